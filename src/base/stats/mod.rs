@@ -1,0 +1,1 @@
+//! Statistics without randomness: distributions, quantiles, a fixed low-discrepancy sequence.
