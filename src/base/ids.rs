@@ -1,0 +1,117 @@
+//! Ids: UUIDv7 in lower case, one type per thing, so that a room can never be asked for by a person's id.
+
+use std::fmt;
+use std::str::FromStr;
+
+use serde::{Deserialize, Serialize};
+use uuid::Uuid;
+
+/// Text that is not an id of ours.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct NotAnId;
+
+impl fmt::Display for NotAnId {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("not an id")
+    }
+}
+
+impl std::error::Error for NotAnId {}
+
+macro_rules! id {
+    ($(#[$doc:meta])* $name:ident) => {
+        $(#[$doc])*
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+        #[serde(try_from = "String", into = "String")]
+        pub struct $name(Uuid);
+
+        impl $name {
+            /// A new id; ids made later sort later.
+            #[must_use]
+            #[expect(clippy::new_without_default, reason = "a default id would hide that each one is new")]
+            pub fn new() -> Self {
+                Self(Uuid::now_v7())
+            }
+        }
+
+        impl FromStr for $name {
+            type Err = NotAnId;
+            // Only the one spelling we print is accepted: the text is a key in both databases.
+            fn from_str(text: &str) -> Result<Self, NotAnId> {
+                let id = Uuid::try_parse(text).map_err(|_| NotAnId)?;
+                if id.hyphenated().to_string() == text { Ok(Self(id)) } else { Err(NotAnId) }
+            }
+        }
+
+        impl TryFrom<String> for $name {
+            type Error = NotAnId;
+            fn try_from(text: String) -> Result<Self, NotAnId> {
+                text.parse()
+            }
+        }
+
+        impl From<$name> for String {
+            fn from(id: $name) -> String {
+                id.to_string()
+            }
+        }
+
+        impl fmt::Display for $name {
+            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                self.0.hyphenated().fmt(f)
+            }
+        }
+    };
+}
+
+id!(
+    /// A person who signs in.
+    PersonId
+);
+id!(
+    /// A signed-in browser.
+    SessionId
+);
+id!(
+    /// A key that lets a program in.
+    TokenId
+);
+id!(
+    /// A room of the studio.
+    RoomId
+);
+id!(
+    /// A thermometer and hygrometer: held in the hand, logging, or pushing by itself.
+    InstrumentId
+);
+id!(
+    /// One air reading.
+    ReadingId
+);
+id!(
+    /// A logger's file on its way in.
+    ImportId
+);
+id!(
+    /// A device that moves heat or moisture in a room.
+    DeviceId
+);
+id!(
+    /// A check of an instrument against a known humidity.
+    CheckId
+);
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_id_is_read_back_only_in_its_own_spelling() {
+        let id = RoomId::new();
+        assert_eq!(id.to_string().parse::<RoomId>(), Ok(id));
+        assert_eq!(id.to_string().to_uppercase().parse::<RoomId>(), Err(NotAnId));
+        for other in ["", "0", "-1", "../etc", "00000000-0000-0000-0000-00000000000g"] {
+            assert_eq!(other.parse::<RoomId>(), Err(NotAnId), "{other}");
+        }
+    }
+}
