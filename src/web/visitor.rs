@@ -36,6 +36,23 @@ pub struct Visitor {
     pub api: bool,
 }
 
+impl Visitor {
+    /// The visitor of a session begun in this very request: her forms must carry the new session's token.
+    #[must_use]
+    pub fn of_new_session(house: &House, secret: &str) -> Self {
+        Self {
+            actor: Actor::Nobody,
+            csrf: csrf_of(secret),
+            now: house.store.clock().now(),
+            browser: String::new(),
+            light: "",
+            large: false,
+            path: String::new(),
+            api: false,
+        }
+    }
+}
+
 /// The cookie that ties forms of somebody not signed in to her browser.
 fn guest_cookie(house: &House) -> String {
     format!("{}-guest", house.config.cookie_name())
