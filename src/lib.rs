@@ -11,6 +11,8 @@ pub mod advice;
 pub mod artists;
 /// Knows no part: units, ids, who acts, instants and zone, problems, statistics, charts' scales.
 pub mod base;
+/// The command line: one file a command. Knows every part, and nothing knows it.
+pub mod cli;
 /// Every option: flag = environment = file.
 pub mod config;
 /// The invented studio, seeded through the parts' own functions.
