@@ -1,1 +1,3 @@
-//! (being built)
+//! Rooms and their air. Knows physics and readings. Knows no artist, no adhesive, no price; never ranks anything.
+
+pub mod air;
