@@ -1,3 +1,6 @@
 //! Rooms and their air. Knows physics and readings. Knows no artist, no adhesive, no price; never ranks anything.
 
 pub mod air;
+pub mod instrument;
+pub mod plausible;
+pub mod written;
