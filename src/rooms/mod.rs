@@ -3,4 +3,5 @@
 pub mod air;
 pub mod instrument;
 pub mod plausible;
+pub mod push;
 pub mod written;

@@ -5,3 +5,4 @@
 
 mod against_libraries;
 mod command;
+mod push_shapes;
