@@ -26,7 +26,7 @@ pub fn quantile_at_score(shape: f64, z: f64) -> f64 {
     ln_x.exp()
 }
 
-/// Gamma quantiles for one range of shapes, within 1 % of the exact ones for scores between −3.3 and 3.3
+/// Gamma quantiles for one range of shapes (highest at most seven times the lowest), within 1 % of the exact ones for scores between −3.3 and 3.3
 /// (the fixed point set goes no further), usually far closer.
 ///
 /// The cube root of (quantile ÷ shape) is nearly a straight line in the normal score and a flat curve in 1/√shape,
@@ -99,8 +99,8 @@ mod tests {
 
     #[test]
     fn the_table_stays_close_to_the_exact_quantile_between_its_nodes() {
-        let table = QuantileTable::new(3.0, 40.0);
-        for shape in [3.0, 4.1, 7.7, 15.0, 39.0] {
+        let table = QuantileTable::new(3.0, 20.0);
+        for shape in [3.0, 4.1, 7.7, 15.0, 20.0] {
             for i in -33..=33 {
                 let z = f64::from(i) * 0.1;
                 let off = table.at(shape, z) / quantile_at_score(shape, z) - 1.0;
