@@ -8,7 +8,9 @@ use crate::base::units::{Celsius, RelHumidity};
 pub mod set_time;
 
 /// The adhesive picked up for one placement.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Default, Serialize, Deserialize, utoipa::ToSchema)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Default, Serialize, Deserialize, utoipa::ToSchema,
+)]
 #[serde(rename_all = "snake_case")]
 pub enum Bead {
     /// Less than usual: drawn out slowly.

@@ -18,6 +18,7 @@ mod test_next;
 #[cfg(test)]
 mod tests;
 
+pub(crate) use design::dryness;
 pub use design::{PARAMETERS, Parameter, Row, row};
 pub use honest::{HeldOut, Honesty, leave_one_session_out};
 pub use open_time::{OpenTest, Openness, PICK_UP_DOUBT, pick_up_shift};

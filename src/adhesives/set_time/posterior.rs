@@ -11,6 +11,9 @@ use super::prior::{BOTTLE_SD, Prior};
 use super::sums::{SCATTER_POINTS, Sums, scatter_at, scatter_prior};
 use crate::base::stats::mixture::weights_from_logs;
 
+/// Log sd between repeats taken for an adhesive of a class.
+const CLASS_SCATTER: f64 = 0.15;
+
 /// A covariance of the parameters.
 pub(crate) type Covariance = SMatrix<f64, PARAMETERS, PARAMETERS>;
 
@@ -91,11 +94,8 @@ impl Posterior {
     #[must_use]
     pub fn line(&self, x: &Row) -> (f64, f64) {
         let mean = self.line_mean(x);
-        let variance: f64 = self
-            .scatters
-            .iter()
-            .map(|s| s.weight * (s.variance_of(x) + (s.mean.dot(x) - mean).powi(2)))
-            .sum();
+        let variance: f64 =
+            self.scatters.iter().map(|s| s.weight * (s.variance_of(x) + (s.mean.dot(x) - mean).powi(2))).sum();
         (mean, variance.max(0.0).sqrt())
     }
 
@@ -113,6 +113,34 @@ impl Posterior {
 }
 
 impl Scatter {
+    /// What air, bead and liquids do to *any* adhesive, with the table's priors: no reference time, no age, log sd
+    /// between repeats 0.15. For a cure-speed class, which is no bottle.
+    #[must_use]
+    pub fn of_any_adhesive() -> Self {
+        let normal = Normal::from_prior(&Prior::from_label(None));
+        Self { sigma: CLASS_SCATTER, weight: 1.0, mean: normal.mean, covariance: normal.covariance }.without_reference()
+    }
+
+    /// The same from the studio's own tests, those of all its bottles taken together in one posterior.
+    #[must_use]
+    pub fn of_any_adhesive_here(pooled: &Posterior) -> Self {
+        let mean: Row = pooled.scatters.iter().map(|s| s.weight * s.mean).sum();
+        let covariance = pooled
+            .scatters
+            .iter()
+            .map(|s| s.weight * (s.covariance + (s.mean - mean) * (s.mean - mean).transpose()))
+            .sum();
+        Self { sigma: CLASS_SCATTER, weight: 1.0, mean, covariance }.without_reference()
+    }
+
+    fn without_reference(mut self) -> Self {
+        let at = Parameter::Reference.place();
+        self.mean[at] = 0.0;
+        self.covariance.row_mut(at).fill(0.0);
+        self.covariance.column_mut(at).fill(0.0);
+        self
+    }
+
     /// Variance of Σ x·parameter given this scatter.
     #[inline]
     #[must_use]
@@ -136,10 +164,7 @@ struct Normal {
 
 impl Normal {
     fn from_prior(prior: &Prior) -> Self {
-        Self {
-            mean: Row::from(prior.mean),
-            covariance: Covariance::from_diagonal(&SVector::from(prior.variance)),
-        }
+        Self { mean: Row::from(prior.mean), covariance: Covariance::from_diagonal(&SVector::from(prior.variance)) }
     }
 
     /// The same for one more bottle of the product.

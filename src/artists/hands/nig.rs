@@ -68,6 +68,14 @@ impl Nig {
         (self.scale / (self.shape() - 1.0)).sqrt()
     }
 
+    /// The logarithm of seconds below which a new placement stays with probability `p`, the doubt about mean and
+    /// spread included: a Student's t.
+    #[must_use]
+    pub fn new_placement(&self, p: f64) -> f64 {
+        let scale = (self.scale / self.shape() * (1.0 + 1.0 / self.worth())).sqrt();
+        self.mean + scale * student::quantile(p, 2.0 * self.shape())
+    }
+
     /// The logarithm of the share-`p` quantile of placements (0.5 the median, 0.9 "nine in ten are quicker"), as
     /// (best guess, lower, upper) with `within` (0.9: nine in ten) of the doubt between the last two.
     #[must_use]

@@ -179,12 +179,18 @@ mod tests {
     fn more_timing_is_asked_for_until_enough_is_known() {
         let (none, few, many) = (report(&[], 4.0), report(&sessions(2, 0.0), 4.0), report(&sessions(40, 0.0), 4.0));
         assert!(none.more_placements > 100);
-        assert!(few.more_placements > 0 && many.more_placements == 0, "{} {}", few.more_placements, many.more_placements);
+        assert!(
+            few.more_placements > 0 && many.more_placements == 0,
+            "{} {}",
+            few.more_placements,
+            many.more_placements
+        );
     }
 
     #[test]
     fn hands_that_come_in_two_clusters_are_told() {
-        let two: Vec<Timing> = (0..40).map(|i| timing(1, 2.0, if i % 2 == 0 { 0.5 } else { 3.0 } + 0.01 * f64::from(i))).collect();
+        let two: Vec<Timing> =
+            (0..40).map(|i| timing(1, 2.0, if i % 2 == 0 { 0.5 } else { 3.0 } + 0.01 * f64::from(i))).collect();
         assert!(report(&two, 4.0).settle.far_from_normal);
     }
 }

@@ -88,11 +88,7 @@ impl Hands {
         let f = place - i as f64;
         let (a, b) = (&self.hands_time[i], &self.hands_time[i + 1]);
         let mix = |x: f64, y: f64| x + f * (y - x);
-        Nig {
-            effective: mix(a.effective, b.effective),
-            mean: mix(a.mean, b.mean),
-            scale: mix(a.scale, b.scale),
-        }
+        Nig { effective: mix(a.effective, b.effective), mean: mix(a.mean, b.mean), scale: mix(a.scale, b.scale) }
     }
 }
 

@@ -28,11 +28,17 @@ pub fn normal(dim: usize) -> &'static [f64] {
     &NORMAL[dim]
 }
 
+/// Place of every point in the order of coordinate `dim`, 0…1020.
+#[must_use]
+pub fn rank(dim: usize) -> &'static [usize] {
+    &RANK[dim]
+}
+
+static RANK: LazyLock<Vec<Vec<usize>>> =
+    LazyLock::new(|| MULTIPLIERS.iter().map(|z| (0..POINTS).map(|i| i * z % POINTS).collect()).collect());
+
 static UNIFORM: LazyLock<Vec<Vec<f64>>> = LazyLock::new(|| {
-    MULTIPLIERS
-        .iter()
-        .map(|z| (0..POINTS).map(|i| ((i * z % POINTS) as f64 + 0.5) / POINTS as f64).collect())
-        .collect()
+    MULTIPLIERS.iter().map(|z| (0..POINTS).map(|i| ((i * z % POINTS) as f64 + 0.5) / POINTS as f64).collect()).collect()
 });
 
 static NORMAL: LazyLock<Vec<Vec<f64>>> =
@@ -64,10 +70,8 @@ mod tests {
     #[test]
     fn a_smooth_function_of_twelve_coordinates_is_averaged_to_a_hundredth() {
         // The mean of exp(0.2·Σz) over twelve standard normals is exp(12·0.04/2).
-        let mean = (0..POINTS)
-            .map(|i| (0..12).map(|d| 0.2 * normal(d)[i]).sum::<f64>().exp())
-            .sum::<f64>()
-            / POINTS as f64;
+        let mean =
+            (0..POINTS).map(|i| (0..12).map(|d| 0.2 * normal(d)[i]).sum::<f64>().exp()).sum::<f64>() / POINTS as f64;
         assert!((mean / 0.24_f64.exp() - 1.0).abs() < 1e-2, "{mean}");
     }
 }
