@@ -6,6 +6,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::adhesives::set_time::Climate;
 use crate::adhesives::{Air, Bead, Liquid, Liquids};
 use crate::base::units::{Celsius, RelHumidity};
 
@@ -25,13 +26,13 @@ pub enum Takes {
 }
 
 impl Takes {
-    /// The word as printed.
+    /// As printed after "works".
     #[must_use]
-    pub const fn word(self) -> &'static str {
+    pub const fn words(self) -> &'static str {
         match self {
             Self::Now => "now",
-            Self::Minutes => "minutes",
-            Self::Hours => "hours",
+            Self::Minutes => "in minutes",
+            Self::Hours => "in hours",
         }
     }
 }
@@ -39,14 +40,28 @@ impl Takes {
 /// One change that would be better.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Offer {
-    /// What to do, with its side effect.
+    /// What to do.
     pub change: String,
+    /// What it costs or brings along, as a clause; empty when nothing to speak of.
+    pub side_effect: &'static str,
     /// When it works.
     pub takes: Takes,
     /// The verdict after it.
     pub verdict_after: Verdict,
     /// What is to be expected after it.
     pub after: Outcome,
+}
+
+impl Offer {
+    /// What to do, and its side effect.
+    #[must_use]
+    pub fn words(&self) -> String {
+        if self.side_effect.is_empty() {
+            self.change.clone()
+        } else {
+            format!("{} ({})", self.change, self.side_effect)
+        }
+    }
 }
 
 /// A change considered and left out.
@@ -79,10 +94,10 @@ pub const DAMPEST_PCT: f64 = 60.0;
 /// Looks for changes. Empty when the base already fits.
 #[must_use]
 pub fn options(q: &Question<'_>, judged: &Judgement) -> Options {
-    let mut search = Search::new(q, judged);
     if judged.verdict(judged.base) == Verdict::Fits {
-        return search.found;
+        return Options::default();
     }
+    let mut search = Search::new(q, judged);
     let tables = HandsTables::of(q.hands, None);
     search.beads(&tables);
     search.classes();
@@ -94,12 +109,26 @@ pub fn options(q: &Question<'_>, judged: &Judgement) -> Options {
     found
 }
 
+/// A change under consideration.
+struct Idea {
+    change: String,
+    side_effect: &'static str,
+}
+
+impl Idea {
+    fn new(change: impl Into<String>, side_effect: &'static str) -> Self {
+        Self { change: change.into(), side_effect }
+    }
+}
+
 struct Search<'a> {
     q: &'a Question<'a>,
     judged: &'a Judgement,
     /// Ratio of the base now: an offer must be better.
     now: f64,
     too_quick: bool,
+    /// The maker's window of the base, when it is a bottle with one.
+    climate: Option<Climate>,
     found: Options,
 }
 
@@ -111,6 +140,10 @@ impl<'a> Search<'a> {
             judged,
             now: base.ratio(),
             too_quick: base.disturbed_ratio >= base.holding_ratio,
+            climate: match judged.base {
+                Subject::Bottle(b) => q.bottles[b].climate,
+                Subject::Class(_) => None,
+            },
             found: Options::default(),
         }
     }
@@ -120,27 +153,25 @@ impl<'a> Search<'a> {
     }
 
     /// Offers a change of bead or liquids to the base, if it helps.
-    fn try_with(&mut self, tables: &HandsTables<'_>, bead: Bead, liquids: Liquids, change: String) {
+    fn try_with(&mut self, tables: &HandsTables<'_>, bead: Bead, liquids: Liquids, idea: Idea) {
         let stand = Stand::of(self.q, tables, self.judged.base, bead, liquids, None);
         let after = stand.outcome(self.q, &AirDraws::of(&self.q.room, None));
-        self.offer(change, Takes::Now, self.verdict(&after, self.q.room.air), after);
+        self.offer(idea, Takes::Now, self.verdict(&after, &self.q.room.air), after);
     }
 
-    fn offer(&mut self, change: String, takes: Takes, verdict_after: Verdict, after: Outcome) {
-        if after.ratio() < 0.98 * self.now {
-            self.found.offers.push(Offer { change, takes, verdict_after, after });
+    /// Better is: it comes to fit, or it comes nearer by more than a rounding.
+    fn offer(&mut self, idea: Idea, takes: Takes, verdict_after: Verdict, after: Outcome) {
+        if verdict_after == Verdict::Fits || after.ratio() < 0.98 * self.now {
+            let Idea { change, side_effect } = idea;
+            self.found.offers.push(Offer { change, side_effect, takes, verdict_after, after });
         } else {
-            self.leave_out(change, "it would not be better here");
+            self.leave_out(idea.change, "it would not be better here");
         }
     }
 
     /// The verdict on the base in some air.
-    fn verdict(&self, after: &Outcome, air: Air) -> Verdict {
-        let outside = match self.judged.base {
-            Subject::Bottle(b) => self.q.bottles[b].climate.is_some_and(|c| !c.holds(&air)),
-            Subject::Class(_) => false,
-        };
-        if outside { Verdict::at_most_near(after) } else { Verdict::of(after) }
+    fn verdict(&self, after: &Outcome, air: &Air) -> Verdict {
+        if self.climate.is_some_and(|c| !c.holds(air)) { Verdict::at_most_near(after) } else { Verdict::of(after) }
     }
 
     /// One step of bead, and at most one step from what was tested.
@@ -150,22 +181,23 @@ impl<'a> Search<'a> {
             if (bead.step() - work.bead.step()).abs() != 1 {
                 continue;
             }
-            let change = match bead {
-                Bead::Thin => {
-                    "Pick up a thin bead (draw out more slowly); it holds less: not for heavy fans or thick classics, and check five bonds after the first drop"
-                }
-                Bead::Medium => "Pick up a medium bead",
-                Bead::Full => {
-                    "Pick up a full bead (draw out faster); it brings stickies and more vapour: keep the extraction close"
-                }
+            let idea = match bead {
+                Bead::Thin => Idea::new(
+                    "Pick up a thin bead: draw out more slowly",
+                    "it holds less: not for heavy fans or thick classics; check five bonds after the first drop",
+                ),
+                Bead::Medium => Idea::new("Pick up a medium bead", ""),
+                Bead::Full => Idea::new(
+                    "Pick up a full bead: draw out faster",
+                    "it brings stickies and more vapour: keep the extraction close",
+                ),
             };
-            if let Subject::Bottle(b) = self.judged.base
-                && !self.q.bottles[b].tested.within_a_step(bead)
-            {
-                self.leave_out(change, "it is more than one step from any bead this bottle was tested with");
-                continue;
+            match self.judged.base {
+                Subject::Bottle(b) if !self.q.bottles[b].tested.within_a_step(bead) => {
+                    self.leave_out(idea.change, "it is more than one step from any bead this bottle was tested with");
+                }
+                _ => self.try_with(tables, bead, work.liquids, idea),
             }
-            self.try_with(tables, bead, work.liquids, change.to_owned());
         }
     }
 
@@ -175,37 +207,44 @@ impl<'a> Search<'a> {
         let Some(c) = self.judged.recommended.or(self.judged.least_bad) else { return };
         let judged = &self.judged.classes[c];
         let change = format!(
-            "Use an adhesive of the {} class in place of {}, if the studio has one that is known",
+            "Use an adhesive of the {} class in place of {}",
             words::class(judged.class),
             self.q.bottles[b].name
         );
         let (verdict, outcome) = (judged.verdict, judged.outcome);
-        self.offer(change, Takes::Now, verdict, outcome);
+        self.offer(
+            Idea::new(change, "one the studio knows and this client was tested with"),
+            Takes::Now,
+            verdict,
+            outcome,
+        );
     }
 
     fn liquids(&mut self, tables: &HandsTables<'_>) {
         let work = self.q.work;
         for liquid in [Liquid::AlcoholPrimer, Liquid::PhPrimer, Liquid::Accelerator] {
             if work.liquids.has(liquid) {
-                let change = format!("Leave out the {}; lashes must still be clean and fully dry", liquid.words());
-                self.try_with(tables, work.bead, work.liquids.without(liquid), change);
+                let idea =
+                    Idea::new(format!("Leave out the {}", liquid.words()), "lashes must still be clean and fully dry");
+                self.try_with(tables, work.bead, work.liquids.without(liquid), idea);
                 continue;
             }
-            let change = match liquid {
+            let idea = match liquid {
                 Liquid::AlcoholPrimer => {
-                    "Use an alcohol primer on the natural lashes and let it dry fully; much alcohol dries lashes out"
+                    Idea::new("Use an alcohol primer and let it dry fully", "much alcohol dries lashes out")
                 }
-                Liquid::PhPrimer => "Use a pH primer on the natural lashes and let it dry fully",
-                _ => {
-                    "Put an accelerator on the strip, never on natural lashes, and only where the adhesive's maker allows it"
-                }
+                Liquid::PhPrimer => Idea::new("Use a pH primer and let it dry fully", "one more liquid near the eye"),
+                _ => Idea::new(
+                    "Put an accelerator on the strip, if the adhesive's maker allows it",
+                    "never on natural lashes; it then sets like a class of 0.5–1\u{a0}s",
+                ),
             };
             if self.too_quick {
-                self.leave_out(change, "a liquid only makes it set faster");
+                self.leave_out(idea.change, "a liquid only makes it set faster");
             } else if liquid == Liquid::Accelerator && self.refuses_accelerator() {
-                self.leave_out(change, "the maker does not allow it");
+                self.leave_out(idea.change, "the maker does not allow it");
             } else {
-                self.try_with(tables, work.bead, work.liquids.with(liquid), change.to_owned());
+                self.try_with(tables, work.bead, work.liquids.with(liquid), idea);
             }
         }
     }
@@ -218,79 +257,40 @@ impl<'a> Search<'a> {
     fn air(&mut self, tables: &HandsTables<'_>) {
         let work = self.q.work;
         let stand = Stand::of(self.q, tables, self.judged.base, work.bead, work.liquids, None);
-        let (t, h) = (self.q.room.air.temperature.get(), self.q.room.air.humidity.get());
-        // Slower is cooler or drier.
-        let too_quick = self.too_quick;
-        let sign = if too_quick { -1.0 } else { 1.0 };
-        let cooler: Vec<Air> = (1..=40)
-            .filter_map(|k| Celsius::new(t + sign * f64::from(k)).ok())
-            .map(|temperature| Air { temperature, ..self.q.room.air })
-            .collect();
-        let drier: Vec<Air> = (1..=50)
-            .filter_map(|k| RelHumidity::new(h + sign * 2.0 * f64::from(k)).ok())
-            .map(|humidity| Air { humidity, ..self.q.room.air })
-            .collect();
-        let way = |down, up| if too_quick { down } else { up };
-        let side = way("; drier air is harder on eyes", "; watch cold glass for wet");
-        self.nearest_air(
-            &stand,
-            &drier,
-            |a| format!("Bring the room to {:.0}\u{a0}%RH at the same temperature{side}", a.humidity.get()),
-            way("Drier air", "Damper air"),
-        );
-        let side =
-            way("; a client lying still needs a cover", "; warming alone lowers the humidity, so add water to keep it");
-        self.nearest_air(
-            &stand,
-            &cooler,
-            |a| format!("Bring the room to {:.0}\u{a0}°C at the same humidity{side}", a.temperature.get()),
-            way("Cooler air", "Warmer air"),
-        );
+        let now = self.q.room.air;
+        for way in [Way::Drier, Way::Damper, Way::Cooler, Way::Warmer] {
+            // Slower is drier or cooler. The other way helps only back into the maker's window.
+            let helps = (matches!(way, Way::Drier | Way::Cooler) == self.too_quick && self.now > 1.0)
+                || self
+                    .climate
+                    .is_some_and(|c| way.outside(&c, &way.step(&now, 1).unwrap_or(now)) < way.outside(&c, &now));
+            if helps {
+                self.nearest_air(&stand, way);
+            }
+        }
     }
 
-    fn nearest_air(&mut self, stand: &Stand<'_>, steps: &[Air], say: impl Fn(&Air) -> String, kind: &'static str) {
-        let mut held_back = false;
-        for air in steps {
-            if let Some(outside) = self.past_a_guard(air) {
-                self.leave_out(kind, outside);
-                held_back = true;
-                break;
+    fn nearest_air(&mut self, stand: &Stand<'_>, way: Way) {
+        let now = self.q.room.air;
+        let outside = |air: &Air| self.climate.map_or(0.0, |c| way.outside(&c, air));
+        for steps in 1..=50 {
+            let Some(air) = way.step(&now, steps) else { break };
+            if let Some(why) = way.past_a_guard(&air) {
+                self.leave_out(way.name(), why);
+                return;
             }
-            let room = RoomNow { air: *air, ..self.q.room };
-            let draws = AirDraws::of(&room, None);
-            if stand.ratio(self.q, &draws) <= 1.0 {
+            if outside(&air) > outside(&now) {
+                self.leave_out(way.name(), "it would leave the air the maker prints it for");
+                return;
+            }
+            let draws = AirDraws::of(&RoomNow { air, ..self.q.room }, None);
+            if outside(&air) <= 0.0 && stand.ratio(self.q, &draws) <= 1.0 {
                 let after = stand.outcome(self.q, &draws);
-                let verdict = self.verdict(&after, *air);
-                self.offer(say(air), Takes::Hours, verdict, after);
+                self.offer(way.idea(&air), Takes::Hours, self.verdict(&after, &air), after);
                 return;
             }
         }
-        if !held_back {
-            self.leave_out(kind, "no air that can be had makes it fit");
-        }
-    }
-
-    /// Why this air must not be aimed at. Only what the step itself makes worse counts: a room already too damp may
-    /// be dried.
-    fn past_a_guard(&self, air: &Air) -> Option<&'static str> {
-        let (from, to) = (self.q.room.air, air);
-        if to.temperature < from.temperature && to.temperature.get() < COOLEST_C {
-            return Some("it would take less than 20\u{a0}°C, too cold for a client lying still");
-        }
-        if to.temperature > from.temperature && to.temperature.get() > WARMEST_C {
-            return Some("it would take more than 26\u{a0}°C, too warm under a cover");
-        }
-        if to.humidity < from.humidity && to.humidity.get() < DRIEST_PCT {
-            return Some("it would take less than 30\u{a0}%RH, too dry for eyes and too uncertain");
-        }
-        if to.humidity > from.humidity && to.humidity.get() > DAMPEST_PCT {
-            return Some("it would take more than 60\u{a0}%RH: wet glass and mould");
-        }
-        let outside = match self.judged.base {
-            Subject::Bottle(b) => self.q.bottles[b].climate.is_some_and(|c| !c.holds(to) && c.holds(&from)),
-            Subject::Class(_) => false,
-        };
-        outside.then_some("it would leave the air the maker prints it for")
+        self.leave_out(way.name(), "no air that can be had makes it fit");
     }
 
     fn never(&mut self) {
@@ -300,5 +300,86 @@ impl<'a> Search<'a> {
             self.leave_out("Water mist while placing", "mist is for finished bonds only, never to speed placing");
         }
         self.leave_out("Less airing or extraction", "the air at the work comes first");
+    }
+}
+
+/// A way to change the air in one respect.
+#[derive(Clone, Copy)]
+enum Way {
+    Drier,
+    Damper,
+    Cooler,
+    Warmer,
+}
+
+impl Way {
+    const fn name(self) -> &'static str {
+        match self {
+            Self::Drier => "Drier air",
+            Self::Damper => "Damper air",
+            Self::Cooler => "Cooler air",
+            Self::Warmer => "Warmer air",
+        }
+    }
+
+    /// The air some steps on (2 %RH or 1 °C each), if there is such air.
+    fn step(self, from: &Air, steps: u32) -> Option<Air> {
+        let by = f64::from(steps);
+        let (t, h) = (from.temperature.get(), from.humidity.get());
+        Some(match self {
+            Self::Drier => Air { humidity: RelHumidity::new(h - 2.0 * by).ok()?, ..*from },
+            Self::Damper => Air { humidity: RelHumidity::new(h + 2.0 * by).ok()?, ..*from },
+            Self::Cooler => Air { temperature: Celsius::new(t - by).ok()?, ..*from },
+            Self::Warmer => Air { temperature: Celsius::new(t + by).ok()?, ..*from },
+        })
+    }
+
+    /// How far air is outside the maker's window in the respect this way changes.
+    fn outside(self, climate: &Climate, air: &Air) -> f64 {
+        let (low, high, x) = match self {
+            Self::Drier | Self::Damper => (climate.humidity.0.get(), climate.humidity.1.get(), air.humidity.get()),
+            Self::Cooler | Self::Warmer => {
+                (climate.temperature.0.get(), climate.temperature.1.get(), air.temperature.get())
+            }
+        };
+        (low - x).max(x - high).max(0.0)
+    }
+
+    /// Why this air must not be aimed at by going this way; a room already past a guard may still be brought back.
+    fn past_a_guard(self, to: &Air) -> Option<&'static str> {
+        let (t, h) = (to.temperature.get(), to.humidity.get());
+        match self {
+            Self::Drier if h < DRIEST_PCT => {
+                Some("it would take less than 30\u{a0}%RH: hard on eyes, and no hygrometer is sure there")
+            }
+            Self::Damper if h > DAMPEST_PCT => Some("it would take more than 60\u{a0}%RH: wet glass and mould"),
+            Self::Cooler if t < COOLEST_C => {
+                Some("it would take less than 20\u{a0}°C, too cold for a client lying still")
+            }
+            Self::Warmer if t > WARMEST_C => Some("it would take more than 26\u{a0}°C, too warm under a cover"),
+            _ => None,
+        }
+    }
+
+    fn idea(self, air: &Air) -> Idea {
+        let (t, h) = (air.temperature.get(), air.humidity.get());
+        match self {
+            Self::Drier => Idea::new(
+                format!("Dry the room to {h:.0}\u{a0}%RH at the same temperature"),
+                "drier air is harder on eyes",
+            ),
+            Self::Damper => Idea::new(
+                format!("Humidify the room to {h:.0}\u{a0}%RH at the same temperature"),
+                "watch cold glass for wet",
+            ),
+            Self::Cooler => Idea::new(
+                format!("Cool the room to {t:.0}\u{a0}°C at the same humidity"),
+                "cooling alone raises the humidity; a client lying still needs a cover",
+            ),
+            Self::Warmer => Idea::new(
+                format!("Warm the room to {t:.0}\u{a0}°C at the same humidity"),
+                "warming alone lowers the humidity, so water must be added to keep it",
+            ),
+        }
     }
 }

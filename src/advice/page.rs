@@ -4,7 +4,7 @@
 use crate::base::units::Seconds;
 
 use super::file::Answer;
-use super::judge::{Judgement, NotToday, Question, Verdict};
+use super::judge::{Judgement, Question, Verdict};
 use super::strip::{Suits, suits};
 use super::words;
 
@@ -17,10 +17,10 @@ pub struct Picture {
     pub suits: Option<Suits>,
     /// Each class's window here.
     pub classes: Vec<(Seconds, Seconds)>,
-    /// Why bottles are not for today, by place.
-    pub not_today: Vec<Option<NotToday>>,
     /// Whether the answer rests on nobody's measurements.
     pub starting_guess: bool,
+    /// Whether nobody has timed these hands.
+    pub untimed: bool,
     /// One line on the room and the work.
     pub asked: String,
 }
@@ -34,8 +34,8 @@ impl Picture {
             lies_still: (still.low, still.median, still.high),
             suits: suits(q),
             classes: judged.classes.iter().map(|c| c.here).collect(),
-            not_today: judged.bottles.iter().map(|b| b.not_today).collect(),
             starting_guess: super::reasons::is_starting_guess(q, judged),
+            untimed: q.hands.placements == 0,
             asked: format!(
                 "{:.1}\u{a0}°C, {:.0}\u{a0}%RH, {}, {} placements a set, {} bead",
                 q.room.air.temperature.get(),
@@ -66,10 +66,10 @@ pub fn page(answer: &Answer, picture: &Picture) -> String {
         lines.push("What would be better, soonest first".to_owned());
         for o in &answer.options {
             lines.push(format!(
-                "- {} ({}): {}; disturbed {}, extra holding {} a set",
+                "- {}: {}; works {}; disturbed {}, extra holding {} a set",
                 o.change,
-                o.takes.word(),
                 o.verdict_after.words(),
+                o.takes.words(),
                 words::share(o.disturbed_after),
                 words::minutes(o.extra_hold_min_per_set_after)
             ));
@@ -99,7 +99,10 @@ fn headline(answer: &Answer, picture: &Picture) -> String {
         (Some(w), _, Some(sure)) => {
             format!("Cure-speed class {}{guess}, sure in {}", window(w), words::in_ten(sure))
         }
-        (_, Some(w), _) => format!("No class is within the limits; {} comes nearest{guess}", window(w)),
+        (_, Some(w), _) if picture.untimed => {
+            format!("As a starting guess, cure-speed class {} comes nearest to the limits", window(w))
+        }
+        (_, Some(w), _) => format!("No class is within the limits; {} comes nearest", window(w)),
         _ => "No class to judge".to_owned(),
     }
 }

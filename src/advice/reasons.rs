@@ -25,17 +25,13 @@ pub fn reasons(q: &Question<'_>, judged: &Judgement, options: &Options) -> Vec<S
     for offer in &options.offers {
         said.push(format!(
             "{}: disturbed {} → {}, extra holding {} → {} a set; {}; works {}.",
-            offer.change,
+            offer.words(),
             words::share(now.disturbed.mean),
             words::share(offer.after.disturbed.mean),
             words::minutes(now.extra_hold_min_per_set),
             words::minutes(offer.after.extra_hold_min_per_set),
             offer.verdict_after.words(),
-            match offer.takes {
-                super::options::Takes::Now => "now",
-                super::options::Takes::Minutes => "in minutes",
-                super::options::Takes::Hours => "in hours",
-            }
+            offer.takes.words()
         ));
     }
     for left in &options.left_out {
@@ -168,11 +164,10 @@ fn hands(q: &Question<'_>, judged: &Judgement) -> String {
         );
     }
     format!(
-        "These hands need {} from contact until the extension lies still, likely {range} ({} placements in {} {}, {}).",
+        "These hands need {} from contact until the extension lies still, likely {range} ({} in {}, {}).",
         words::seconds(still.median),
-        q.hands.placements,
-        q.hands.sessions,
-        if q.hands.sessions == 1 { "session" } else { "sessions" },
+        words::count(q.hands.placements, "placement"),
+        words::count(q.hands.sessions, "session"),
         q.work.technique.word()
     )
 }

@@ -8,9 +8,9 @@ use super::judge::{CureClass, Spread};
 /// How sure a time is, by the ratio of the ends of its 8-in-10 range. What rests on label and assumptions alone is a
 /// starting guess whatever the ratio.
 #[must_use]
-pub fn sureness_of_times(times: &Times, untested: Basis) -> &'static str {
+pub fn sureness_of_times(times: &Times, basis: Basis) -> &'static str {
     let ratio = times.high.get() / times.low.get().max(1e-9);
-    match (untested, ratio) {
+    match (basis, ratio) {
         (Basis::Assumed, _) => "starting guess",
         (Basis::Measured, r) if r <= 1.35 => "well known",
         (Basis::Measured, r) if r <= 1.7 => "fairly sure",
@@ -94,6 +94,14 @@ pub fn minutes(minutes: f64) -> String {
     }
     let (m, s) = ((whole / 60.0).floor(), whole % 60.0);
     if m >= 60.0 { format!("{m:.0}\u{a0}min") } else { format!("{m:.0}\u{a0}min\u{a0}{s:02.0}") }
+}
+
+/// "one placement", "12 placements".
+#[must_use]
+pub fn count(n: u32, thing: &str) -> String {
+    const WORDS: [&str; 10] = ["no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"];
+    let many = WORDS.get(n as usize).map_or_else(|| n.to_string(), |w| (*w).to_owned());
+    format!("{many} {thing}{}", if n == 1 { "" } else { "s" })
 }
 
 /// A class by its seconds, as printed by makers: "0.5–1 s".

@@ -55,8 +55,8 @@ pub(super) fn check(asked: &Asked) -> Result<Checked, Refusal> {
         let path = |name: &str| format!("timings[{i}].{name}");
         timings.push(Timing {
             session: t.session,
-            travel: time(path("travel_s"), t.travel_s, 0.01, 600.0)?,
-            settle: time(path("settle_s"), t.settle_s, 0.01, 600.0)?,
+            travel: time(&path("travel_s"), t.travel_s, 0.01, 600.0)?,
+            settle: time(&path("settle_s"), t.settle_s, 0.01, 600.0)?,
         });
     }
     let classes = classes(&asked.classes_s)?;
@@ -67,8 +67,8 @@ pub(super) fn check(asked: &Asked) -> Result<Checked, Refusal> {
 fn room(asked: &RoomAsked) -> Result<RoomNow, Refusal> {
     let air = air("room", asked.temperature_c, asked.relative_humidity_pct)?;
     let doubt = AirDoubt {
-        temperature_k: within("room.temperature_u_c".to_owned(), asked.temperature_u_c, 0.0, 10.0, "K")?,
-        humidity_pct: within("room.humidity_u_pct".to_owned(), asked.humidity_u_pct, 0.0, 30.0, "%RH")?,
+        temperature_k: within("room.temperature_u_c", asked.temperature_u_c, 0.0, 10.0, "K")?,
+        humidity_pct: within("room.humidity_u_pct", asked.humidity_u_pct, 0.0, 30.0, "%RH")?,
     };
     Ok(RoomNow { air, doubt })
 }
@@ -82,7 +82,7 @@ fn classes(asked: &[Vec<f64>]) -> Result<Vec<CureClass>, Refusal> {
     for (i, window) in asked.iter().enumerate() {
         let path = format!("classes_s[{i}]");
         let (low, high) = pair(&path, window, "s")?;
-        let (low, high) = (time(path.clone(), low, 0.05, 600.0)?, time(path.clone(), high, 0.05, 600.0)?);
+        let (low, high) = (time(&path, low, 0.05, 600.0)?, time(&path, high, 0.05, 600.0)?);
         let class = CureClass::new(low, high)
             .ok_or_else(|| Refusal::field(&path, "the lower edge is not below the upper one"))?;
         if classes.contains(&class) {
@@ -93,7 +93,10 @@ fn classes(asked: &[Vec<f64>]) -> Result<Vec<CureClass>, Refusal> {
     Ok(classes)
 }
 
-fn shelf(asked: &[BottleAsked]) -> Result<(Vec<ShelfBottle>, Vec<(usize, NotToday)>), Refusal> {
+/// The shelf, and which of it must not be used now.
+type Shelf = (Vec<ShelfBottle>, Vec<(usize, NotToday)>);
+
+fn shelf(asked: &[BottleAsked]) -> Result<Shelf, Refusal> {
     at_most(asked.len(), MOST_BOTTLES, "bottles", "bottles")?;
     let mut bottles: Vec<ShelfBottle> = Vec::with_capacity(asked.len());
     let mut not_today = Vec::new();
@@ -123,7 +126,7 @@ fn shelf_bottle(path: &str, name: &str, asked: &BottleAsked) -> Result<ShelfBott
     let label = asked.label_s.as_ref().map(|l| label(&format!("{path}.label_s"), l, climate)).transpose()?;
     at_most(asked.set_tests.len(), MOST_TESTS, &format!("{path}.set_tests"), "tests")?;
     at_most(asked.open_tests.len(), MOST_TESTS, &format!("{path}.open_tests"), "tests")?;
-    let days_open = days(format!("{path}.days_open"), asked.days_open)?;
+    let days_open = days(&format!("{path}.days_open"), asked.days_open)?;
     let mut set = Vec::with_capacity(asked.set_tests.len());
     for (i, test) in asked.set_tests.iter().enumerate() {
         set.push(set_test(&format!("{path}.set_tests[{i}]"), test)?);
@@ -139,7 +142,7 @@ fn shelf_bottle(path: &str, name: &str, asked: &BottleAsked) -> Result<ShelfBott
 }
 
 fn label(path: &str, asked: &[f64], climate: Option<Climate>) -> Result<Label, Refusal> {
-    let edge = |x: f64| time(path.to_owned(), x, 0.05, 600.0);
+    let edge = |x: f64| time(path, x, 0.05, 600.0);
     match asked {
         [x] => Label::figure(edge(*x)?, climate),
         [low, high] => {
@@ -166,12 +169,12 @@ fn climate(path: &str, asked: &ClimateAsked) -> Result<Climate, Refusal> {
 
 fn set_test(path: &str, asked: &SetTestAsked) -> Result<SetTest, Refusal> {
     let nudge_every = match asked.nudge_every_s {
-        Some(every) => Some(time(format!("{path}.nudge_every_s"), every, 1e-3, 600.0)?),
+        Some(every) => Some(time(&format!("{path}.nudge_every_s"), every, 1e-3, 600.0)?),
         None => None,
     };
     Ok(SetTest {
         session: asked.session,
-        set: time(format!("{path}.set_s"), asked.set_s, 0.02, 3600.0)?,
+        set: time(&format!("{path}.set_s"), asked.set_s, 0.02, 3600.0)?,
         nudge_every,
         piece: TestPiece::PracticeLash,
         conditions: conditions(
@@ -186,7 +189,7 @@ fn set_test(path: &str, asked: &SetTestAsked) -> Result<SetTest, Refusal> {
 
 fn open_test(path: &str, asked: &OpenTestAsked) -> Result<OpenTest, Refusal> {
     Ok(OpenTest {
-        delay: time(format!("{path}.delay_s"), asked.delay_s, 0.02, 3600.0)?,
+        delay: time(&format!("{path}.delay_s"), asked.delay_s, 0.02, 3600.0)?,
         held: asked.held,
         pick_up: asked.pick_up,
         conditions: conditions(
@@ -210,15 +213,15 @@ fn conditions(
         air: air(path, t, h)?,
         bead,
         liquids: liquids(&format!("{path}.liquids"), used)?,
-        days_open: days(format!("{path}.days_open"), days_open)?,
+        days_open: days(&format!("{path}.days_open"), days_open)?,
     })
 }
 
 fn limits(asked: &LimitsAsked) -> Result<Limits, Refusal> {
     Ok(Limits {
-        disturbed_share: within("limits.disturbed_share".to_owned(), asked.disturbed_share, 0.001, 0.9, "")?,
+        disturbed_share: within("limits.disturbed_share", asked.disturbed_share, 0.001, 0.9, "")?,
         extra_hold_min_per_set: within(
-            "limits.extra_hold_min_per_set".to_owned(),
+            "limits.extra_hold_min_per_set",
             asked.extra_hold_min_per_set,
             0.1,
             600.0,
@@ -255,16 +258,16 @@ fn outside(path: &str, range: &OutOfRange) -> Refusal {
     Refusal::field(path, range.to_string())
 }
 
-fn time(path: String, t: f64, least: f64, most: f64) -> Result<Seconds, Refusal> {
-    let t = within(path.clone(), t, least, most, "s")?;
-    Seconds::new(t).map_err(|e| outside(&path, &e))
+fn time(path: &str, t: f64, least: f64, most: f64) -> Result<Seconds, Refusal> {
+    let t = within(path, t, least, most, "s")?;
+    Seconds::new(t).map_err(|e| outside(path, &e))
 }
 
-fn days(path: String, days: f64) -> Result<f64, Refusal> {
+fn days(path: &str, days: f64) -> Result<f64, Refusal> {
     within(path, days, 0.0, 1000.0, "days")
 }
 
-fn within(path: String, x: f64, least: f64, most: f64, unit: &str) -> Result<f64, Refusal> {
+fn within(path: &str, x: f64, least: f64, most: f64, unit: &str) -> Result<f64, Refusal> {
     if x.is_finite() && (least..=most).contains(&x) {
         return Ok(x);
     }

@@ -181,7 +181,7 @@ impl BottleAnswer {
 impl OptionAnswer {
     fn of(offer: &Offer) -> Self {
         Self {
-            change: offer.change.clone(),
+            change: offer.words(),
             takes: offer.takes,
             verdict_after: offer.verdict_after,
             disturbed_after: short(offer.after.disturbed.mean),

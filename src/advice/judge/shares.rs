@@ -144,14 +144,14 @@ pub(crate) fn of_class(hands: &HandsDraws<'_>, class: CureClass, ln_factor: &[f6
         (ln, (ln + 0.5 * s2).exp())
     });
     let mut all = PerDraw::with_room();
-    for i in 0..POINTS {
+    for (i, ln_factor) in ln_factor.iter().enumerate() {
         let ((mu, v), (mu_x, v_x)) = (hands.hands_time[i], hands.travel[i]);
         let (spread, spread_x) = ((v + s2).sqrt(), (v_x + s2).sqrt());
-        let (factor, h) = (ln_factor[i].exp(), (mu + 0.5 * v).exp());
+        let (factor, h) = (ln_factor.exp(), (mu + 0.5 * v).exp());
         let before_contact = mu_x - hands.ln_kappa[i];
         let (mut in_hand, mut in_air, mut held) = (0.0, 0.0, 0.0);
         for (ln, t) in inner {
-            let m = ln + ln_factor[i];
+            let m = ln + ln_factor;
             let d1 = (m - mu + s2) / spread;
             in_hand += table.cdf((mu - m) / spread);
             in_air += table.cdf((before_contact - m) / spread_x);
