@@ -13,14 +13,8 @@ const LIMIT: usize = 2_000_000;
 /// Reads the question, asks, prints.
 pub(super) fn advise(wanted: &AdviseArgs) -> Result<(), Exit> {
     let text = question(&wanted.file).map_err(Exit::Input)?;
-    let told = advice(&text, wanted.json).map_err(Exit::Input)?;
+    let told = crate::advice::command(&text, wanted.json).map_err(Exit::Input)?;
     answer(&told)
-}
-
-/// The answer in words or as JSON, or the one sentence that says which field is wrong.
-fn advice(_text: &str, _json: bool) -> Result<String, String> {
-    // Becomes `crate::advice::command(text, json)`.
-    Err("advise is not available in this build.".into())
 }
 
 fn question(file: &Path) -> Result<String, String> {

@@ -6,11 +6,13 @@ mod first_aid;
 mod office_pages;
 mod passphrase;
 mod rules;
+mod seed;
 mod store;
 
 use crate::web::routes::Routes;
 
 pub use passphrase::MIN_LENGTH;
+pub(crate) use seed::seed;
 pub use store::{Person, claim_token, everyone, is_claimed, reset_link};
 
 /// Every door of this part.

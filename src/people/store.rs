@@ -311,11 +311,6 @@ pub(super) async fn count_failure(
     Ok(())
 }
 
-/// Adds a person with a ready hash: for the invented studio only.
-pub(crate) async fn seed(tx: &mut Tx, name: &str, role: Role, hash: &str) -> Result<PersonId, Problem> {
-    if role == Role::Owner { claim(tx, name, hash).await } else { add(tx, name, role, hash).await }
-}
-
 fn read_person(row: &AnyRow) -> Result<Person, Problem> {
     Ok(Person {
         id: row.get::<String, _>(0).parse().map_err(Problem::broken)?,

@@ -5,6 +5,8 @@ mod office_page;
 mod settings_page;
 mod today_page;
 
+pub use api_document::whole as api_document;
+
 use crate::advice;
 use crate::people;
 use crate::rooms;

@@ -147,10 +147,11 @@ pub fn humidity_holding(density: GramsPerM3, temperature: Celsius) -> f64 {
 ///
 /// # Errors
 /// One sentence naming the value that lies outside −20…60 °C or 0…100 %RH.
-pub fn command(temperature: f64, humidity: f64, json: bool) -> Result<String, String> {
+pub fn command(temperature: f64, humidity: f64, pressure_pa: f64, json: bool) -> Result<String, String> {
     let temperature = Celsius::new(temperature).map_err(|wrong| wrong.to_string())?;
     let humidity = RelHumidity::new(humidity).map_err(|wrong| wrong.to_string())?;
-    let air = Derived::of(temperature, humidity);
+    let pressure = Pascals::new(pressure_pa).map_err(|wrong| wrong.to_string())?;
+    let air = Derived::at_pressure(temperature, humidity, pressure).map_err(|wrong| wrong.to_string())?;
     Ok(if json { as_json(&air) } else { as_lines(temperature, humidity, &air) })
 }
 

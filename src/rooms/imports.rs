@@ -21,7 +21,7 @@ const ROWS_A_WRITE: usize = 250;
 
 /// Where a file stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum ImportState {
+pub(super) enum ImportState {
     /// Read, shown, nothing taken yet.
     Preview,
     /// Its rows are being taken.
@@ -34,11 +34,11 @@ pub enum ImportState {
 
 impl ImportState {
     /// Every state.
-    pub const ALL: [Self; 4] = [Self::Preview, Self::Taking, Self::Taken, Self::Dropped];
+    pub(super) const ALL: [Self; 4] = [Self::Preview, Self::Taking, Self::Taken, Self::Dropped];
 
     /// The word kept in the database.
     #[must_use]
-    pub const fn word(self) -> &'static str {
+    pub(super) const fn word(self) -> &'static str {
         match self {
             Self::Preview => "preview",
             Self::Taking => "taking",
@@ -50,29 +50,29 @@ impl ImportState {
 
 /// A logger's file on its way in.
 #[derive(Debug, Clone)]
-pub struct Import {
+pub(super) struct Import {
     /// Its id.
-    pub id: ImportId,
+    pub(super) id: ImportId,
     /// For which room.
-    pub room: RoomId,
+    pub(super) room: RoomId,
     /// From which instrument.
-    pub instrument: InstrumentId,
+    pub(super) instrument: InstrumentId,
     /// As the person's machine calls it.
-    pub file_name: String,
+    pub(super) file_name: String,
     /// Which of day and month comes first, where the person was asked.
-    pub day_order: Option<DayOrder>,
+    pub(super) day_order: Option<DayOrder>,
     /// In which unit temperatures are, where the person was asked.
-    pub temperature_unit: Option<TemperatureUnit>,
+    pub(super) temperature_unit: Option<TemperatureUnit>,
     /// Who sent it.
-    pub made_by: String,
+    pub(super) made_by: String,
     /// Good rows; known once taking has begun.
-    pub rows_all: i64,
+    pub(super) rows_all: i64,
     /// Rows taken so far.
-    pub rows_done: i64,
+    pub(super) rows_done: i64,
     /// Those among them that were not here before.
-    pub rows_new: i64,
+    pub(super) rows_new: i64,
     /// Where it stands.
-    pub state: ImportState,
+    pub(super) state: ImportState,
 }
 
 /// A file as its preview shows it.
@@ -221,7 +221,7 @@ async fn forget_content(tx: &mut Tx, id: ImportId) -> Result<(), Problem> {
 ///
 /// # Errors
 /// When the database cannot be used.
-pub async fn go_on(house: &House) -> Result<(), Problem> {
+pub(super) async fn go_on(house: &House) -> Result<(), Problem> {
     let waiting = {
         let mut db = house.store.read().await?;
         being_taken(&mut db).await?

@@ -84,7 +84,7 @@ pub async fn air_rows(house: &House, db: &mut Db, studio: &Studio, now: Instant)
 
 /// A room's air as printed.
 #[must_use]
-pub fn words(air: &super::now::AirNow, settings: &RoomSettings, studio: &Studio, now: Instant) -> AirWords {
+pub(super) fn words(air: &super::now::AirNow, settings: &RoomSettings, studio: &Studio, now: Instant) -> AirWords {
     let state = air.band_state(settings);
     AirWords {
         temperature: studio.temperature(air.measured.temperature),

@@ -16,6 +16,7 @@ mod reading_page;
 pub mod readings;
 mod room_form;
 mod room_page;
+mod seed;
 pub mod settings;
 mod store;
 pub mod written;
@@ -29,6 +30,7 @@ use crate::web::routes::Routes;
 
 pub use api::RoomsApi;
 pub use list_page::{AirRow, AirWords, air_rows};
+pub(crate) use seed::{newest_instant, seed_readings, seed_room, sensor_of};
 pub use settings::RoomSettings;
 
 /// A room of the studio.
