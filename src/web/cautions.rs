@@ -42,7 +42,8 @@ pub const WORK: &[Caution] = &[
         heading: "Extraction",
         sentence: "Run it before the bottle is opened, with its mouth beside the bead, drawing the vapour away from both faces.",
     },
-    // ICSC 1272 asks for protective gloves. Nitrile rather than latex or cotton: common practice.
+    // ICSC 1272 asks for protective gloves. Nitrile, and the heat on cotton: common practice and makers' sheets, from
+    // memory.
     Caution { heading: "Gloves", sentence: "Nitrile, fresh for each client. Cotton soaks adhesive up and grows hot." },
     // Common practice.
     Caution {
@@ -153,7 +154,20 @@ struct CareText {
     never: &'static [&'static str],
 }
 
+/// What threatens life comes first, then the eyes, then skin.
 const FIRST_AID: &[CareText] = &[
+    // Fresh air: ICSC 1272. Emergency call first, sitting up, own medicine, not left alone: general first-aid
+    // teaching, from memory.
+    CareText {
+        heading: "Breathing trouble, or swelling that comes fast",
+        steps: &[
+            "Call the emergency service now and do what they say.",
+            "Fresh air: close the bottle, open the window or leave the room. Let the person sit up.",
+            "Whoever carries their own emergency medicine takes it.",
+            "Stay with them. Note the time, the product and the lot for the crew.",
+        ],
+        never: &["Do not wait to see whether it passes.", "Do not leave them alone or send them home by themselves."],
+    },
     // Rinsing for several minutes, lenses out, on with rinsing: P305+P351+P338 and ICSC 1272. Fifteen minutes, no
     // solvent, no rubbing: common practice; emergency-medicine texts avoid solvents too. Gauze, eye not forced,
     // loosening with tears: REACH dossier.
@@ -206,18 +220,6 @@ const FIRST_AID: &[CareText] = &[
             "Redness, blisters or itching that stays, spreads or comes back: medical care, and no further treatment.",
         ],
         never: &["Do not tear skin apart or scrape.", "Do not dab with dry cotton: adhesive on it can burn."],
-    },
-    // Fresh air: ICSC 1272. Emergency call first, sitting up, own medicine, not left alone: general first-aid
-    // teaching, from memory.
-    CareText {
-        heading: "Breathing trouble, or swelling that comes fast",
-        steps: &[
-            "Call the emergency service now and do what they say.",
-            "Fresh air: close the bottle, open the window or leave the room. Let the person sit up.",
-            "Whoever carries their own emergency medicine takes it.",
-            "Stay with them. Note the time, the product and the lot for the crew.",
-        ],
-        never: &["Do not wait to see whether it passes.", "Do not leave them alone or send them home by themselves."],
     },
 ];
 

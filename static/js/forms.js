@@ -8,22 +8,24 @@ let forgetting = false;
 
 const forms = () => [...document.querySelectorAll('main form[method="post"]')].filter((form) => !("forget" in form.dataset));
 const place = (form, at) => `${store}${location.pathname}${location.search}#${at}:${form.getAttribute("action") ?? ""}`;
+// The token is bound to a session: where it differs, somebody else is signed in.
+const session = (form) => form.elements.csrf?.value;
 const kept = (control) =>
   control.name !== "" && control.name !== "csrf" && !["password", "file", "submit", "button", "image", "reset"].includes(control.type);
 
 function write() {
   forms().forEach((form, at) => {
     const values = [...form.elements].filter(kept).map((c) => [c.name, c.type === "checkbox" || c.type === "radio" ? c.checked : c.value]);
-    attempt(() => sessionStorage.setItem(place(form, at), JSON.stringify(values)));
+    attempt(() => sessionStorage.setItem(place(form, at), JSON.stringify({ session: session(form), values })));
   });
 }
 
 function read() {
   forms().forEach((form, at) => {
-    const values = JSON.parse(attempt(() => sessionStorage.getItem(place(form, at))) ?? "null");
+    const { session: whose, values } = JSON.parse(attempt(() => sessionStorage.getItem(place(form, at))) ?? "{}");
     const controls = [...form.elements].filter(kept);
-    // A page that has changed since is not filled with values of another.
-    if (!values || values.length !== controls.length || values.some(([name], i) => name !== controls[i].name)) return;
+    // Neither another person's page nor one that has changed since is filled with these values.
+    if (!values || whose !== session(form) || values.length !== controls.length || values.some(([name], i) => name !== controls[i].name)) return;
     controls.forEach((control, i) => {
       if (control.type === "checkbox" || control.type === "radio") control.checked = values[i][1];
       else control.value = values[i][1];
@@ -55,7 +57,7 @@ document.addEventListener("submit", (event) => {
     return;
   }
   const button = event.submitter;
-  if (!button?.classList.contains("act")) return;
+  if (!button?.matches(".act, .keep")) return;
   const words = [...button.childNodes];
   button.dataset.sent = "";
   button.replaceChildren("Sending …");
