@@ -13,6 +13,7 @@ pub fn reasons(q: &Question<'_>, judged: &Judgement, options: &Options) -> Vec<S
     let mut said = Vec::new();
     said.push(recommendation(q, judged));
     said.extend(over_the_limit(q, judged));
+    said.extend(in_the_class(q, judged));
     said.extend(starting_guess(q, judged));
     said.extend(far_from_daily(q, judged));
     said.push(air(q));
@@ -90,6 +91,23 @@ fn recommendation(q: &Question<'_>, judged: &Judgement) -> String {
             "No class keeps disturbed bonds within {limit} for these hands here; the {name} class is the least bad ({figures})."
         )
     }
+}
+
+/// Bottles on the shelf that behave like the recommended class at the reference climate.
+fn in_the_class(q: &Question<'_>, judged: &Judgement) -> Option<String> {
+    let class = q.classes[judged.recommended?];
+    let (low, high) = class.window();
+    let of_class: Vec<String> = (0..q.bottles.len())
+        .filter(|b| judged.bottles[*b].not_today.is_none())
+        .map(|b| (&q.bottles[b], at_reference(&q.bottles[b]).median))
+        .filter(|(_, t)| (low..=high).contains(&t.get()))
+        .map(|(bottle, t)| format!("{} ({})", bottle.name, words::seconds(t)))
+        .collect();
+    Some(match of_class.len() {
+        0 => format!("Nothing on this shelf is of the {} class.", words::class(class)),
+        _ => format!("Of the {} class on this shelf: {}.", words::class(class), of_class.join(", ")),
+    })
+    .filter(|_| !q.bottles.is_empty())
 }
 
 fn over_the_limit(q: &Question<'_>, judged: &Judgement) -> Option<String> {
@@ -280,7 +298,7 @@ fn lower(text: &str) -> String {
     letters.next().map_or_else(String::new, |first| first.to_lowercase().chain(letters).collect())
 }
 
-/// Set time of a bottle at the reference climate, for the page that lists bottles.
+/// Set time of a bottle as old as it is, at the reference climate with a medium bead and no liquid.
 #[must_use]
 pub fn at_reference(bottle: &ShelfBottle) -> crate::adhesives::set_time::Times {
     let reference = crate::adhesives::Conditions {
@@ -290,7 +308,7 @@ pub fn at_reference(bottle: &ShelfBottle) -> crate::adhesives::set_time::Times {
         },
         bead: Bead::Medium,
         liquids: crate::adhesives::Liquids::NONE,
-        days_open: 0.0,
+        days_open: bottle.days_open,
     };
     times(&bottle.set_time.placement(&reference, crate::adhesives::AirDoubt::NONE))
 }
