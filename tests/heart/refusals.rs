@@ -1,5 +1,7 @@
 //! Files that are no question: one sentence each, naming the field or the line, and no answer.
 
+use proptest::prelude::*;
+use serde_json::json;
 use stillroom::advice;
 
 const GOOD: &str = include_str!("../../docs/examples/one_bottle.json");
@@ -170,4 +172,61 @@ fn a_list_past_its_limit_is_refused_by_name() {
     assert!(told.starts_with("bottles: 61 bottles are more than"), "{told}");
     let long = format!("{GOOD}{}", " ".repeat(advice::file::LARGEST_FILE));
     assert!(refused(&long).starts_with("the file: longer than"));
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(30))]
+
+    /// Whatever passes the checks is answered with numbers, never with null where a number belongs.
+    #[test]
+    fn the_outermost_accepted_values_still_give_numbers(
+        t in prop_oneof![Just(-20.0), Just(60.0), -20.0..60.0_f64],
+        h in prop_oneof![Just(1e-9), Just(100.0), 1.0..100.0_f64],
+        travel in prop_oneof![Just(0.01), Just(600.0), 0.5..5.0_f64],
+        settle in prop_oneof![Just(0.01), Just(600.0), 0.2..3.0_f64],
+        set in prop_oneof![Just(0.02), Just(3600.0), 0.5..5.0_f64],
+        days in prop_oneof![Just(0.0), Just(1000.0)],
+        limit in prop_oneof![Just(0.001), Just(0.9)],
+    ) {
+        let question = json!({"room": {"temperature_c": t, "relative_humidity_pct": h, "temperature_u_c": 10, "humidity_u_pct": 30},
+            "technique": "mega", "pick_up": "coat", "liquids": ["accelerator", "ph_primer"], "bead": "full",
+            "timings": [{"session": 1, "travel_s": travel, "settle_s": settle}, {"session": 4_000_000_000_u32, "travel_s": 1, "settle_s": 1}],
+            "classes_s": [[0.05, 600], [1, 1.0001]],
+            "bottles": [{"name": "Fen", "label_s": [0.05, 600], "days_open": days,
+                "set_tests": [{"session": 1, "set_s": set, "nudge_every_s": 0.001, "temperature_c": t, "relative_humidity_pct": h, "days_open": days}],
+                "open_tests": [{"delay_s": set, "held": true, "temperature_c": t, "relative_humidity_pct": h}]}],
+            "limits": {"disturbed_share": limit, "extra_hold_min_per_set": 0.1}});
+        let answer: serde_json::Value = serde_json::from_str(&advice::command(&question.to_string(), true).unwrap()).unwrap();
+        for list in ["classes", "bottles"] {
+            for judged in answer[list].as_array().unwrap() {
+                for value in judged.as_object().unwrap().values() {
+                    prop_assert!(!value.is_null());
+                    if let Some(inner) = value.as_object() {
+                        prop_assert!(inner.values().all(|v| !v.is_null()), "{judged}");
+                    }
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn the_largest_accepted_file_is_answered_in_a_few_seconds() {
+    let timing = r#"{"session":1,"travel_s":2.2,"settle_s":1.1}"#;
+    let test = r#"{"session":1,"set_s":1.7,"nudge_every_s":0.2,"temperature_c":21,"relative_humidity_pct":40}"#;
+    let set = vec![test; 500].join(",");
+    let bottles: Vec<String> =
+        (0..advice::file::MOST_BOTTLES).map(|i| format!(r#"{{"name":"Fen {i}","set_tests":[{set}]}}"#)).collect();
+    let classes: Vec<String> = (0..advice::file::MOST_CLASSES).map(|i| format!("[{},{}]", 1 + i, 2 + i)).collect();
+    let text = format!(
+        r#"{{"room":{{"temperature_c":21,"relative_humidity_pct":40}},"technique":"classic","timings":[{}],"classes_s":[{}],"bottles":[{}]}}"#,
+        vec![timing; advice::file::MOST_TIMINGS].join(","),
+        classes.join(","),
+        bottles.join(",")
+    );
+    assert!(text.len() < advice::file::LARGEST_FILE);
+    let started = std::time::Instant::now();
+    advice::command(&text, true).unwrap();
+    // Far below this when compiled for use; the limit only catches work that grows faster than the file.
+    assert!(started.elapsed().as_secs_f64() < 30.0);
 }
