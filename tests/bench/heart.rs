@@ -85,8 +85,18 @@ fn heart(c: &mut Criterion) {
     };
     let judged = judge(&question);
     c.bench_function("judge one artist, 12 bottles, 5 classes", |b| b.iter(|| judge(black_box(&question))));
+    c.bench_function("day sheet: 12 artists in 4 rooms, 12 bottles, 5 classes", |b| {
+        b.iter(|| {
+            for room in 0..4 {
+                for _ in 0..12 {
+                    let room = RoomNow { air: air(20.0 + f64::from(room), 34.0), ..question.room };
+                    black_box(judge(&Question { room, ..question }));
+                }
+            }
+        });
+    });
     c.bench_function("options and next step of that judgement", |b| {
-        b.iter(|| (options(black_box(&question), &judged), surest_next_step(&question, &judged)))
+        b.iter(|| (options(black_box(&question), &judged), surest_next_step(&question, &judged)));
     });
     c.bench_function("working band of one bottle", |b| b.iter(|| working_band(black_box(&question), 3, Verdict::Fits)));
     let (prior, many) = (Prior::from_label(None), tests(200, 2.0));
@@ -95,7 +105,7 @@ fn heart(c: &mut Criterion) {
         let timings: Vec<Timing> = (0..60)
             .map(|i| Timing { session: i / 20, travel: s(2.4 * wobble(i)), settle: s(1.1 * wobble(i + 7)) })
             .collect();
-        b.iter(|| Hands::from_timings(black_box(&timings)))
+        b.iter(|| Hands::from_timings(black_box(&timings)));
     });
 }
 
