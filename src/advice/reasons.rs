@@ -2,8 +2,9 @@
 
 use crate::adhesives::set_time::times;
 use crate::adhesives::{Bead, Liquid};
+use crate::artists::Technique;
 
-use super::judge::{Judgement, Question, ShelfBottle, Subject, Verdict};
+use super::judge::{Judgement, Outcome, Question, ShelfBottle, Subject, Verdict};
 use super::options::{COOLEST_C, DAMPEST_PCT, Options};
 use super::words::{self, Basis};
 
@@ -110,9 +111,22 @@ fn in_the_class(q: &Question<'_>, judged: &Judgement) -> Option<String> {
     .filter(|_| !q.bottles.is_empty())
 }
 
-fn over_the_limit(q: &Question<'_>, judged: &Judgement) -> Option<String> {
-    let d = judged.classes[judged.recommended?].outcome.disturbed;
-    (d.high > q.limits.disturbed_share).then(|| "It fits on the best guess; it may be over your limit.".to_owned())
+/// What fits on the best guess but whose likely range passes a limit.
+fn over_the_limit(q: &Question<'_>, judged: &Judgement) -> Vec<String> {
+    let may_pass = |outcome: &Outcome| {
+        let minutes = outcome.extra_hold_s.high * f64::from(q.work.placements_per_set) / 60.0;
+        outcome.disturbed.high > q.limits.disturbed_share || minutes > q.limits.extra_hold_min_per_set
+    };
+    let said = |name: String| format!("{name} fits on the best guess; it may be over your limit.");
+    let class = judged.recommended.map(|c| &judged.classes[c]);
+    let class = class
+        .filter(|c| c.verdict == Verdict::Fits && may_pass(&c.outcome))
+        .map(|c| said(format!("The {} class", words::class(c.class))));
+    let bottles = q.bottles.iter().zip(&judged.bottles);
+    let bottles = bottles
+        .filter(|(_, own)| own.verdict == Verdict::Fits && may_pass(&own.outcome))
+        .map(|(bottle, _)| said(bottle.name.clone()));
+    class.into_iter().chain(bottles).collect()
 }
 
 fn starting_guess(q: &Question<'_>, judged: &Judgement) -> Option<String> {
@@ -152,10 +166,11 @@ fn air(q: &Question<'_>) -> String {
     let x = crate::adhesives::set_time::row(&at);
     let factor = q.any_adhesive.mean.dot(&x).exp();
     let here = format!(
-        "At {:.1}\u{a0}°C and {:.0}\u{a0}%RH, with a {} bead{}",
+        "At {:.1}\u{a0}°C and {:.0}\u{a0}%RH, with a {} bead{}{}",
         air.temperature.get(),
         air.humidity.get(),
         q.work.bead.word(),
+        q.work.pick_up.map_or_else(String::new, |p| format!(", {}", p.words())),
         with_liquids(q)
     );
     if (0.95..=1.05).contains(&factor) {
@@ -265,6 +280,9 @@ pub fn cautions(q: &Question<'_>, judged: &Judgement) -> Vec<String> {
         ),
         Bead::Full => said.push("A full bead brings stickies and more vapour.".to_owned()),
         Bead::Medium => {}
+    }
+    if matches!(q.work.technique, Technique::Volume | Technique::Mega | Technique::Hybrid) {
+        said.push("For fans the bead sits on the base only.".to_owned());
     }
     said.extend(q.work.liquids.iter().filter_map(liquid_caution));
     if judged.bottles.iter().any(|b| b.outside_climate) {

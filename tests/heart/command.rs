@@ -143,6 +143,15 @@ fn a_room_outside_the_makers_window_is_at_most_near() {
 }
 
 #[test]
+fn the_page_keeps_to_a_readable_width() {
+    for name in EXAMPLES {
+        for line in advice::command(&example(name), false).unwrap().lines() {
+            assert!(line.chars().count() <= 120, "{name}: {line}");
+        }
+    }
+}
+
+#[test]
 fn no_page_promises_what_nobody_can() {
     for name in EXAMPLES {
         for json in [true, false] {
