@@ -184,7 +184,7 @@ impl<'a> Search<'a> {
             let idea = match bead {
                 Bead::Thin => Idea::new(
                     "Pick up a thin bead: draw out more slowly",
-                    "it holds less: not for heavy fans or thick classics; check five bonds after the first drop",
+                    "never wipe it off, dip again; it holds less: not for heavy fans or thick classics; check five bonds after the first drop",
                 ),
                 Bead::Medium => Idea::new("Pick up a medium bead", ""),
                 Bead::Full => Idea::new(

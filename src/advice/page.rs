@@ -37,12 +37,13 @@ impl Picture {
             starting_guess: super::reasons::is_starting_guess(q, judged),
             untimed: q.hands.placements == 0,
             asked: format!(
-                "{:.1}\u{a0}°C, {:.0}\u{a0}%RH, {}, {} placements a set, {} bead",
+                "{:.1}\u{a0}°C, {:.0}\u{a0}%RH, {}, {} placements a set, {} bead{}",
                 q.room.air.temperature.get(),
                 q.room.air.humidity.get(),
                 q.work.technique.word(),
                 q.work.placements_per_set,
-                q.work.bead.word()
+                q.work.bead.word(),
+                q.work.pick_up.map_or_else(String::new, |p| format!(", {}", p.words()))
             ),
         }
     }
@@ -65,14 +66,14 @@ pub fn page(answer: &Answer, picture: &Picture) -> String {
         lines.push(String::new());
         lines.push("What would be better, soonest first".to_owned());
         for o in &answer.options {
-            lines.push(format!(
-                "- {}: {}; works {}; disturbed {}, extra holding {} a set",
+            lines.push(item(&format!(
+                "{}: {}; works {}; disturbed {}, extra holding {} a set",
                 o.change,
                 o.verdict_after.words(),
                 o.takes.words(),
                 words::share(o.disturbed_after),
                 words::minutes(o.extra_hold_min_per_set_after)
-            ));
+            )));
         }
     }
     lines.push(String::new());
@@ -80,15 +81,34 @@ pub fn page(answer: &Answer, picture: &Picture) -> String {
     lines.push(String::new());
     lines.push("Why".to_owned());
     let told_above = |r: &&String| !answer.options.iter().any(|o| r.starts_with(&o.change));
-    lines.extend(answer.reasons.iter().filter(told_above).map(|r| format!("- {r}")));
+    lines.extend(answer.reasons.iter().filter(told_above).map(|r| item(r)));
     lines.push(String::new());
     lines.push("Cautions".to_owned());
-    lines.extend(answer.cautions.iter().map(|c| format!("- {c}")));
+    lines.extend(answer.cautions.iter().map(|c| item(c)));
     lines.push(String::new());
     lines.push(
         "A stated model corrected by this studio's own timings and tests; it says nothing about any one client."
             .to_owned(),
     );
+    lines.join("\n")
+}
+
+/// Longest line of prose, in characters.
+const PROSE: usize = 100;
+
+/// One point of a list, broken at blanks into lines of readable length.
+fn item(text: &str) -> String {
+    let mut lines = vec![String::from("-")];
+    for word in text.split(' ') {
+        let line = lines.last().map_or(0, |l| l.chars().count());
+        if line + 1 + word.chars().count() > PROSE {
+            lines.push(String::from(" "));
+        }
+        if let Some(line) = lines.last_mut() {
+            line.push(' ');
+            line.push_str(word);
+        }
+    }
     lines.join("\n")
 }
 

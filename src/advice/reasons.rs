@@ -2,8 +2,9 @@
 
 use crate::adhesives::set_time::times;
 use crate::adhesives::{Bead, Liquid};
+use crate::artists::Technique;
 
-use super::judge::{Judgement, Question, ShelfBottle, Subject, Verdict};
+use super::judge::{Judgement, Outcome, Question, ShelfBottle, Subject, Verdict};
 use super::options::{COOLEST_C, DAMPEST_PCT, Options};
 use super::words::{self, Basis};
 
@@ -13,6 +14,7 @@ pub fn reasons(q: &Question<'_>, judged: &Judgement, options: &Options) -> Vec<S
     let mut said = Vec::new();
     said.push(recommendation(q, judged));
     said.extend(over_the_limit(q, judged));
+    said.extend(in_the_class(q, judged));
     said.extend(starting_guess(q, judged));
     said.extend(far_from_daily(q, judged));
     said.push(air(q));
@@ -92,9 +94,39 @@ fn recommendation(q: &Question<'_>, judged: &Judgement) -> String {
     }
 }
 
-fn over_the_limit(q: &Question<'_>, judged: &Judgement) -> Option<String> {
-    let d = judged.classes[judged.recommended?].outcome.disturbed;
-    (d.high > q.limits.disturbed_share).then(|| "It fits on the best guess; it may be over your limit.".to_owned())
+/// Bottles on the shelf that behave like the recommended class at the reference climate.
+fn in_the_class(q: &Question<'_>, judged: &Judgement) -> Option<String> {
+    let class = q.classes[judged.recommended?];
+    let (low, high) = class.window();
+    let of_class: Vec<String> = (0..q.bottles.len())
+        .filter(|b| judged.bottles[*b].not_today.is_none())
+        .map(|b| (&q.bottles[b], at_reference(&q.bottles[b]).median))
+        .filter(|(_, t)| (low..=high).contains(&t.get()))
+        .map(|(bottle, t)| format!("{} ({})", bottle.name, words::seconds(t)))
+        .collect();
+    Some(match of_class.len() {
+        0 => format!("Nothing on this shelf is of the {} class.", words::class(class)),
+        _ => format!("Of the {} class on this shelf: {}.", words::class(class), of_class.join(", ")),
+    })
+    .filter(|_| !q.bottles.is_empty())
+}
+
+/// What fits on the best guess but whose likely range passes a limit.
+fn over_the_limit(q: &Question<'_>, judged: &Judgement) -> Vec<String> {
+    let may_pass = |outcome: &Outcome| {
+        let minutes = outcome.extra_hold_s.high * f64::from(q.work.placements_per_set) / 60.0;
+        outcome.disturbed.high > q.limits.disturbed_share || minutes > q.limits.extra_hold_min_per_set
+    };
+    let said = |name: String| format!("{name} fits on the best guess; it may be over your limit.");
+    let class = judged.recommended.map(|c| &judged.classes[c]);
+    let class = class
+        .filter(|c| c.verdict == Verdict::Fits && may_pass(&c.outcome))
+        .map(|c| said(format!("The {} class", words::class(c.class))));
+    let bottles = q.bottles.iter().zip(&judged.bottles);
+    let bottles = bottles
+        .filter(|(_, own)| own.verdict == Verdict::Fits && may_pass(&own.outcome))
+        .map(|(bottle, _)| said(bottle.name.clone()));
+    class.into_iter().chain(bottles).collect()
 }
 
 fn starting_guess(q: &Question<'_>, judged: &Judgement) -> Option<String> {
@@ -134,10 +166,11 @@ fn air(q: &Question<'_>) -> String {
     let x = crate::adhesives::set_time::row(&at);
     let factor = q.any_adhesive.mean.dot(&x).exp();
     let here = format!(
-        "At {:.1}\u{a0}°C and {:.0}\u{a0}%RH, with a {} bead{}",
+        "At {:.1}\u{a0}°C and {:.0}\u{a0}%RH, with a {} bead{}{}",
         air.temperature.get(),
         air.humidity.get(),
         q.work.bead.word(),
+        q.work.pick_up.map_or_else(String::new, |p| format!(", {}", p.words())),
         with_liquids(q)
     );
     if (0.95..=1.05).contains(&factor) {
@@ -248,6 +281,9 @@ pub fn cautions(q: &Question<'_>, judged: &Judgement) -> Vec<String> {
         Bead::Full => said.push("A full bead brings stickies and more vapour.".to_owned()),
         Bead::Medium => {}
     }
+    if matches!(q.work.technique, Technique::Volume | Technique::Mega | Technique::Hybrid) {
+        said.push("For fans the bead sits on the base only.".to_owned());
+    }
     said.extend(q.work.liquids.iter().filter_map(liquid_caution));
     if judged.bottles.iter().any(|b| b.outside_climate) {
         said.push("Outside the maker's climate window strength is not known.".to_owned());
@@ -280,7 +316,7 @@ fn lower(text: &str) -> String {
     letters.next().map_or_else(String::new, |first| first.to_lowercase().chain(letters).collect())
 }
 
-/// Set time of a bottle at the reference climate, for the page that lists bottles.
+/// Set time of a bottle as old as it is, at the reference climate with a medium bead and no liquid.
 #[must_use]
 pub fn at_reference(bottle: &ShelfBottle) -> crate::adhesives::set_time::Times {
     let reference = crate::adhesives::Conditions {
@@ -290,7 +326,7 @@ pub fn at_reference(bottle: &ShelfBottle) -> crate::adhesives::set_time::Times {
         },
         bead: Bead::Medium,
         liquids: crate::adhesives::Liquids::NONE,
-        days_open: 0.0,
+        days_open: bottle.days_open,
     };
     times(&bottle.set_time.placement(&reference, crate::adhesives::AirDoubt::NONE))
 }

@@ -51,16 +51,19 @@ pub fn share(p: f64) -> String {
     }
 }
 
-/// "2–13 in 100", ends joined when they round alike.
+/// "2–13 in 100"; "up to 13 in 100" when the lower end rounds to none.
 #[must_use]
 pub fn share_range(low: f64, high: f64) -> String {
     let (a, b) = ((100.0 * low).round().clamp(0.0, 100.0), (100.0 * high).round().clamp(0.0, 100.0));
     if b < 1.0 || a > 99.0 || (a - b).abs() < 0.5 {
         return share(high);
     }
-    let a = if a < 1.0 { "under 1".to_owned() } else { format!("{a:.0}") };
-    let b = if b > 99.0 { "over 99".to_owned() } else { format!("{b:.0}") };
-    format!("{a}–{b} in 100")
+    match (a < 1.0, b > 99.0) {
+        (true, true) => "anything".to_owned(),
+        (true, false) => format!("up to {b:.0} in 100"),
+        (false, true) => format!("over {a:.0} in 100"),
+        (false, false) => format!("{a:.0}–{b:.0} in 100"),
+    }
 }
 
 /// "about 8 in 10"; never 0 or 10.
@@ -139,7 +142,7 @@ mod tests {
         ] {
             assert_eq!(share(p), said);
         }
-        assert_eq!(share_range(0.001, 0.13), "under 1–13 in 100");
+        assert_eq!(share_range(0.001, 0.13), "up to 13 in 100");
         assert_eq!(share_range(0.0, 0.001), "under 1 in 100");
         assert_eq!(in_ten(1.0), "over 9 in 10");
         assert_eq!(in_ten(0.83), "about 8 in 10");

@@ -135,11 +135,22 @@ impl Reduced {
 /// A bottle's bench tests as sums, for each scatter of the grid.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Sums {
+    #[serde(deserialize_with = "whole_grid")]
     pub(super) by_scatter: Vec<Reduced>,
     /// Tests counted.
     pub tests: u32,
     /// Untouched baselines among them.
     pub baselines: u32,
+}
+
+/// Refuses kept sums whose grid is not the one this program works on.
+fn whole_grid<'de, D: serde::Deserializer<'de>>(from: D) -> Result<Vec<Reduced>, D::Error> {
+    let grid = Vec::deserialize(from)?;
+    if grid.len() == SCATTER_POINTS {
+        Ok(grid)
+    } else {
+        Err(serde::de::Error::invalid_length(grid.len(), &"16 scatters"))
+    }
 }
 
 impl Sums {

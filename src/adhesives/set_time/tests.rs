@@ -79,6 +79,48 @@ fn sums_give_what_the_full_matrix_gives_at_every_scatter() {
 }
 
 #[test]
+fn a_sister_bottle_enters_exactly_as_the_full_matrix_says() {
+    let prior = Prior::from_label(None);
+    let all = some_tests();
+    let (own, sister) = all.split_at(3);
+    let bottle = Posterior::with_siblings(&prior, &[&Sums::of(sister)], &Sums::of(own));
+    let n = all.len();
+    let of_own = |i: usize| i < own.len();
+    let x = DMatrix::from_fn(n, PARAMETERS, |i, j| row(&all[i].conditions)[j]);
+    let y = DVector::from_fn(n, |i, _| all[i].ln_time().0);
+    let mean = DVector::from_fn(PARAMETERS, |i, _| prior.mean[i]);
+    let c = DMatrix::from_diagonal(&DVector::from_fn(PARAMETERS, |i, _| prior.variance[i]));
+    // What is asked for is the product's parameters with this bottle's own deviation in the reference.
+    let with_y = DMatrix::from_fn(PARAMETERS, n, |p, i| {
+        (&c * x.transpose())[(p, i)] + if p == 0 && of_own(i) { BOTTLE_SD.powi(2) } else { 0.0 }
+    });
+    let mut own_c = c.clone();
+    own_c[(0, 0)] += BOTTLE_SD.powi(2);
+    let mut logs = Vec::new();
+    for (k, scatter) in bottle.scatters().iter().enumerate() {
+        let of_y = &x * &c * x.transpose()
+            + DMatrix::from_fn(n, n, |i, j| {
+                let bottle = if of_own(i) == of_own(j) { BOTTLE_SD.powi(2) } else { 0.0 };
+                let sitting = all[i].session == all[j].session && of_own(i) == of_own(j);
+                let noise = if i == j { scatter.sigma.powi(2) + all[i].ln_time().1 } else { 0.0 };
+                bottle + noise + if sitting { SESSION_SD.powi(2) } else { 0.0 }
+            });
+        let root = of_y.cholesky().unwrap();
+        let off = &y - &x * &mean;
+        logs.push(scatter_prior(k) - 0.5 * (root.ln_determinant() + off.dot(&root.solve(&off))));
+        let expected = &mean + &with_y * root.solve(&off);
+        let covariance = &own_c - &with_y * root.solve(&with_y.transpose());
+        for p in 0..PARAMETERS {
+            assert!((scatter.mean[p] - expected[p]).abs() < 1e-9, "mean {p}");
+            assert!((scatter.covariance[(p, p)] - covariance[(p, p)]).abs() < 1e-9, "variance {p}");
+        }
+    }
+    for (scatter, weight) in bottle.scatters().iter().zip(crate::base::stats::mixture::weights_from_logs(&logs)) {
+        assert!((scatter.weight - weight).abs() < 1e-9);
+    }
+}
+
+#[test]
 fn a_sister_bottle_tells_about_the_product_but_not_about_this_bottles_own_deviation() {
     let prior = Prior::from_label(None);
     let many: Vec<SetTest> = (0..200).map(|i| test(i, 2.0, None, plain())).collect();
@@ -114,6 +156,8 @@ fn kept_sums_survive_being_written_down() {
     let prior = Prior::from_label(None);
     let (a, b) = (Posterior::of(&prior, &sums), Posterior::of(&prior, &back));
     assert!((a.sigma() - b.sigma()).abs() < 1e-12);
+    let cut = r#"{"by_scatter":[],"tests":3,"baselines":3}"#;
+    assert!(serde_json::from_str::<Sums>(cut).is_err(), "sums that lost their grid are not sums");
 }
 
 #[test]

@@ -227,7 +227,7 @@ pub(crate) struct HandsTables<'a> {
 impl<'a> HandsTables<'a> {
     pub(crate) fn of(hands: &'a Hands, held: Option<Doubt>) -> Self {
         let held = held == Some(Doubt::Hands);
-        let shapes = || hands.hands_time.iter().map(Nig::shape);
+        let shapes = || hands.hands_time().iter().map(Nig::shape);
         let hands_time = QuantileTable::new(shapes().fold(f64::INFINITY, f64::min), shapes().fold(0.0, f64::max));
         let shape = hands.travel.shape();
         let table = QuantileTable::new(shape, shape);

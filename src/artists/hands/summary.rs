@@ -44,7 +44,18 @@ pub struct Hands {
     /// Logarithm of the settle.
     pub settle: Nig,
     /// Logarithm of the hands time at each point of the openness grid.
-    pub hands_time: Vec<Nig>,
+    #[serde(deserialize_with = "whole_grid")]
+    hands_time: Vec<Nig>,
+}
+
+/// Refuses a kept summary whose grid is not the one this program works on.
+fn whole_grid<'de, D: serde::Deserializer<'de>>(from: D) -> Result<Vec<Nig>, D::Error> {
+    let grid = Vec::deserialize(from)?;
+    if grid.len() == OPENNESS_POINTS {
+        Ok(grid)
+    } else {
+        Err(serde::de::Error::invalid_length(grid.len(), &"41 points"))
+    }
 }
 
 impl Hands {
@@ -76,6 +87,12 @@ impl Hands {
             settle: Nig::fit(UNTIMED_SETTLE_S.ln(), &logs(&|t| t.settle.get())),
             hands_time,
         }
+    }
+
+    /// The hands time at each point of the openness grid.
+    #[must_use]
+    pub fn hands_time(&self) -> &[Nig] {
+        &self.hands_time
     }
 
     /// The hands time at any ln κ, interpolated on the grid and held at its ends.
@@ -139,6 +156,15 @@ mod tests {
         assert_eq!(Hands::from_timings(&turned).sessions, 3);
         let off = Hands::from_timings(&turned).travel.mean - Hands::from_timings(&timings()).travel.mean;
         assert!(off.abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_summary_survives_being_written_down_and_a_cut_one_is_refused() {
+        let hands = Hands::from_timings(&timings());
+        let mut written = serde_json::to_value(&hands).unwrap();
+        assert_eq!(serde_json::from_value::<Hands>(written.clone()).unwrap().placements, 60);
+        written["hands_time"].as_array_mut().unwrap().pop();
+        assert!(serde_json::from_value::<Hands>(written).is_err());
     }
 
     #[test]

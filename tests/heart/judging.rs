@@ -1,0 +1,280 @@
+//! The judgement, its options, the strip and the working band, asked through the library.
+
+use stillroom::adhesives::set_time::{Climate, Label, Scatter, SetTest, TestPiece};
+use stillroom::adhesives::{Air, AirDoubt, Bead, Conditions, Liquids};
+use stillroom::advice::band::{HUMIDITIES, Suitability, TEMPERATURES, humidity_at, temperature_at, working_band};
+use stillroom::advice::judge::{
+    CureClass, Doubt, Limits, NotToday, Question, RoomNow, ShelfBottle, Subject, Verdict, Work, judge,
+};
+use stillroom::advice::options::options;
+use stillroom::advice::reasons::reasons;
+use stillroom::advice::strip::suits;
+use stillroom::advice::surest::surest_next_step;
+use stillroom::artists::Technique;
+use stillroom::artists::hands::{Hands, Timing};
+use stillroom::base::units::{Celsius, RelHumidity, Seconds};
+
+fn s(x: f64) -> Seconds {
+    Seconds::new(x).unwrap()
+}
+
+fn air(t: f64, h: f64) -> Air {
+    Air { temperature: Celsius::new(t).unwrap(), humidity: RelHumidity::new(h).unwrap() }
+}
+
+fn hands(settle: f64, placements: u32) -> Hands {
+    let timings: Vec<Timing> = (0..placements)
+        .map(|i| Timing {
+            session: i / 15,
+            travel: s(2.4 * (0.25 * (f64::from(i) * 2.399).sin()).exp()),
+            settle: s(settle * (0.3 * (f64::from(i) * 1.7).cos()).exp()),
+        })
+        .collect();
+    Hands::from_timings(&timings)
+}
+
+fn bottle(name: &str, label: (f64, f64), climate: Option<Climate>, tests: &[(u32, f64)]) -> ShelfBottle {
+    let set: Vec<SetTest> = tests
+        .iter()
+        .map(|(session, time)| SetTest {
+            session: *session,
+            set: s(*time),
+            nudge_every: None,
+            piece: TestPiece::PracticeLash,
+            conditions: Conditions { air: air(22.0, 45.0), bead: Bead::Medium, liquids: Liquids::NONE, days_open: 0.0 },
+        })
+        .collect();
+    let label = Label::window(s(label.0), s(label.1), climate);
+    ShelfBottle::from_tests(name.to_owned(), label.as_ref(), &set, &[], 0.0)
+}
+
+fn climate(t: (f64, f64), h: (f64, f64)) -> Climate {
+    let (low, high) = (air(t.0, h.0), air(t.1, h.1));
+    Climate { temperature: (low.temperature, high.temperature), humidity: (low.humidity, high.humidity) }
+}
+
+/// Everything a question borrows.
+struct Room {
+    hands: Hands,
+    air: Air,
+    doubt: AirDoubt,
+    bead: Bead,
+    shelf: Vec<ShelfBottle>,
+    not_today: Vec<(usize, NotToday)>,
+    daily: Option<usize>,
+    any_adhesive: Scatter,
+    classes: Vec<CureClass>,
+}
+
+impl Room {
+    fn new(settle: f64, air: Air, shelf: Vec<ShelfBottle>) -> Self {
+        let classes = [(0.3, 0.5), (0.5, 1.0), (1.0, 2.0), (2.0, 3.0), (3.0, 5.0), (5.0, 8.0)];
+        Self {
+            hands: hands(settle, 60),
+            air,
+            doubt: AirDoubt { temperature_k: 0.5, humidity_pct: 2.5 },
+            bead: Bead::Medium,
+            shelf,
+            not_today: Vec::new(),
+            daily: None,
+            any_adhesive: Scatter::of_any_adhesive(),
+            classes: classes.iter().map(|(a, b)| CureClass::new(s(*a), s(*b)).unwrap()).collect(),
+        }
+    }
+
+    fn ask(&self) -> Question<'_> {
+        Question {
+            hands: &self.hands,
+            room: RoomNow { air: self.air, doubt: self.doubt },
+            work: Work {
+                technique: Technique::Classic,
+                placements_per_set: 180,
+                bead: self.bead,
+                pick_up: None,
+                liquids: Liquids::NONE,
+            },
+            classes: &self.classes,
+            any_adhesive: &self.any_adhesive,
+            bottles: &self.shelf,
+            not_today: &self.not_today,
+            daily: self.daily,
+            limits: Limits::default(),
+        }
+    }
+}
+
+const SIX: [(u32, f64); 6] = [(1, 2.7), (1, 3.0), (1, 2.8), (2, 2.9), (2, 2.6), (2, 3.1)];
+
+#[test]
+fn what_the_caller_bars_goes_before_every_figure() {
+    let mut room = Room::new(0.9, air(22.0, 45.0), vec![bottle("Slate", (2.0, 3.0), None, &SIX)]);
+    assert_eq!(judge(&room.ask()).bottles[0].verdict, Verdict::Fits);
+    assert_eq!(judge(&room.ask()).base, Subject::Bottle(0));
+    for why in [NotToday::Expired, NotToday::Lapsed, NotToday::LiquidRule, NotToday::Blocked, NotToday::Untested] {
+        room.not_today = vec![(0, why)];
+        let judged = judge(&room.ask());
+        assert_eq!(judged.bottles[0].verdict, Verdict::NotForToday);
+        assert!(matches!(judged.base, Subject::Class(_)));
+    }
+}
+
+#[test]
+fn outside_the_makers_window_a_bottle_that_would_fit_is_near_and_the_way_back_is_offered() {
+    let shelf = vec![bottle("Slate", (2.0, 3.0), Some(climate((20.0, 25.0), (50.0, 60.0))), &SIX)];
+    let mut room = Room::new(0.9, air(22.0, 45.0), shelf);
+    let judged = judge(&room.ask());
+    assert!(judged.bottles[0].outside_climate);
+    assert!(matches!(judged.bottles[0].verdict, Verdict::NearTooQuick | Verdict::NearTooSlow));
+    assert!(judged.bottles[0].outcome.ratio() <= 1.0, "its figures alone would fit");
+    let found = options(&room.ask(), &judged);
+    assert!(
+        found.offers.iter().any(|o| o.change.contains("51\u{a0}%RH") && o.verdict_after == Verdict::Fits),
+        "{found:?}"
+    );
+    room.air = air(22.0, 52.0);
+    assert_eq!(judge(&room.ask()).bottles[0].verdict, Verdict::Fits);
+    assert!(options(&room.ask(), &judge(&room.ask())).offers.is_empty(), "what fits needs no change");
+}
+
+#[test]
+fn too_slow_a_bottle_in_a_dry_room_is_answered_by_damper_air_or_less_adhesive_and_never_by_mist() {
+    let room =
+        Room::new(0.6, air(21.0, 32.0), vec![bottle("Slate", (2.0, 3.0), None, &[(1, 4.4), (1, 4.6), (2, 4.5)])]);
+    let judged = judge(&room.ask());
+    assert!(matches!(judged.bottles[0].verdict, Verdict::TooSlow | Verdict::NearTooSlow), "{:?}", judged.bottles[0]);
+    let found = options(&room.ask(), &judged);
+    let offered: Vec<&str> = found.offers.iter().map(|o| o.change.as_str()).collect();
+    assert!(offered.iter().any(|o| o.starts_with("Pick up a thin bead")), "{offered:?}");
+    assert!(offered.iter().any(|o| o.starts_with("Humidify the room")), "{offered:?}");
+    assert!(!offered.iter().any(|o| o.contains("mist")), "{offered:?}");
+    assert!(found.left_out.iter().any(|l| l.change.contains("mist")));
+}
+
+#[test]
+fn an_accelerator_its_maker_forbids_is_left_out_with_the_reason() {
+    let mut slow = bottle("Fen", (5.0, 8.0), None, &[(1, 9.0), (1, 9.5), (2, 9.2)]);
+    slow.accelerator_allowed = Some(false);
+    let mut room = Room::new(0.6, air(21.0, 40.0), vec![slow]);
+    let found = options(&room.ask(), &judge(&room.ask()));
+    assert!(found.left_out.iter().any(|l| l.change.contains("accelerator") && l.why.contains("maker")));
+    room.shelf[0].accelerator_allowed = None;
+    let found = options(&room.ask(), &judge(&room.ask()));
+    let offer = found.offers.iter().find(|o| o.change.contains("accelerator")).unwrap();
+    assert!(offer.change.contains("on the strip") && offer.words().contains("never on natural lashes"));
+}
+
+#[test]
+fn a_bead_two_steps_from_what_was_tested_is_not_offered() {
+    // Tested thin only; worked with medium; a full bead would be two steps from the tests.
+    let mut quick = bottle("Dune", (0.5, 1.0), None, &[(1, 1.1), (1, 1.2), (2, 1.1)]);
+    quick.tested.beads = [true, false, false];
+    let room = Room::new(1.2, air(22.0, 50.0), vec![quick]);
+    let found = options(&room.ask(), &judge(&room.ask()));
+    assert!(!found.offers.iter().any(|o| o.change.contains("full bead")));
+    assert!(found.left_out.iter().any(|l| l.change.contains("full bead") && l.why.contains("one step")));
+}
+
+#[test]
+fn two_classes_from_the_bottle_in_daily_use_asks_to_check_the_timing() {
+    let mut room = Room::new(0.9, air(22.0, 45.0), vec![bottle("Dune", (0.3, 0.5), None, &[])]);
+    room.daily = Some(0);
+    let said = reasons(&room.ask(), &judge(&room.ask()), &options(&room.ask(), &judge(&room.ask())));
+    assert!(said.iter().any(|r| r.contains("check the timing before changing")), "{said:?}");
+    room.shelf = vec![bottle("Slate", (2.0, 3.0), None, &SIX)];
+    let said = reasons(&room.ask(), &judge(&room.ask()), &options(&room.ask(), &judge(&room.ask())));
+    assert!(!said.iter().any(|r| r.contains("check the timing")), "{said:?}");
+}
+
+#[test]
+fn the_next_step_goes_where_the_doubt_is() {
+    let tested = || bottle("Slate", (2.0, 3.0), None, &(0..40).map(|i| (i, 2.8)).collect::<Vec<_>>());
+    let mut untimed = Room::new(0.9, air(22.0, 45.0), vec![tested()]);
+    untimed.hands = Hands::untimed();
+    let step = surest_next_step(&untimed.ask(), &judge(&untimed.ask()));
+    assert_eq!(step.doubt, Some(Doubt::Hands));
+    assert!(step.words.contains("practice lashes") && step.width_without < step.width_now);
+
+    let mut unlabelled = Room::new(1.3, air(22.0, 50.0), vec![bottle("Slate", (2.0, 3.0), None, &[])]);
+    unlabelled.hands = hands(1.3, 300);
+    let step = surest_next_step(&unlabelled.ask(), &judge(&unlabelled.ask()));
+    assert_eq!(step.doubt, Some(Doubt::Adhesive));
+    assert_eq!(step.words, "bench-test Slate three times today");
+
+    let mut unread = Room::new(1.3, air(22.0, 28.0), vec![tested()]);
+    unread.hands = hands(1.3, 300);
+    unread.doubt = AirDoubt { temperature_k: 0.5, humidity_pct: 8.0 };
+    let step = surest_next_step(&unread.ask(), &judge(&unread.ask()));
+    assert_eq!(step.doubt, Some(Doubt::Instrument));
+}
+
+#[test]
+fn a_well_known_bottle_in_the_middle_of_the_strip_fits() {
+    let probe = Room::new(0.9, air(22.0, 45.0), Vec::new());
+    let strip = suits(&probe.ask()).unwrap();
+    let middle = (strip.from.get() * strip.to.get()).sqrt();
+    let tests: Vec<(u32, f64)> = (0..30).map(|i| (i, middle * (1.0 + 0.1 * (f64::from(i) * 2.4).sin()))).collect();
+    let room = Room::new(0.9, air(22.0, 45.0), vec![bottle("Slate", (2.0, 3.0), None, &tests)]);
+    assert_eq!(judge(&room.ask()).bottles[0].verdict, Verdict::Fits);
+}
+
+#[test]
+fn hands_too_uneven_for_both_limits_leave_no_strip() {
+    let mut room = Room::new(0.9, air(22.0, 45.0), Vec::new());
+    let wild: Vec<Timing> = (0..60)
+        .map(|i| Timing {
+            session: i / 15,
+            travel: s(2.4),
+            settle: s(1.5 * (1.3 * (f64::from(i) * 2.399).sin()).exp()),
+        })
+        .collect();
+    room.hands = Hands::from_timings(&wild);
+    let mut strict = room.ask();
+    strict.limits = Limits { disturbed_share: 0.01, extra_hold_min_per_set: 3.0 };
+    assert!(suits(&strict).is_none());
+}
+
+#[test]
+fn on_the_map_dry_air_is_too_slow_damp_air_too_quick_and_the_table_says_where_between() {
+    let room = Room::new(0.9, air(22.0, 45.0), vec![bottle("Slate", (2.0, 3.0), None, &SIX)]);
+    let band = working_band(&room.ask(), 0, Verdict::Fits);
+    for i in 0..TEMPERATURES {
+        let mut past_the_band = false;
+        for j in 0..HUMIDITIES {
+            let cell = band.at(i, j);
+            assert!((0.0..=1.0).contains(&cell.share));
+            past_the_band |= cell.suitability == Suitability::TooQuick;
+            assert!(!past_the_band || cell.suitability != Suitability::TooSlow, "row {i} column {j}");
+        }
+    }
+    let rows = band.rows();
+    let at_22 = rows.iter().find(|r| (r.temperature.get() - 22.0).abs() < 1e-9).unwrap();
+    let (dry, damp) = at_22.likely.unwrap();
+    assert!(dry < room.air.humidity && room.air.humidity < damp, "{at_22:?}");
+    let (driest, dampest) = at_22.may.unwrap();
+    assert!(driest <= dry && damp <= dampest);
+    // Warmer air sets quicker, so that the band moves to the dry side.
+    let warm = rows.last().unwrap().likely.unwrap();
+    assert!(warm.1 < damp, "{warm:?} {damp:?}");
+    // The table's edges lie where the map turns.
+    let i = rows.iter().position(|r| r.temperature == at_22.temperature).unwrap();
+    for j in 0..HUMIDITIES {
+        let inside = (dry.get()..=damp.get()).contains(&humidity_at(j));
+        assert_eq!(
+            inside,
+            band.at(i, j).suitability == Suitability::Likely,
+            "{} °C {} %RH",
+            temperature_at(i),
+            humidity_at(j)
+        );
+    }
+}
+
+#[test]
+fn a_fuller_bead_moves_the_band_to_damper_air() {
+    let edge = |bead: Bead| {
+        let mut room = Room::new(0.9, air(22.0, 45.0), vec![bottle("Slate", (2.0, 3.0), None, &SIX)]);
+        room.bead = bead;
+        working_band(&room.ask(), 0, Verdict::Fits).rows()[7].likely.unwrap().1.get()
+    };
+    assert!(edge(Bead::Thin) < edge(Bead::Medium) && edge(Bead::Medium) < edge(Bead::Full));
+}
