@@ -1,7 +1,7 @@
 //! Stillroom: rooms, hands and adhesives of an eyelash-extension studio, put together into advice.
 //!
 //! The rooms of this house, in the order in which they may know each other: each may use those
-//! above it, never one below (`tests/house.rs` reads the `use crate::` lines and fails on a wrong arrow).
+//! above it, never one below (`tests/house/main.rs` reads the `use crate::` lines and fails on a wrong arrow).
 
 /// Adhesives: classes, bottles, bench tests, set time.
 pub mod adhesives;
