@@ -1,0 +1,150 @@
+//! The audit chain: who did what, in order, each line bound to the one before. Ids only; never a value, name or health word.
+
+use sha2::{Digest, Sha256};
+use sqlx::Row;
+
+use super::Db;
+use crate::base::problem::Problem;
+use crate::base::time::Instant;
+
+/// One line of the chain.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Line {
+    /// Its number, from 1 without gaps.
+    pub line: i64,
+    /// When.
+    pub at: Instant,
+    /// The actor's mark.
+    pub actor: String,
+    /// What was done: verb and thing, for instance "add room".
+    pub action: String,
+    /// The id of what it was done to.
+    pub subject: String,
+    /// Which fields, how many; never their values.
+    pub detail: String,
+    /// The digest that binds this line to all before it, in hex.
+    pub chain: String,
+}
+
+/// Adds a line inside a write. One writer at a time makes the numbers gapless.
+pub(super) async fn add(
+    db: &mut Db,
+    at: Instant,
+    actor: &str,
+    action: &str,
+    subject: &str,
+    detail: &str,
+) -> Result<(), Problem> {
+    let last = sqlx::query("select line, chain from audit order by line desc limit 1")
+        .fetch_optional(&mut *db)
+        .await
+        .map_err(Problem::broken)?;
+    let (number, before) = match last {
+        Some(row) => (row.get::<i64, _>(0) + 1, row.get::<String, _>(1)),
+        None => (1, String::new()),
+    };
+    let mut line = Line {
+        line: number,
+        at,
+        actor: actor.to_owned(),
+        action: action.to_owned(),
+        subject: subject.to_owned(),
+        detail: detail.to_owned(),
+        chain: String::new(),
+    };
+    line.chain = bind(&before, &line);
+    sqlx::query(
+        "insert into audit (line, at, actor, action, subject, detail, chain) values ($1, $2, $3, $4, $5, $6, $7)",
+    )
+    .bind(line.line)
+    .bind(line.at.0)
+    .bind(&line.actor)
+    .bind(&line.action)
+    .bind(&line.subject)
+    .bind(&line.detail)
+    .bind(&line.chain)
+    .execute(db)
+    .await
+    .map_err(Problem::broken)?;
+    Ok(())
+}
+
+/// The newest lines, newest first.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn newest(db: &mut Db, most: i64) -> Result<Vec<Line>, Problem> {
+    let rows =
+        sqlx::query("select line, at, actor, action, subject, detail, chain from audit order by line desc limit $1")
+            .bind(most)
+            .fetch_all(db)
+            .await
+            .map_err(Problem::broken)?;
+    Ok(rows.iter().map(read_line).collect())
+}
+
+/// What a walk along the chain found.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Verdict {
+    /// Every line is bound to the one before it; how many there are, and the head to be kept elsewhere.
+    Whole {
+        /// Number of lines.
+        lines: i64,
+        /// Digest of the last line; empty for an empty chain.
+        head: String,
+    },
+    /// The first line that does not fit.
+    BrokenAt(i64),
+}
+
+/// Walks the whole chain. A cut-off end is seen only by comparing the head with one kept outside the database.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn verify(db: &mut Db) -> Result<Verdict, Problem> {
+    let mut before = String::new();
+    let mut expected = 1_i64;
+    loop {
+        let rows = sqlx::query(
+            "select line, at, actor, action, subject, detail, chain from audit where line >= $1 order by line limit 1000",
+        )
+        .bind(expected)
+        .fetch_all(&mut *db)
+        .await
+        .map_err(Problem::broken)?;
+        for row in &rows {
+            let line = read_line(row);
+            if line.line != expected || line.chain != bind(&before, &line) {
+                return Ok(Verdict::BrokenAt(expected));
+            }
+            before = line.chain;
+            expected += 1;
+        }
+        if rows.is_empty() {
+            return Ok(Verdict::Whole { lines: expected - 1, head: before });
+        }
+    }
+}
+
+fn read_line(row: &sqlx::any::AnyRow) -> Line {
+    Line {
+        line: row.get(0),
+        at: Instant(row.get(1)),
+        actor: row.get(2),
+        action: row.get(3),
+        subject: row.get(4),
+        detail: row.get(5),
+        chain: row.get(6),
+    }
+}
+
+fn bind(before: &str, line: &Line) -> String {
+    let mut digest = Sha256::new();
+    let number = line.line.to_string();
+    let at = line.at.0.to_string();
+    for part in [before, &number, &at, &line.actor, &line.action, &line.subject, &line.detail] {
+        digest.update((part.len() as u64).to_be_bytes());
+        digest.update(part.as_bytes());
+    }
+    digest.finalize().iter().map(|byte| format!("{byte:02x}")).collect()
+}

@@ -1,0 +1,203 @@
+//! Opening the house's database: folder, lock, keys, pools, migrations.
+
+use std::fmt;
+use std::fs::File;
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Once};
+use std::time::Duration;
+
+use sqlx::any::{AnyConnectOptions, AnyPoolOptions};
+use sqlx::{AnyConnection, AnyPool, ConnectOptions, Connection, Row};
+
+use super::{Engine, Store, keys::Keys, migrate};
+use crate::base::time::Clock;
+
+/// Where the database is and how it is opened.
+#[derive(Debug, Clone)]
+pub struct OpenOptions {
+    /// The data folder: SQLite's file, the lock, the backups.
+    pub data_dir: PathBuf,
+    /// The keys folder, outside the data folder.
+    pub keys_dir: PathBuf,
+    /// `postgres://…`; `None` for SQLite's file in the data folder.
+    pub database_url: Option<String>,
+    /// Connections that only read.
+    pub read_connections: u32,
+    /// Copies made before migrations that are kept.
+    pub backups_keep: usize,
+    /// The clock.
+    pub clock: Clock,
+}
+
+/// Why the database could not be opened: one line for the terminal.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OpenError(pub String);
+
+impl fmt::Display for OpenError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.0)
+    }
+}
+
+impl std::error::Error for OpenError {}
+
+impl From<String> for OpenError {
+    fn from(line: String) -> Self {
+        Self(line)
+    }
+}
+
+impl Store {
+    /// Opens for serving: takes the folder's lock, migrates (with a backup first), opens the pools.
+    ///
+    /// # Errors
+    /// One line: the folder is in use, the database is newer, cannot be reached, or could not be migrated.
+    pub async fn open(options: &OpenOptions) -> Result<Self, OpenError> {
+        let lock = take_lock(&options.data_dir)?;
+        Self::open_with(options, Some(lock)).await
+    }
+
+    /// Opens beside a running server for a command that writes little: no lock, no migration, same schema only.
+    ///
+    /// # Errors
+    /// One line, also when the database has another schema than this program.
+    pub async fn open_beside(options: &OpenOptions) -> Result<Self, OpenError> {
+        Self::open_with(options, None).await
+    }
+
+    async fn open_with(options: &OpenOptions, lock: Option<File>) -> Result<Self, OpenError> {
+        install_drivers();
+        let (keys, _fresh) = Keys::open(&options.keys_dir)?;
+        let (engine, url) = where_to(options)?;
+        let backups = options.data_dir.join("backups");
+        let mut first = connect(engine, &url).await?;
+        if lock.is_some() {
+            let stamp = options.clock.now().0.iso().replace(':', "");
+            migrate::migrate(engine, &mut first, &backups, options.backups_keep, &stamp).await?;
+        } else {
+            let schema = migrate::check_version(&mut first).await?;
+            if schema != migrate::SCHEMA_OF_THIS_PROGRAM {
+                return Err(OpenError(format!(
+                    "the database has schema {schema}, this program schema {}: start the service once so that it is migrated",
+                    migrate::SCHEMA_OF_THIS_PROGRAM
+                )));
+            }
+        }
+        first.close().await.map_err(|cause| cause.to_string())?;
+        let readers = pool(engine, &url, options.read_connections.max(1), true).await?;
+        let writers = if engine == Engine::Sqlite { 1 } else { 4 };
+        let writer = pool(engine, &url, writers, false).await?;
+        let (keys, clock) = (Arc::new(keys), options.clock.clone());
+        Ok(Self { engine, readers, writer, keys, clock, _lock: lock.map(Arc::new), backups })
+    }
+
+    /// Where copies made before migrations lie.
+    #[must_use]
+    pub fn backups(&self) -> &Path {
+        &self.backups
+    }
+}
+
+/// The URL of an SQLite file, with what URLs reserve escaped.
+pub(super) fn sqlite_url(file: &Path, mode: &str) -> String {
+    let mut path = String::new();
+    for c in file.to_string_lossy().chars() {
+        match c {
+            '%' => path.push_str("%25"),
+            '?' => path.push_str("%3F"),
+            '#' => path.push_str("%23"),
+            ' ' => path.push_str("%20"),
+            c => path.push(c),
+        }
+    }
+    format!("sqlite://{path}?mode={mode}")
+}
+
+fn install_drivers() {
+    static ONCE: Once = Once::new();
+    ONCE.call_once(sqlx::any::install_default_drivers);
+}
+
+fn take_lock(folder: &Path) -> Result<File, OpenError> {
+    let tell =
+        |cause: &dyn fmt::Display| OpenError(format!("cannot use the data folder {}: {cause}", folder.display()));
+    std::fs::create_dir_all(folder).map_err(|cause| tell(&cause))?;
+    let lock = File::options()
+        .create(true)
+        .truncate(false)
+        .write(true)
+        .open(folder.join("stillroom.lock"))
+        .map_err(|cause| tell(&cause))?;
+    match lock.try_lock() {
+        Ok(()) => Ok(lock),
+        Err(std::fs::TryLockError::WouldBlock) => Err(OpenError(format!(
+            "another Stillroom already uses the data folder {}: stop it first, or give this one a folder of its own",
+            folder.display()
+        ))),
+        Err(std::fs::TryLockError::Error(cause)) => Err(tell(&cause)),
+    }
+}
+
+fn where_to(options: &OpenOptions) -> Result<(Engine, String), OpenError> {
+    match options.database_url.as_deref() {
+        None | Some("") => {
+            std::fs::create_dir_all(&options.data_dir)
+                .map_err(|cause| OpenError(format!("cannot make {}: {cause}", options.data_dir.display())))?;
+            let file = std::path::absolute(options.data_dir.join("stillroom.db"))
+                .map_err(|cause| OpenError(cause.to_string()))?;
+            Ok((Engine::Sqlite, sqlite_url(&file, "rwc")))
+        }
+        Some(url) if url.starts_with("postgres://") || url.starts_with("postgresql://") => {
+            Ok((Engine::Postgres, url.to_owned()))
+        }
+        Some(_) => Err(OpenError("database_url begins with postgres:// or is left empty for SQLite".to_owned())),
+    }
+}
+
+async fn connect(engine: Engine, url: &str) -> Result<AnyConnection, OpenError> {
+    let options: AnyConnectOptions = url.parse().map_err(|_| OpenError("database_url cannot be read".to_owned()))?;
+    let mut db =
+        options.connect().await.map_err(|cause| OpenError(format!("the database cannot be opened: {cause}")))?;
+    prepare(engine, &mut db, false)
+        .await
+        .map_err(|cause| OpenError(format!("the database cannot be set up: {cause}")))?;
+    Ok(db)
+}
+
+async fn pool(engine: Engine, url: &str, most: u32, reading: bool) -> Result<AnyPool, OpenError> {
+    let options: AnyConnectOptions = url.parse().map_err(|_| OpenError("database_url cannot be read".to_owned()))?;
+    AnyPoolOptions::new()
+        .max_connections(most)
+        .acquire_timeout(Duration::from_secs(4))
+        .after_connect(move |db, _| Box::pin(prepare(engine, db, reading)))
+        .connect_with(options)
+        .await
+        .map_err(|cause| OpenError(format!("the database cannot be opened: {cause}")))
+}
+
+/// SQLite's promises are set by name, never left to a build's default: FULL is what keeps an acknowledged write through a power cut.
+async fn prepare(engine: Engine, db: &mut AnyConnection, reading: bool) -> Result<(), sqlx::Error> {
+    if engine == Engine::Postgres {
+        sqlx::query("set time zone 'UTC'").execute(&mut *db).await?;
+        return Ok(());
+    }
+    for pragma in [
+        "pragma busy_timeout = 5000",
+        "pragma journal_mode = wal",
+        "pragma synchronous = full",
+        "pragma foreign_keys = on",
+        "pragma trusted_schema = off",
+        "pragma secure_delete = on",
+        "pragma wal_autocheckpoint = 1000",
+    ] {
+        sqlx::query(pragma).fetch_all(&mut *db).await?;
+    }
+    let mode: i64 = sqlx::query("pragma synchronous").fetch_one(&mut *db).await?.get(0);
+    if mode != 2 {
+        return Err(sqlx::Error::Configuration("SQLite did not take synchronous = full".into()));
+    }
+    if reading {
+        sqlx::query("pragma query_only = on").fetch_all(&mut *db).await?;
+    }
+    Ok(())
+}
