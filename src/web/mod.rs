@@ -1,1 +1,52 @@
-//! (being built)
+//! The browser's side of the house: who comes in, forms that survive a double click, headers, page frame, assets.
+//! Knows sessions and tokens as rows; knows no part of the job.
+
+pub mod assets;
+pub mod cautions;
+pub mod form;
+pub mod frame;
+pub mod guard;
+pub mod headers;
+pub mod incoming;
+pub mod keypad;
+pub mod problems;
+pub mod routes;
+pub mod serve;
+pub mod session;
+pub mod studio;
+pub mod token;
+pub mod visitor;
+
+use std::sync::Arc;
+
+use tokio::sync::Semaphore;
+
+use crate::config::Config;
+use crate::store::Store;
+
+/// What every handler is given: the database, the options, and what one process may do at once.
+#[derive(Clone)]
+pub struct House {
+    /// The database.
+    pub store: Store,
+    /// The options this process was started with.
+    pub config: Arc<Config>,
+    /// Two passphrases at once: each takes 19 MiB while it is hashed.
+    pub hashing: Arc<Semaphore>,
+    /// True when the data is the invented studio; a banner says so on every page.
+    pub demo: bool,
+}
+
+impl House {
+    /// A house around an open database.
+    #[must_use]
+    pub fn new(store: Store, config: Config, demo: bool) -> Self {
+        Self { store, config: Arc::new(config), hashing: Arc::new(Semaphore::new(2)), demo }
+    }
+
+    /// A path of ours with the base path before it.
+    #[must_use]
+    pub fn url(&self, path: &str) -> String {
+        self.config.url(path)
+    }
+}

@@ -1,0 +1,80 @@
+//! What is compiled in: one hash over all of it names the folder it is served from, so that it may be cached for good.
+
+use std::fmt::Write as _;
+use std::sync::LazyLock;
+
+use axum::extract::Path;
+use axum::http::{HeaderValue, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use rust_embed::RustEmbed;
+use sha2::{Digest, Sha256};
+
+use super::routes::Routes;
+
+#[derive(RustEmbed)]
+#[folder = "static/"]
+struct Static;
+
+static HASH: LazyLock<String> = LazyLock::new(|| {
+    let mut names: Vec<_> = Static::iter().collect();
+    names.sort();
+    let mut digest = Sha256::new();
+    for name in names {
+        digest.update(name.as_bytes());
+        if let Some(file) = Static::get(&name) {
+            digest.update(&file.data);
+        }
+    }
+    digest.finalize().iter().take(8).fold(String::new(), |mut text, byte| {
+        // Writing to a String cannot fail.
+        let _written = write!(text, "{byte:02x}");
+        text
+    })
+});
+
+/// The hash over all assets of this build: the name of the folder they are served from.
+#[must_use]
+pub fn hash() -> &'static str {
+    &HASH
+}
+
+/// The assets and the few files that browsers look for at a fixed place.
+#[must_use]
+pub fn routes() -> Routes {
+    Routes::new()
+        .get("/static/{hash}/{*name}", hashed)
+        .get("/favicon.ico", || async { fixed("favicon.png") })
+        .get("/favicon.png", || async { fixed("favicon.png") })
+        .get("/icon.svg", || async { fixed("icon.svg") })
+        .get("/icon-192.png", || async { fixed("icon-192.png") })
+        .get("/icon-512.png", || async { fixed("icon-512.png") })
+        .get("/manifest.webmanifest", || async { fixed("manifest.webmanifest") })
+}
+
+async fn hashed(Path((hash, name)): Path<(String, String)>) -> Response {
+    // A page of an older build may still ask for its own hash; it gets today's file, but only for now.
+    let cache = if hash == *HASH { "public, max-age=31536000, immutable" } else { "no-cache" };
+    file(&name, cache)
+}
+
+fn fixed(name: &str) -> Response {
+    file(name, "no-cache")
+}
+
+fn file(name: &str, cache: &'static str) -> Response {
+    let Some(file) = Static::get(name) else {
+        return (StatusCode::NOT_FOUND, "There is no such file.\n").into_response();
+    };
+    let kind = match name.rsplit('.').next() {
+        Some("css") => "text/css; charset=utf-8",
+        Some("js") => "text/javascript; charset=utf-8",
+        Some("svg") => "image/svg+xml",
+        Some("png") => "image/png",
+        Some("webmanifest") => "application/manifest+json",
+        _ => "application/octet-stream",
+    };
+    let mut answer = file.data.into_owned().into_response();
+    answer.headers_mut().insert(header::CONTENT_TYPE, HeaderValue::from_static(kind));
+    answer.headers_mut().insert(header::CACHE_CONTROL, HeaderValue::from_static(cache));
+    answer
+}

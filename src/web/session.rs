@@ -1,0 +1,166 @@
+//! Sessions as rows. The cookie holds 256 random bits; the row holds their digest, so a copy of the database signs nobody in.
+
+use sqlx::Row;
+
+use crate::base::actor::{Role, Who};
+use crate::base::ids::{PersonId, SessionId};
+use crate::base::problem::Problem;
+use crate::base::time::{HOUR, Instant, MINUTE, Now};
+use crate::config::Config;
+use crate::store::keys::digest_of_secret;
+use crate::store::{Db, Tx};
+
+/// A session as the list of sign-ins shows it.
+#[derive(Debug, Clone)]
+pub struct Listed {
+    /// Its id.
+    pub id: SessionId,
+    /// The person's id.
+    pub person: PersonId,
+    /// Her name.
+    pub name: String,
+    /// What the browser calls itself, shortened.
+    pub browser: String,
+    /// When it began.
+    pub created: Instant,
+    /// When it was last used, to the minute.
+    pub seen: Instant,
+}
+
+/// Begins a session; the caller hands `secret` to the browser as a cookie.
+///
+/// # Errors
+/// When the database refuses it.
+pub async fn begin(
+    tx: &mut Tx,
+    config: &Config,
+    person: PersonId,
+    name: &str,
+    role: Role,
+    secret: &str,
+    browser: &str,
+) -> Result<SessionId, Problem> {
+    let id = SessionId::new();
+    let now = tx.now.0;
+    sqlx::query(
+        "insert into session (id, token, person, name, role, browser, created, seen, expires, ended)
+         values ($1, $2, $3, $4, $5, $6, $7, $7, $8, null)",
+    )
+    .bind(id.to_string())
+    .bind(digest_of_secret(secret))
+    .bind(person.to_string())
+    .bind(name)
+    .bind(role.word())
+    .bind(browser.chars().filter(|c| !c.is_control()).take(120).collect::<String>())
+    .bind(now.0)
+    .bind(now.plus(i64::from(config.session_hours) * HOUR).0)
+    .execute(tx.db())
+    .await
+    .map_err(Problem::broken)?;
+    Ok(id)
+}
+
+/// Who holds this cookie, and when she was last seen; `None` when the session ended, lay idle or is too old.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn holder(db: &mut Db, config: &Config, secret: &str, now: Now) -> Result<Option<(Who, Instant)>, Problem> {
+    let row = sqlx::query(
+        "select id, person, name, role, seen from session where token = $1 and ended is null and expires > $2 and seen > $3",
+    )
+    .bind(digest_of_secret(secret))
+    .bind(now.0.0)
+    .bind(now.0.plus(-i64::from(config.session_idle_minutes) * MINUTE).0)
+    .fetch_optional(db)
+    .await
+    .map_err(Problem::broken)?;
+    let Some(row) = row else { return Ok(None) };
+    let (Ok(session), Ok(id), Some(role)) = (
+        row.get::<String, _>(0).parse(),
+        row.get::<String, _>(1).parse(),
+        Role::from_word(&row.get::<String, _>(3)),
+    ) else {
+        return Err(Problem::broken("a session row names no person or role of ours"));
+    };
+    Ok(Some((Who { id, session, name: row.get(2), role }, Instant(row.get(4)))))
+}
+
+/// Notes that the session is in use. Called at most once a minute.
+///
+/// # Errors
+/// When the database refuses it.
+pub async fn touch(tx: &mut Tx, session: SessionId) -> Result<(), Problem> {
+    let now = tx.now.0;
+    sqlx::query("update session set seen = $1 where id = $2 and seen < $1")
+        .bind(now.0)
+        .bind(session.to_string())
+        .execute(tx.db())
+        .await
+        .map_err(Problem::broken)?;
+    tx.record_tells_itself();
+    Ok(())
+}
+
+/// Ends one session.
+///
+/// # Errors
+/// When the database refuses it.
+pub async fn end(tx: &mut Tx, session: SessionId) -> Result<(), Problem> {
+    let now = tx.now.0;
+    sqlx::query("update session set ended = $1 where id = $2 and ended is null")
+        .bind(now.0)
+        .bind(session.to_string())
+        .execute(tx.db())
+        .await
+        .map_err(Problem::broken)?;
+    tx.audit("end session", session, "").await
+}
+
+/// Ends every session of a person: her role changed, she left, or her passphrase was set anew.
+///
+/// # Errors
+/// When the database refuses it.
+pub async fn end_all_of(tx: &mut Tx, person: PersonId) -> Result<(), Problem> {
+    let now = tx.now.0;
+    sqlx::query("update session set ended = $1 where person = $2 and ended is null")
+        .bind(now.0)
+        .bind(person.to_string())
+        .execute(tx.db())
+        .await
+        .map_err(Problem::broken)?;
+    tx.audit("end all sessions", person, "").await
+}
+
+/// Sessions in use: of one person, or of everyone for the owner. Newest first.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn in_use(
+    db: &mut Db,
+    config: &Config,
+    of: Option<PersonId>,
+    now: Now,
+) -> Result<Vec<Listed>, Problem> {
+    let rows = sqlx::query(
+        "select id, person, name, browser, created, seen from session
+         where ended is null and expires > $1 and seen > $2 and ($3 = '' or person = $3) order by created desc",
+    )
+    .bind(now.0.0)
+    .bind(now.0.plus(-i64::from(config.session_idle_minutes) * MINUTE).0)
+    .bind(of.map(|id| id.to_string()).unwrap_or_default())
+    .fetch_all(db)
+    .await
+    .map_err(Problem::broken)?;
+    rows.iter()
+        .map(|row| {
+            Ok(Listed {
+                id: row.get::<String, _>(0).parse().map_err(Problem::broken)?,
+                person: row.get::<String, _>(1).parse().map_err(Problem::broken)?,
+                name: row.get(2),
+                browser: row.get(3),
+                created: Instant(row.get(4)),
+                seen: Instant(row.get(5)),
+            })
+        })
+        .collect()
+}

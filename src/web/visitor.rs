@@ -1,0 +1,199 @@
+//! Who is at the door: read once for each request, from the session cookie or a bearer token, before any handler runs.
+
+use std::net::IpAddr;
+use std::sync::Arc;
+
+use axum::extract::{Request, State};
+use axum::http::{HeaderMap, HeaderValue, header};
+use axum::middleware::Next;
+use axum::response::{IntoResponse, Response};
+
+use super::{House, session, token};
+use crate::base::actor::Actor;
+use crate::base::problem::Problem;
+use crate::base::time::{MINUTE, Now};
+use crate::store::keys::{fresh_secret, keyed_digest};
+use crate::store::{FormKey, Kept};
+
+/// The visitor of one request.
+#[derive(Debug, Clone)]
+pub struct Visitor {
+    /// Who acts.
+    pub actor: Actor,
+    /// The token every form of this browser's session carries.
+    pub csrf: String,
+    /// The instant of the request.
+    pub now: Now,
+    /// What the browser calls itself.
+    pub browser: String,
+    /// The light the device was set to: "", "paper" or "lamp".
+    pub light: &'static str,
+    /// Large controls, as the device was set to.
+    pub large: bool,
+    /// The path asked for, without the base path.
+    pub path: String,
+    /// True for a request that came with a bearer token or asked for the API: answers are JSON, cookies count for nothing there.
+    pub api: bool,
+}
+
+/// The cookie that ties forms of somebody not signed in to her browser.
+fn guest_cookie(house: &House) -> String {
+    format!("{}-guest", house.config.cookie_name())
+}
+
+/// Middleware: finds the visitor and puts her beside the request; gives a guest her cookie.
+pub async fn find(State(house): State<House>, mut request: Request, next: Next) -> Response {
+    let path = request.uri().path().to_owned();
+    if path.starts_with("/static/") || path == "/healthz" || path == "/readyz" {
+        return next.run(request).await;
+    }
+    let visitor = match recognise(&house, request.headers(), &path).await {
+        Ok(found) => found,
+        Err(problem) => return problem.into_response(),
+    };
+    let new_guest = visitor.1;
+    request.extensions_mut().insert(Arc::new(visitor.0));
+    let mut answer = next.run(request).await;
+    if let Some(secret) = new_guest {
+        let cookie = set_cookie(&house, &guest_cookie(&house), &secret, None);
+        answer.headers_mut().append(header::SET_COOKIE, cookie);
+    }
+    answer
+}
+
+async fn recognise(house: &House, headers: &HeaderMap, path: &str) -> Result<(Visitor, Option<String>), Problem> {
+    let now = house.store.clock().now();
+    let mut visitor = Visitor {
+        actor: Actor::Nobody,
+        csrf: String::new(),
+        now,
+        browser: text_header(headers, header::USER_AGENT.as_str()),
+        light: match cookie(headers, "light").as_deref() {
+            Some("paper") => "paper",
+            Some("lamp") => "lamp",
+            _ => "",
+        },
+        large: cookie(headers, "large").as_deref() == Some("1"),
+        path: path.to_owned(),
+        api: path.starts_with("/api/"),
+    };
+    if visitor.api {
+        // A browser's cookie never acts on the API, so a foreign page cannot make it act either.
+        if let Some(secret) = bearer(headers) {
+            visitor.actor = by_token(house, &secret, now).await?;
+        }
+        return Ok((visitor, None));
+    }
+    if let Some(secret) = cookie(headers, house.config.cookie_name()).filter(|secret| secret.len() <= 100) {
+        let mut db = house.store.read().await?;
+        if let Some((who, seen)) = session::holder(&mut db, &house.config, &secret, now).await? {
+            drop(db);
+            if now.0.since(seen) >= MINUTE {
+                note_use(house, &who).await?;
+            }
+            visitor.csrf = csrf_of(&secret);
+            visitor.actor = Actor::Person(who);
+            return Ok((visitor, None));
+        }
+    }
+    let held = cookie(headers, &guest_cookie(house)).filter(|secret| (20..=100).contains(&secret.len()));
+    let (secret, new) = match held {
+        Some(secret) => (secret, None),
+        None => {
+            let secret = fresh_secret()?;
+            (secret.clone(), Some(secret))
+        }
+    };
+    visitor.csrf = csrf_of(&secret);
+    Ok((visitor, new))
+}
+
+async fn by_token(house: &House, secret: &str, now: Now) -> Result<Actor, Problem> {
+    let mut db = house.store.read().await?;
+    let Some((actor, used)) = token::bearer(&mut db, secret).await? else { return Ok(Actor::Nobody) };
+    drop(db);
+    let id = match actor {
+        Actor::Sensor { token, .. } | Actor::Reader { token } => token,
+        _ => return Ok(Actor::Nobody),
+    };
+    if now.0.since(used) >= MINUTE {
+        house
+            .store
+            .write(&FormKey::unkeyed(actor.clone()), move |tx| {
+                Box::pin(async move {
+                    token::touch(tx, id).await?;
+                    Ok(Kept::see(""))
+                })
+            })
+            .await?;
+    }
+    Ok(actor)
+}
+
+async fn note_use(house: &House, who: &crate::base::actor::Who) -> Result<(), Problem> {
+    let session = who.session;
+    house
+        .store
+        .write(&FormKey::unkeyed(Actor::Person(who.clone())), move |tx| {
+            Box::pin(async move {
+                session::touch(tx, session).await?;
+                Ok(Kept::see(""))
+            })
+        })
+        .await
+        .map(|_| ())
+}
+
+fn csrf_of(secret: &str) -> String {
+    keyed_digest(secret.as_bytes(), "form of this session", &[])
+}
+
+/// The value of a cookie; the first one when a name comes twice.
+#[must_use]
+pub fn cookie(headers: &HeaderMap, name: &str) -> Option<String> {
+    headers
+        .get_all(header::COOKIE)
+        .iter()
+        .filter_map(|value| value.to_str().ok())
+        .flat_map(|line| line.split(';'))
+        .filter_map(|pair| pair.trim().split_once('='))
+        .find(|(key, _)| *key == name)
+        .map(|(_, value)| value.to_owned())
+}
+
+/// A `Set-Cookie` for a secret: HttpOnly, Lax, Secure where the cookie's name promises it. `lasts` in seconds; `Some(0)` removes it.
+#[must_use]
+pub fn set_cookie(house: &House, name: &str, value: &str, lasts: Option<i64>) -> HeaderValue {
+    let mut text = format!("{name}={value}; Path=/; HttpOnly; SameSite=Lax");
+    if house.config.secure_context() {
+        text.push_str("; Secure");
+    }
+    if let Some(seconds) = lasts {
+        text.push_str(&format!("; Max-Age={seconds}"));
+    }
+    HeaderValue::from_str(&text).unwrap_or(HeaderValue::from_static(""))
+}
+
+/// The address a request came from: the peer's, or, when the peer is a listed proxy, the nearest address in
+/// `X-Forwarded-For` that is not a listed proxy. Used for logs only; nothing is decided by it.
+#[must_use]
+pub fn client_address(house: &House, peer: IpAddr, headers: &HeaderMap) -> IpAddr {
+    let listed = |address: &IpAddr| house.config.trusted_proxies.iter().any(|net| net.contains(address));
+    if !listed(&peer) {
+        return peer;
+    }
+    let chain = text_header(headers, "x-forwarded-for");
+    chain.split(',').rev().map_while(|part| part.trim().parse::<IpAddr>().ok()).find(|address| !listed(address)).unwrap_or(peer)
+}
+
+/// A header as text; empty when it is missing or not text.
+#[must_use]
+pub fn text_header(headers: &HeaderMap, name: &str) -> String {
+    headers.get(name).and_then(|value| value.to_str().ok()).unwrap_or_default().to_owned()
+}
+
+fn bearer(headers: &HeaderMap) -> Option<String> {
+    let value = text_header(headers, header::AUTHORIZATION.as_str());
+    let (scheme, secret) = value.split_once(' ')?;
+    (scheme.eq_ignore_ascii_case("bearer") && (20..=100).contains(&secret.trim().len())).then(|| secret.trim().to_owned())
+}

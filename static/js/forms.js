@@ -1,0 +1,78 @@
+// Forms that forgive. A second press is answered by the server with the first result, so nothing is ever blocked here:
+// the button only says that it is sending. What was typed comes back with the back button, together with the form's
+// own key, so that sending again cannot make a second entry. Kept for this tab alone and gone at signing out.
+
+const store = "stillroom.typed:";
+const wait = 8_000;
+
+const forms = () => [...document.querySelectorAll('main form[method="post"]')].filter((form) => !("forget" in form.dataset));
+const place = (form, at) => `${store}${location.pathname}${location.search}#${at}:${form.getAttribute("action") ?? ""}`;
+const kept = (control) =>
+  control.name !== "" && control.name !== "csrf" && !["password", "file", "submit", "button", "image", "reset"].includes(control.type);
+
+function write() {
+  forms().forEach((form, at) => {
+    const values = [...form.elements].filter(kept).map((c) => [c.name, c.type === "checkbox" || c.type === "radio" ? c.checked : c.value]);
+    attempt(() => sessionStorage.setItem(place(form, at), JSON.stringify(values)));
+  });
+}
+
+function read() {
+  forms().forEach((form, at) => {
+    const values = JSON.parse(attempt(() => sessionStorage.getItem(place(form, at))) ?? "null");
+    const controls = [...form.elements].filter(kept);
+    // A page that has changed since is not filled with values of another.
+    if (!values || values.length !== controls.length || values.some(([name], i) => name !== controls[i].name)) return;
+    controls.forEach((control, i) => {
+      if (control.type === "checkbox" || control.type === "radio") control.checked = values[i][1];
+      else control.value = values[i][1];
+    });
+    form.dispatchEvent(new CustomEvent("typed-again"));
+  });
+}
+
+function drop(every) {
+  attempt(() => {
+    const names = Object.keys(sessionStorage).filter((name) => name.startsWith(every ? store : `${store}${location.pathname}${location.search}#`));
+    for (const name of names) sessionStorage.removeItem(name);
+  });
+}
+
+function attempt(what) {
+  try {
+    return what();
+  } catch {
+    return null; // Storage switched off or full: the page works as it would without this script.
+  }
+}
+
+document.addEventListener("submit", (event) => {
+  if (event.defaultPrevented) return;
+  if ("forgetAll" in event.target.dataset) {
+    drop(true);
+    forgetting = true;
+    return;
+  }
+  const button = event.submitter;
+  if (!button?.classList.contains("act")) return;
+  const words = button.innerHTML;
+  button.dataset.sent = "";
+  button.textContent = "Sending …";
+  const back = () => {
+    delete button.dataset.sent;
+    button.innerHTML = words;
+  };
+  setTimeout(back, wait);
+  addEventListener("pageshow", back, { once: true });
+});
+
+let forgetting = false;
+addEventListener("pagehide", () => {
+  if (!forgetting) write();
+});
+
+const [entry] = performance.getEntriesByType("navigation");
+if (entry?.type === "back_forward" || entry?.type === "reload") read();
+else drop(false);
+
+document.querySelector("[data-take-focus]")?.focus();
