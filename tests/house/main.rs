@@ -3,6 +3,8 @@
 //!
 //! Each check is a function over text, so that the tests can also hand it text in which it must find something.
 
+#![allow(clippy::unwrap_used, reason = "a test stops at the first thing that is not as it must be")]
+
 mod arrows;
 mod container;
 mod dependencies;

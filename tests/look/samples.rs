@@ -13,8 +13,11 @@ pub fn all() -> Vec<(&'static str, String)> {
 
 /// The frame of somebody signed in.
 pub fn frame(title: &str, here: &str) -> Frame {
-    let places = ["Today", "Rooms", "Shelf", "Hands", "Door", "Office"]
-        .map(|word| PlaceLink { word, href: format!("/{}", word.to_lowercase()), here: word == here });
+    let places = ["Today", "Rooms", "Shelf", "Hands", "Door", "Office"].map(|word| PlaceLink {
+        word,
+        href: format!("/{}", word.to_lowercase()),
+        here: word == here,
+    });
     Frame {
         house: "Marram House".into(),
         title: title.into(),
