@@ -169,11 +169,35 @@ fn the_count_sees_what_is_lost_doubled_half_or_invented() {
         let verdict = judge(&entries, &kept);
         assert_eq!((verdict.lost, verdict.doubled, verdict.half, verdict.invented), expected);
     };
-    check(&|kept| drop((kept.readings.remove(&1), kept.keys.remove("entry-00000001"))), (1, 0, 0, 0));
-    check(&|kept| drop(kept.readings.insert(2, 2)), (0, 1, 0, 0));
-    check(&|kept| drop(kept.keys.remove("entry-00000004")), (0, 0, 1, 0));
-    check(&|kept| drop(kept.keys.insert("entry-00000005".into())), (0, 0, 1, 0));
-    check(&|kept| drop(kept.readings.insert(9, 1)), (0, 0, 0, 1));
+    let lose = |kept: &mut Kept| {
+        kept.readings.remove(&1);
+        kept.keys.remove("entry-00000001");
+    };
+    check(&lose, (1, 0, 0, 0));
+    check(
+        &|kept| {
+            kept.readings.insert(2, 2);
+        },
+        (0, 1, 0, 0),
+    );
+    check(
+        &|kept| {
+            kept.keys.remove("entry-00000004");
+        },
+        (0, 0, 1, 0),
+    );
+    check(
+        &|kept| {
+            kept.keys.insert("entry-00000005".into());
+        },
+        (0, 0, 1, 0),
+    );
+    check(
+        &|kept| {
+            kept.readings.insert(9, 1);
+        },
+        (0, 0, 0, 1),
+    );
 }
 
 #[test]
