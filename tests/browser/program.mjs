@@ -8,7 +8,7 @@ import { fileURLToPath } from 'node:url';
 
 export const repository = resolve(dirname(fileURLToPath(import.meta.url)), '../..');
 
-const binary = process.env.STILLROOM_BINARY ?? join(process.env.CARGO_TARGET_DIR ?? join(repository, 'target'), 'debug/stillroom');
+const binary = process.env.STILLROOM_TEST_BINARY ?? join(process.env.CARGO_TARGET_DIR ?? join(repository, 'target'), 'debug/stillroom');
 
 // The demo seeds months of data before it listens; a debug build on a busy machine takes its time over that.
 const READY_WITHIN_MS = 120_000;

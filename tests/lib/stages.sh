@@ -49,7 +49,7 @@ stage_docs() {
     if compgen -G 'docs/examples/*.json' >/dev/null; then
         build_program
         for example in docs/examples/*.json; do
-            "$STILLROOM_BINARY" advise "$example" >"$SCRATCH/advice.txt" || { echo "no answer for $example" && return 1; }
+            "$STILLROOM_TEST_BINARY" advise "$example" >"$SCRATCH/advice.txt" || { echo "no answer for $example" && return 1; }
             [[ -s $SCRATCH/advice.txt ]] || { echo "an empty answer for $example" && return 1; }
             echo "answered: $example"
         done
@@ -59,7 +59,7 @@ stage_docs() {
 # The program as the other stages use it: the one the tests were built with.
 build_program() {
     cargo build --quiet
-    [[ -x $STILLROOM_BINARY ]] || { echo "there is no program at $STILLROOM_BINARY" && return 1; }
+    [[ -x $STILLROOM_TEST_BINARY ]] || { echo "there is no program at $STILLROOM_TEST_BINARY" && return 1; }
 }
 
 # A test marked as ignored is a test that did not run.
