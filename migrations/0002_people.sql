@@ -28,11 +28,14 @@ create table invitation (
   used bigint
 );
 
--- Failures are counted per account, never per address.
+-- Failures are counted per account and browser that has signed in before, never per address: whoever guesses from elsewhere
+-- slows herself, not the person. The account is a keyed digest, so that names that do not exist are counted alike.
 create table sign_in_delay (
-  person text primary key references person (id),
+  account text not null,
+  browser text not null,
   failures bigint not null,
-  not_before bigint not null
+  not_before bigint not null,
+  primary key (account, browser)
 );
 
 create table session (

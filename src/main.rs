@@ -1,3 +1,5 @@
-//! The command line.
+//! The command line; what it does stands in `cli`.
 
-fn main() {}
+fn main() -> std::process::ExitCode {
+    stillroom::cli::run(std::env::args_os())
+}

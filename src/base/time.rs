@@ -18,6 +18,12 @@ pub const HOUR: i64 = 60 * MINUTE;
 /// Microseconds in 24 elapsed hours; a civil day may be an hour shorter or longer.
 pub const DAY: i64 = 24 * HOUR;
 
+/// A duration in microseconds; longer than the ages of the house becomes as long as can be.
+#[must_use]
+pub fn micros(duration: std::time::Duration) -> i64 {
+    i64::try_from(duration.as_micros()).unwrap_or(i64::MAX)
+}
+
 impl Instant {
     /// The same instant for the zone library; instants outside its years become its nearest end.
     #[must_use]

@@ -1,1 +1,7 @@
-//! (being built)
+//! Rooms and their air. Knows physics and readings. Knows no artist, no adhesive, no price; never ranks anything.
+
+pub mod air;
+pub mod instrument;
+pub mod plausible;
+pub mod push;
+pub mod written;

@@ -11,6 +11,7 @@ use sqlx::{AnyConnection, AnyPool, ConnectOptions, Connection, Row};
 
 use super::{Engine, Store, keys::Keys, migrate};
 use crate::base::time::Clock;
+use crate::config::{Config, Database};
 
 /// Where the database is and how it is opened.
 #[derive(Debug, Clone)]
@@ -19,14 +20,29 @@ pub struct OpenOptions {
     pub data_dir: PathBuf,
     /// The keys folder, outside the data folder.
     pub keys_dir: PathBuf,
-    /// `postgres://…`; `None` for SQLite's file in the data folder.
-    pub database_url: Option<String>,
+    /// Which database.
+    pub database: Database,
     /// Connections that only read.
     pub read_connections: u32,
     /// Copies made before migrations that are kept.
     pub backups_keep: usize,
     /// The clock.
     pub clock: Clock,
+}
+
+impl OpenOptions {
+    /// From the options of the service.
+    #[must_use]
+    pub fn of(config: &Config, clock: Clock) -> Self {
+        Self {
+            data_dir: config.data_dir.clone(),
+            keys_dir: config.keys_dir.clone(),
+            database: config.database.clone(),
+            read_connections: config.read_connections,
+            backups_keep: config.backups_keep as usize,
+            clock,
+        }
+    }
 }
 
 /// Why the database could not be opened: one line for the terminal.
@@ -139,18 +155,16 @@ fn take_lock(folder: &Path) -> Result<File, OpenError> {
 }
 
 fn where_to(options: &OpenOptions) -> Result<(Engine, String), OpenError> {
-    match options.database_url.as_deref() {
-        None | Some("") => {
-            std::fs::create_dir_all(&options.data_dir)
-                .map_err(|cause| OpenError(format!("cannot make {}: {cause}", options.data_dir.display())))?;
-            let file = std::path::absolute(options.data_dir.join("stillroom.db"))
-                .map_err(|cause| OpenError(cause.to_string()))?;
-            Ok((Engine::Sqlite, sqlite_url(&file, "rwc")))
+    match &options.database {
+        Database::Sqlite(file) => {
+            let tell = |cause: std::io::Error| OpenError(format!("cannot use {}: {cause}", file.display()));
+            let file_at = std::path::absolute(file).map_err(tell)?;
+            if let Some(folder) = file_at.parent() {
+                std::fs::create_dir_all(folder).map_err(tell)?;
+            }
+            Ok((Engine::Sqlite, sqlite_url(&file_at, "rwc")))
         }
-        Some(url) if url.starts_with("postgres://") || url.starts_with("postgresql://") => {
-            Ok((Engine::Postgres, url.to_owned()))
-        }
-        Some(_) => Err(OpenError("database_url begins with postgres:// or is left empty for SQLite".to_owned())),
+        Database::Postgres(url) => Ok((Engine::Postgres, url.reveal().to_owned())),
     }
 }
 

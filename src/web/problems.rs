@@ -12,12 +12,12 @@ use axum::middleware::Next;
 use axum::response::{Html, IntoResponse, Response};
 use serde_json::json;
 
-use super::House;
 use super::form::{FieldView, Mistake};
 use super::frame::Frame;
 use super::incoming::{FORM_MOST, has_type, new_form_key};
 use super::studio::{Place, Studio};
 use super::visitor::Visitor;
+use super::House;
 use crate::base::problem::Problem;
 
 /// A problem on its way to the page, carried beside an empty answer.
@@ -144,10 +144,9 @@ async fn remember(request: Request) -> (Request, String) {
 /// Answers of the router and the layers that carry no page of ours.
 fn bare_refusal(answer: &Response) -> Option<Problem> {
     let status = answer.status();
-    let is_ours = answer
-        .headers()
-        .get(header::CONTENT_TYPE)
-        .is_some_and(|kind| kind.to_str().is_ok_and(|kind| kind.starts_with("text/html") || kind.contains("json")));
+    let is_ours = answer.headers().get(header::CONTENT_TYPE).is_some_and(|kind| {
+        kind.to_str().is_ok_and(|kind| kind.starts_with("text/html") || kind.contains("json"))
+    });
     if is_ours || !(status.is_client_error() || status.is_server_error()) {
         return None;
     }
@@ -224,10 +223,7 @@ fn sign_in_page(house: &House, studio: &Studio, visitor: &Visitor, draft: String
         next: String::new(),
         draft: without_secrets(&draft),
         draft_to: visitor.path.clone(),
-        note: Some(
-            "Your sign-in has ended. What you typed is kept on this page and can be sent once you are signed in."
-                .to_owned(),
-        ),
+        note: Some("Your sign-in has ended. What you typed is kept on this page and can be sent once you are signed in.".to_owned()),
         fields: sign_in_fields(""),
         mistakes: Vec::new(),
     };

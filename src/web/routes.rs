@@ -3,7 +3,7 @@
 use axum::Router;
 use axum::handler::Handler;
 use axum::http::Method;
-use axum::routing::{MethodFilter, MethodRouter, on};
+use axum::routing::{MethodRouter, on, MethodFilter};
 
 use super::House;
 

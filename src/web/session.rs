@@ -5,7 +5,7 @@ use sqlx::Row;
 use crate::base::actor::{Role, Who};
 use crate::base::ids::{PersonId, SessionId};
 use crate::base::problem::Problem;
-use crate::base::time::{HOUR, Instant, MINUTE, Now};
+use crate::base::time::{Instant, Now, micros};
 use crate::config::Config;
 use crate::store::keys::digest_of_secret;
 use crate::store::{Db, Tx};
@@ -53,7 +53,7 @@ pub async fn begin(
     .bind(role.word())
     .bind(browser.chars().filter(|c| !c.is_control()).take(120).collect::<String>())
     .bind(now.0)
-    .bind(now.plus(i64::from(config.session_hours) * HOUR).0)
+    .bind(now.plus(micros(config.session_length)).0)
     .execute(tx.db())
     .await
     .map_err(Problem::broken)?;
@@ -70,14 +70,16 @@ pub async fn holder(db: &mut Db, config: &Config, secret: &str, now: Now) -> Res
     )
     .bind(digest_of_secret(secret))
     .bind(now.0.0)
-    .bind(now.0.plus(-i64::from(config.session_idle_minutes) * MINUTE).0)
+    .bind(now.0.plus(-micros(config.session_idle)).0)
     .fetch_optional(db)
     .await
     .map_err(Problem::broken)?;
     let Some(row) = row else { return Ok(None) };
-    let (Ok(session), Ok(id), Some(role)) =
-        (row.get::<String, _>(0).parse(), row.get::<String, _>(1).parse(), Role::from_word(&row.get::<String, _>(3)))
-    else {
+    let (Ok(session), Ok(id), Some(role)) = (
+        row.get::<String, _>(0).parse(),
+        row.get::<String, _>(1).parse(),
+        Role::from_word(&row.get::<String, _>(3)),
+    ) else {
         return Err(Problem::broken("a session row names no person or role of ours"));
     };
     Ok(Some((Who { id, session, name: row.get(2), role }, Instant(row.get(4)))))
@@ -133,13 +135,18 @@ pub async fn end_all_of(tx: &mut Tx, person: PersonId) -> Result<(), Problem> {
 ///
 /// # Errors
 /// When the database cannot be read.
-pub async fn in_use(db: &mut Db, config: &Config, of: Option<PersonId>, now: Now) -> Result<Vec<Listed>, Problem> {
+pub async fn in_use(
+    db: &mut Db,
+    config: &Config,
+    of: Option<PersonId>,
+    now: Now,
+) -> Result<Vec<Listed>, Problem> {
     let rows = sqlx::query(
         "select id, person, name, browser, created, seen from session
          where ended is null and expires > $1 and seen > $2 and ($3 = '' or person = $3) order by created desc",
     )
     .bind(now.0.0)
-    .bind(now.0.plus(-i64::from(config.session_idle_minutes) * MINUTE).0)
+    .bind(now.0.plus(-micros(config.session_idle)).0)
     .bind(of.map(|id| id.to_string()).unwrap_or_default())
     .fetch_all(db)
     .await

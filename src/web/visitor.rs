@@ -36,6 +36,23 @@ pub struct Visitor {
     pub api: bool,
 }
 
+impl Visitor {
+    /// The visitor of a session begun in this very request: her forms must carry the new session's token.
+    #[must_use]
+    pub fn of_new_session(house: &House, secret: &str) -> Self {
+        Self {
+            actor: Actor::Nobody,
+            csrf: csrf_of(secret),
+            now: house.store.clock().now(),
+            browser: String::new(),
+            light: "",
+            large: false,
+            path: String::new(),
+            api: false,
+        }
+    }
+}
+
 /// The cookie that ties forms of somebody not signed in to her browser.
 fn guest_cookie(house: &House) -> String {
     format!("{}-guest", house.config.cookie_name())
@@ -183,12 +200,7 @@ pub fn client_address(house: &House, peer: IpAddr, headers: &HeaderMap) -> IpAdd
         return peer;
     }
     let chain = text_header(headers, "x-forwarded-for");
-    chain
-        .split(',')
-        .rev()
-        .map_while(|part| part.trim().parse::<IpAddr>().ok())
-        .find(|address| !listed(address))
-        .unwrap_or(peer)
+    chain.split(',').rev().map_while(|part| part.trim().parse::<IpAddr>().ok()).find(|address| !listed(address)).unwrap_or(peer)
 }
 
 /// A header as text; empty when it is missing or not text.
@@ -200,6 +212,5 @@ pub fn text_header(headers: &HeaderMap, name: &str) -> String {
 fn bearer(headers: &HeaderMap) -> Option<String> {
     let value = text_header(headers, header::AUTHORIZATION.as_str());
     let (scheme, secret) = value.split_once(' ')?;
-    (scheme.eq_ignore_ascii_case("bearer") && (20..=100).contains(&secret.trim().len()))
-        .then(|| secret.trim().to_owned())
+    (scheme.eq_ignore_ascii_case("bearer") && (20..=100).contains(&secret.trim().len())).then(|| secret.trim().to_owned())
 }

@@ -4,6 +4,7 @@
 
 const store = "stillroom.typed:";
 const wait = 8_000;
+let forgetting = false;
 
 const forms = () => [...document.querySelectorAll('main form[method="post"]')].filter((form) => !("forget" in form.dataset));
 const place = (form, at) => `${store}${location.pathname}${location.search}#${at}:${form.getAttribute("action") ?? ""}`;
@@ -55,18 +56,17 @@ document.addEventListener("submit", (event) => {
   }
   const button = event.submitter;
   if (!button?.classList.contains("act")) return;
-  const words = button.innerHTML;
+  const words = [...button.childNodes];
   button.dataset.sent = "";
-  button.textContent = "Sending …";
+  button.replaceChildren("Sending …");
   const back = () => {
     delete button.dataset.sent;
-    button.innerHTML = words;
+    button.replaceChildren(...words);
   };
   setTimeout(back, wait);
   addEventListener("pageshow", back, { once: true });
 });
 
-let forgetting = false;
 addEventListener("pagehide", () => {
   if (!forgetting) write();
 });

@@ -1,0 +1,117 @@
+//! Passphrases: how long, which are refused, how they are hashed. Parameters after the OWASP Password Storage Cheat Sheet
+//! (argon2id, 19 MiB, 2 passes, 1 lane); length after NIST SP 800-63B-4 for a passphrase that stands alone.
+
+use argon2::password_hash::{PasswordHasher, PasswordVerifier};
+use argon2::{Algorithm, Argon2, Params, Version};
+use tokio::sync::Semaphore;
+
+use crate::base::problem::Problem;
+
+/// The fewest characters of a passphrase that is the only thing asked for.
+pub const MIN_LENGTH: usize = 15;
+/// The most that is taken; longer ones cost time and add nothing.
+const MAX_LENGTH: usize = 256;
+const MEMORY_KIB: u32 = 19 * 1024;
+const PASSES: u32 = 2;
+const LANES: u32 = 1;
+
+/// Guesses an attacker of the offline kind needs at least, as a power of ten: below it the phrase is among the first tried.
+const MIN_GUESSES_LOG10: f64 = 10.0;
+
+/// Why a passphrase is refused, or `Ok`. `own_words` are words a guesser would try first: her name, the studio's.
+///
+/// # Errors
+/// A sentence that says what would help.
+pub(crate) fn acceptable(phrase: &str, own_words: &[&str]) -> Result<(), String> {
+    let length = phrase.chars().count();
+    if length < MIN_LENGTH {
+        return Err(format!("Use at least {MIN_LENGTH} characters; four or five words are easiest to keep in mind."));
+    }
+    if length > MAX_LENGTH {
+        return Err(format!("Use at most {MAX_LENGTH} characters."));
+    }
+    let mut words: Vec<&str> = vec!["stillroom", "studio", "lashes", "eyelash", "extension", "adhesive"];
+    words.extend(own_words.iter().flat_map(|text| text.split_whitespace()));
+    // The library weighs the first hundred characters; more only makes a phrase better.
+    let start: String = phrase.chars().take(100).collect();
+    if zxcvbn::zxcvbn(&start, &words).guesses_log10() < MIN_GUESSES_LOG10 {
+        return Err("This is one of the first that guessing programs try. Use words that do not belong together.".to_owned());
+    }
+    Ok(())
+}
+
+/// Hashes a passphrase; at most two at once, away from the threads that answer pages.
+///
+/// # Errors
+/// [`Problem::Broken`] when the machine gives no random numbers or no memory.
+pub(crate) async fn hash(hashing: &Semaphore, phrase: String) -> Result<String, Problem> {
+    let _turn = hashing.acquire().await.map_err(Problem::broken)?;
+    tokio::task::spawn_blocking(move || hash_now(&phrase)).await.map_err(Problem::broken)?
+}
+
+/// Whether the passphrase belongs to the hash; an empty hash belongs to none but costs the same time.
+///
+/// # Errors
+/// [`Problem::Broken`] when the check itself cannot run.
+pub(crate) async fn fits(hashing: &Semaphore, phrase: String, hash: String) -> Result<bool, Problem> {
+    let _turn = hashing.acquire().await.map_err(Problem::broken)?;
+    tokio::task::spawn_blocking(move || {
+        let hasher = hasher()?;
+        if hash.is_empty() {
+            // Somebody who does not exist takes as long as somebody who does.
+            let _spent = hasher.hash_password_with_salt(phrase.as_bytes(), &[7; 16]).map_err(Problem::broken)?;
+            return Ok(false);
+        }
+        Ok(hasher.verify_password(phrase.as_bytes(), hash.as_str()).is_ok())
+    })
+    .await
+    .map_err(Problem::broken)?
+}
+
+/// True when a hash was made with other parameters than today's and should be made anew at the next sign-in.
+pub(crate) fn is_outdated(hash: &str) -> bool {
+    !hash.starts_with(&format!("$argon2id$v=19$m={MEMORY_KIB},t={PASSES},p={LANES}$"))
+}
+
+fn hash_now(phrase: &str) -> Result<String, Problem> {
+    let mut salt = [0_u8; 16];
+    getrandom::fill(&mut salt).map_err(Problem::broken)?;
+    Ok(hasher()?.hash_password_with_salt(phrase.as_bytes(), &salt).map_err(Problem::broken)?.to_string())
+}
+
+fn hasher() -> Result<Argon2<'static>, Problem> {
+    let params = Params::new(MEMORY_KIB, PASSES, LANES, None).map_err(Problem::broken)?;
+    Ok(Argon2::new(Algorithm::Argon2id, Version::V0x13, params))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn short_and_guessable_passphrases_are_refused_with_a_sentence() {
+        for (phrase, good) in [
+            ("short", false),
+            ("passwordpassword", false),
+            ("qwertyuiopasdfgh", false),
+            ("aaaaaaaaaaaaaaaaaaa", false),
+            ("marram house marram house", false),
+            ("1234567890123456789", false),
+            ("copper lantern walks sideways", true),
+            ("kestrel umbrella forty onions", true),
+        ] {
+            assert_eq!(acceptable(phrase, &["Marram House", "Ines Okafor"]).is_ok(), good, "{phrase}");
+        }
+    }
+
+    #[tokio::test]
+    async fn a_hash_carries_its_parameters_and_fits_only_its_phrase() {
+        let turns = Semaphore::new(2);
+        let made = hash(&turns, "copper lantern walks sideways".into()).await.unwrap();
+        assert!(made.starts_with("$argon2id$v=19$m=19456,t=2,p=1$"), "{made}");
+        assert!(!is_outdated(&made) && is_outdated("$argon2id$v=19$m=4096,t=1,p=1$abc"));
+        assert!(fits(&turns, "copper lantern walks sideways".into(), made.clone()).await.unwrap());
+        assert!(!fits(&turns, "copper lantern walks sideway".into(), made).await.unwrap());
+        assert!(!fits(&turns, "anything at all".into(), String::new()).await.unwrap());
+    }
+}

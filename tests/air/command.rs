@@ -1,0 +1,40 @@
+//! What `stillroom air` answers.
+
+use stillroom::rooms::air::command;
+
+#[test]
+fn the_machine_form_has_exactly_the_documented_fields() {
+    let told: serde_json::Value = serde_json::from_str(&command(21.0, 38.0, true).unwrap()).unwrap();
+    let mut names: Vec<&str> = told.as_object().unwrap().keys().map(String::as_str).collect();
+    names.sort_unstable();
+    assert_eq!(names, ["dew_point_c", "frost_point_c", "vapour_density_g_m3", "vapour_pressure_pa", "wet_bulb_c"]);
+    assert!(told["frost_point_c"].is_null());
+    assert!((told["dew_point_c"].as_f64().unwrap() - 6.14).abs() < 0.05, "{told}");
+}
+
+#[test]
+fn below_freezing_the_machine_form_names_a_frost_point_instead() {
+    let told: serde_json::Value = serde_json::from_str(&command(5.0, 30.0, true).unwrap()).unwrap();
+    assert!(told["dew_point_c"].is_null() && told["frost_point_c"].as_f64().unwrap() < 0.0, "{told}");
+}
+
+#[test]
+fn the_plain_form_says_what_the_dew_point_means() {
+    let told = command(21.0, 38.0, false).unwrap();
+    assert!(told.contains("dew point") && told.contains("colder surfaces get wet"), "{told}");
+    assert!(command(2.0, 30.0, false).unwrap().contains("colder surfaces get frosted"));
+}
+
+#[test]
+fn a_value_outside_its_range_is_named() {
+    for (t, h, start) in [
+        (61.0, 50.0, "temperature 61 °C is outside -20 to 60"),
+        (f64::NAN, 50.0, "temperature NaN"),
+        (21.0, 0.0, "relative humidity 0 %RH is not above 0"),
+        (21.0, 140.0, "relative humidity 140 %RH"),
+        (21.0, f64::INFINITY, "relative humidity inf"),
+    ] {
+        let told = command(t, h, true).unwrap_err();
+        assert!(told.starts_with(start), "{told}");
+    }
+}

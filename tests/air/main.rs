@@ -1,0 +1,8 @@
+//! Rooms' pure rules against what stands outside them: other libraries, published tables, files and bodies as
+//! devices really send them.
+
+#![allow(clippy::unwrap_used, reason = "in a test an unwrap that fails is the test failing")]
+
+mod against_libraries;
+mod command;
+mod push_shapes;
