@@ -1,11 +1,7 @@
 //! Stillroom: rooms, hands and adhesives of an eyelash-extension studio, put together into advice.
 //!
 //! The rooms of this house, in the order in which they may know each other: each may use those
-<<<<<<< HEAD
-//! above it, never one below (`tests/house/main.rs` reads the `use crate::` lines and fails on a wrong arrow).
-=======
 //! above it, never one below (`tests/house` reads the `crate::` paths and fails on a wrong arrow).
->>>>>>> main
 
 /// Knows no part: units, ids, who acts, instants and zone, problems, statistics, charts' scales.
 pub mod base;
