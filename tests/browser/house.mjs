@@ -53,13 +53,6 @@ class House {
     this.address = program.address;
   }
 
-  /** The value of a line `NAME VALUE` that the program printed when it started. */
-  printed(name) {
-    const line = this.program.printed.find((text) => text.startsWith(`${name} `));
-    if (!line) throw new Error(`the program printed no ${name}:\n${this.program.printed.join('\n')}`);
-    return line.slice(name.length + 1).trim();
-  }
-
   /** A browser context in which the person with this role is signed in ("nobody" is not). Made once, then shared. */
   async as(role, options = {}) {
     const key = `${role} ${JSON.stringify(options)}`;

@@ -4,6 +4,7 @@ import { mkdtemp, rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { dirname, join, resolve } from 'node:path';
 import { createInterface } from 'node:readline';
+import { setTimeout } from 'node:timers/promises';
 import { fileURLToPath } from 'node:url';
 
 export const repository = resolve(dirname(fileURLToPath(import.meta.url)), '../..');
@@ -15,7 +16,8 @@ const READY_WITHIN_MS = 120_000;
 
 /**
  * Starts `stillroom COMMAND` on a free loopback port and waits until it says where it listens.
- * `printed` holds every line of its output so far; `stop()` ends it and removes its folder.
+ * `line(beginning)` gives the rest of the first line that begins so, as soon as there is one; `stop()` ends the
+ * program and removes its folder.
  */
 export async function startProgram(command, { options = [], environment = {} } = {}) {
   const folder = await mkdtemp(join(tmpdir(), 'stillroom-browser-'));
@@ -32,18 +34,30 @@ export async function startProgram(command, { options = [], environment = {} } =
   const stop = async () => {
     process.off('exit', endChild);
     child.kill('SIGTERM');
-    const stuck = setTimeout(endChild, 5_000);
+    await Promise.race([ended, setTimeout(5_000, undefined, { ref: false })]);
+    endChild();
     await ended;
-    clearTimeout(stuck);
     await rm(folder, { recursive: true, force: true });
   };
   try {
     const address = await listeningAddress(child, printed);
-    return { address, printed, folder, stop };
+    // It serves once it has printed everything it has to say.
+    await fetch(`${address}/readyz`);
+    await setTimeout(50);
+    return { address, printed, folder, stop, line: (beginning) => printedLine(printed, beginning) };
   } catch (problem) {
     await stop();
     throw problem;
   }
+}
+
+async function printedLine(printed, beginning) {
+  for (let waited = 0; waited < 10_000; waited += 20) {
+    const line = printed.find((text) => text.startsWith(beginning));
+    if (line !== undefined) return line.slice(beginning.length).trim();
+    await setTimeout(20);
+  }
+  throw new Error(`the program printed no line "${beginning}…":\n${printed.join('\n')}`);
 }
 
 /** The environment without this program's own options, so that a developer's settings don't leak into the tests. */
@@ -53,12 +67,14 @@ function withoutOurOptions(environment) {
 
 function listeningAddress(child, printed) {
   return new Promise((found, failed) => {
-    const patience = setTimeout(() => failed(new Error(`not listening after ${READY_WITHIN_MS} ms:\n${printed.join('\n')}`)), READY_WITHIN_MS);
+    const giveUp = () => failed(new Error(`not listening after ${READY_WITHIN_MS} ms:\n${printed.join('\n')}`));
+    const patience = new AbortController();
+    setTimeout(READY_WITHIN_MS, undefined, { signal: patience.signal, ref: false }).then(giveUp, () => {});
     const read = (line) => {
       printed.push(line);
       const match = /^listening on (http:\/\/\S+)/.exec(line);
       if (match) {
-        clearTimeout(patience);
+        patience.abort();
         found(match[1].replace(/\/$/, ''));
       }
     };

@@ -24,8 +24,7 @@ pub(crate) struct Place {
 pub(crate) struct Program {
     child: Child,
     pub(crate) address: SocketAddr,
-    /// What it printed until it listened.
-    pub(crate) printed: Vec<String>,
+    lines: mpsc::Receiver<String>,
     /// From the start of the process to the first "ready".
     pub(crate) ready_after: Duration,
 }
@@ -83,19 +82,25 @@ impl Program {
                 child.kill().ok();
                 panic!("the program does not listen:\n{}\n{}", printed.join("\n"), place.last_words());
             };
-            let found = address_in(&line);
-            printed.push(line);
-            if let Some(address) = found {
+            if let Some(address) = address_in(&line) {
                 break address;
             }
+            printed.push(line);
         };
-        // What it prints later must not fill the pipe and stop it.
-        let mut program = Self { child, address, printed, ready_after: Duration::ZERO };
+        let mut program = Self { child, address, lines, ready_after: Duration::ZERO };
         program.wait_until_ready(began, place);
         program.ready_after = began.elapsed();
-        program.printed.extend(lines.try_iter());
-        std::thread::spawn(move || lines.iter().for_each(drop));
         program
+    }
+
+    /// The rest of the next line that begins so, among those it prints after the one with its address.
+    pub(crate) fn printed(&self, beginning: &str) -> String {
+        loop {
+            let line = self.lines.recv_timeout(STUCK).unwrap_or_else(|_| panic!("it printed no line \"{beginning}…\""));
+            if let Some(rest) = line.strip_prefix(beginning) {
+                return rest.to_owned();
+            }
+        }
     }
 
     fn wait_until_ready(&mut self, began: Instant, place: &Place) {

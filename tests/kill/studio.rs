@@ -61,9 +61,15 @@ pub(crate) fn set_up(program: &Program) -> Vec<Desk> {
 
 /// Follows the link that the first start prints.
 fn claim(owner: &mut Browser, program: &Program) {
-    let link = program.printed.iter().find_map(|line| line.strip_prefix("claim this studio: ")).expect("a claim link");
+    let link = program.printed("claim this studio: ");
     let path = &link[link.find("/claim/").expect("a claim link leads to /claim/")..];
-    let typed = [("studio", "Marram House"), ("name", OWNER), ("passphrase", PASSPHRASE)];
+    let typed = [
+        ("studio", "Marram House"),
+        ("name", OWNER),
+        ("zone", "Europe/Lisbon"),
+        ("passphrase", PASSPHRASE),
+        ("again", PASSPHRASE),
+    ];
     expect_see_other(&owner.fill(path, path, &typed), "claim");
 }
 
