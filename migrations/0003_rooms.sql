@@ -6,9 +6,8 @@ create table room (
   name_key text not null unique,
   volume_m3 double precision not null check (volume_m3 > 0),
   air_changes_per_hour double precision not null check (air_changes_per_hour > 0),
-  -- The coldest surface: either its own temperature, or the glazing factor of the room plan.
+  -- The coldest surface by name, and its own temperature where somebody measured it.
   coldest_surface text not null,
-  surface_factor double precision not null check (surface_factor >= 0 and surface_factor <= 1),
   surface_c double precision,
   created bigint not null,
   closed bigint
@@ -45,16 +44,18 @@ create table instrument (
 );
 create index instrument_of_room on instrument (room);
 
+-- A check of an instrument: humidity over a saturated salt (or beside a better hygrometer), temperature beside a better one.
 create table instrument_check (
   id text primary key,
   instrument text not null references instrument (id),
   at bigint not null,
-  -- True value and what the instrument showed; temperature checks have none of the humidity ones.
-  salt text not null,
-  reference_pct double precision not null,
-  shown_pct double precision not null,
-  chamber_c double precision not null,
+  quantity text not null check (quantity in ('humidity', 'temperature')),
+  -- What it was compared with: a salt's word, or 'other'.
+  against text not null,
+  reference double precision not null,
+  shown double precision not null,
   by_person text not null,
+  -- Struck out by a person who saw that it went wrong; never deleted.
   struck bigint
 );
 create index check_of_instrument on instrument_check (instrument, at);

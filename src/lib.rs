@@ -23,6 +23,8 @@ pub mod adhesives;
 pub mod advice;
 /// Pages that show several parts. Composes; no SQL.
 pub mod places;
+/// What runs by the clock.
+pub mod jobs;
 /// The invented studio, seeded through the parts' own functions.
 pub mod demo;
 /// The command line.

@@ -206,3 +206,11 @@ fn service_flag(name: &str, placeholder: &'static str) -> Arg {
 fn kept(name: String) -> &'static str {
     name.leak()
 }
+
+#[cfg(test)]
+mod tests {
+    #[test]
+    fn no_command_or_option_contradicts_another() {
+        super::command().debug_assert();
+    }
+}

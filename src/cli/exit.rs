@@ -42,8 +42,11 @@ pub(super) fn answer(text: &str) -> Result<(), Exit> {
     }
 }
 
-/// A line for the person at the terminal, beside the answer.
-pub(super) fn note(sentence: &str) {
-    // Nobody is left to tell when standard error is closed.
-    drop(writeln!(std::io::stderr().lock(), "stillroom: {sentence}"));
+/// Lines for the person at the terminal, beside the answer.
+pub(super) fn note(sentences: &str) {
+    let mut err = std::io::stderr().lock();
+    for sentence in sentences.lines() {
+        // Nobody is left to tell when standard error is closed.
+        drop(writeln!(err, "stillroom: {sentence}"));
+    }
 }

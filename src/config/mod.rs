@@ -10,7 +10,7 @@ mod resolve;
 mod show;
 
 use std::fmt;
-use std::net::SocketAddr;
+use std::net::{IpAddr, SocketAddr};
 use std::path::PathBuf;
 use std::time::Duration;
 
@@ -153,6 +153,14 @@ impl Config {
     #[must_use]
     pub fn external(&self, path: &str) -> String {
         format!("{}{}{path}", self.external_url.origin(), self.base_path)
+    }
+
+    /// Whether a request that comes from this address has its `X-Forwarded-For` believed. An IPv4 address that arrives
+    /// in IPv6 clothes, as it does when listening at `[::]`, counts as what it is.
+    #[must_use]
+    pub fn trusts(&self, peer: IpAddr) -> bool {
+        let peer = peer.to_canonical();
+        self.trusted_proxies.iter().any(|network| network.contains(&peer))
     }
 
     /// The largest upload in bytes.

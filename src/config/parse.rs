@@ -73,6 +73,9 @@ pub(super) fn listen(text: &str) -> Result<SocketAddr, String> {
 
 /// A folder; the root folder and a path without a name at its end are refused, because a sibling must be nameable.
 pub(super) fn folder(text: &str) -> Result<PathBuf, String> {
+    if text.contains('\0') {
+        return Err("holds a character no path can hold".into());
+    }
     let path = PathBuf::from(text);
     let whole = std::path::absolute(&path).map_err(|_| "is empty; give the path of a folder".to_owned())?;
     match whole.file_name() {
@@ -169,22 +172,30 @@ pub(super) fn external_url(text: &str, base_path: &str) -> Result<ExternalUrl, S
         Some("http") => false,
         _ => return Err(format!("{text:?} begins neither with https:// nor with http://; {FORM}")),
     };
-    let host = uri.host().unwrap_or_default().to_ascii_lowercase();
+    let typed = uri.host().unwrap_or_default();
+    let host = host(typed).ok_or_else(|| format!("{text:?} names no host; {FORM}"))?;
     let authority = uri.authority().map_or("", |authority| authority.as_str());
-    let port = authority.get(host.len()..).unwrap_or_default().strip_prefix(':');
-    let port = match port.map(str::parse::<u16>) {
+    let port = match authority.get(typed.len()..).and_then(|rest| rest.strip_prefix(':')).map(str::parse::<u16>) {
         None => None,
         Some(Ok(port)) if port != 0 => Some(port),
         Some(_) => return Err(format!("{text:?} has no port from 1 to 65535; {FORM}")),
     };
-    if host.is_empty() || host == "[]" {
-        return Err(format!("{text:?} names no host; {FORM}"));
-    }
     let path = uri.path().trim_end_matches('/');
     if uri.query().is_some() || text.contains('#') || !(path.is_empty() || path == base_path) {
         return Err(format!("{text:?} has more than an address; {FORM}, and the path in base_path"));
     }
     Ok(ExternalUrl { https, host, port: port.filter(|port| *port != if https { 443 } else { 80 }) })
+}
+
+/// A host as a browser writes it: lower case, an IPv6 address in its short form and in brackets.
+fn host(typed: &str) -> Option<String> {
+    if let Some(inner) = typed.strip_prefix('[') {
+        let ip: Ipv6Addr = inner.strip_suffix(']')?.parse().ok()?;
+        return Some(format!("[{ip}]"));
+    }
+    let plain =
+        |label: &str| !label.is_empty() && label.bytes().all(|b| b.is_ascii_alphanumeric() || b"-_".contains(&b));
+    typed.split('.').all(plain).then(|| typed.to_ascii_lowercase())
 }
 
 /// True or false.
@@ -261,6 +272,7 @@ mod tests {
             ("http://localhost:8270", "http://localhost:8270"),
             ("https://[::1]:8443/x", "https://[::1]:8443"),
             ("HTTPS://studio.example/x/", "https://studio.example"),
+            ("http://[0:0::0:1]", "http://[::1]"),
         ] {
             assert_eq!(external_url(given, "/x").map(|url| url.origin()).as_deref(), Ok(origin), "{given}");
         }
@@ -276,6 +288,9 @@ mod tests {
             "https://s:0",
             "https://s:70000",
             "https://s:",
+            "https://[zz]",
+            "https://s..t",
+            "https://*.t",
             "https://a b",
         ] {
             assert!(external_url(bad, "/x").is_err(), "{bad}");

@@ -3,6 +3,8 @@
 
 use std::collections::BTreeMap;
 use std::fmt;
+use std::fs::File;
+use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -121,7 +123,8 @@ impl Sources {
         let data_dir = self.outside("data_dir").map(|given| given.text);
         let data_dir = data_dir.or_else(|| find("data_dir").map(|option| option.default.text().to_owned()))?;
         let path = Path::new(&data_dir).join(FILE_IN_DATA_DIR);
-        path.exists().then(|| Given { text: path.display().to_string(), origin: Origin::Default })
+        // A folder that may not be looked into counts as one with a file: skipping it would start with other options.
+        path.try_exists().unwrap_or(true).then(|| Given { text: path.display().to_string(), origin: Origin::Default })
     }
 
     fn take_file(&mut self, path: &Path, named: &Given) {
@@ -174,13 +177,10 @@ impl Sources {
             }
             (Some(direct), None) => direct,
             (None, Some((twin, name))) => {
-                let text = match read_small(Path::new(&twin.text)).and_then(one_secret) {
-                    Ok(text) => text,
-                    Err(why) => {
-                        self.faults.push(format!("{name} ({}): the file {} {why}.", twin.origin, twin.text));
-                        String::new()
-                    }
-                };
+                let text = secret_in(&twin.text).unwrap_or_else(|why| {
+                    self.faults.push(format!("{name} ({}): {why}.", twin.origin));
+                    String::new()
+                });
                 Given { text, origin: twin.origin }
             }
             (None, None) => Given { text: option.default.text().to_owned(), origin: Origin::Default },
@@ -226,25 +226,32 @@ fn plain(value: &toml::Value, name: &str) -> Result<String, String> {
     }
 }
 
+/// The text of a file of options or of a secret; a pipe is read like a file.
 fn read_small(path: &Path) -> Result<String, String> {
-    let size = std::fs::metadata(path).map_err(|error| format!("cannot be read: {error}"))?.len();
-    if size > FILE_LIMIT {
+    let mut bytes = Vec::new();
+    let read = File::open(path).and_then(|file| file.take(FILE_LIMIT + 1).read_to_end(&mut bytes));
+    let n = read.map_err(|error| format!("cannot be read: {error}"))?;
+    if n as u64 > FILE_LIMIT {
         return Err(format!("is larger than {FILE_LIMIT} bytes"));
     }
-    let bytes = std::fs::read(path).map_err(|error| format!("cannot be read: {error}"))?;
     String::from_utf8(bytes).map_err(|_| "is not UTF-8 text".into())
 }
 
-/// What a secret's file holds, without the newline at its end. An empty one is refused: it would silently mean the
-/// default, for a database another one.
-fn one_secret(mut text: String) -> Result<String, String> {
+/// What the file of a secret holds, without the newline at its end. An empty one is refused: it would silently mean
+/// the default, for a database another one.
+fn secret_in(path: &str) -> Result<String, String> {
+    // Somebody gave the secret itself; repeating it would put it into a log.
+    if path.contains("://") {
+        return Err("takes the path of a file, not the value itself".into());
+    }
+    let mut text = read_small(Path::new(path)).map_err(|why| format!("the file {path} {why}"))?;
     if text.ends_with('\n') {
         text.pop();
         if text.ends_with('\r') {
             text.pop();
         }
     }
-    if text.trim().is_empty() { Err("is empty".into()) } else { Ok(text) }
+    if text.trim().is_empty() { Err(format!("the file {path} is empty")) } else { Ok(text) }
 }
 
 /// The picked values on their way to typed ones.

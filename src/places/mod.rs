@@ -1,1 +1,22 @@
-//! (being built)
+//! Pages that show several parts: the day sheet, Office's first page, the settings. Composes what the parts offer; no SQL.
+
+mod api_document;
+mod office_page;
+mod settings_page;
+mod today_page;
+
+use crate::people;
+use crate::rooms;
+use crate::web::routes::Routes;
+
+/// Every door of the house.
+#[must_use]
+pub fn routes() -> Routes {
+    Routes::new()
+        .join(today_page::routes())
+        .join(office_page::routes())
+        .join(settings_page::routes())
+        .join(api_document::routes())
+        .join(people::routes())
+        .join(rooms::routes())
+}

@@ -2,6 +2,7 @@
 
 pub mod air;
 pub mod instrument;
+pub mod logger_file;
 pub mod plausible;
 pub mod push;
 pub mod written;

@@ -5,4 +5,6 @@
 
 mod against_libraries;
 mod command;
+mod logger_files;
 mod push_shapes;
+mod random;

@@ -3,6 +3,8 @@
 use stillroom::rooms::push::{MAX_BODY_BYTES, MAX_ITEMS, Mapping, Parsed, PushedReading, Refused, parse};
 use stillroom::rooms::written::{HumidityUnit, Quantity, TemperatureUnit};
 
+use crate::random::Random;
+
 const NOW: i64 = 1_760_000_000_000_000;
 
 fn mapping(change: impl FnOnce(&mut Mapping)) -> Mapping {
@@ -265,40 +267,4 @@ fn ten_thousand_broken_bodies_are_answered_without_a_panic() {
     }
     // The stream must reach every kind of answer, or it tests nothing.
     assert!(read > 100 && faulted > 100 && refusals > 1000, "{read} read, {faulted} with faults, {refusals} refused");
-}
-
-/// A small generator (splitmix64), so that a failing body can be made again.
-struct Random(u64);
-
-impl Random {
-    fn next(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let z = (self.0 ^ (self.0 >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        let z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        z ^ (z >> 31)
-    }
-
-    fn below(&mut self, n: usize) -> usize {
-        usize::try_from(self.next() % n as u64).unwrap()
-    }
-
-    fn byte(&mut self) -> u8 {
-        self.next().to_le_bytes()[0]
-    }
-
-    fn broken(&mut self, good: &[u8]) -> Vec<u8> {
-        let mut body = good.to_vec();
-        for _ in 0..self.below(4) {
-            let at = self.below(body.len().max(1));
-            match self.below(5) {
-                _ if body.is_empty() => body.push(self.byte()),
-                0 => body[at] = self.byte(),
-                1 => body.truncate(at),
-                2 => body.insert(at, self.byte()),
-                3 => drop(body.remove(at)),
-                _ => body.extend_from_within(at..),
-            }
-        }
-        body
-    }
 }

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
+use proptest::prelude::*;
 use stillroom::config::{Config, Database, LogFormat, OPTIONS, Shown};
 
 type Pairs<'a> = &'a [(&'a str, &'a str)];
@@ -179,6 +180,8 @@ fn a_secrets_file_that_is_missing_or_empty_never_means_the_default() {
         let told = refused(&[], &[("STILLROOM_DATABASE_URL_FILE", path)]);
         assert!(told.contains("database_url_file (environment STILLROOM_DATABASE_URL_FILE): the file "), "{told}");
     }
+    let mistaken = refused(&[("database_url_file", "postgres://u:hunter2@db/s")], &[]);
+    assert!(mistaken.contains("takes the path of a file") && !mistaken.contains("hunter2"), "{mistaken}");
 }
 
 #[test]
@@ -191,6 +194,38 @@ fn no_secret_shows_in_rows_sentences_or_debug_prints() {
         let told = refused(&[("database_url", bad)], &[]);
         assert!(told.starts_with("database_url (flag --database-url): ") && !told.contains("hunter2"), "{told}");
     }
+}
+
+proptest! {
+    #[test]
+    fn no_part_of_a_password_shows_whatever_it_is_made_of(password in "\\PC{0,12}") {
+        let url = format!("postgres://ines:Q9{password}Z7@db/s?password=Q9{password}Z7");
+        let told = match resolve(&[("database_url", &url)], &[]) {
+            Ok((config, shown)) => format!("{config:?}{shown:?}"),
+            Err(told) => told,
+        };
+        prop_assert!(!told.contains("Q9") && !told.contains("Z7"), "{}", told);
+    }
+
+    #[test]
+    fn any_text_for_any_option_is_taken_or_refused_by_name(n in 0..OPTIONS.len(), text in any::<String>()) {
+        let name = OPTIONS[n].name;
+        if let Err(told) = resolve(&[(name, &text)], &[]) {
+            // A data folder that cannot be looked into is told by the file that might lie there.
+            let named = told.lines().any(|sentence| sentence.starts_with(name));
+            prop_assert!(named || (name == "data_dir" && told.starts_with("config (default): ")), "{}", told);
+        }
+    }
+}
+
+#[test]
+fn forwarded_addresses_are_believed_only_from_listed_networks() {
+    let trusts = |networks: &str, peer: &str| {
+        resolve(&[("trusted_proxies", networks)], &[]).unwrap().0.trusts(peer.parse().unwrap())
+    };
+    assert!(!trusts("", "127.0.0.1") && !trusts("10.0.0.0/8", "11.0.0.1") && !trusts("10.0.0.0/8", "::1"));
+    assert!(trusts("10.0.0.0/8,::1", "10.9.8.7") && trusts("10.0.0.0/8,::1", "::1"));
+    assert!(trusts("10.0.0.0/8", "::ffff:10.9.8.7"), "listening at [::] shows an IPv4 peer like this");
 }
 
 #[test]

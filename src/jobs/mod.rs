@@ -1,0 +1,39 @@
+//! What runs by the clock while the house serves. Every job may run any number of times, also in several processes at once,
+//! and changes nothing the second time.
+
+use std::time::Duration;
+
+use crate::base::problem::Problem;
+use crate::rooms;
+use crate::store::{FormKey, Kept};
+use crate::web::{House, token};
+
+/// Runs the jobs every minute until the house is dropped; a failure is logged and tried again the next minute.
+pub async fn run(house: House) {
+    let mut minute = tokio::time::interval(Duration::from_mins(1));
+    loop {
+        minute.tick().await;
+        for (name, done) in [
+            ("forget old forms", house.store.forget_old_forms().await),
+            ("hide shown secrets", hide_secrets(&house).await),
+            ("go on with imports", rooms::go_on_with_imports(&house).await),
+        ] {
+            if let Err(cause) = done {
+                tracing::warn!(job = name, %cause, "a job did not finish; it is tried again in a minute");
+            }
+        }
+    }
+}
+
+async fn hide_secrets(house: &House) -> Result<(), Problem> {
+    house
+        .store
+        .write(&FormKey::house(), |tx| {
+            Box::pin(async move {
+                token::hide(tx, None).await?;
+                Ok(Kept::see(""))
+            })
+        })
+        .await
+        .map(|_| ())
+}

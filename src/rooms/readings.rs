@@ -1,0 +1,382 @@
+//! SQL of readings and of logger files on their way in.
+
+use sqlx::Row;
+use sqlx::any::AnyRow;
+
+use super::plausible::{self, Arrived, Reading};
+use super::written::TemperatureUnit;
+use crate::base::ids::{ImportId, InstrumentId, ReadingId, RoomId};
+use crate::base::problem::Problem;
+use crate::base::time::{HOUR, Instant};
+use crate::base::units::{Celsius, RelHumidity};
+use crate::store::{Db, Tx};
+
+/// A reading as kept, shown as the instrument showed it.
+#[derive(Debug, Clone)]
+pub struct KeptReading {
+    /// Its instrument.
+    pub instrument: InstrumentId,
+    /// When.
+    pub at: Instant,
+    /// °C as shown, if any.
+    pub temperature: Option<f64>,
+    /// %RH as shown, if any.
+    pub humidity: Option<f64>,
+    /// Who or what gave it: an actor's mark.
+    pub given_by: String,
+    /// Empty, or the sentence why it was set aside.
+    pub set_aside: String,
+}
+
+/// What became of a reading.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Outcome {
+    /// It counts.
+    Kept,
+    /// The same instrument gave one for this instant before.
+    Already,
+    /// Kept apart, with the sentence why.
+    SetAside(String),
+}
+
+/// A reading to be judged and kept.
+#[derive(Debug, Clone, Copy)]
+pub struct NewReading {
+    /// Where.
+    pub room: RoomId,
+    /// By which instrument.
+    pub instrument: InstrumentId,
+    /// When.
+    pub at: Instant,
+    /// °C, if given.
+    pub temperature: Option<f64>,
+    /// %RH, if given.
+    pub humidity: Option<f64>,
+}
+
+/// How near in time a half from another message or instrument may complete a reading.
+const COMPLETED_WITHIN: i64 = HOUR / 2;
+
+/// Judges a reading against the one before it and keeps it: as counting, or set aside with the reason.
+pub(super) async fn keep(tx: &mut Tx, new: &NewReading, unit: TemperatureUnit) -> Result<Outcome, Problem> {
+    let whole = complete(tx.db(), new).await?;
+    let set_aside = match whole {
+        Some(arrived) => {
+            let before = believed_near(tx.db(), new.instrument, new.at).await?;
+            match plausible::judge(&arrived, before.as_ref(), tx.now.0.0) {
+                Ok(_) => String::new(),
+                Err(why) => why.sentence(unit),
+            }
+        }
+        None => "Only one of temperature and humidity came, and no other value was near in time.".to_owned(),
+    };
+    let (temperature, humidity) = match whole {
+        Some(arrived) => (Some(arrived.temperature), Some(arrived.humidity)),
+        None => (new.temperature, new.humidity),
+    };
+    let finite = |value: Option<f64>| value.filter(|value| value.is_finite());
+    let (by, received) = (tx.actor.mark(), tx.now.0);
+    let done = sqlx::query(
+        "insert into reading (id, room, instrument, at, temperature_c, humidity_pct, given_by, received, set_aside)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9) on conflict (instrument, at) do nothing",
+    )
+    .bind(ReadingId::new().to_string())
+    .bind(new.room.to_string())
+    .bind(new.instrument.to_string())
+    .bind(new.at.0)
+    .bind(finite(temperature))
+    .bind(finite(humidity))
+    .bind(by)
+    .bind(received.0)
+    .bind(&set_aside)
+    .execute(tx.db())
+    .await
+    .map_err(Problem::broken)?;
+    // The row itself says who gave it and when.
+    tx.record_tells_itself();
+    Ok(match (done.rows_affected(), set_aside.is_empty()) {
+        (0, _) => Outcome::Already,
+        (_, true) => Outcome::Kept,
+        (_, false) => Outcome::SetAside(set_aside),
+    })
+}
+
+/// Both numbers: as given, or the missing one from the room's nearest believed reading.
+async fn complete(db: &mut Db, new: &NewReading) -> Result<Option<Arrived>, Problem> {
+    let at_us = new.at.0;
+    if let (Some(temperature), Some(humidity)) = (new.temperature, new.humidity) {
+        return Ok(Some(Arrived { at_us, temperature, humidity }));
+    }
+    let row = sqlx::query(
+        "select temperature_c, humidity_pct from reading
+         where room = $1 and at > $2 and at <= $3 and temperature_c is not null and humidity_pct is not null
+         and set_aside = '' order by at desc limit 1",
+    )
+    .bind(new.room.to_string())
+    .bind(at_us - COMPLETED_WITHIN)
+    .bind(at_us)
+    .fetch_optional(&mut *db)
+    .await
+    .map_err(Problem::broken)?;
+    let known = row.map(|row| (row.get::<f64, _>(0), row.get::<f64, _>(1)));
+    // A sensor that sends its halves apart: the other half was set aside alone just before.
+    let half = half_before(db, new).await?;
+    let temperature = new.temperature.or(half.and_then(|half| half.0)).or(known.map(|known| known.0));
+    let humidity = new.humidity.or(half.and_then(|half| half.1)).or(known.map(|known| known.1));
+    Ok(temperature.zip(humidity).map(|(temperature, humidity)| Arrived { at_us, temperature, humidity }))
+}
+
+async fn half_before(db: &mut Db, new: &NewReading) -> Result<Option<(Option<f64>, Option<f64>)>, Problem> {
+    let row = sqlx::query(
+        "select temperature_c, humidity_pct from reading where instrument = $1 and at > $2 and at < $3
+         and (temperature_c is null or humidity_pct is null) order by at desc limit 1",
+    )
+    .bind(new.instrument.to_string())
+    .bind(new.at.0 - COMPLETED_WITHIN)
+    .bind(new.at.0)
+    .fetch_optional(db)
+    .await
+    .map_err(Problem::broken)?;
+    Ok(row.map(|row| (row.get(0), row.get(1))))
+}
+
+/// The believed reading of an instrument nearest before an instant.
+async fn believed_near(db: &mut Db, instrument: InstrumentId, at: Instant) -> Result<Option<Reading>, Problem> {
+    let row = sqlx::query(
+        "select at, temperature_c, humidity_pct from reading
+         where instrument = $1 and at < $2 and set_aside = '' order by at desc limit 1",
+    )
+    .bind(instrument.to_string())
+    .bind(at.0)
+    .fetch_optional(db)
+    .await
+    .map_err(Problem::broken)?;
+    let Some(row) = row else { return Ok(None) };
+    let (Ok(temperature), Ok(humidity)) = (Celsius::new(row.get(1)), RelHumidity::new(row.get(2))) else {
+        return Ok(None);
+    };
+    Ok(Some(Reading { at_us: row.get(0), temperature, humidity }))
+}
+
+/// The newest believed reading of a room.
+pub(super) async fn newest_believed(db: &mut Db, room: RoomId) -> Result<Option<KeptReading>, Problem> {
+    let row = sqlx::query(
+        "select instrument, at, temperature_c, humidity_pct, given_by, set_aside from reading
+         where room = $1 and set_aside = '' order by at desc limit 1",
+    )
+    .bind(room.to_string())
+    .fetch_optional(db)
+    .await
+    .map_err(Problem::broken)?;
+    row.as_ref().map(read_reading).transpose()
+}
+
+/// The newest readings of a room, believed and set aside alike, newest first.
+pub(super) async fn newest(db: &mut Db, room: RoomId, most: i64) -> Result<Vec<KeptReading>, Problem> {
+    let rows = sqlx::query(
+        "select instrument, at, temperature_c, humidity_pct, given_by, set_aside from reading
+         where room = $1 order by at desc limit $2",
+    )
+    .bind(room.to_string())
+    .bind(most)
+    .fetch_all(db)
+    .await
+    .map_err(Problem::broken)?;
+    rows.iter().map(read_reading).collect()
+}
+
+/// Every reading of a room in `[from, to)`, oldest first.
+pub(super) async fn between(db: &mut Db, room: RoomId, from: Instant, to: Instant) -> Result<Vec<KeptReading>, Problem> {
+    let rows = sqlx::query(
+        "select instrument, at, temperature_c, humidity_pct, given_by, set_aside from reading
+         where room = $1 and at >= $2 and at < $3 order by at",
+    )
+    .bind(room.to_string())
+    .bind(from.0)
+    .bind(to.0)
+    .fetch_all(db)
+    .await
+    .map_err(Problem::broken)?;
+    rows.iter().map(read_reading).collect()
+}
+
+/// How many of a room's readings were set aside since an instant.
+pub(super) async fn count_set_aside(db: &mut Db, room: RoomId, since: Instant) -> Result<i64, Problem> {
+    let row = sqlx::query("select count(*) from reading where room = $1 and at >= $2 and set_aside <> ''")
+        .bind(room.to_string())
+        .bind(since.0)
+        .fetch_one(db)
+        .await
+        .map_err(Problem::broken)?;
+    Ok(row.get(0))
+}
+
+fn read_reading(row: &AnyRow) -> Result<KeptReading, Problem> {
+    Ok(KeptReading {
+        instrument: row.get::<String, _>(0).parse().map_err(Problem::broken)?,
+        at: Instant(row.get(1)),
+        temperature: row.get(2),
+        humidity: row.get(3),
+        given_by: row.get(4),
+        set_aside: row.get(5),
+    })
+}
+
+/// Where a logger's file stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ImportState {
+    /// Read, shown, nothing taken yet.
+    Preview,
+    /// Its rows are being taken.
+    Taking,
+    /// All good rows are in.
+    Taken,
+    /// Its person left it.
+    Dropped,
+}
+
+impl ImportState {
+    /// Every state.
+    pub const ALL: [Self; 4] = [Self::Preview, Self::Taking, Self::Taken, Self::Dropped];
+
+    /// The word kept in the database.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Preview => "preview",
+            Self::Taking => "taking",
+            Self::Taken => "taken",
+            Self::Dropped => "dropped",
+        }
+    }
+}
+
+/// A logger's file on its way in.
+#[derive(Debug, Clone)]
+pub struct Import {
+    /// Its id.
+    pub id: ImportId,
+    /// For which room.
+    pub room: RoomId,
+    /// From which instrument.
+    pub instrument: InstrumentId,
+    /// As the person's machine calls it.
+    pub file_name: String,
+    /// Good and faulty rows, how many were taken, how many of those were new.
+    pub rows: (i64, i64, i64, i64),
+    /// Where it stands.
+    pub state: ImportState,
+}
+
+/// Keeps a file for its preview.
+pub(super) async fn add_import(tx: &mut Tx, import: &Import, content: &str) -> Result<(), Problem> {
+    let (by, now) = (tx.actor.mark(), tx.now.0);
+    sqlx::query(
+        "insert into reading_import
+         (id, room, instrument, file_name, content, made_by, created, rows_good, rows_faulty, rows_done, rows_new, state)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, 0, 0, 'preview')",
+    )
+    .bind(import.id.to_string())
+    .bind(import.room.to_string())
+    .bind(import.instrument.to_string())
+    .bind(&import.file_name)
+    .bind(content)
+    .bind(by)
+    .bind(now.0)
+    .bind(import.rows.0)
+    .bind(import.rows.1)
+    .execute(tx.db())
+    .await
+    .map_err(Problem::broken)?;
+    tx.audit("upload logger file", import.id, "").await
+}
+
+/// One import of a room.
+pub(super) async fn import(db: &mut Db, room: RoomId, id: ImportId) -> Result<Option<Import>, Problem> {
+    let row = sqlx::query(
+        "select id, room, instrument, file_name, rows_good, rows_faulty, rows_done, rows_new, state from reading_import
+         where id = $1 and room = $2",
+    )
+    .bind(id.to_string())
+    .bind(room.to_string())
+    .fetch_optional(db)
+    .await
+    .map_err(Problem::broken)?;
+    row.as_ref().map(read_import).transpose()
+}
+
+/// Every import whose rows are being taken: to go on with after a restart.
+pub(super) async fn imports_being_taken(db: &mut Db) -> Result<Vec<Import>, Problem> {
+    let rows = sqlx::query(
+        "select id, room, instrument, file_name, rows_good, rows_faulty, rows_done, rows_new, state from reading_import
+         where state = 'taking' order by created",
+    )
+    .fetch_all(db)
+    .await
+    .map_err(Problem::broken)?;
+    rows.iter().map(read_import).collect()
+}
+
+/// The file itself.
+pub(super) async fn content(db: &mut Db, id: ImportId) -> Result<String, Problem> {
+    let row = sqlx::query("select content from reading_import where id = $1")
+        .bind(id.to_string())
+        .fetch_one(db)
+        .await
+        .map_err(Problem::broken)?;
+    Ok(row.get(0))
+}
+
+/// Moves an import from one state to another; `false` when it was no longer there.
+pub(super) async fn move_import(tx: &mut Tx, id: ImportId, from: ImportState, to: ImportState) -> Result<bool, Problem> {
+    let done = sqlx::query("update reading_import set state = $1 where id = $2 and state = $3")
+        .bind(to.word())
+        .bind(id.to_string())
+        .bind(from.word())
+        .execute(tx.db())
+        .await
+        .map_err(Problem::broken)?;
+    tx.audit("logger file", id, to.word()).await?;
+    Ok(done.rows_affected() == 1)
+}
+
+/// Notes that rows up to `done` were taken, if nobody else did meanwhile.
+pub(super) async fn advance_import(tx: &mut Tx, id: ImportId, was: i64, done: i64, new: i64) -> Result<bool, Problem> {
+    let moved = sqlx::query(
+        "update reading_import set rows_done = $1, rows_new = rows_new + $2 where id = $3 and rows_done = $4 and state = 'taking'",
+    )
+    .bind(done)
+    .bind(new)
+    .bind(id.to_string())
+    .bind(was)
+    .execute(tx.db())
+    .await
+    .map_err(Problem::broken)?;
+    tx.record_tells_itself();
+    Ok(moved.rows_affected() == 1)
+}
+
+/// Empties the text of a file that is done with.
+pub(super) async fn forget_content(tx: &mut Tx, id: ImportId) -> Result<(), Problem> {
+    sqlx::query("update reading_import set content = '' where id = $1 and state in ('taken', 'dropped')")
+        .bind(id.to_string())
+        .execute(tx.db())
+        .await
+        .map_err(Problem::broken)?;
+    Ok(())
+}
+
+fn read_import(row: &AnyRow) -> Result<Import, Problem> {
+    let word: String = row.get(8);
+    Ok(Import {
+        id: row.get::<String, _>(0).parse().map_err(Problem::broken)?,
+        room: row.get::<String, _>(1).parse().map_err(Problem::broken)?,
+        instrument: row.get::<String, _>(2).parse().map_err(Problem::broken)?,
+        file_name: row.get(3),
+        rows: (row.get(4), row.get(5), row.get(6), row.get(7)),
+        state: ImportState::ALL
+            .into_iter()
+            .find(|state| state.word() == word)
+            .ok_or_else(|| Problem::broken("an import in no state of ours"))?,
+    })
+}
