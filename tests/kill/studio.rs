@@ -76,29 +76,38 @@ fn claim(owner: &mut Browser, program: &Program) {
 fn add_room(owner: &mut Browser) -> String {
     let answer = owner.fill("/rooms/new", "/rooms", &[("name", "Gable"), ("volume_m3", "28")]);
     let place = expect_see_other(&answer, "add a room");
-    place.rsplit('/').next().expect("a path has a last step").to_owned()
+    last_step(&place)
 }
 
 fn sensor(owner: &mut Browser, room: &str, client: u64) -> Desk {
-    let path = format!("/rooms/{room}/sensors");
-    let answer = owner.fill(&format!("{path}/new"), &path, &[("name", &instrument_of(client))]);
-    let shown = owner.get(&expect_see_other(&answer, "add a sensor"));
+    let shown = owner.get(&add_instrument(owner, room, client, "sensor"));
     let token = text_of(&shown.body, "data-token").unwrap_or_else(|| panic!("no token shown:\n{}", shown.body));
     Desk::Sensor { room: room.to_owned(), token }
 }
 
 fn page(owner: &mut Browser, room: &str, client: u64) -> Desk {
-    let path = format!("/rooms/{room}/instruments");
-    expect_see_other(
-        &owner.fill(&format!("{path}/new"), &path, &[("name", &instrument_of(client))]),
-        "add an instrument",
-    );
-    let shown = owner.get(&format!("/rooms/{room}/reading"));
+    let place = add_instrument(owner, room, client, "hand");
+    let instrument = last_step(&place);
+    let shown = owner.get(&format!("/rooms/{room}/readings/new"));
     let form =
         form_with_action(&shown.body, "/readings").unwrap_or_else(|| panic!("no form for a reading:\n{}", shown.body));
-    let taken = ["form_key", "temperature", "humidity"];
-    let fields = form.fields.into_iter().filter(|(name, _)| !taken.contains(&name.as_str())).collect();
+    let taken = ["form_key", "temperature", "humidity", "instrument"];
+    let mut fields = form.fields;
+    fields.retain(|(name, _)| !taken.contains(&name.as_str()));
+    fields.push(("instrument".to_owned(), instrument));
     Desk::Page { action: form.action, fields, cookie: owner.cookie_header() }
+}
+
+/// Adds the client's instrument and gives the place it leads to.
+fn add_instrument(owner: &mut Browser, room: &str, client: u64, kind: &str) -> String {
+    let path = format!("/rooms/{room}/instruments");
+    let typed = [("name", instrument_of(client)), ("kind", kind.to_owned())];
+    let typed = typed.each_ref().map(|(name, value)| (*name, value.as_str()));
+    expect_see_other(&owner.fill(&format!("{path}/new"), &path, &typed), "add an instrument")
+}
+
+fn last_step(path: &str) -> String {
+    path.rsplit('/').next().expect("a path has a last step").to_owned()
 }
 
 fn expect_see_other(answer: &Answer, what: &str) -> String {
