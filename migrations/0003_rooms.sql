@@ -83,11 +83,13 @@ create table reading_import (
   room text not null references room (id),
   instrument text not null references instrument (id),
   file_name text not null,
-  content text not null,
+  content bytea not null,
+  -- What the person answered where the file leaves it open; empty while nothing was asked.
+  day_order text not null,
+  temperature_unit text not null,
   made_by text not null,
   created bigint not null,
-  rows_good bigint not null,
-  rows_faulty bigint not null,
+  rows_all bigint not null,
   rows_done bigint not null,
   rows_new bigint not null,
   state text not null check (state in ('preview', 'taking', 'taken', 'dropped'))

@@ -1,1 +1,194 @@
-//! (being built)
+//! Adhesives: classes, bottles, bench tests, and how quickly a bottle sets here. Knows no hands and no client; never
+//! ranks products.
+
+use serde::{Deserialize, Serialize};
+
+use crate::base::units::{Celsius, RelHumidity};
+
+pub mod set_time;
+
+/// The adhesive picked up for one placement.
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Default, Serialize, Deserialize, utoipa::ToSchema,
+)]
+#[serde(rename_all = "snake_case")]
+pub enum Bead {
+    /// Less than usual: drawn out slowly.
+    Thin,
+    /// The usual amount.
+    #[default]
+    Medium,
+    /// More than usual: drawn out faster.
+    Full,
+}
+
+impl Bead {
+    /// All, thinnest first.
+    pub const ALL: [Self; 3] = [Self::Thin, Self::Medium, Self::Full];
+
+    /// The word as printed.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Thin => "thin",
+            Self::Medium => "medium",
+            Self::Full => "full",
+        }
+    }
+
+    /// Steps from a medium bead: −1, 0, 1.
+    #[must_use]
+    pub const fn step(self) -> i8 {
+        match self {
+            Self::Thin => -1,
+            Self::Medium => 0,
+            Self::Full => 1,
+        }
+    }
+}
+
+/// How the bead sits on the extension.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum PickUp {
+    /// A ball at the tip: its core stays wet longer.
+    Ball,
+    /// A coat along the fibre.
+    Coat,
+}
+
+impl PickUp {
+    /// The words as printed.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Ball => "ball at the tip",
+            Self::Coat => "coat along the fibre",
+        }
+    }
+}
+
+/// A liquid used beside the adhesive that may change its set time.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, utoipa::ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Liquid {
+    /// Lash cleanser, rinsed and dry.
+    Cleanser,
+    /// Primer with alcohol, fully dry.
+    AlcoholPrimer,
+    /// Primer that raises the pH, fully dry.
+    PhPrimer,
+    /// Accelerator, on the strip only.
+    Accelerator,
+    /// Water mist, on finished bonds only.
+    Mist,
+}
+
+impl Liquid {
+    /// All.
+    pub const ALL: [Self; 5] = [Self::Cleanser, Self::AlcoholPrimer, Self::PhPrimer, Self::Accelerator, Self::Mist];
+
+    /// The words as printed.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Cleanser => "cleanser",
+            Self::AlcoholPrimer => "alcohol primer",
+            Self::PhPrimer => "pH primer",
+            Self::Accelerator => "accelerator on the strip",
+            Self::Mist => "mist on finished bonds",
+        }
+    }
+
+    const fn place(self) -> usize {
+        match self {
+            Self::Cleanser => 0,
+            Self::AlcoholPrimer => 1,
+            Self::PhPrimer => 2,
+            Self::Accelerator => 3,
+            Self::Mist => 4,
+        }
+    }
+}
+
+/// A set of liquids; each is used or not.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Liquids([bool; 5]);
+
+impl Liquids {
+    /// None at all: the untouched adhesive.
+    pub const NONE: Self = Self([false; 5]);
+
+    /// The same with one more.
+    #[must_use]
+    pub const fn with(mut self, liquid: Liquid) -> Self {
+        self.0[liquid.place()] = true;
+        self
+    }
+
+    /// The same with one less.
+    #[must_use]
+    pub const fn without(mut self, liquid: Liquid) -> Self {
+        self.0[liquid.place()] = false;
+        self
+    }
+
+    /// Whether this one is used.
+    #[must_use]
+    pub const fn has(self, liquid: Liquid) -> bool {
+        self.0[liquid.place()]
+    }
+
+    /// Those used, in the order of [`Liquid::ALL`].
+    pub fn iter(self) -> impl Iterator<Item = Liquid> {
+        Liquid::ALL.into_iter().filter(move |l| self.has(*l))
+    }
+
+    /// Whether none is used.
+    #[must_use]
+    pub fn is_empty(self) -> bool {
+        self == Self::NONE
+    }
+}
+
+impl FromIterator<Liquid> for Liquids {
+    fn from_iter<I: IntoIterator<Item = Liquid>>(liquids: I) -> Self {
+        liquids.into_iter().fold(Self::NONE, Self::with)
+    }
+}
+
+/// The air at the work.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Air {
+    /// Temperature.
+    pub temperature: Celsius,
+    /// Relative humidity.
+    pub humidity: RelHumidity,
+}
+
+/// How well the air is known, as standard uncertainties.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct AirDoubt {
+    /// Of the temperature, in kelvins, 0…10.
+    pub temperature_k: f64,
+    /// Of the relative humidity, in %RH, 0…30.
+    pub humidity_pct: f64,
+}
+
+impl AirDoubt {
+    /// An instrument without error.
+    pub const NONE: Self = Self { temperature_k: 0.0, humidity_pct: 0.0 };
+}
+
+/// What besides the bottle decides how quickly a bond sets.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Conditions {
+    /// The air at the work.
+    pub air: Air,
+    /// The adhesive picked up.
+    pub bead: Bead,
+    /// Liquids used.
+    pub liquids: Liquids,
+    /// Days since the bottle was opened, 0…1000.
+    pub days_open: f64,
+}

@@ -2,6 +2,7 @@
 //! problems with their words, statistics, charts' scales. No SQL, no web, no clock of its own.
 
 pub mod actor;
+pub mod chart;
 pub mod ids;
 pub mod number;
 pub mod problem;

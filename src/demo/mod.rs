@@ -1,1 +1,3 @@
-//! (being built)
+//! The invented studio, seeded through the parts' own functions.
+
+pub mod air;

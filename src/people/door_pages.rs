@@ -18,6 +18,7 @@ use crate::base::time::SECOND;
 use crate::store::keys::{fresh_secret, same};
 use crate::store::{FormKey, Kept, settings};
 use crate::web::House;
+use crate::web::checks::note_fields;
 use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::{Anyone, SignedIn};
@@ -226,15 +227,6 @@ fn new_passphrase_fields() -> [FieldView; 2] {
     };
     let hint = format!("At least {} characters. Paste from a password keeper if you have one.", passphrase::MIN_LENGTH);
     [field("passphrase", "Passphrase", Some(hint)), field("again", "The same once more", None)]
-}
-
-/// Puts each note beside its field.
-pub(super) fn note_fields(fields: &mut [FieldView], notes: &[FieldNote]) {
-    for note in notes {
-        if let Some(field) = fields.iter_mut().find(|field| field.name == note.field) {
-            field.error.get_or_insert_with(|| note.sentence.clone());
-        }
-    }
 }
 
 async fn invited_page(

@@ -14,6 +14,7 @@ use crate::base::text;
 use crate::base::zone::ago;
 use crate::store::{Kept, audit};
 use crate::web::House;
+use crate::web::checks::note_fields;
 use crate::web::form::{Choice, FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::{Owner, SignedIn};
@@ -122,7 +123,7 @@ async fn people_view(
             ..FieldView::default()
         },
     ];
-    super::door_pages::note_fields(&mut fields, notes);
+    note_fields(&mut fields, notes);
     let mistakes = mistakes(&fields);
     let frame = house.frame(&studio, &owner.visitor, Place::Office, "People");
     Ok(PeoplePage { frame, key, people, fields, mistakes })
@@ -400,7 +401,7 @@ async fn tokens_view(
         kind: "text",
         ..FieldView::default()
     }];
-    super::door_pages::note_fields(&mut fields, notes);
+    note_fields(&mut fields, notes);
     let mistakes = mistakes(&fields);
     let frame = house.frame(&studio, &owner.visitor, Place::Office, "Keys for programs");
     Ok(TokensPage { frame, key, tokens, fields, mistakes })

@@ -1,8 +1,220 @@
 //! Rooms and their air. Knows physics and readings. Knows no artist, no adhesive, no price; never ranks anything.
 
 pub mod air;
+mod api;
+pub mod chart;
+mod import_page;
+mod imports;
 pub mod instrument;
+mod instrument_page;
+mod list_page;
 pub mod logger_file;
+pub mod now;
 pub mod plausible;
 pub mod push;
+mod reading_page;
+pub mod readings;
+mod room_form;
+mod room_page;
+pub mod settings;
+mod store;
 pub mod written;
+
+use crate::base::ids::{CheckId, DeviceId, InstrumentId, RoomId};
+use crate::base::problem::Problem;
+use crate::base::time::Instant;
+use crate::store::Db;
+use crate::web::House;
+use crate::web::routes::Routes;
+
+pub use api::RoomsApi;
+pub use settings::RoomSettings;
+
+/// A room of the studio.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Room {
+    /// Its id.
+    pub id: RoomId,
+    /// Its name.
+    pub name: String,
+    /// Volume, m³, 3…2000.
+    pub volume_m3: f64,
+    /// Air changes an hour, 0.05…20; an estimate until fitted.
+    pub air_changes_per_hour: f64,
+    /// The coldest surface by name: skylight, window, outer wall.
+    pub coldest_surface: String,
+    /// Its temperature, °C, where somebody measured it.
+    pub surface_c: Option<f64>,
+    /// When it was closed, if it was.
+    pub closed: Option<Instant>,
+}
+
+/// What a device does.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum DeviceKind {
+    /// Adds moisture.
+    Humidifier,
+    /// Takes moisture.
+    Dehumidifier,
+    /// Warms.
+    Heater,
+    /// Cools.
+    Cooler,
+}
+
+impl DeviceKind {
+    /// Every kind.
+    pub const ALL: [Self; 4] = [Self::Humidifier, Self::Dehumidifier, Self::Heater, Self::Cooler];
+
+    /// The word kept in the database and shown on pages.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Humidifier => "humidifier",
+            Self::Dehumidifier => "dehumidifier",
+            Self::Heater => "heater",
+            Self::Cooler => "cooler",
+        }
+    }
+
+    /// The kind with this word.
+    #[must_use]
+    pub fn from_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|kind| kind.word() == word)
+    }
+}
+
+/// A device in a room.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Device {
+    /// Its id.
+    pub id: DeviceId,
+    /// Where it stands.
+    pub room: RoomId,
+    /// What it does.
+    pub kind: DeviceKind,
+    /// Its name.
+    pub name: String,
+    /// Grams of water an hour; for a dehumidifier what it takes in this room, not what its label says.
+    pub grams_per_hour: Option<f64>,
+}
+
+/// How an instrument's readings come.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum InstrumentKind {
+    /// A person reads it.
+    Hand,
+    /// Its file is read in.
+    Logger,
+    /// It pushes by itself.
+    Sensor,
+}
+
+impl InstrumentKind {
+    /// Every kind.
+    pub const ALL: [Self; 3] = [Self::Hand, Self::Logger, Self::Sensor];
+
+    /// The word kept in the database.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Hand => "hand",
+            Self::Logger => "logger",
+            Self::Sensor => "sensor",
+        }
+    }
+
+    /// The kind with this word.
+    #[must_use]
+    pub fn from_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|kind| kind.word() == word)
+    }
+}
+
+/// A thermometer and hygrometer.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Instrument {
+    /// Its id.
+    pub id: InstrumentId,
+    /// Where it is.
+    pub room: RoomId,
+    /// Its name.
+    pub name: String,
+    /// How its readings come.
+    pub kind: InstrumentKind,
+    /// Beside the bed or on the wall.
+    pub place: instrument::Place,
+    /// The studio's own standard uncertainty of the temperature, K.
+    pub own_temperature: Option<f64>,
+    /// The studio's own standard uncertainty of the humidity, %RH.
+    pub own_humidity: Option<f64>,
+    /// When it was bought, or came here.
+    pub bought: Instant,
+    /// How its messages are read.
+    pub mapping: push::Mapping,
+}
+
+impl Instrument {
+    /// The instrument a new room begins with: whatever hangs there, read by a person.
+    #[must_use]
+    pub fn by_hand(room: RoomId, now: Instant) -> Self {
+        Self {
+            id: InstrumentId::new(),
+            room,
+            name: "Hygrometer read by hand".to_owned(),
+            kind: InstrumentKind::Hand,
+            place: instrument::Place::AtTheBed,
+            own_temperature: None,
+            own_humidity: None,
+            bought: now,
+            mapping: push::Mapping::default(),
+        }
+    }
+}
+
+/// A check of an instrument.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Check {
+    /// Its id.
+    pub id: CheckId,
+    /// When.
+    pub at: Instant,
+    /// Of the humidity (%RH), or else of the temperature (°C).
+    pub of_humidity: bool,
+    /// A salt's key, or "other".
+    pub against: String,
+    /// The true value.
+    pub reference: f64,
+    /// What the instrument showed.
+    pub shown: f64,
+    /// Struck out: counts no more.
+    pub struck: bool,
+}
+
+/// Every room in use, sorted by name.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn all(db: &mut Db) -> Result<Vec<Room>, Problem> {
+    store::rooms(db).await
+}
+
+/// Goes on with logger files whose rows are being taken, for the clock.
+///
+/// # Errors
+/// When the database cannot be used.
+pub async fn go_on_with_imports(house: &House) -> Result<(), Problem> {
+    imports::go_on(house).await
+}
+
+/// Every door of this part.
+#[must_use]
+pub fn routes() -> Routes {
+    list_page::routes()
+        .join(room_form::routes())
+        .join(room_page::routes())
+        .join(reading_page::routes())
+        .join(instrument_page::routes())
+        .join(import_page::routes())
+        .join(api::routes())
+}

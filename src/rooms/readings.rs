@@ -1,11 +1,11 @@
-//! SQL of readings and of logger files on their way in.
+//! SQL of readings.
 
 use sqlx::Row;
 use sqlx::any::AnyRow;
 
 use super::plausible::{self, Arrived, Reading};
 use super::written::TemperatureUnit;
-use crate::base::ids::{ImportId, InstrumentId, ReadingId, RoomId};
+use crate::base::ids::{InstrumentId, ReadingId, RoomId};
 use crate::base::problem::Problem;
 use crate::base::time::{HOUR, Instant};
 use crate::base::units::{Celsius, RelHumidity};
@@ -57,8 +57,14 @@ pub struct NewReading {
 /// How near in time a half from another message or instrument may complete a reading.
 const COMPLETED_WITHIN: i64 = HOUR / 2;
 
-/// Judges a reading against the one before it and keeps it: as counting, or set aside with the reason.
+/// Judges a reading against the one before it and keeps it for the actor: as counting, or set aside with the reason.
 pub(super) async fn keep(tx: &mut Tx, new: &NewReading, unit: TemperatureUnit) -> Result<Outcome, Problem> {
+    let by = tx.actor.mark();
+    keep_for(tx, new, unit, &by).await
+}
+
+/// As [`keep`], given by somebody else than who writes now.
+pub(super) async fn keep_for(tx: &mut Tx, new: &NewReading, unit: TemperatureUnit, by: &str) -> Result<Outcome, Problem> {
     let whole = complete(tx.db(), new).await?;
     let set_aside = match whole {
         Some(arrived) => {
@@ -75,7 +81,7 @@ pub(super) async fn keep(tx: &mut Tx, new: &NewReading, unit: TemperatureUnit) -
         None => (new.temperature, new.humidity),
     };
     let finite = |value: Option<f64>| value.filter(|value| value.is_finite());
-    let (by, received) = (tx.actor.mark(), tx.now.0);
+    let received = tx.now.0;
     let done = sqlx::query(
         "insert into reading (id, room, instrument, at, temperature_c, humidity_pct, given_by, received, set_aside)
          values ($1, $2, $3, $4, $5, $6, $7, $8, $9) on conflict (instrument, at) do nothing",
@@ -219,164 +225,5 @@ fn read_reading(row: &AnyRow) -> Result<KeptReading, Problem> {
         humidity: row.get(3),
         given_by: row.get(4),
         set_aside: row.get(5),
-    })
-}
-
-/// Where a logger's file stands.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum ImportState {
-    /// Read, shown, nothing taken yet.
-    Preview,
-    /// Its rows are being taken.
-    Taking,
-    /// All good rows are in.
-    Taken,
-    /// Its person left it.
-    Dropped,
-}
-
-impl ImportState {
-    /// Every state.
-    pub const ALL: [Self; 4] = [Self::Preview, Self::Taking, Self::Taken, Self::Dropped];
-
-    /// The word kept in the database.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Preview => "preview",
-            Self::Taking => "taking",
-            Self::Taken => "taken",
-            Self::Dropped => "dropped",
-        }
-    }
-}
-
-/// A logger's file on its way in.
-#[derive(Debug, Clone)]
-pub struct Import {
-    /// Its id.
-    pub id: ImportId,
-    /// For which room.
-    pub room: RoomId,
-    /// From which instrument.
-    pub instrument: InstrumentId,
-    /// As the person's machine calls it.
-    pub file_name: String,
-    /// Good and faulty rows, how many were taken, how many of those were new.
-    pub rows: (i64, i64, i64, i64),
-    /// Where it stands.
-    pub state: ImportState,
-}
-
-/// Keeps a file for its preview.
-pub(super) async fn add_import(tx: &mut Tx, import: &Import, content: &str) -> Result<(), Problem> {
-    let (by, now) = (tx.actor.mark(), tx.now.0);
-    sqlx::query(
-        "insert into reading_import
-         (id, room, instrument, file_name, content, made_by, created, rows_good, rows_faulty, rows_done, rows_new, state)
-         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, 0, 0, 'preview')",
-    )
-    .bind(import.id.to_string())
-    .bind(import.room.to_string())
-    .bind(import.instrument.to_string())
-    .bind(&import.file_name)
-    .bind(content)
-    .bind(by)
-    .bind(now.0)
-    .bind(import.rows.0)
-    .bind(import.rows.1)
-    .execute(tx.db())
-    .await
-    .map_err(Problem::broken)?;
-    tx.audit("upload logger file", import.id, "").await
-}
-
-/// One import of a room.
-pub(super) async fn import(db: &mut Db, room: RoomId, id: ImportId) -> Result<Option<Import>, Problem> {
-    let row = sqlx::query(
-        "select id, room, instrument, file_name, rows_good, rows_faulty, rows_done, rows_new, state from reading_import
-         where id = $1 and room = $2",
-    )
-    .bind(id.to_string())
-    .bind(room.to_string())
-    .fetch_optional(db)
-    .await
-    .map_err(Problem::broken)?;
-    row.as_ref().map(read_import).transpose()
-}
-
-/// Every import whose rows are being taken: to go on with after a restart.
-pub(super) async fn imports_being_taken(db: &mut Db) -> Result<Vec<Import>, Problem> {
-    let rows = sqlx::query(
-        "select id, room, instrument, file_name, rows_good, rows_faulty, rows_done, rows_new, state from reading_import
-         where state = 'taking' order by created",
-    )
-    .fetch_all(db)
-    .await
-    .map_err(Problem::broken)?;
-    rows.iter().map(read_import).collect()
-}
-
-/// The file itself.
-pub(super) async fn content(db: &mut Db, id: ImportId) -> Result<String, Problem> {
-    let row = sqlx::query("select content from reading_import where id = $1")
-        .bind(id.to_string())
-        .fetch_one(db)
-        .await
-        .map_err(Problem::broken)?;
-    Ok(row.get(0))
-}
-
-/// Moves an import from one state to another; `false` when it was no longer there.
-pub(super) async fn move_import(tx: &mut Tx, id: ImportId, from: ImportState, to: ImportState) -> Result<bool, Problem> {
-    let done = sqlx::query("update reading_import set state = $1 where id = $2 and state = $3")
-        .bind(to.word())
-        .bind(id.to_string())
-        .bind(from.word())
-        .execute(tx.db())
-        .await
-        .map_err(Problem::broken)?;
-    tx.audit("logger file", id, to.word()).await?;
-    Ok(done.rows_affected() == 1)
-}
-
-/// Notes that rows up to `done` were taken, if nobody else did meanwhile.
-pub(super) async fn advance_import(tx: &mut Tx, id: ImportId, was: i64, done: i64, new: i64) -> Result<bool, Problem> {
-    let moved = sqlx::query(
-        "update reading_import set rows_done = $1, rows_new = rows_new + $2 where id = $3 and rows_done = $4 and state = 'taking'",
-    )
-    .bind(done)
-    .bind(new)
-    .bind(id.to_string())
-    .bind(was)
-    .execute(tx.db())
-    .await
-    .map_err(Problem::broken)?;
-    tx.record_tells_itself();
-    Ok(moved.rows_affected() == 1)
-}
-
-/// Empties the text of a file that is done with.
-pub(super) async fn forget_content(tx: &mut Tx, id: ImportId) -> Result<(), Problem> {
-    sqlx::query("update reading_import set content = '' where id = $1 and state in ('taken', 'dropped')")
-        .bind(id.to_string())
-        .execute(tx.db())
-        .await
-        .map_err(Problem::broken)?;
-    Ok(())
-}
-
-fn read_import(row: &AnyRow) -> Result<Import, Problem> {
-    let word: String = row.get(8);
-    Ok(Import {
-        id: row.get::<String, _>(0).parse().map_err(Problem::broken)?,
-        room: row.get::<String, _>(1).parse().map_err(Problem::broken)?,
-        instrument: row.get::<String, _>(2).parse().map_err(Problem::broken)?,
-        file_name: row.get(3),
-        rows: (row.get(4), row.get(5), row.get(6), row.get(7)),
-        state: ImportState::ALL
-            .into_iter()
-            .find(|state| state.word() == word)
-            .ok_or_else(|| Problem::broken("an import in no state of ours"))?,
     })
 }

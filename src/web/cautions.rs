@@ -33,7 +33,10 @@ pub struct Caution {
 /// The cautions in full, in the order of a treatment.
 pub const WORK: &[Caution] = &[
     // Common practice; the studio's own rule sets the ages.
-    Caution { heading: "Who", sentence: "No treatment of minors outside the studio’s own rule, and none while a client is held." },
+    Caution {
+        heading: "Who",
+        sentence: "No treatment of minors outside the studio’s own rule, and none while a client is held.",
+    },
     // ICSC 1272 asks for ventilation or local exhaust. At source: common practice.
     Caution {
         heading: "Extraction",
@@ -42,7 +45,10 @@ pub const WORK: &[Caution] = &[
     // ICSC 1272 asks for protective gloves. Nitrile rather than latex or cotton: common practice.
     Caution { heading: "Gloves", sentence: "Nitrile, fresh for each client. Cotton soaks adhesive up and grows hot." },
     // Common practice.
-    Caution { heading: "Eyes", sentence: "Closed from the first pick-up to the last drying. If a lid opens, stop until it is shut again." },
+    Caution {
+        heading: "Eyes",
+        sentence: "Closed from the first pick-up to the last drying. If a lid opens, stop until it is shut again.",
+    },
     // Makers' sheets and 16 TAC 83.115 (used according to the manufacturer's instructions).
     Caution {
         heading: "Skin",

@@ -102,7 +102,8 @@ mod tests {
         let good = FieldView { name: "name", label: "Name".into(), ..FieldView::default() };
         let bad = FieldView { name: "volume", label: "Volume".into(), error: Some("Above 0.".into()), ..good.clone() };
         let line = Mistake { anchor: "f-volume".into(), label: "Volume".into(), sentence: "Above 0.".into() };
-        assert_eq!(mistakes([&good, &bad]), [line.clone()]);
-        assert_eq!(mistakes(&vec![bad, good]), [line]);
+        let expected = vec![line];
+        assert_eq!(mistakes([&good, &bad]), expected);
+        assert_eq!(mistakes(&vec![bad, good]), expected);
     }
 }

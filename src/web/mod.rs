@@ -3,6 +3,7 @@
 
 pub mod assets;
 pub mod cautions;
+pub mod checks;
 pub mod form;
 pub mod frame;
 pub mod guard;

@@ -60,8 +60,11 @@ fn outside(title: &str) -> Frame {
 }
 
 fn with_moments(frame: Frame) -> Frame {
-    let moments = ["Opening", "Before a client", "At the bed", "Between", "Closing"]
-        .map(|word| MomentLink { word, href: "?moment".into(), here: word == "Before a client" });
+    let moments = ["Opening", "Before a client", "At the bed", "Between", "Closing"].map(|word| MomentLink {
+        word,
+        href: "?moment".into(),
+        here: word == "Before a client",
+    });
     Frame { moments: moments.into(), ..frame }
 }
 
@@ -189,7 +192,11 @@ fn settings() -> FormPage {
             ..text("show", "Show the air on")
         },
         FieldView { kind: "textarea", optional: true, ..text("note", "Note for the next inspection") },
-        FieldView { kind: "check", value: "yes".into(), ..text("demo_hidden", "Show short names where clients can see") },
+        FieldView {
+            kind: "check",
+            value: "yes".into(),
+            ..text("demo_hidden", "Show short names where clients can see")
+        },
     ];
     FormPage {
         mistakes: mistakes(&fields),

@@ -1,0 +1,275 @@
+//! The doubts, drawn: each of 1021 fixed points is one way things may be. No random numbers, so the same question
+//! always has the same answer, and an option is compared with the same ways things may be as what it would replace.
+
+use crate::adhesives::set_time::{
+    Openness, PICK_UP_DOUBT, Parameter, Posterior, Row, SESSION_SD, Scatter, dryness, pick_up_shift, row,
+};
+use crate::adhesives::{Conditions, PickUp};
+use crate::artists::hands::{Hands, Nig, OPENNESS_POINTS, ln_openness, openness_step};
+use crate::base::stats::gamma::QuantileTable;
+use crate::base::stats::lattice::{self, POINTS};
+
+use super::question::RoomNow;
+
+/// Coordinates of the point set, the most telling first.
+mod dim {
+    pub(super) const HANDS_MEAN: usize = 0;
+    pub(super) const LINE: usize = 1;
+    pub(super) const HUMIDITY_EXPONENT: usize = 2;
+    pub(super) const HUMIDITY: usize = 3;
+    pub(super) const OPENNESS: usize = 4;
+    pub(super) const HANDS_SPREAD: usize = 5;
+    pub(super) const SITTING: usize = 6;
+    pub(super) const SCATTER: usize = 7;
+    pub(super) const PICK_UP: usize = 8;
+    pub(super) const TEMPERATURE_FACTOR: usize = 9;
+    pub(super) const TEMPERATURE: usize = 10;
+    pub(super) const TRAVEL_MEAN: usize = 11;
+    pub(super) const TRAVEL_SPREAD: usize = 12;
+}
+
+/// Where doubt comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Doubt {
+    /// How quick the hands are.
+    Hands,
+    /// How quick the adhesive is: label, tests, sitting, scatter.
+    Adhesive,
+    /// How strongly humidity acts.
+    HumidityExponent,
+    /// What the instrument read.
+    Instrument,
+    /// How long a bead stays open.
+    Openness,
+}
+
+impl Doubt {
+    /// All, in the order in which ties are broken.
+    pub const ALL: [Self; 5] = [Self::Hands, Self::Adhesive, Self::HumidityExponent, Self::Instrument, Self::Openness];
+}
+
+/// Standard normals of a coordinate, or all 0 when its source of doubt is held at its mean.
+fn scores(dim: usize, held: bool) -> &'static [f64] {
+    static MIDDLE: [f64; POINTS] = [0.0; POINTS];
+    if held { &MIDDLE } else { lattice::normal(dim) }
+}
+
+/// The air in each draw.
+#[derive(Debug, Clone)]
+pub(crate) struct AirDraws {
+    /// ln(50/H).
+    pub(crate) dry: Vec<f64>,
+    /// (22 − T)/10.
+    pub(crate) cool: Vec<f64>,
+}
+
+impl AirDraws {
+    pub(crate) fn of(room: &RoomNow, held: Option<Doubt>) -> Self {
+        let held = held == Some(Doubt::Instrument);
+        let (h, u_h) = (room.air.humidity.get(), room.doubt.humidity_pct);
+        let (t, u_t) = (room.air.temperature.get(), room.doubt.temperature_k);
+        Self {
+            dry: scores(dim::HUMIDITY, held).iter().map(|z| dryness(h + z * u_h)).collect(),
+            cool: scores(dim::TEMPERATURE, held).iter().map(|z| (22.0 - t - z * u_t) / 10.0).collect(),
+        }
+    }
+}
+
+/// The adhesive in each draw: ln of the median set time is `rest + n·dry + q·cool`.
+#[derive(Debug, Clone)]
+pub(crate) struct AdhesiveDraws {
+    pub(crate) rest: Vec<f64>,
+    pub(crate) humidity_exponent: Vec<f64>,
+    pub(crate) temperature_factor: Vec<f64>,
+    pub(crate) sigma: Vec<f64>,
+}
+
+impl AdhesiveDraws {
+    /// A bottle, with the error of a new sitting.
+    pub(crate) fn of_bottle(bottle: &Posterior, at: &Conditions, held: Option<Doubt>) -> Self {
+        let mut draws = Self::of(bottle.scatters(), at, held);
+        if held == Some(Doubt::Adhesive) {
+            draws.sigma.fill(bottle.sigma());
+        } else {
+            for (rest, z) in draws.rest.iter_mut().zip(lattice::normal(dim::SITTING)) {
+                *rest += SESSION_SD * z;
+            }
+        }
+        draws
+    }
+
+    /// What air, bead and liquids do to an adhesive of a class; no sitting.
+    pub(crate) fn of_class(any_adhesive: &Scatter, at: &Conditions, held: Option<Doubt>) -> Self {
+        Self::of(std::slice::from_ref(any_adhesive), at, held)
+    }
+
+    fn of(scatters: &[Scatter], at: &Conditions, held: Option<Doubt>) -> Self {
+        let (unit_n, unit_q, others) = split(&row(at));
+        let roots: Vec<Root> = scatters.iter().map(|s| Root::of(s, &unit_n, &unit_q, &others)).collect();
+        let which = which_scatter(scatters);
+        let for_n = scores(dim::HUMIDITY_EXPONENT, held == Some(Doubt::HumidityExponent));
+        let for_q = scores(dim::TEMPERATURE_FACTOR, held == Some(Doubt::Adhesive));
+        let for_rest = scores(dim::LINE, held == Some(Doubt::Adhesive));
+        let mut draws = Self {
+            rest: Vec::with_capacity(POINTS),
+            humidity_exponent: Vec::with_capacity(POINTS),
+            temperature_factor: Vec::with_capacity(POINTS),
+            sigma: Vec::with_capacity(POINTS),
+        };
+        for i in 0..POINTS {
+            let k = which[lattice::rank(dim::SCATTER)[i]];
+            let (z_n, z_q, z_r) = (for_n[i], for_q[i], for_rest[i]);
+            let root = &roots[k];
+            draws.humidity_exponent.push(root.mean[0] + root.n * z_n);
+            draws.temperature_factor.push(root.mean[1] + root.q[0] * z_n + root.q[1] * z_q);
+            draws.rest.push(root.mean[2] + root.rest[0] * z_n + root.rest[1] * z_q + root.rest[2] * z_r);
+            draws.sigma.push(scatters[k].sigma);
+        }
+        draws
+    }
+
+    /// ln of the median set time in each draw.
+    pub(crate) fn ln_set_time(&self, air: &AirDraws) -> Vec<f64> {
+        (0..POINTS)
+            .map(|i| self.rest[i] + self.humidity_exponent[i] * air.dry[i] + self.temperature_factor[i] * air.cool[i])
+            .collect()
+    }
+}
+
+/// The rows that pick the humidity exponent, the temperature factor, and everything else.
+fn split(whole: &Row) -> (Row, Row, Row) {
+    let (mut unit_n, mut unit_q, mut others) = (Row::zeros(), Row::zeros(), *whole);
+    unit_n[Parameter::Humidity.place()] = 1.0;
+    unit_q[Parameter::Temperature.place()] = 1.0;
+    others[Parameter::Humidity.place()] = 0.0;
+    others[Parameter::Temperature.place()] = 0.0;
+    (unit_n, unit_q, others)
+}
+
+/// Triangular root of the covariance of (humidity exponent, temperature factor, the rest) at one scatter.
+struct Root {
+    mean: [f64; 3],
+    n: f64,
+    q: [f64; 2],
+    rest: [f64; 3],
+}
+
+impl Root {
+    fn of(s: &Scatter, unit_n: &Row, unit_q: &Row, others: &Row) -> Self {
+        let mean = [s.mean.dot(unit_n), s.mean.dot(unit_q), s.mean.dot(others)];
+        let n = s.variance_of(unit_n).max(1e-18).sqrt();
+        let q0 = s.covariance_of(unit_n, unit_q) / n;
+        let q1 = (s.variance_of(unit_q) - q0 * q0).max(1e-18).sqrt();
+        let r0 = s.covariance_of(unit_n, others) / n;
+        let r1 = (s.covariance_of(unit_q, others) - q0 * r0) / q1;
+        let r2 = (s.variance_of(others) - r0 * r0 - r1 * r1).max(0.0).sqrt();
+        Self { mean, n, q: [q0, q1], rest: [r0, r1, r2] }
+    }
+}
+
+/// Which scatter each of the ranks of the coordinate falls on, in proportion to the weights.
+fn which_scatter(scatters: &[Scatter]) -> Vec<usize> {
+    let mut which = Vec::with_capacity(POINTS);
+    let (mut k, mut below) = (0, scatters[0].weight);
+    for rank in 0..POINTS {
+        let u = (rank as f64 + 0.5) / POINTS as f64;
+        while u > below && k + 1 < scatters.len() {
+            k += 1;
+            below += scatters[k].weight;
+        }
+        which.push(k);
+    }
+    which
+}
+
+/// ln of open time ÷ set time in each draw, pick-up included.
+pub(crate) fn openness_draws(openness: &Openness, pick_up: Option<PickUp>, held: Option<Doubt>) -> Vec<f64> {
+    let shift = pick_up_shift(pick_up);
+    if held == Some(Doubt::Openness) {
+        let mean: f64 = openness.weights().iter().enumerate().map(|(i, w)| w * ln_openness(i)).sum();
+        return vec![mean + shift; POINTS];
+    }
+    let by_rank = by_rank(openness.weights());
+    let spread = if pick_up.is_some() { PICK_UP_DOUBT } else { 0.0 };
+    lattice::rank(dim::OPENNESS)
+        .iter()
+        .zip(lattice::normal(dim::PICK_UP))
+        .map(|(rank, z)| by_rank[*rank] + shift + spread * z)
+        .collect()
+}
+
+/// ln κ at each rank of the coordinate, every grid point spread evenly over its cell.
+fn by_rank(weights: &[f64]) -> Vec<f64> {
+    let mut values = Vec::with_capacity(POINTS);
+    let (mut k, mut below) = (0, 0.0);
+    for rank in 0..POINTS {
+        let u = (rank as f64 + 0.5) / POINTS as f64;
+        while u > below + weights[k] && k + 1 < OPENNESS_POINTS {
+            below += weights[k];
+            k += 1;
+        }
+        let inside = if weights[k] > 0.0 { ((u - below) / weights[k]).clamp(0.0, 1.0) } else { 0.5 };
+        values.push(ln_openness(k) + openness_step() * (inside - 0.5));
+    }
+    values
+}
+
+/// Tables that belong to one pair of hands and serve every adhesive.
+#[derive(Debug, Clone)]
+pub(crate) struct HandsTables<'a> {
+    hands: &'a Hands,
+    hands_time: QuantileTable,
+    held: bool,
+    /// Mean and variance of the log travel in each draw: the same for every adhesive.
+    travel: Vec<(f64, f64)>,
+}
+
+impl<'a> HandsTables<'a> {
+    pub(crate) fn of(hands: &'a Hands, held: Option<Doubt>) -> Self {
+        let held = held == Some(Doubt::Hands);
+        let shapes = || hands.hands_time.iter().map(Nig::shape);
+        let hands_time = QuantileTable::new(shapes().fold(f64::INFINITY, f64::min), shapes().fold(0.0, f64::max));
+        let shape = hands.travel.shape();
+        let table = QuantileTable::new(shape, shape);
+        let travel = (0..POINTS)
+            .map(|i| {
+                let (mean, spread) = (lattice::normal(dim::TRAVEL_MEAN)[i], lattice::normal(dim::TRAVEL_SPREAD)[i]);
+                drawn(&hands.travel, &table, held, mean, spread)
+            })
+            .collect();
+        Self { hands, hands_time, held, travel }
+    }
+
+    /// The hands in each draw, for an adhesive with these ln κ.
+    pub(crate) fn with_openness(&self, ln_kappa: Vec<f64>) -> HandsDraws<'_> {
+        let (means, spreads) = (lattice::normal(dim::HANDS_MEAN), lattice::normal(dim::HANDS_SPREAD));
+        let hands_time = (0..POINTS)
+            .map(|i| {
+                let fit = self.hands.hands_time_at(ln_kappa[i]);
+                drawn(&fit, &self.hands_time, self.held, means[i], spreads[i])
+            })
+            .collect();
+        HandsDraws { hands_time, travel: &self.travel, ln_kappa }
+    }
+}
+
+/// Mean and variance of a logarithm in one draw.
+#[inline]
+fn drawn(fit: &Nig, table: &QuantileTable, held: bool, mean: f64, spread: f64) -> (f64, f64) {
+    if held {
+        return (fit.mean, fit.spread().powi(2));
+    }
+    let variance = fit.scale / table.at(fit.shape(), spread);
+    (fit.mean + (variance / fit.worth()).sqrt() * mean, variance)
+}
+
+/// The hands in each draw.
+#[derive(Debug, Clone)]
+pub(crate) struct HandsDraws<'a> {
+    /// Mean and variance of the log hands time.
+    pub(crate) hands_time: Vec<(f64, f64)>,
+    /// Mean and variance of the log travel.
+    pub(crate) travel: &'a [(f64, f64)],
+    /// ln κ.
+    pub(crate) ln_kappa: Vec<f64>,
+}

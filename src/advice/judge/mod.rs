@@ -1,0 +1,184 @@
+//! The judgement: which cure-speed class suits these hands here and now, and how each bottle on the shelf fares.
+//!
+//! Takes from its caller which bottles must not be used now; knows no client and no reason behind it.
+
+mod draws;
+mod question;
+mod shares;
+mod stand;
+mod verdict;
+
+use crate::adhesives::set_time::{Openness, Times, times};
+use crate::base::units::Seconds;
+
+pub use draws::Doubt;
+pub(crate) use draws::{AirDraws, HandsDraws, HandsTables};
+pub use question::{CureClass, Limits, NotToday, Question, RoomNow, ShelfBottle, Tested, Work};
+pub use shares::{Outcome, Spread, cured_in_air, disturbed, extra_hold_s};
+pub(crate) use stand::Stand;
+pub use stand::Subject;
+pub use verdict::Verdict;
+
+/// How one class fares.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ClassJudged {
+    /// The class.
+    pub class: CureClass,
+    /// What is to be expected.
+    pub outcome: Outcome,
+    /// The word for it.
+    pub verdict: Verdict,
+    /// Its window as it is likely to be in this room, in seconds: lower and upper edge, best guess.
+    pub here: (Seconds, Seconds),
+}
+
+/// How one bottle fares.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BottleJudged {
+    /// What is to be expected.
+    pub outcome: Outcome,
+    /// The word for it.
+    pub verdict: Verdict,
+    /// Why it must not be used now, if so.
+    pub not_today: Option<NotToday>,
+    /// Whether the room's air is outside the maker's window.
+    pub outside_climate: bool,
+    /// Set time of a new placement here.
+    pub set_time: Times,
+    /// How long its bead can wait here.
+    pub open_time: Times,
+}
+
+/// The judgement.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Judgement {
+    /// Every class, in the order asked.
+    pub classes: Vec<ClassJudged>,
+    /// Every bottle, in the order of the shelf.
+    pub bottles: Vec<BottleJudged>,
+    /// The fastest class within the limit for disturbed bonds, by its place; every slower one would add holding.
+    pub recommended: Option<usize>,
+    /// Without one: the class nearest to the limits.
+    pub least_bad: Option<usize>,
+    /// What a change would be measured against: the bottle nearest to the limits, else the class.
+    pub base: Subject,
+    /// When the extension lies still after contact, 8 in 10 placements.
+    pub lies_still: Times,
+}
+
+impl Judgement {
+    /// How sure the recommendation is: share of the draws in which its disturbed share is within the limit.
+    #[must_use]
+    pub fn sure(&self) -> Option<f64> {
+        self.recommended.map(|c| self.classes[c].outcome.sure)
+    }
+
+    /// What is to be expected of a subject.
+    #[must_use]
+    pub fn outcome(&self, subject: Subject) -> &Outcome {
+        match subject {
+            Subject::Class(c) => &self.classes[c].outcome,
+            Subject::Bottle(b) => &self.bottles[b].outcome,
+        }
+    }
+
+    /// The word for a subject.
+    #[must_use]
+    pub fn verdict(&self, subject: Subject) -> Verdict {
+        match subject {
+            Subject::Class(c) => self.classes[c].verdict,
+            Subject::Bottle(b) => self.bottles[b].verdict,
+        }
+    }
+}
+
+/// Judges every class and bottle. The question must hold at least one class.
+///
+/// # Panics
+/// When there is no class: the callers refuse such a question before.
+#[must_use]
+pub fn judge(q: &Question<'_>) -> Judgement {
+    assert!(!q.classes.is_empty(), "a question holds at least one class");
+    let tables = HandsTables::of(q.hands, None);
+    let air = AirDraws::of(&q.room, None);
+    let classes = judge_classes(q, &tables, &air);
+    let bottles: Vec<BottleJudged> = (0..q.bottles.len()).map(|b| judge_bottle(q, &tables, &air, b)).collect();
+    let recommended = (0..classes.len())
+        .filter(|c| classes[*c].outcome.disturbed_ratio <= 1.0)
+        .min_by(|a, b| q.classes[*a].ln_middle().total_cmp(&q.classes[*b].ln_middle()));
+    let nearest =
+        |ratios: &mut dyn Iterator<Item = (usize, f64)>| ratios.min_by(|a, b| a.1.total_cmp(&b.1)).map(|(i, _)| i);
+    let least_bad = match recommended {
+        Some(_) => None,
+        None => nearest(&mut classes.iter().map(|c| c.outcome.ratio()).enumerate()),
+    };
+    let bottle = nearest(
+        &mut bottles.iter().enumerate().filter(|(_, b)| b.not_today.is_none()).map(|(i, b)| (i, b.outcome.ratio())),
+    );
+    let base = match bottle {
+        Some(b) => Subject::Bottle(b),
+        None => Subject::Class(recommended.or(least_bad).unwrap_or(0)),
+    };
+    Judgement { lies_still: lies_still(q, base), classes, bottles, recommended, least_bad, base }
+}
+
+/// Conditions in which a class is judged.
+pub(crate) fn any_adhesive_conditions(q: &Question<'_>) -> crate::adhesives::Conditions {
+    stand::fresh(q.room.air, q.work.bead, q.work.liquids)
+}
+
+fn judge_classes(q: &Question<'_>, tables: &HandsTables<'_>, air: &AirDraws) -> Vec<ClassJudged> {
+    let mut shared: Option<Stand<'_>> = None;
+    let mut judged = Vec::with_capacity(q.classes.len());
+    for (c, class) in q.classes.iter().enumerate() {
+        let stand = match shared.take() {
+            Some(stand) => stand.for_class(*class),
+            None => Stand::of(q, tables, Subject::Class(c), q.work.bead, q.work.liquids, None),
+        };
+        let outcome = stand.outcome(q, air);
+        let mut factors = stand.adhesive.ln_set_time(air);
+        let factor = crate::base::stats::sample::quantile_of(&mut factors, 0.5).exp();
+        let (low, high) = class.window();
+        judged.push(ClassJudged {
+            class: *class,
+            verdict: Verdict::of(&outcome),
+            outcome,
+            here: (Seconds::clamped(low * factor), Seconds::clamped(high * factor)),
+        });
+        shared = Some(stand);
+    }
+    judged
+}
+
+fn judge_bottle(q: &Question<'_>, tables: &HandsTables<'_>, air: &AirDraws, b: usize) -> BottleJudged {
+    let bottle = &q.bottles[b];
+    let stand = Stand::of(q, tables, Subject::Bottle(b), q.work.bead, q.work.liquids, None);
+    let outcome = stand.outcome(q, air);
+    let at = bottle.conditions(q.room.air, q.work.bead, q.work.liquids);
+    let not_today = q.not_today(b);
+    let outside_climate = bottle.climate.is_some_and(|c| !c.holds(&q.room.air));
+    let verdict = match (not_today, outside_climate) {
+        (Some(_), _) => Verdict::NotForToday,
+        (None, true) => Verdict::at_most_near(&outcome),
+        (None, false) => Verdict::of(&outcome),
+    };
+    BottleJudged {
+        outcome,
+        verdict,
+        not_today,
+        outside_climate,
+        set_time: times(&bottle.set_time.placement(&at, q.room.doubt)),
+        open_time: times(&bottle.openness.open_time(&bottle.set_time, &at, q.room.doubt, q.work.pick_up)),
+    }
+}
+
+/// Seconds from contact until the extension lies still, at the openness of the base.
+fn lies_still(q: &Question<'_>, base: Subject) -> Times {
+    let kappa = match base {
+        Subject::Bottle(b) => q.bottles[b].openness.median(),
+        Subject::Class(_) => Openness::untested().median(),
+    };
+    let fit = q.hands.hands_time_at(kappa.ln());
+    let at = |p| Seconds::clamped(fit.new_placement(p).exp());
+    Times { median: at(0.5), low: at(0.1), high: at(0.9) }
+}

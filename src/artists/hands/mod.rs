@@ -1,0 +1,17 @@
+//! How quick a pair of hands is: learned from timed placements, kept as a short summary, reported with its doubt.
+//!
+//! A placement has a *travel* x (pick-up to contact) and a *settle* s (contact until no longer moved). The logarithms
+//! are taken as normal. Pure: no clock, no storage.
+
+mod nig;
+mod report;
+mod summary;
+mod timing;
+
+pub use nig::Nig;
+pub use report::{Known, Quantity, Report, Trend, report};
+pub use summary::{
+    Hands, OPENNESS_MIDDLE, OPENNESS_POINTS, OPENNESS_REACH, UNTIMED_SETTLE_S, UNTIMED_TRAVEL_S, ln_openness,
+    openness_step,
+};
+pub use timing::{FrameTime, Timing, from_frames, may_include_waiting, spread_without_tapping};

@@ -1,0 +1,150 @@
+//! What is kept of an artist's timings in one technique.
+
+use serde::{Deserialize, Serialize};
+
+use super::nig::Nig;
+use super::timing::Timing;
+
+/// Points of the openness grid: open time ÷ set time, κ.
+pub const OPENNESS_POINTS: usize = 41;
+/// Middle of the grid in ln κ.
+pub const OPENNESS_MIDDLE: f64 = 1.386_294_361_119_890_6; // ln 4
+/// The grid reaches this far in ln κ on each side.
+pub const OPENNESS_REACH: f64 = 1.2;
+
+/// ln κ of grid point `i` (0…40).
+#[must_use]
+pub fn ln_openness(i: usize) -> f64 {
+    OPENNESS_MIDDLE - OPENNESS_REACH + i as f64 * openness_step()
+}
+
+/// Distance of two neighbours on the grid, in ln κ.
+#[must_use]
+pub const fn openness_step() -> f64 {
+    2.0 * OPENNESS_REACH / (OPENNESS_POINTS - 1) as f64
+}
+
+/// Median travel and settle assumed for every technique until timed, in seconds (common practice).
+pub const UNTIMED_TRAVEL_S: f64 = 2.8;
+/// See [`UNTIMED_TRAVEL_S`].
+pub const UNTIMED_SETTLE_S: f64 = 1.2;
+
+/// What is kept of the timings of one artist in one technique. Its size does not grow with the placements timed.
+///
+/// *Hands time* is h = settle + travel/κ: a second in the air uses up part of the set, the smaller a part the longer
+/// the bead stays open (κ = open time ÷ set time, not known exactly, hence a grid).
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Hands {
+    /// Placements timed.
+    pub placements: u32,
+    /// Sessions they came in.
+    pub sessions: u32,
+    /// Logarithm of the travel.
+    pub travel: Nig,
+    /// Logarithm of the settle.
+    pub settle: Nig,
+    /// Logarithm of the hands time at each point of the openness grid.
+    pub hands_time: Vec<Nig>,
+}
+
+impl Hands {
+    /// The starting guess for hands nobody has timed.
+    #[must_use]
+    pub fn untimed() -> Self {
+        Self::from_timings(&[])
+    }
+
+    /// Learns from timings. Placements with a travel or settle of 0 are left out: a logarithm has no place for them,
+    /// and nobody places in no time.
+    #[must_use]
+    pub fn from_timings(timings: &[Timing]) -> Self {
+        let sessions = by_session(timings);
+        let logs = |f: &dyn Fn(&Timing) -> f64| -> Vec<Vec<f64>> {
+            sessions.iter().map(|s| s.iter().map(|t| f(t).ln()).collect()).collect()
+        };
+        let hands_time = (0..OPENNESS_POINTS)
+            .map(|i| {
+                let kappa = ln_openness(i).exp();
+                let prior = (UNTIMED_SETTLE_S + UNTIMED_TRAVEL_S / kappa).ln();
+                Nig::fit(prior, &logs(&|t| t.settle.get() + t.travel.get() / kappa))
+            })
+            .collect();
+        Self {
+            placements: sessions.iter().map(|s| s.len() as u32).sum(),
+            sessions: sessions.len() as u32,
+            travel: Nig::fit(UNTIMED_TRAVEL_S.ln(), &logs(&|t| t.travel.get())),
+            settle: Nig::fit(UNTIMED_SETTLE_S.ln(), &logs(&|t| t.settle.get())),
+            hands_time,
+        }
+    }
+
+    /// The hands time at any ln κ, interpolated on the grid and held at its ends.
+    #[inline]
+    #[must_use]
+    pub fn hands_time_at(&self, ln_kappa: f64) -> Nig {
+        let last = OPENNESS_POINTS - 1;
+        let place = ((ln_kappa - ln_openness(0)) / openness_step()).clamp(0.0, last as f64);
+        let i = (place as usize).min(last - 1);
+        let f = place - i as f64;
+        let (a, b) = (&self.hands_time[i], &self.hands_time[i + 1]);
+        let mix = |x: f64, y: f64| x + f * (y - x);
+        Nig { effective: mix(a.effective, b.effective), mean: mix(a.mean, b.mean), scale: mix(a.scale, b.scale) }
+    }
+}
+
+/// Usable timings in order of their session number.
+pub(super) fn by_session(timings: &[Timing]) -> Vec<Vec<Timing>> {
+    let mut usable: Vec<Timing> =
+        timings.iter().copied().filter(|t| t.travel.get() > 0.0 && t.settle.get() > 0.0).collect();
+    usable.sort_by_key(|t| t.session);
+    usable.chunk_by(|a, b| a.session == b.session).map(<[Timing]>::to_vec).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::base::units::Seconds;
+
+    fn timings() -> Vec<Timing> {
+        (0..60)
+            .map(|i| Timing {
+                session: 1 + i / 20,
+                travel: Seconds::new(2.0 + 0.07 * f64::from(i % 17)).unwrap(),
+                settle: Seconds::new(0.8 + 0.05 * f64::from(i % 11)).unwrap(),
+            })
+            .collect()
+    }
+
+    #[test]
+    fn the_kept_summary_agrees_with_a_fresh_fit_between_grid_points() {
+        let hands = Hands::from_timings(&timings());
+        for ln_kappa in [0.33_f64, 1.0, 1.4, 2.02, 2.5] {
+            let kept = hands.hands_time_at(ln_kappa);
+            let kappa = ln_kappa.exp();
+            let logs: Vec<Vec<f64>> = by_session(&timings())
+                .iter()
+                .map(|s| s.iter().map(|t| (t.settle.get() + t.travel.get() / kappa).ln()).collect())
+                .collect();
+            let fresh = Nig::fit((UNTIMED_SETTLE_S + UNTIMED_TRAVEL_S / kappa).ln(), &logs);
+            assert!((kept.mean - fresh.mean).abs() < 1e-3);
+            assert!((kept.scale / fresh.scale - 1.0).abs() < 1e-2);
+            assert!((kept.effective / fresh.effective - 1.0).abs() < 1e-2);
+        }
+    }
+
+    #[test]
+    fn the_order_in_which_timings_arrive_does_not_matter() {
+        let mut turned = timings();
+        turned.reverse();
+        assert_eq!(Hands::from_timings(&turned).sessions, 3);
+        let off = Hands::from_timings(&turned).travel.mean - Hands::from_timings(&timings()).travel.mean;
+        assert!(off.abs() < 1e-12);
+    }
+
+    #[test]
+    fn untimed_hands_carry_the_starting_guess() {
+        let hands = Hands::untimed();
+        assert_eq!(hands.placements, 0);
+        assert!((hands.hands_time_at(4.0_f64.ln()).mean - (1.2_f64 + 0.7).ln()).abs() < 1e-9);
+    }
+}

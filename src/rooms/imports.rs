@@ -1,0 +1,368 @@
+//! A logger's file on its way in: its SQL, its preview, and the taking of its rows, which goes on after a restart.
+
+use std::collections::HashSet;
+
+use sqlx::Row;
+use sqlx::any::AnyRow;
+
+use super::logger_file::{self, DayOrder, Hints, LoggerFile, Stop};
+use super::readings::{self, NewReading, Outcome};
+use super::written::TemperatureUnit;
+use crate::base::actor::Actor;
+use crate::base::ids::{ImportId, InstrumentId, RoomId};
+use crate::base::problem::Problem;
+use crate::base::time::Instant;
+use crate::store::{Db, FormKey, Kept, Tx};
+use crate::web::House;
+use crate::web::studio::Studio;
+
+/// Rows taken in one write: long enough to be quick, short enough that nobody waits behind it.
+const ROWS_A_WRITE: usize = 250;
+
+/// Where a file stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ImportState {
+    /// Read, shown, nothing taken yet.
+    Preview,
+    /// Its rows are being taken.
+    Taking,
+    /// All good rows are in.
+    Taken,
+    /// Its person left it.
+    Dropped,
+}
+
+impl ImportState {
+    /// Every state.
+    pub const ALL: [Self; 4] = [Self::Preview, Self::Taking, Self::Taken, Self::Dropped];
+
+    /// The word kept in the database.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Preview => "preview",
+            Self::Taking => "taking",
+            Self::Taken => "taken",
+            Self::Dropped => "dropped",
+        }
+    }
+}
+
+/// A logger's file on its way in.
+#[derive(Debug, Clone)]
+pub struct Import {
+    /// Its id.
+    pub id: ImportId,
+    /// For which room.
+    pub room: RoomId,
+    /// From which instrument.
+    pub instrument: InstrumentId,
+    /// As the person's machine calls it.
+    pub file_name: String,
+    /// Which of day and month comes first, where the person was asked.
+    pub day_order: Option<DayOrder>,
+    /// In which unit temperatures are, where the person was asked.
+    pub temperature_unit: Option<TemperatureUnit>,
+    /// Who sent it.
+    pub made_by: String,
+    /// Good rows; known once taking has begun.
+    pub rows_all: i64,
+    /// Rows taken so far.
+    pub rows_done: i64,
+    /// Those among them that were not here before.
+    pub rows_new: i64,
+    /// Where it stands.
+    pub state: ImportState,
+}
+
+/// A file as its preview shows it.
+pub(super) struct Preview {
+    pub(super) file: LoggerFile,
+    /// Good rows whose instrument and instant are here already.
+    pub(super) here: usize,
+}
+
+/// Keeps a file for its preview.
+pub(super) async fn add(tx: &mut Tx, import: &Import, content: &[u8]) -> Result<(), Problem> {
+    let now = tx.now.0;
+    sqlx::query(
+        "insert into reading_import
+         (id, room, instrument, file_name, content, day_order, temperature_unit, made_by, created, rows_all, rows_done, rows_new,
+          state)
+         values ($1, $2, $3, $4, $5, '', '', $6, $7, 0, 0, 0, 'preview')",
+    )
+    .bind(import.id.to_string())
+    .bind(import.room.to_string())
+    .bind(import.instrument.to_string())
+    .bind(&import.file_name)
+    .bind(content.to_vec())
+    .bind(&import.made_by)
+    .bind(now.0)
+    .execute(tx.db())
+    .await
+    .map_err(Problem::broken)?;
+    tx.audit("upload logger file", import.id, "").await
+}
+
+/// One import of a room.
+pub(super) async fn find(db: &mut Db, room: RoomId, id: ImportId) -> Result<Option<Import>, Problem> {
+    let row = sqlx::query(
+        "select id, room, instrument, file_name, day_order, temperature_unit, made_by, rows_all, rows_done, rows_new, state
+         from reading_import where id = $1 and room = $2",
+    )
+    .bind(id.to_string())
+    .bind(room.to_string())
+    .fetch_optional(db)
+    .await
+    .map_err(Problem::broken)?;
+    row.as_ref().map(read_import).transpose()
+}
+
+async fn being_taken(db: &mut Db) -> Result<Vec<Import>, Problem> {
+    let rows = sqlx::query(
+        "select id, room, instrument, file_name, day_order, temperature_unit, made_by, rows_all, rows_done, rows_new, state
+         from reading_import where state = 'taking' order by created",
+    )
+    .fetch_all(db)
+    .await
+    .map_err(Problem::broken)?;
+    rows.iter().map(read_import).collect()
+}
+
+async fn content(db: &mut Db, id: ImportId) -> Result<Vec<u8>, Problem> {
+    let row = sqlx::query("select content from reading_import where id = $1")
+        .bind(id.to_string())
+        .fetch_one(db)
+        .await
+        .map_err(Problem::broken)?;
+    Ok(row.get(0))
+}
+
+/// Reads a kept file with the person's answers; `Err(Stop)` is a question to her or the end of it.
+pub(super) async fn preview(db: &mut Db, import: &Import, studio: &Studio) -> Result<Result<Preview, Stop>, Problem> {
+    let file = match read(content(db, import.id).await?, import, studio).await? {
+        Ok(file) => file,
+        Err(stop) => return Ok(Err(stop)),
+    };
+    let (first, last) = span(&file);
+    let rows = sqlx::query("select at from reading where instrument = $1 and at >= $2 and at <= $3")
+        .bind(import.instrument.to_string())
+        .bind(first)
+        .bind(last)
+        .fetch_all(db)
+        .await
+        .map_err(Problem::broken)?;
+    let known: HashSet<i64> = rows.iter().map(|row| row.get(0)).collect();
+    let mut seen = HashSet::new();
+    let here = file.rows.iter().filter(|row| known.contains(&row.at_us) || !seen.insert(row.at_us)).count();
+    Ok(Ok(Preview { file, here }))
+}
+
+fn span(file: &LoggerFile) -> (i64, i64) {
+    let first = file.rows.iter().map(|row| row.at_us).min().unwrap_or(0);
+    let last = file.rows.iter().map(|row| row.at_us).max().unwrap_or(0);
+    (first, last)
+}
+
+/// Reading a long file takes a second; it must not hold up the pages of others.
+async fn read(bytes: Vec<u8>, import: &Import, studio: &Studio) -> Result<Result<LoggerFile, Stop>, Problem> {
+    let hints = Hints {
+        zone: studio.zone.inner().clone(),
+        day_order: import.day_order,
+        temperature_unit: import.temperature_unit,
+    };
+    tokio::task::spawn_blocking(move || logger_file::read_all(&bytes, &hints)).await.map_err(Problem::broken)
+}
+
+/// Keeps the answers to what a file left open.
+pub(super) async fn answer(
+    tx: &mut Tx,
+    id: ImportId,
+    day_order: Option<DayOrder>,
+    unit: Option<TemperatureUnit>,
+) -> Result<(), Problem> {
+    for (text, statement) in [
+        (day_order.map(order_word), "update reading_import set day_order = $1 where id = $2 and state = 'preview'"),
+        (unit.map(unit_word), "update reading_import set temperature_unit = $1 where id = $2 and state = 'preview'"),
+    ] {
+        if let Some(word) = text {
+            sqlx::query(statement).bind(word).bind(id.to_string()).execute(tx.db()).await.map_err(Problem::broken)?;
+        }
+    }
+    tx.audit("answer for logger file", id, "").await
+}
+
+/// Begins to take the rows, or drops the file; one who comes second finds it done.
+pub(super) async fn decide(tx: &mut Tx, id: ImportId, rows: usize, to: ImportState) -> Result<(), Problem> {
+    sqlx::query("update reading_import set state = $1, rows_all = $2 where id = $3 and state = 'preview'")
+        .bind(to.word())
+        .bind(i64::try_from(rows).unwrap_or(i64::MAX))
+        .bind(id.to_string())
+        .execute(tx.db())
+        .await
+        .map_err(Problem::broken)?;
+    if to == ImportState::Dropped {
+        forget_content(tx, id).await?;
+    }
+    tx.audit("logger file", id, to.word()).await
+}
+
+async fn forget_content(tx: &mut Tx, id: ImportId) -> Result<(), Problem> {
+    sqlx::query("update reading_import set content = $1 where id = $2")
+        .bind(Vec::<u8>::new())
+        .bind(id.to_string())
+        .execute(tx.db())
+        .await
+        .map_err(Problem::broken)?;
+    Ok(())
+}
+
+/// Goes on with every file whose rows are being taken. Safe to run any number of times at once.
+///
+/// # Errors
+/// When the database cannot be used.
+pub async fn go_on(house: &House) -> Result<(), Problem> {
+    let waiting = {
+        let mut db = house.store.read().await?;
+        being_taken(&mut db).await?
+    };
+    for import in waiting {
+        take(house, &import).await?;
+    }
+    Ok(())
+}
+
+/// Takes the rows of one file in small writes; each notes how far it came in the same transaction.
+pub(super) async fn take(house: &House, import: &Import) -> Result<(), Problem> {
+    let (file, unit) = {
+        let mut db = house.store.read().await?;
+        let studio = Studio::load(&mut db).await?;
+        let unit = if studio.fahrenheit { TemperatureUnit::Fahrenheit } else { TemperatureUnit::Celsius };
+        match read(content(&mut db, import.id).await?, import, &studio).await? {
+            Ok(file) => (file, unit),
+            // It could be read when the person decided; only the house itself could have changed since.
+            Err(stop) => return Err(Problem::broken(stop)),
+        }
+    };
+    let mut done = usize::try_from(import.rows_done).unwrap_or(0);
+    while done < file.rows.len() {
+        let rows = &file.rows[done..file.rows.len().min(done + ROWS_A_WRITE)];
+        let news: Vec<NewReading> = rows.iter().map(|row| import.reading(row)).collect();
+        if !take_some(house, import, done, news, unit).await? {
+            return Ok(()); // Another process goes on with it.
+        }
+        done += rows.len();
+    }
+    let id = import.id;
+    house
+        .store
+        .write(&FormKey::house(), move |tx| {
+            Box::pin(async move {
+                sqlx::query("update reading_import set state = 'taken' where id = $1 and state = 'taking' and rows_done >= rows_all")
+                    .bind(id.to_string())
+                    .execute(tx.db())
+                    .await
+                    .map_err(Problem::broken)?;
+                forget_content(tx, id).await?;
+                tx.audit("logger file", id, "taken").await?;
+                Ok(Kept::see(""))
+            })
+        })
+        .await
+        .map(|_| ())
+}
+
+async fn take_some(
+    house: &House,
+    import: &Import,
+    was: usize,
+    news: Vec<NewReading>,
+    unit: TemperatureUnit,
+) -> Result<bool, Problem> {
+    let (id, by) = (import.id, import.made_by.clone());
+    let kept = house
+        .store
+        .write(&FormKey::unkeyed(Actor::House), move |tx| {
+            let (news, by) = (news.clone(), by.clone());
+            Box::pin(async move {
+                let done = was + news.len();
+                let mut new = 0;
+                for reading in &news {
+                    new += i64::from(readings::keep_for(tx, reading, unit, &by).await? != Outcome::Already);
+                }
+                let moved = sqlx::query(
+                    "update reading_import set rows_done = $1, rows_new = rows_new + $2
+                     where id = $3 and rows_done = $4 and state = 'taking'",
+                )
+                .bind(i64::try_from(done).unwrap_or(i64::MAX))
+                .bind(new)
+                .bind(id.to_string())
+                .bind(i64::try_from(was).unwrap_or(i64::MAX))
+                .execute(tx.db())
+                .await
+                .map_err(Problem::broken)?;
+                tx.record_tells_itself();
+                Ok(Kept::see(if moved.rows_affected() == 1 { "moved" } else { "" }))
+            })
+        })
+        .await?;
+    Ok(kept.location == "moved")
+}
+
+impl Import {
+    fn reading(&self, row: &logger_file::GoodRow) -> NewReading {
+        NewReading {
+            room: self.room,
+            instrument: self.instrument,
+            at: Instant(row.at_us),
+            temperature: Some(row.temperature),
+            humidity: Some(row.humidity),
+        }
+    }
+}
+
+/// The word of an order, in forms and in the database.
+pub(super) const fn order_word(order: DayOrder) -> &'static str {
+    match order {
+        DayOrder::DayFirst => "day_first",
+        DayOrder::MonthFirst => "month_first",
+    }
+}
+
+/// The order with this word.
+pub(super) fn order_from(word: &str) -> Option<DayOrder> {
+    [DayOrder::DayFirst, DayOrder::MonthFirst].into_iter().find(|order| order_word(*order) == word)
+}
+
+/// The word of a unit, in forms and in the database.
+pub(super) const fn unit_word(unit: TemperatureUnit) -> &'static str {
+    match unit {
+        TemperatureUnit::Celsius => "celsius",
+        TemperatureUnit::Fahrenheit => "fahrenheit",
+    }
+}
+
+/// The unit with this word.
+pub(super) fn unit_from(word: &str) -> Option<TemperatureUnit> {
+    [TemperatureUnit::Celsius, TemperatureUnit::Fahrenheit].into_iter().find(|unit| unit_word(*unit) == word)
+}
+
+fn read_import(row: &AnyRow) -> Result<Import, Problem> {
+    let word: String = row.get(10);
+    Ok(Import {
+        id: row.get::<String, _>(0).parse().map_err(Problem::broken)?,
+        room: row.get::<String, _>(1).parse().map_err(Problem::broken)?,
+        instrument: row.get::<String, _>(2).parse().map_err(Problem::broken)?,
+        file_name: row.get(3),
+        day_order: order_from(&row.get::<String, _>(4)),
+        temperature_unit: unit_from(&row.get::<String, _>(5)),
+        made_by: row.get(6),
+        rows_all: row.get(7),
+        rows_done: row.get(8),
+        rows_new: row.get(9),
+        state: ImportState::ALL
+            .into_iter()
+            .find(|state| state.word() == word)
+            .ok_or_else(|| Problem::broken("an import in no state of ours"))?,
+    })
+}

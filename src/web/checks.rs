@@ -1,0 +1,159 @@
+//! Checking what was typed: every mistake of a form is found at once and told beside its field.
+
+use crate::base::number::typed_decimal;
+use crate::base::problem::{FieldNote, Problem};
+use crate::base::text;
+
+use super::form::{Choice, FieldView};
+
+/// Collects the mistakes of one form.
+#[derive(Debug, Default)]
+pub struct Notes {
+    notes: Vec<FieldNote>,
+}
+
+impl Notes {
+    /// Adds a mistake.
+    pub fn add(&mut self, field: &'static str, sentence: impl Into<String>) {
+        self.notes.push(FieldNote::new(field, sentence));
+    }
+
+    /// One line of text, at most `most` characters.
+    pub fn line(&mut self, field: &'static str, typed: &str, most: usize) -> Option<String> {
+        text::line(typed, most).map_err(|bad| self.add(field, bad.to_string())).ok()
+    }
+
+    /// A number between two limits, both allowed.
+    pub fn number(&mut self, field: &'static str, typed: &str, (low, high): (f64, f64), unit: &str) -> Option<f64> {
+        match typed_decimal(typed) {
+            Some(value) if (low..=high).contains(&value) => Some(value),
+            Some(_) => {
+                self.add(field, format!("Type a number from {low} to {high} {unit}.").replace(" .", "."));
+                None
+            }
+            None if typed.trim().is_empty() => {
+                self.add(field, "Fill this in.");
+                None
+            }
+            None => {
+                self.add(field, "This is not a number. Digits with a comma or a point are read.");
+                None
+            }
+        }
+    }
+
+    /// As [`Notes::number`], where nothing typed is `Some(None)` and a mistake is `None`.
+    #[expect(clippy::option_option, reason = "outer: could it be read; inner: was anything typed")]
+    pub fn optional_number(
+        &mut self,
+        field: &'static str,
+        typed: &str,
+        limits: (f64, f64),
+        unit: &str,
+    ) -> Option<Option<f64>> {
+        if typed.trim().is_empty() { Some(None) } else { self.number(field, typed, limits, unit).map(Some) }
+    }
+
+    /// One of the choices.
+    pub fn choice<T>(&mut self, field: &'static str, chosen: Option<T>) -> Option<T> {
+        if chosen.is_none() {
+            self.add(field, "Choose one of these.");
+        }
+        chosen
+    }
+
+    /// The mistakes so far.
+    #[must_use]
+    pub fn all(&self) -> &[FieldNote] {
+        &self.notes
+    }
+
+    /// The typed values when nothing was wrong, else the mistakes.
+    ///
+    /// # Errors
+    /// [`Problem::Mistakes`] when there are any.
+    pub fn settle<T>(self, typed: Option<T>) -> Result<T, Problem> {
+        match typed {
+            Some(typed) if self.notes.is_empty() => Ok(typed),
+            _ => Err(Problem::Mistakes(self.notes)),
+        }
+    }
+}
+
+/// Puts each note beside its field.
+pub fn note_fields(fields: &mut [FieldView], notes: &[FieldNote]) {
+    for note in notes {
+        if let Some(field) = fields.iter_mut().find(|field| field.name == note.field) {
+            field.error.get_or_insert_with(|| note.sentence.clone());
+        }
+    }
+}
+
+/// A field of one line.
+#[must_use]
+pub fn text_field(name: &'static str, label: &str, value: &str) -> FieldView {
+    FieldView {
+        name,
+        label: label.to_owned(),
+        value: value.to_owned(),
+        autocomplete: "off",
+        kind: "text",
+        ..FieldView::default()
+    }
+}
+
+/// A field for a number.
+#[must_use]
+pub fn number_field(name: &'static str, label: &str, value: &str) -> FieldView {
+    FieldView { inputmode: "decimal", ..text_field(name, label, value) }
+}
+
+/// A field with choices: (value, words).
+#[must_use]
+pub fn choice_field(
+    kind: &'static str,
+    name: &'static str,
+    label: &str,
+    chosen: &str,
+    choices: impl IntoIterator<Item = (String, String)>,
+) -> FieldView {
+    let options = choices
+        .into_iter()
+        .map(|(value, label)| Choice { chosen: value == chosen, value, label })
+        .collect();
+    FieldView { name, label: label.to_owned(), kind, options, value: chosen.to_owned(), ..FieldView::default() }
+}
+
+impl FieldView {
+    /// With a small line under the label.
+    #[must_use]
+    pub fn hinted(mut self, hint: impl Into<String>) -> Self {
+        self.hint = Some(hint.into());
+        self
+    }
+
+    /// May stay empty.
+    #[must_use]
+    pub fn or_empty(mut self) -> Self {
+        self.optional = true;
+        self
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_mistake_of_a_form_is_found_at_once() {
+        let mut notes = Notes::default();
+        let name = notes.line("name", "  ", 40);
+        let volume = notes.number("volume", "12,5 m", (3.0, 2000.0), "m³");
+        let height = notes.number("height", "0,5", (2.0, 6.0), "m");
+        let none = notes.optional_number("surface", "", (-20.0, 60.0), "°C");
+        assert_eq!((name, volume, height, none), (None, None, None, Some(None)));
+        let fields: Vec<_> = notes.all().iter().map(|note| note.field.to_string()).collect();
+        assert_eq!(fields, ["name", "volume", "height"]);
+        assert_eq!(notes.all()[2].sentence, "Type a number from 2 to 6 m.");
+    }
+}

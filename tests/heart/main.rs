@@ -1,0 +1,3 @@
+//! The heart seen from outside: the command, its refusals, and its numbers against other ways to reach them.
+
+mod command;
