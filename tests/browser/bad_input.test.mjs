@@ -29,6 +29,7 @@ describe('bad input', () => {
     await page.goto(`${house.address}/rooms/new`);
     await page.fill('[name=name]', name);
     await page.fill('[name=volume_m3]', '30');
+    await page.fill('[name=coldest_surface]', 'window');
   }
 
   test('a double click on the button keeps one room', async () => {
@@ -97,6 +98,7 @@ describe('bad input', () => {
     await page.goto(`${house.address}/rooms/new`);
     await page.fill('[name=name]', 'Half right');
     await page.fill('[name=volume_m3]', 'thirty');
+    await page.fill('[name=coldest_surface]', 'window');
     await page.click('main form button.go');
     const field = page.locator('[name=volume_m3]');
     assert.equal(await field.inputValue(), 'thirty');
@@ -114,6 +116,7 @@ describe('bad input', () => {
     await page.goto(`${house.address}/rooms/new`);
     await page.fill('[name=name]', 'Put right');
     await page.fill('[name=volume_m3]', '');
+    await page.fill('[name=coldest_surface]', 'window');
     await page.click('main form button.go');
     await page.fill('[name=volume_m3]', '31,5');
     await page.click('main form button.go');

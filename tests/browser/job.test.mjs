@@ -49,6 +49,7 @@ for (const scripts of ['with scripts', 'without scripts']) {
       await page.click('main a:has-text("Add a room")');
       await page.fill('[name=name]', 'Gable');
       await page.fill('[name=volume_m3]', '28');
+      await page.fill('[name=coldest_surface]', 'skylight');
       await page.click('main form button.go');
       await page.waitForURL(/\/rooms\/[0-9a-f-]{36}$/);
       assert.match(await page.textContent('h1'), /Gable/);
