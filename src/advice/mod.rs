@@ -1,6 +1,7 @@
 //! Hands and adhesive together: which cure-speed class, which bottle on the shelf, what to change. Knows no client:
 //! what must not be used now comes from the caller, and no advice here lifts a hold.
 
+pub mod api;
 pub mod band;
 pub mod file;
 pub mod forecast;
@@ -8,6 +9,7 @@ pub mod judge;
 pub mod options;
 pub mod page;
 pub mod reasons;
+pub mod settings;
 pub mod strip;
 pub mod surest;
 pub mod words;

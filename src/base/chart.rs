@@ -134,8 +134,8 @@ impl PathData {
         let written = tenths(&mut self.data, x).and_then(|()| {
             // A minus sign parts two numbers by itself.
             if y >= 0 {
-                self.data.push(' ')
-            };
+                self.data.push(' ');
+            }
             tenths(&mut self.data, y)
         });
         debug_assert!(written.is_ok());

@@ -55,7 +55,7 @@ impl DemoRoom {
                 season: 0.5,
                 damp: 0.1,
                 people: 0.7,
-                device: Some(3.2),
+                device: Some(2.5),
             },
             DemoRoom::Lantern => {
                 Habits { seed: 23, night: 19.4, day: 22.0, sun: 1.9, season: 0.4, damp: 1.9, people: 1.0, device: None }
@@ -66,9 +66,9 @@ impl DemoRoom {
                 day: 19.2,
                 sun: 0.0,
                 season: 0.35,
-                damp: 3.5,
+                damp: 2.7,
                 people: 0.8,
-                device: Some(-1.6),
+                device: Some(-2.2),
             },
         }
     }

@@ -5,6 +5,7 @@ mod office_page;
 mod settings_page;
 mod today_page;
 
+use crate::advice;
 use crate::people;
 use crate::rooms;
 use crate::web::routes::Routes;
@@ -19,4 +20,5 @@ pub fn routes() -> Routes {
         .join(api_document::routes())
         .join(people::routes())
         .join(rooms::routes())
+        .join(advice::api::routes())
 }

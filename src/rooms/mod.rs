@@ -28,6 +28,7 @@ use crate::web::House;
 use crate::web::routes::Routes;
 
 pub use api::RoomsApi;
+pub use list_page::{AirRow, AirWords, air_rows};
 pub use settings::RoomSettings;
 
 /// A room of the studio.

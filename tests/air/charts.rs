@@ -128,7 +128,9 @@ fn the_worst_readings_still_make_a_small_picture() {
     let on: Vec<(i64, i64)> =
         (0..700).map(|n| (window.from_us() + n * HOUR, window.from_us() + n * HOUR + HOUR / 2)).collect();
     let worst = Air { device_on: &on, ..air(Quantity::Humidity, &kept, &aside) };
-    sound(&draw(&window, &worst, &wording()));
+    let chart = draw(&window, &worst, &wording());
+    eprintln!("worst picture {} bytes", chart.svg.len());
+    sound(&chart);
     let sparse: Vec<Point> = kept.iter().copied().step_by(70).collect();
     sound(&draw(&window, &Air { kept: &sparse, ..worst }, &wording()));
 }
@@ -155,18 +157,18 @@ fn the_finding_is_how_long_the_air_was_outside_the_band() {
     let text = |s: &str| s.replace('~', "\u{a0}");
     assert_eq!(
         told(&[40.0, 41.0, 44.0]),
-        text("Humidity stayed inside the band of 35–55~%RH, from 40 to 44~%RH. Last: 44~%RH at 01:00.")
+        text("Humidity stayed inside the band of 35–55~%RH, from 40 to 44~%RH. Last, at 01:00: 44~%RH.")
     );
     assert_eq!(
         told(&[31.0, 34.0, 36.0]),
         text(
-            "Humidity was below the band of 35–55~%RH for 60~min of 60~min, and ran from 31 to 36~%RH. Last: 36~%RH at 01:00."
+            "Humidity was below the band of 35–55~%RH all the time, and ran from 31 to 36~%RH. Last, at 01:00: 36~%RH."
         )
     );
     assert_eq!(
-        told(&[60.0, 56.0, 57.0, 58.0, 59.0, 30.0, 30.0]),
+        told(&[60.0, 56.0, 57.0, 58.0, 30.0, 36.0, 36.0]),
         text(
-            "Humidity was above the band of 35–55~%RH for 3~h of 3~h, and ran from 30 to 60~%RH. Last: 30~%RH at 03:00."
+            "Humidity was above the band of 35–55~%RH for 2~h of 3~h, and ran from 30 to 60~%RH. Last, at 03:00: 36~%RH."
         )
     );
     assert_eq!(told(&[]), "No readings of humidity here.");
@@ -177,7 +179,7 @@ fn the_last_readings_doubt_is_eight_times_in_ten() {
     let window = Window::ending(Span::Day, date(2025, 6, 30), &zone()).unwrap();
     let kept = [(window.from_us() + HOUR, 40.0)];
     let chart = draw(&window, &air(Quantity::Humidity, &kept, &[]), &wording());
-    assert!(chart.finding.ends_with("Last: 40\u{a0}%RH at 01:00, likely 37–43\u{a0}%RH."), "{}", chart.finding);
+    assert!(chart.finding.ends_with("Last, at 01:00: 40\u{a0}%RH, likely 37–43\u{a0}%RH."), "{}", chart.finding);
     assert!(chart.svg.contains("class=\"doubt\"") && chart.svg.contains("class=\"now\""));
 }
 

@@ -137,6 +137,7 @@ fn a_time_the_clocks_skipped_is_faulty_and_one_that_came_twice_is_its_first_pass
         ["2025-03-30T00:30:00Z 21.0 38.0", "2025-03-30T01:30:00Z 21.0 38.0", "2025-10-26T00:30:00Z 21.0 38.0"]
     );
     assert_eq!(file.repeated_hour, 1);
+    assert!(file.notes()[0].starts_with("1 row in the hour that came twice"), "{:?}", file.notes());
     assert_eq!((file.faulty[0].line, file.faulty[0].text.as_str()), (3, "2025-03-30 02:30,21,38"));
     assert_eq!(file.faulty[0].reason, "02:30 on 30 Mar 2025 did not exist there: the clocks went forward over it.");
 }
@@ -226,21 +227,24 @@ fn no_more_faulty_rows_are_kept_than_a_page_can_show_but_all_are_counted() {
     file.push_str(&"nonsense\n".repeat(MAX_FAULTY_KEPT + 5));
     let read = read(&file);
     assert_eq!((read.faulty.len(), read.faulty_count), (MAX_FAULTY_KEPT, MAX_FAULTY_KEPT as u64 + 5));
+    assert_eq!(read.notes(), ["5 rows more that could not be read, not listed."]);
 }
 
 /// A hundred thousand rows; the time is printed, not asserted, as it depends on the machine and the build.
 #[test]
 fn a_hundred_thousand_rows_are_read() {
     let mut file = String::from("Date;Time;Temperature;Humidity\n");
-    let zone = TimeZone::get("Europe/Berlin").unwrap();
-    for minute in 0..100_000i64 {
-        let at = jiff::Timestamp::from_second(1_743_681_900 + 60 * minute).unwrap().to_zoned_datetime(zone.clone());
-        file.push_str(&format!("{};21,4;38,2\n", at.strftime("%d/%m/%Y;%H:%M:%S")));
+    for day in 0..70 {
+        let date =
+            jiff::civil::date(2025, 4, 1).saturating_add(jiff::Span::new().days(day)).strftime("%d/%m/%Y").to_string();
+        for minute in 0..1440 {
+            file.push_str(&format!("{date};{:02}:{:02}:00;21,4;38,2\n", minute / 60, minute % 60));
+        }
     }
     let started = std::time::Instant::now();
     let read = read(&file);
-    eprintln!("100,000 rows ({} kB) read in {:?}", file.len() / 1024, started.elapsed());
-    assert_eq!((read.rows.len(), read.faulty_count), (100_000, 0));
+    eprintln!("100,800 rows ({} kB) read in {:?}", file.len() / 1024, started.elapsed());
+    assert_eq!((read.rows.len(), read.faulty_count), (100_800, 0));
 }
 
 /// Good files with bytes changed, cut, doubled or swapped, and plain bytes: an answer each time, never a panic.

@@ -36,7 +36,9 @@ fn against_band(subject: &str, range: &str, band: (f64, f64), air: &Air<'_>, wor
         format!("{subject} stayed inside {named}, {range}{aside}.")
     } else {
         let (side, time) = if below >= above { ("below", below) } else { ("above", above) };
-        format!("{subject} was {side} {named} for {} of {}, and ran {range}{aside}.", length(time), length(all))
+        let time =
+            if time == all { "all the time".to_owned() } else { format!("for {} of {}", length(time), length(all)) };
+        format!("{subject} was {side} {named} {time}, and ran {range}{aside}.")
     }
 }
 
@@ -62,7 +64,7 @@ fn last(window: &Window, air: &Air<'_>, wording: &Wording<'_>) -> Option<String>
         )
     });
     let value = wording.with_unit(air.quantity, value);
-    Some(format!("Last: {value} at {}{}.", window.moment(at), likely.unwrap_or_default()))
+    Some(format!("Last, {}: {value}{}.", window.moment(at), likely.unwrap_or_default()))
 }
 
 struct Time {

@@ -103,7 +103,8 @@ fn axes(window: &Window, air: &Air<'_>, wording: &Wording<'_>) -> Axes {
     });
     let (low, high) = ends.unwrap_or(usual);
     let (low, high) = (shown(air, wording, low), shown(air, wording, high));
-    let more = (least - (high - low)).max(0.0) / 2.0;
+    // A little more than the values ask for, so that an edge of the band is seen as one.
+    let more = ((least - (high - low)) / 2.0).max(0.04 * (high - low));
     let (low, high) = match air.quantity {
         Quantity::Humidity => ((low - more).max(0.0), (high + more).min(100.0)),
         Quantity::Temperature => (low - more, high + more),
@@ -135,21 +136,27 @@ fn band(svg: &mut Ink, axes: &Axes, air: &Air<'_>, wording: &Wording<'_>) {
         Px(RIGHT - LEFT),
         Px(foot - top)
     ));
-    if foot - top >= 18.0 {
-        let y = if crowd(axes, air, wording, top) <= crowd(axes, air, wording, foot - 18.0) {
-            top + 14.0
-        } else {
-            foot - 5.0
-        };
-        svg.text("", (LEFT + 4.0, y), "start", "band");
+    let free = band_label_places(top, foot).into_iter().map(|place| (crowd(axes, air, wording, place), place));
+    // Where readings stand everywhere, the caption says what the tint is.
+    if let Some((0..=2, (x, top))) = free.min_by_key(|(readings, _)| *readings) {
+        svg.text("", (x, top + 14.0), "start", "band");
     }
 }
 
-/// How many readings lie where the band's label would stand, 18 px below `top` at the left.
-fn crowd(axes: &Axes, air: &Air<'_>, wording: &Wording<'_>, top: f64) -> usize {
+/// Left end and top of the places where the band's label could stand: its four corners, if it is high enough.
+fn band_label_places(top: f64, foot: f64) -> Vec<(f64, f64)> {
+    if foot - top < 18.0 {
+        return Vec::new();
+    }
+    let corners = [(LEFT + 4.0, top), (LEFT + 4.0, foot - 18.0), (RIGHT - 36.0, top), (RIGHT - 36.0, foot - 18.0)];
+    corners.into()
+}
+
+/// How many readings lie where a label of 32 by 18 px would stand.
+fn crowd(axes: &Axes, air: &Air<'_>, wording: &Wording<'_>, (left, top): (f64, f64)) -> usize {
     let near = |(at, value): &&Point| {
         let (x, y) = (axes.x.at(*at as f64), axes.y.at(shown(air, wording, *value)));
-        x < LEFT + 40.0 && (top - 2.0..top + 20.0).contains(&y)
+        (left - 2.0..left + 34.0).contains(&x) && (top - 2.0..top + 20.0).contains(&y)
     };
     air.kept.iter().filter(near).count()
 }
@@ -278,20 +285,16 @@ fn last(svg: &mut Ink, axes: &Axes, air: &Air<'_>, wording: &Wording<'_>) {
     let Some((at, value)) = air.kept.last() else { return };
     let y_of = |value: f64| axes.y.at_or_edge(shown(air, wording, value));
     let (x, y) = (axes.x.at(*at as f64), y_of(*value));
-    let mut reaches = (y, y);
     if let Some((low, high)) = likely(air) {
-        reaches = (y_of(high), y_of(low));
         svg.add(format_args!(
             "<path class=\"doubt\" d=\"M{x0} {}h8m-4 0V{}m-4 0h8\"/>",
-            Px(reaches.0),
-            Px(reaches.1),
+            Px(y_of(high)),
+            Px(y_of(low)),
             x0 = Px(x - 4.0)
         ));
     }
     svg.add(format_args!("<circle class=\"now\" cx=\"{}\" cy=\"{}\" r=\"4.5\"/>", Px(x), Px(y)));
-    let label = wording.with_unit(air.quantity, *value);
-    let above = reaches.0 - 8.0;
-    let label_y = if above >= TOP + 10.0 { above } else { (reaches.1 + 18.0).min(FOOT - 8.0) };
-    let (label_x, anchor) = if x > LEFT + 70.0 { (x + 4.0, "end") } else { (x - 4.0, "start") };
-    svg.text("", (label_x, label_y), anchor, &label);
+    // Above the picture, where no line can run through it.
+    let label = format!("last {}", wording.with_unit(air.quantity, *value));
+    svg.text("", (RIGHT, 13.0), "end", &label);
 }

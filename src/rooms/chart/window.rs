@@ -94,11 +94,11 @@ impl Window {
         self.zone.to_datetime(at).strftime("%H:%M").to_string()
     }
 
-    /// The day and the wall clock at an instant, as "Thu 18 Feb, 14:05"; on a chart of one day the clock alone.
+    /// The day and the wall clock at an instant, as "Thu 18 Feb, 14:05"; on a chart of one day "at 14:05".
     pub(super) fn moment(&self, at_us: i64) -> String {
         let at = self.zone.to_datetime(Timestamp::from_microsecond(at_us).unwrap_or_default());
         match self.span {
-            Span::Day => at.strftime("%H:%M").to_string(),
+            Span::Day => at.strftime("at %H:%M").to_string(),
             Span::Week | Span::Month => at.strftime("%a %-d %b, %H:%M").to_string(),
         }
     }

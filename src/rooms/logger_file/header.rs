@@ -177,7 +177,7 @@ const TIME_WORDS: [&str; 12] =
 const OTHER_PARTS: [&str; 10] =
     ["dew", "taupunkt", "rosee", "rocio", "rugiada", "orvalho", "dauw", "absol", "alarm", "limit"];
 /// The same as whole words.
-const OTHER_WORDS: [&str; 8] = ["min", "max", "minimum", "maximum", "high", "low", "abs", "vpd"];
+const OTHER_WORDS: [&str; 10] = ["min", "max", "minimum", "maximum", "high", "low", "abs", "vpd", "setpoint", "target"];
 
 fn role(name: &str) -> Option<Role> {
     let folded = fold(name);

@@ -291,6 +291,30 @@ pub fn read_all(bytes: &[u8], hints: &Hints) -> Result<LoggerFile, Stop> {
     Ok(file)
 }
 
+impl LoggerFile {
+    /// What the person should know of the rows, in sentences for the preview.
+    #[must_use]
+    pub fn notes(&self) -> Vec<String> {
+        let mut notes = Vec::new();
+        if self.repeated_hour > 0 {
+            notes.push(format!(
+                "{} in the hour that came twice when the clocks went back: read as its first pass, so that the second pass \
+                 adds nothing.",
+                counted(self.repeated_hour)
+            ));
+        }
+        let more = self.faulty_count - self.faulty.len() as u64;
+        if more > 0 {
+            notes.push(format!("{} more that could not be read, not listed.", counted(more)));
+        }
+        notes
+    }
+}
+
+fn counted(rows: u64) -> String {
+    if rows == 1 { "1 row".to_owned() } else { format!("{rows} rows") }
+}
+
 impl Understood {
     /// What was understood, in sentences for the preview.
     #[must_use]
