@@ -1,0 +1,133 @@
+// Every page × portrait and landscape × bright and dim: nothing for axe to find, nothing wider than the narrowest
+// phone, nothing too small for a gloved finger, and no complaint of the browser under the pages' own policy.
+import assert from 'node:assert/strict';
+import { after, before, describe, test } from 'node:test';
+import { accessibility, sidewaysScroll, skeleton, smallTargets } from './checks.mjs';
+import { axeSource, listenForTrouble, openHouse } from './house.mjs';
+import { isListed, kindOf, linksIn, pages, pathOf } from './pages.mjs';
+
+const WINDOWS = { portrait: { width: 800, height: 1280 }, landscape: { width: 1280, height: 800 } };
+const LIGHTS = { bright: 'light', dim: 'dark' };
+const NARROWEST = { width: 320, height: 640 };
+
+// The promise for a page that the browser has never seen, and for one whose assets it already has (compressed bytes).
+const FIRST_LOAD_AT_MOST = 120_000;
+const PAGE_AT_MOST = 40_000;
+
+describe('pages', () => {
+  let house;
+
+  before(async () => {
+    house = await openHouse();
+  });
+  after(() => house?.close());
+
+  for (const listed of pages) {
+    test(`${listed.name}, for ${listed.as}`, async () => {
+      const context = await contextFor(listed.as);
+      const page = await context.newPage();
+      try {
+        const complaints = await complaintsAbout(page, listed, context);
+        assert.deepEqual(complaints, []);
+      } finally {
+        await page.close();
+      }
+    });
+  }
+
+  for (const role of ['owner', 'artist', 'desk', 'accountant', 'nobody']) {
+    test(`every page that links lead ${role} to answers, and is in the list`, async () => {
+      const context = await contextFor(role);
+      assert.deepEqual(await strayLinks(context), []);
+    });
+  }
+
+  test('the first load and every page keep to their weight', async () => {
+    const heavy = [];
+    for (const listed of pages) {
+      const context = await contextFor(listed.as);
+      const { all, document } = await weigh(context, house.address + (await pathOf(listed, context, house.address)));
+      if (all > FIRST_LOAD_AT_MOST) heavy.push(`${listed.name}: ${all} bytes on the first load`);
+      if (document > PAGE_AT_MOST) heavy.push(`${listed.name}: the page alone has ${document} bytes`);
+    }
+    assert.deepEqual(heavy, []);
+  });
+
+  async function contextFor(role) {
+    const known = house.signIns[role] !== undefined || role === 'nobody';
+    assert.ok(known, `the demo has no ${role}`);
+    const context = await house.as(role);
+    if (!context.hasAxe) {
+      context.hasAxe = true;
+      await context.addInitScript({ content: await axeSource() });
+    }
+    return context;
+  }
+
+  async function complaintsAbout(page, listed, context) {
+    const trouble = listenForTrouble(page);
+    const path = await pathOf(listed, context, house.address);
+    await page.setViewportSize(WINDOWS.portrait);
+    const answer = await page.goto(house.address + path);
+    const complaints = [];
+    const tell = (where, found) => complaints.push(...found.map((line) => `${where}: ${line}`));
+    if (answer.status() !== (listed.status ?? 200)) tell('answer', [String(answer.status())]);
+    tell('skeleton', await skeleton(page));
+    for (const [orientation, size] of Object.entries(WINDOWS)) {
+      await page.setViewportSize(size);
+      for (const [light, colorScheme] of Object.entries(LIGHTS)) {
+        await page.emulateMedia({ colorScheme });
+        tell(`axe, ${orientation}, ${light}`, await accessibility(page));
+      }
+      tell(`sideways, ${orientation}`, await sidewaysScroll(page));
+      tell(`target, ${orientation}`, await smallTargets(page));
+    }
+    await page.setViewportSize(NARROWEST);
+    tell('sideways, 320', await sidewaysScroll(page));
+    tell('target, 320', await smallTargets(page));
+    // The browser itself complains about a page that is meant to be missing.
+    tell('browser', trouble.filter((line) => !listed.status || !line.includes(`status of ${listed.status}`)));
+    return complaints;
+  }
+
+  async function strayLinks(context) {
+    const stray = [];
+    const seen = new Set();
+    const open = ['/'];
+    while (open.length > 0) {
+      const path = open.shift();
+      const kind = kindOf(path);
+      if (seen.has(kind) || path.startsWith('/static/')) continue;
+      seen.add(kind);
+      const answer = await context.request.get(house.address + path);
+      if (answer.status() !== 200) stray.push(`${path} answers ${answer.status()}`);
+      if (!(answer.headers()['content-type'] ?? '').startsWith('text/html')) continue;
+      const landed = kindOf(new URL(answer.url()).pathname);
+      if (!isListed(landed)) stray.push(`${landed} is not in pages.mjs`);
+      open.push(...linksIn(await answer.text()));
+    }
+    return stray;
+  }
+});
+
+/** The compressed size of a page with everything it loads, and of its document alone. */
+async function weigh(context, url) {
+  const page = await context.newPage();
+  try {
+    const session = await context.newCDPSession(page);
+    await session.send('Network.enable');
+    await session.send('Network.setCacheDisabled', { cacheDisabled: true });
+    const documents = new Set();
+    let all = 0;
+    let document = 0;
+    session.on('Network.responseReceived', ({ requestId, type }) => type === 'Document' && documents.add(requestId));
+    session.on('Network.loadingFinished', ({ requestId, encodedDataLength }) => {
+      all += encodedDataLength;
+      if (documents.has(requestId)) document += encodedDataLength;
+    });
+    await page.goto(url, { waitUntil: 'networkidle' });
+    return { all, document };
+  } finally {
+    await page.close();
+  }
+}

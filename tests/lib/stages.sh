@@ -1,0 +1,71 @@
+# Sourced by tests/run: one function per stage. Each may assume that tests/lib/tools.sh has looked for its tools.
+# shellcheck shell=bash
+
+stage_fmt() {
+    cargo fmt --version >/dev/null 2>&1 || { skip "fmt: this toolchain has no rustfmt" && return; }
+    cargo fmt --check
+}
+
+stage_clippy() {
+    cargo clippy --version >/dev/null 2>&1 || { skip "clippy: this toolchain has no clippy" && return; }
+    cargo clippy --all-targets --quiet -- -D warnings
+}
+
+# Unit, property, HTTP and documentation tests. The kill loop has its own stage: it takes the machine to itself.
+stage_cargo() {
+    [[ -n ${STILLROOM_TEST_POSTGRES:-} ]] || skip "cargo: no PostgreSQL, so only SQLite was tried"
+    cargo test --no-fail-fast -- --skip kill_loop:: 2>&1 | tee "$SCRATCH/cargo.log"
+    report_ignored "$SCRATCH/cargo.log"
+}
+
+stage_kill() {
+    [[ -n ${STILLROOM_TEST_POSTGRES:-} ]] || skip "kill: no PostgreSQL, so the loop ran on SQLite alone"
+    cargo test --test kill -- --nocapture --test-threads=1 2>&1 | tee "$SCRATCH/kill.log"
+    report_ignored "$SCRATCH/kill.log"
+}
+
+stage_api() {
+    [[ -x tests/.venv/bin/schemathesis ]] || { skip "api: schemathesis could not be installed" && return; }
+    build_program
+    tests/api/run
+}
+
+stage_browser() {
+    have chromium || { skip "browser: no Chromium" && return; }
+    have node || { skip "browser: no node" && return; }
+    [[ -d tests/browser/node_modules/playwright-core ]] || { skip "browser: the node packages are missing" && return; }
+    build_program
+    # One file at a time: each drives a browser and a server of its own, and two cores are soon full.
+    (cd tests/browser && node --test --test-concurrency=1 --test-reporter=spec ./*.test.mjs) 2>&1 | tee "$SCRATCH/browser.log"
+    if grep -qE '^ℹ (skipped|todo) [1-9]' "$SCRATCH/browser.log"; then
+        skip "browser: $(grep -E '^ℹ (skipped|todo) [1-9]' "$SCRATCH/browser.log" | tr '\n' ' ')"
+    fi
+}
+
+# The comments build as documentation, and every example file in docs/ is answered.
+stage_docs() {
+    RUSTDOCFLAGS="-D warnings" cargo doc --no-deps --document-private-items --quiet
+    local example
+    if compgen -G 'docs/examples/*.json' >/dev/null; then
+        build_program
+        for example in docs/examples/*.json; do
+            "$STILLROOM_TEST_BINARY" advise "$example" >"$SCRATCH/advice.txt" || { echo "no answer for $example" && return 1; }
+            [[ -s $SCRATCH/advice.txt ]] || { echo "an empty answer for $example" && return 1; }
+            echo "answered: $example"
+        done
+    fi
+}
+
+# The program as the other stages use it: the one the tests were built with.
+build_program() {
+    cargo build --quiet
+    [[ -x $STILLROOM_TEST_BINARY ]] || { echo "there is no program at $STILLROOM_TEST_BINARY" && return 1; }
+}
+
+# A test marked as ignored is a test that did not run.
+report_ignored() {
+    local line
+    while read -r line; do
+        skip "$line"
+    done < <(grep -E '^test .*\.\.\. ignored' "$1" || true)
+}
