@@ -10,9 +10,10 @@ use crate::store::{OpenOptions, Store};
 ///
 /// # Errors
 /// A sentence for the person at the terminal.
-pub(super) fn verify(config: Config) -> Result<(), String> {
+pub(super) fn verify(config: &Config) -> Result<(), String> {
     in_runtime(async {
-        let store = Store::open_beside(&OpenOptions::of(&config, Clock::System)).await.map_err(|cause| cause.to_string())?;
+        let store =
+            Store::open_beside(&OpenOptions::of(config, Clock::System)).await.map_err(|cause| cause.to_string())?;
         let mut db = store.read().await.map_err(|cause| cause.to_string())?;
         match audit::verify(&mut db).await.map_err(|cause| cause.to_string())? {
             Verdict::Whole { lines, head } => {

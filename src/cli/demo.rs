@@ -12,15 +12,18 @@ use crate::web::House;
 ///
 /// # Errors
 /// A sentence for the person at the terminal when it cannot start or had to end.
-pub(super) fn demo(config: Config, wanted: DemoArgs) -> Result<(), String> {
+pub(super) fn demo(config: Config, wanted: &DemoArgs) -> Result<(), String> {
     start_log(&config)?;
     in_runtime(async {
         let store = Store::open(&OpenOptions::of(&config, Clock::System)).await.map_err(|cause| cause.to_string())?;
         println!("filling the invented studio; a moment ...");
         let house = House::new(store.clone(), config.clone(), true);
         demo::fill(&house).await.map_err(|cause| cause.to_string())?;
-        let tokens =
-            if wanted.print_tokens { Some(demo::tokens(&house).await.map_err(|cause| cause.to_string())?) } else { None };
+        let tokens = if wanted.print_tokens {
+            Some(demo::tokens(&house).await.map_err(|cause| cause.to_string())?)
+        } else {
+            None
+        };
         run(store, config, true, |house| {
             println!("Marram House is invented, and so is everyone in it. Sign in with one of these names:");
             for (name, role) in demo::PEOPLE {

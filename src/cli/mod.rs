@@ -1,6 +1,8 @@
 //! The command line: reads what was typed, calls one function a command, prints, and answers with an exit code:
 //! 0 done, 1 failed, 2 for input that cannot be read (then standard output stays empty). No rule and no SQL enters here.
 
+#![expect(clippy::print_stdout, reason = "standard output belongs to the command line")]
+
 mod advise;
 mod air;
 mod args;
@@ -41,12 +43,12 @@ fn dispatch(command: Command, flags: &args::Flags) -> Result<(), Exit> {
     let settled = || config::settle(flags);
     match command {
         Command::Serve => serve::serve(config::may_serve(settled()?.0)?).map_err(Exit::Failed),
-        Command::Demo(wanted) => demo::demo(config::settle_demo(flags)?, wanted).map_err(Exit::Failed),
+        Command::Demo(wanted) => demo::demo(config::settle_demo(flags)?, &wanted).map_err(Exit::Failed),
         Command::Advise(wanted) => advise::advise(&wanted),
         Command::Air(wanted) => air::air(&wanted),
-        Command::Person(PersonCommand::Reset { name }) => person::reset(settled()?.0, &name).map_err(Exit::Failed),
-        Command::Person(PersonCommand::List) => person::list(settled()?.0).map_err(Exit::Failed),
-        Command::Audit(AuditCommand::Verify) => audit::verify(settled()?.0).map_err(Exit::Failed),
+        Command::Person(PersonCommand::Reset { name }) => person::reset(&settled()?.0, &name).map_err(Exit::Failed),
+        Command::Person(PersonCommand::List) => person::list(&settled()?.0).map_err(Exit::Failed),
+        Command::Audit(AuditCommand::Verify) => audit::verify(&settled()?.0).map_err(Exit::Failed),
         Command::Config(ConfigCommand::Show) => settled().and_then(|(config, shown)| config::show(&config, &shown)),
         Command::Healthcheck => healthcheck::healthcheck(&settled()?.0),
         Command::Completions { shell } => completions::completions(shell),

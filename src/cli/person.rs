@@ -11,9 +11,9 @@ use crate::store::{FormKey, Kept, OpenOptions, Store};
 ///
 /// # Errors
 /// A sentence for the person at the terminal.
-pub(super) fn reset(config: Config, name: &str) -> Result<(), String> {
+pub(super) fn reset(config: &Config, name: &str) -> Result<(), String> {
     in_runtime(async {
-        let store = beside(&config).await?;
+        let store = beside(config).await?;
         let (inner, wanted) = (store.clone(), name.to_owned());
         let made = store
             .write(&FormKey::house(), move |tx| {
@@ -28,7 +28,9 @@ pub(super) fn reset(config: Config, name: &str) -> Result<(), String> {
                 println!("She was signed out everywhere. The old passphrase counts until she has chosen.");
                 Ok(())
             }
-            Err(Problem::NotHere(_)) => Err(format!("nobody who works here is called {name}; see: stillroom person list")),
+            Err(Problem::NotHere(_)) => {
+                Err(format!("nobody who works here is called {name}; see: stillroom person list"))
+            }
             Err(problem) => Err(problem.to_string()),
         }
     })
@@ -38,9 +40,9 @@ pub(super) fn reset(config: Config, name: &str) -> Result<(), String> {
 ///
 /// # Errors
 /// A sentence for the person at the terminal.
-pub(super) fn list(config: Config) -> Result<(), String> {
+pub(super) fn list(config: &Config) -> Result<(), String> {
     in_runtime(async {
-        let store = beside(&config).await?;
+        let store = beside(config).await?;
         let mut db = store.read().await.map_err(|cause| cause.to_string())?;
         for person in people::everyone(&mut db).await.map_err(|cause| cause.to_string())? {
             let state = if person.left.is_some() {

@@ -21,12 +21,7 @@ pub(super) fn serve(config: Config) -> Result<(), String> {
 }
 
 /// Listens, tells the terminal where, prints the claim link while the house has no owner, and serves.
-pub(super) async fn run(
-    store: Store,
-    config: Config,
-    demo: bool,
-    tell: impl FnOnce(&House),
-) -> Result<(), String> {
+pub(super) async fn run(store: Store, config: Config, demo: bool, tell: impl FnOnce(&House)) -> Result<(), String> {
     let listener = tokio::net::TcpListener::bind(config.listen)
         .await
         .map_err(|cause| format!("cannot listen at {}: {cause}", config.listen))?;

@@ -41,6 +41,14 @@ const DAYS: i64 = 120;
 /// # Errors
 /// When the database refuses it.
 pub async fn fill(house: &House) -> Result<(), Problem> {
+    fill_with(house, DAYS).await
+}
+
+/// As [`fill`], beginning with so many days of readings.
+///
+/// # Errors
+/// When the database refuses it.
+pub async fn fill_with(house: &House, days: i64) -> Result<(), Problem> {
     let claimed = {
         let mut db = house.store.read().await?;
         people::is_claimed(&mut db).await?
@@ -53,7 +61,7 @@ pub async fn fill(house: &House) -> Result<(), Problem> {
             seed_room(house, room).await?;
         }
     }
-    top_up(house).await
+    top_up_from(house, days).await
 }
 
 async fn seed_room(house: &House, which: DemoRoom) -> Result<(), Problem> {
@@ -73,7 +81,13 @@ async fn seed_room(house: &House, which: DemoRoom) -> Result<(), Problem> {
         surface_c,
         closed: None,
     };
-    let device = |kind, name: &str, grams| Device { id: DeviceId::new(), room: id, kind, name: name.to_owned(), grams_per_hour: grams };
+    let device = |kind, name: &str, grams| Device {
+        id: DeviceId::new(),
+        room: id,
+        kind,
+        name: name.to_owned(),
+        grams_per_hour: grams,
+    };
     let devices = match which {
         DemoRoom::Gable => vec![device(DeviceKind::Humidifier, "white tower", Some(300.0))],
         DemoRoom::Lantern => vec![device(DeviceKind::Heater, "panel under the window", None)],
@@ -114,6 +128,10 @@ async fn seed_room(house: &House, which: DemoRoom) -> Result<(), Problem> {
 /// # Errors
 /// When the database refuses it.
 pub async fn top_up(house: &House) -> Result<(), Problem> {
+    top_up_from(house, DAYS).await
+}
+
+async fn top_up_from(house: &House, days: i64) -> Result<(), Problem> {
     let now = house.store.clock().now().0;
     let (studio, all) = {
         let mut db = house.store.read().await?;
@@ -123,14 +141,18 @@ pub async fn top_up(house: &House) -> Result<(), Problem> {
         let Some(room) = all.iter().find(|room| room.name == which.name()) else { continue };
         let Some(sensor) = rooms::sensor_of(house, room.id).await? else { continue };
         let newest = rooms::newest_instant(house, room.id).await?;
-        let from = newest.map_or(now.plus(-DAYS * DAY), |(_, at)| at.plus(1));
+        let from = newest.map_or(now.plus(-days * DAY), |(_, at)| at.plus(1));
         if now.since(from) < MINUTE {
             continue;
         }
         let due = air::readings(which, studio.zone.inner(), from.0, now.0);
         let arrived = due
             .into_iter()
-            .map(|reading| Arrived { at_us: reading.at_us, temperature: reading.temperature, humidity: reading.humidity })
+            .map(|reading| Arrived {
+                at_us: reading.at_us,
+                temperature: reading.temperature,
+                humidity: reading.humidity,
+            })
             .collect();
         rooms::seed_readings(house, room.id, sensor, arrived).await?;
     }
@@ -150,7 +172,8 @@ pub async fn tokens(house: &House) -> Result<(RoomId, String, String), Problem> 
         room.zip(owner).ok_or(Problem::NotHere("invented studio"))?
     };
     let instrument = rooms::sensor_of(house, room.id).await?.ok_or(Problem::NotHere("sensor"))?;
-    let sensor = token_of(house, token::Kind::Sensor { instrument, room: room.id }, "printed for trying", owner.id).await?;
+    let sensor =
+        token_of(house, token::Kind::Sensor { instrument, room: room.id }, "printed for trying", owner.id).await?;
     let read = token_of(house, token::Kind::Read, "printed for trying", owner.id).await?;
     Ok((room.id, sensor, read))
 }
@@ -177,4 +200,3 @@ async fn token_of(
     let secret = token::secret(&mut db, house.store.keys(), id, house.store.clock().now()).await?;
     secret.ok_or_else(|| Problem::broken("a fresh token could not be shown"))
 }
-

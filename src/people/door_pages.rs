@@ -99,7 +99,11 @@ struct TypedSignIn {
     draft_to: String,
 }
 
-async fn claim_page(Anyone(visitor): Anyone, State(house): State<House>, At(token): At<String>) -> Result<Response, Problem> {
+async fn claim_page(
+    Anyone(visitor): Anyone,
+    State(house): State<House>,
+    At(token): At<String>,
+) -> Result<Response, Problem> {
     let studio = open_claim(&house, &token).await?;
     let typed = TypedClaim {
         studio: String::new(),
@@ -118,7 +122,10 @@ async fn open_claim(house: &House, token: &str) -> Result<Studio, Problem> {
     }
     let mut db = house.store.read().await?;
     if store::is_claimed(&mut db).await? {
-        return Err(Problem::Clash("This house was claimed already.".into(), "Sign in, or ask its owner to invite you.".into()));
+        return Err(Problem::Clash(
+            "This house was claimed already.".into(),
+            "Sign in, or ask its owner to invite you.".into(),
+        ));
     }
     Studio::load(&mut db).await
 }
@@ -137,7 +144,8 @@ async fn claim(
     let (name, notes) = check_claim(typed);
     let Some((studio_name, name, zone)) = name.filter(|_| notes.is_empty()) else {
         let studio = open_claim(&house, &token).await?;
-        let view = claim_view(&house, &studio, &visitor, &token, typed, &notes, form.key.form.clone().unwrap_or_default());
+        let view =
+            claim_view(&house, &studio, &visitor, &token, typed, &notes, form.key.form.clone().unwrap_or_default());
         return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view);
     };
     let hash = passphrase::hash(&house.hashing, typed.passphrase.clone()).await?;
@@ -457,7 +465,11 @@ fn sign_in_view(
     }
 }
 
-async fn sign_out(signed_in: SignedIn, State(house): State<House>, request: axum::extract::Request) -> Result<Response, Problem> {
+async fn sign_out(
+    signed_in: SignedIn,
+    State(house): State<House>,
+    request: axum::extract::Request,
+) -> Result<Response, Problem> {
     let form: Form<BTreeMap<String, String>> = sign_out_form(&house, &signed_in, request).await?;
     let session = signed_in.who.session;
     house
@@ -523,6 +535,8 @@ fn add_cookies(house: &House, headers: &HeaderMap, secret: &str, account: Option
         let mark = format!("{nonce}.{}", known_proof(house, account, &nonce));
         let kept = cookie(headers, &known_cookie(house)).unwrap_or_default();
         let list = rules::with_mark(&kept, &mark);
-        answer.headers_mut().append(header::SET_COOKIE, set_cookie(house, &known_cookie(house), &list, Some(400 * 86_400)));
+        answer
+            .headers_mut()
+            .append(header::SET_COOKIE, set_cookie(house, &known_cookie(house), &list, Some(400 * 86_400)));
     }
 }

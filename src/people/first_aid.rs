@@ -26,10 +26,7 @@ const SETTING: &str = "people.first_aid";
 const NUMBERS: usize = 6;
 
 pub(super) fn routes() -> Routes {
-    Routes::new()
-        .get("/first-aid", show)
-        .get("/office/first-aid", edit_page)
-        .post("/office/first-aid", keep)
+    Routes::new().get("/first-aid", show).get("/office/first-aid", edit_page).post("/office/first-aid", keep)
 }
 
 #[derive(Template)]
@@ -66,7 +63,10 @@ struct Card {
 
 async fn load(db: &mut Db) -> Result<Card, Problem> {
     let kept = settings::all(db).await?;
-    Ok(kept.get(SETTING).and_then(|text| serde_json::from_str(text).ok()).unwrap_or_else(|| Card::of(&FirstAidCard::unchecked())))
+    Ok(kept
+        .get(SETTING)
+        .and_then(|text| serde_json::from_str(text).ok())
+        .unwrap_or_else(|| Card::of(&FirstAidCard::unchecked())))
 }
 
 impl Card {
@@ -86,7 +86,8 @@ impl Card {
     }
 
     fn view(&self) -> FirstAidCard {
-        let lines = |text: &str| text.lines().map(|line| line.trim().to_owned()).filter(|line| !line.is_empty()).collect();
+        let lines =
+            |text: &str| text.lines().map(|line| line.trim().to_owned()).filter(|line| !line.is_empty()).collect();
         let care = |(heading, body): &(String, String)| {
             let all: Vec<String> = lines(body);
             let (never, steps) = all.into_iter().partition(|line: &String| line.to_lowercase().starts_with("never:"));
@@ -98,7 +99,11 @@ impl Card {
             }
         };
         FirstAidCard {
-            numbers: self.numbers.iter().map(|(who, number)| LocalNumber { who: who.clone(), number: number.clone() }).collect(),
+            numbers: self
+                .numbers
+                .iter()
+                .map(|(who, number)| LocalNumber { who: who.clone(), number: number.clone() })
+                .collect(),
             sections: self.sections.iter().map(care).collect(),
             after: lines(&self.after),
             sheets_at: self.sheets_at.clone(),
@@ -173,8 +178,12 @@ fn typed_card(typed: &std::collections::BTreeMap<String, String>, before: &Card)
     };
     let numbers = (0..NUMBERS).map(|at| (take(format!("who{at}"), 80), take(format!("number{at}"), 40)));
     let numbers: Vec<_> = numbers.filter(|(who, number)| !who.is_empty() || !number.is_empty()).collect();
-    let sections =
-        before.sections.iter().enumerate().map(|(at, (heading, _))| (heading.clone(), take(format!("section{at}"), 4000))).collect();
+    let sections = before
+        .sections
+        .iter()
+        .enumerate()
+        .map(|(at, (heading, _))| (heading.clone(), take(format!("section{at}"), 4000)))
+        .collect();
     let card = Card {
         numbers,
         sections,
@@ -190,8 +199,18 @@ fn typed_card(typed: &std::collections::BTreeMap<String, String>, before: &Card)
 const WHO: [&str; NUMBERS] = ["who0", "who1", "who2", "who3", "who4", "who5"];
 const NUMBER: [&str; NUMBERS] = ["number0", "number1", "number2", "number3", "number4", "number5"];
 const SECTION: [&str; 12] = [
-    "section0", "section1", "section2", "section3", "section4", "section5", "section6", "section7", "section8", "section9",
-    "section10", "section11",
+    "section0",
+    "section1",
+    "section2",
+    "section3",
+    "section4",
+    "section5",
+    "section6",
+    "section7",
+    "section8",
+    "section9",
+    "section10",
+    "section11",
 ];
 
 fn edit_view(frame: Frame, card: &Card, notes: &[FieldNote], key: String) -> EditPage {
@@ -226,7 +245,13 @@ fn edit_view(frame: Frame, card: &Card, notes: &[FieldNote], key: String) -> Edi
     texts.push(field("after", "Afterwards".to_owned(), &card.after, "textarea", Some("One step a line.")));
     texts.push(field("sheets_at", "Where the data sheets lie".to_owned(), &card.sheets_at, "text", None));
     let signed = vec![
-        field("checked_by", "Checked by".to_owned(), &card.checked_by, "text", Some("A first-aider, a doctor, the insurer: whoever went through it.")),
+        field(
+            "checked_by",
+            "Checked by".to_owned(),
+            &card.checked_by,
+            "text",
+            Some("A first-aider, a doctor, the insurer: whoever went through it."),
+        ),
         field("checked_on", "Checked on".to_owned(), &card.checked_on, "text", None),
     ];
     let mistakes = mistakes(numbers.iter().chain(&texts).chain(&signed));

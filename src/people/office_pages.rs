@@ -395,7 +395,9 @@ async fn tokens_view(
     let mut fields = vec![FieldView {
         name: "name",
         label: "What will use it".to_owned(),
-        hint: Some("For instance the screen in the corridor. It may read rooms and ask for advice, nothing else.".to_owned()),
+        hint: Some(
+            "For instance the screen in the corridor. It may read rooms and ask for advice, nothing else.".to_owned(),
+        ),
         value: typed.name.clone(),
         autocomplete: "off",
         kind: "text",
@@ -445,7 +447,8 @@ struct TokenPage {
 async fn token_page(owner: Owner, State(house): State<House>, At(id): At<TokenId>) -> Result<Response, Problem> {
     let mut db = house.store.read().await?;
     let studio = Studio::load(&mut db).await?;
-    let listed = token::all(&mut db).await?.into_iter().find(|listed| listed.id == id).ok_or(Problem::NotHere("token"))?;
+    let listed =
+        token::all(&mut db).await?.into_iter().find(|listed| listed.id == id).ok_or(Problem::NotHere("token"))?;
     let secret = token::secret(&mut db, house.store.keys(), id, owner.visitor.now).await?;
     let example = match listed.kind {
         token::Kind::Sensor { room, .. } => format!(
@@ -527,13 +530,20 @@ async fn audit_page(owner: Owner, State(house): State<House>) -> Result<Response
     let now = owner.visitor.now.0;
     let name = |mark: &str| {
         let id = mark.strip_prefix("person:").unwrap_or(mark);
-        people.iter().find(|person| person.id.to_string() == id).map_or_else(|| mark.to_owned(), |person| person.name.clone())
+        people
+            .iter()
+            .find(|person| person.id.to_string() == id)
+            .map_or_else(|| mark.to_owned(), |person| person.name.clone())
     };
     let row = |line: audit::Line| AuditRow {
         line: line.line,
         at: studio.zone.date_and_clock(line.at, now),
         actor: name(&line.actor),
-        subject: if line.detail.is_empty() { name(&line.subject) } else { format!("{} ({})", name(&line.subject), line.detail) },
+        subject: if line.detail.is_empty() {
+            name(&line.subject)
+        } else {
+            format!("{} ({})", name(&line.subject), line.detail)
+        },
         action: line.action,
     };
     let lines = audit::newest(&mut db, 200).await?.into_iter().map(row).collect();

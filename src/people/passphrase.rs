@@ -35,7 +35,9 @@ pub(crate) fn acceptable(phrase: &str, own_words: &[&str]) -> Result<(), String>
     // The library weighs the first hundred characters; more only makes a phrase better.
     let start: String = phrase.chars().take(100).collect();
     if zxcvbn::zxcvbn(&start, &words).guesses_log10() < MIN_GUESSES_LOG10 {
-        return Err("This is one of the first that guessing programs try. Use words that do not belong together.".to_owned());
+        return Err(
+            "This is one of the first that guessing programs try. Use words that do not belong together.".to_owned()
+        );
     }
     Ok(())
 }

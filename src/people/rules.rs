@@ -9,7 +9,10 @@ pub(super) const LONGEST_WAIT: i64 = 5 * MINUTE;
 pub(super) fn wait_after(failures: i64) -> i64 {
     match failures {
         ..=2 => 0,
-        failures => SECOND.checked_shl(u32::try_from(failures - 3).unwrap_or(u32::MAX).min(20)).unwrap_or(LONGEST_WAIT).min(LONGEST_WAIT),
+        failures => SECOND
+            .checked_shl(u32::try_from(failures - 3).unwrap_or(u32::MAX).min(20))
+            .unwrap_or(LONGEST_WAIT)
+            .min(LONGEST_WAIT),
     }
 }
 
@@ -18,7 +21,11 @@ pub(super) const KNOWN_MOST: usize = 12;
 
 /// The list kept in the cookie with one more mark in front, the oldest dropped.
 pub(super) fn with_mark(kept: &str, mark: &str) -> String {
-    std::iter::once(mark).chain(kept.split('~').filter(|other| !other.is_empty())).take(KNOWN_MOST).collect::<Vec<_>>().join("~")
+    std::iter::once(mark)
+        .chain(kept.split('~').filter(|other| !other.is_empty()))
+        .take(KNOWN_MOST)
+        .collect::<Vec<_>>()
+        .join("~")
 }
 
 /// Only paths of this house are gone to after signing in: one leading slash, no host, no line breaks.

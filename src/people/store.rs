@@ -60,7 +60,10 @@ pub async fn is_claimed(db: &mut Db) -> Result<bool, Problem> {
 /// Makes the first owner. A second claim, however close, is a clash.
 pub(super) async fn claim(tx: &mut Tx, name: &str, passphrase: &str) -> Result<PersonId, Problem> {
     if is_claimed(tx.db()).await? {
-        return Err(Problem::Clash("This house was claimed already.".into(), "Sign in, or ask its owner to invite you.".into()));
+        return Err(Problem::Clash(
+            "This house was claimed already.".into(),
+            "Sign in, or ask its owner to invite you.".into(),
+        ));
     }
     let id = add(tx, name, Role::Owner, passphrase).await?;
     let now = tx.now.0;
@@ -212,12 +215,13 @@ pub(super) async fn open_invitation(
     id: PersonId,
     now: Now,
 ) -> Result<Option<(String, Instant)>, Problem> {
-    let row = sqlx::query("select created, expires from invitation where person = $1 and used is null and expires > $2")
-        .bind(id.to_string())
-        .bind(now.0.0)
-        .fetch_optional(db)
-        .await
-        .map_err(Problem::broken)?;
+    let row =
+        sqlx::query("select created, expires from invitation where person = $1 and used is null and expires > $2")
+            .bind(id.to_string())
+            .bind(now.0.0)
+            .fetch_optional(db)
+            .await
+            .map_err(Problem::broken)?;
     Ok(row.map(|row| (invitation_token(keys, id, Instant(row.get(0))), Instant(row.get(1)))))
 }
 
@@ -260,7 +264,8 @@ async fn close_invitations(tx: &mut Tx, id: PersonId) -> Result<(), Problem> {
 /// # Errors
 /// [`Problem::NotHere`] when nobody has this name.
 pub async fn reset_link(tx: &mut Tx, keys: &Keys, name: &str) -> Result<String, Problem> {
-    let person = by_name(tx.db(), name).await?.filter(|person| person.left.is_none()).ok_or(Problem::NotHere("person"))?;
+    let person =
+        by_name(tx.db(), name).await?.filter(|person| person.left.is_none()).ok_or(Problem::NotHere("person"))?;
     session::end_all_of(tx, person.id).await?;
     let token = invite(tx, keys, person.id, RESET_FOR).await?;
     tx.audit("reset passphrase on the box", person.id, "").await?;
@@ -315,7 +320,8 @@ fn read_person(row: &AnyRow) -> Result<Person, Problem> {
     Ok(Person {
         id: row.get::<String, _>(0).parse().map_err(Problem::broken)?,
         name: row.get(1),
-        role: Role::from_word(&row.get::<String, _>(2)).ok_or_else(|| Problem::broken("a person without a role of ours"))?,
+        role: Role::from_word(&row.get::<String, _>(2))
+            .ok_or_else(|| Problem::broken("a person without a role of ours"))?,
         passphrase: row.get(3),
         created: Instant(row.get(4)),
         left: row.get::<Option<i64>, _>(5).map(Instant),

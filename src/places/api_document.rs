@@ -17,8 +17,11 @@ pub(super) fn routes() -> Routes {
 }
 
 #[derive(OpenApi)]
-#[openapi(info(title = "Stillroom", description = "Rooms and their air, and advice on which adhesive suits which hands. \
-    A sensor token adds readings of its room; a read token reads rooms and asks for advice. Both are made in Office."))]
+#[openapi(info(
+    title = "Stillroom",
+    description = "Rooms and their air, and advice on which adhesive suits which hands. \
+    A sensor token adds readings of its room; a read token reads rooms and asks for advice. Both are made in Office."
+))]
 struct Whole;
 
 /// The document, with the base path as its server.

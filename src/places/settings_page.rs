@@ -134,7 +134,13 @@ impl TypedSettings {
         let decimal = notes.choice("decimal", DecimalMark::from_word(&self.decimal));
         let known = matches!(self.temperature.as_str(), "celsius" | "fahrenheit");
         notes.choice("temperature", known.then_some(()))?;
-        Some(Studio { name: name?, zone: zone?, currency, fahrenheit: self.temperature == "fahrenheit", decimal: decimal? })
+        Some(Studio {
+            name: name?,
+            zone: zone?,
+            currency,
+            fahrenheit: self.temperature == "fahrenheit",
+            decimal: decimal?,
+        })
     }
 }
 
@@ -150,11 +156,24 @@ fn view(
     let choices = |pairs: [(&str, &str); 2]| pairs.map(|(value, words)| (value.to_owned(), words.to_owned()));
     let mut studio = vec![
         text_field("name", "The studio’s name", &typed.name),
-        text_field("zone", "Time zone", &typed.zone).hinted("By its name in the time zone database, for instance Europe/Lisbon."),
+        text_field("zone", "Time zone", &typed.zone)
+            .hinted("By its name in the time zone database, for instance Europe/Lisbon."),
         text_field("currency", "Currency", &typed.currency).hinted("Three letters after ISO 4217."),
-        choice_field("radio", "temperature", "Temperatures", &typed.temperature, choices([("celsius", "°C"), ("fahrenheit", "°F")])),
-        choice_field("radio", "decimal", "Decimal sign", &typed.decimal, choices([("point", "point: 21.5"), ("comma", "comma: 21,5")]))
-            .hinted("For what pages print. Both are read."),
+        choice_field(
+            "radio",
+            "temperature",
+            "Temperatures",
+            &typed.temperature,
+            choices([("celsius", "°C"), ("fahrenheit", "°F")]),
+        ),
+        choice_field(
+            "radio",
+            "decimal",
+            "Decimal sign",
+            &typed.decimal,
+            choices([("point", "point: 21.5"), ("comma", "comma: 21,5")]),
+        )
+        .hinted("For what pages print. Both are read."),
     ];
     let mut air = vec![
         number_field("stale_minutes", "A reading is stale after, minutes", &typed.stale_minutes)

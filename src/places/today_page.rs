@@ -82,7 +82,11 @@ fn firsts(house: &House, rooms: &[AirRow], role: Role) -> Vec<First> {
         let owner = role == Role::Owner;
         return vec![First {
             strong: if role == Role::Accountant { "Nothing waits for you.".into() } else { "No room yet.".to_owned() },
-            rest: if owner { "A room and one reading of its air, and the house can begin to advise.".into() } else { String::new() },
+            rest: if owner {
+                "A room and one reading of its air, and the house can begin to advise.".into()
+            } else {
+                String::new()
+            },
             href: if owner { house.url("/rooms/new") } else { String::new() },
             action: "Add the first room".to_owned(),
         }];

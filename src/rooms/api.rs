@@ -33,7 +33,10 @@ pub(super) fn routes() -> Routes {
 
 /// What this part adds to the API's document.
 #[derive(OpenApi)]
-#[openapi(paths(list, readings_of, add), components(schemas(RoomAnswer, AirAnswer, ReadingAnswer, PushAnswer, PushedItem)))]
+#[openapi(
+    paths(list, readings_of, add),
+    components(schemas(RoomAnswer, AirAnswer, ReadingAnswer, PushAnswer, PushedItem))
+)]
 pub struct RoomsApi;
 
 /// A room.
@@ -192,10 +195,11 @@ async fn add(
         let mut db = house.store.read().await?;
         let studio = crate::web::studio::Studio::load(&mut db).await?;
         room_form::open_room(store::room(&mut db, id).await?)?;
-        let instrument = store::instrument(&mut db, id, sensor.instrument).await?.ok_or(Problem::NotHere("instrument"))?;
+        let instrument =
+            store::instrument(&mut db, id, sensor.instrument).await?.ok_or(Problem::NotHere("instrument"))?;
         (if studio.fahrenheit { TemperatureUnit::Fahrenheit } else { TemperatureUnit::Celsius }, instrument.mapping)
     };
-    let parsed = push::parse(&message.body, &mapping, sensor.visitor.now.0.0).map_err(refused)?;
+    let parsed = push::parse(&message.body, &mapping, sensor.visitor.now.0.0).map_err(|why| refused(&why))?;
     if parsed.readings.is_empty() {
         return Err(Problem::Mistakes(parsed.faults.iter().map(fault_note).collect()));
     }
@@ -215,7 +219,8 @@ async fn add(
                         Outcome::SetAside(sentence) => set_aside.push(PushedItem { item: reading.item, sentence }),
                     }
                 }
-                let faults = parsed.faults.iter().map(|fault| PushedItem { item: fault.item, sentence: fault.what.clone() });
+                let faults =
+                    parsed.faults.iter().map(|fault| PushedItem { item: fault.item, sentence: fault.what.clone() });
                 let told = PushAnswer { kept, already, set_aside, faults: faults.collect() };
                 Ok(Kept::json(200, &json!(told)))
             })
@@ -224,7 +229,7 @@ async fn add(
     Ok(answer(&house, &kept))
 }
 
-fn refused(why: push::Refused) -> Problem {
+fn refused(why: &push::Refused) -> Problem {
     let sentence = why.to_string();
     match why {
         push::Refused::TooLong | push::Refused::TooManyItems(_) => Problem::TooLarge(capital(&sentence)),

@@ -111,7 +111,10 @@ fn upload_view(
         FieldView {
             name: "file",
             label: "The file".to_owned(),
-            hint: Some(format!("CSV or text with columns for time, temperature and humidity, up to {limit} MB. Times are read as wall time in {}, unless the file says otherwise.", studio.zone.name())),
+            hint: Some(format!(
+                "CSV or text with columns for time, temperature and humidity, up to {limit} MB. Times are read as wall time in {}, unless the file says otherwise.",
+                studio.zone.name()
+            )),
             kind: "file",
             ..FieldView::default()
         },
@@ -170,11 +173,16 @@ async fn upload(
     let most = house.config.max_upload_bytes().min(logger_file::MAX_FILE_BYTES);
     let sent = receive(parts, most).await?;
     let key = form_key(&house, &staff.visitor, &headers, &sent.pairs, &[&sent.file])?;
-    let chosen = sent.pairs.iter().find(|(name, _)| name == "instrument").map(|(_, value)| value.clone()).unwrap_or_default();
-    let known = instruments.iter().find(|instrument| instrument.id.to_string() == chosen).map(|instrument| instrument.id);
+    let chosen =
+        sent.pairs.iter().find(|(name, _)| name == "instrument").map(|(_, value)| value.clone()).unwrap_or_default();
+    let known =
+        instruments.iter().find(|instrument| instrument.id.to_string() == chosen).map(|instrument| instrument.id);
     let mut notes = Vec::new();
     if sent.too_large {
-        notes.push(FieldNote::new("file", format!("The file is larger than {} MB. Export a shorter span from the logger.", most / 1_000_000)));
+        notes.push(FieldNote::new(
+            "file",
+            format!("The file is larger than {} MB. Export a shorter span from the logger.", most / 1_000_000),
+        ));
     } else if sent.file.is_empty() {
         notes.push(FieldNote::new("file", "Choose a file. Browsers do not keep the choice when a page comes back."));
     }
@@ -300,7 +308,10 @@ fn question_stage(question: &Question) -> Stage {
         Question::DayOrder(_) => Stage::Question {
             sentence,
             name: "day_order",
-            choices: vec![("day_first", "The day comes first".to_owned()), ("month_first", "The month comes first".to_owned())],
+            choices: vec![
+                ("day_first", "The day comes first".to_owned()),
+                ("month_first", "The month comes first".to_owned()),
+            ],
         },
         Question::TemperatureUnit(_) => Stage::Question {
             sentence,

@@ -7,7 +7,7 @@ use axum::response::Response;
 use serde::Deserialize;
 
 use super::instrument::{CheckPoint, Correction, Place as Hangs, Salt};
-use super::now::{Corrections, known};
+use super::now::{APART, Corrections, TOGETHER, known};
 use super::push::Mapping;
 use super::room_form::open_room;
 use super::written::{HumidityUnit, Quantity, TemperatureUnit};
@@ -78,7 +78,12 @@ impl TypedInstrument {
             own_temperature: instrument.own_temperature.map(|u| studio.number(u, 2)).unwrap_or_default(),
             age_years: String::new(),
             temperature_field: map.temperature_field.clone(),
-            temperature_unit: if map.temperature_unit == TemperatureUnit::Fahrenheit { "fahrenheit" } else { "celsius" }.to_owned(),
+            temperature_unit: if map.temperature_unit == TemperatureUnit::Fahrenheit {
+                "fahrenheit"
+            } else {
+                "celsius"
+            }
+            .to_owned(),
             humidity_field: map.humidity_field.clone(),
             humidity_unit: if map.humidity_unit == HumidityUnit::Fraction { "fraction" } else { "percent" }.to_owned(),
             time_field: map.time_field.clone().unwrap_or_default(),
@@ -110,7 +115,8 @@ impl TypedInstrument {
         let own_humidity = notes.optional_number("own_humidity", &self.own_humidity, (0.2, 20.0), "%RH");
         let own_temperature = notes.optional_number("own_temperature", &self.own_temperature, (0.05, 5.0), "K");
         let years = notes.optional_number("age_years", &self.age_years, (0.0, 30.0), "years");
-        let mapping = if kind == Some(InstrumentKind::Sensor) { self.mapping(&mut notes) } else { Some(Mapping::default()) };
+        let mapping =
+            if kind == Some(InstrumentKind::Sensor) { self.mapping(&mut notes) } else { Some(Mapping::default()) };
         #[expect(clippy::cast_possible_truncation, reason = "years of an instrument, at most 30")]
         let bought = years.map(|years| now.plus(-((years.unwrap_or(0.0) * 365.25) as i64) * DAY));
         let instrument = (|| {
@@ -140,9 +146,17 @@ impl TypedInstrument {
         };
         Some(Mapping {
             temperature_field: temperature_field?,
-            temperature_unit: if self.temperature_unit == "fahrenheit" { TemperatureUnit::Fahrenheit } else { TemperatureUnit::Celsius },
+            temperature_unit: if self.temperature_unit == "fahrenheit" {
+                TemperatureUnit::Fahrenheit
+            } else {
+                TemperatureUnit::Celsius
+            },
             humidity_field: humidity_field?,
-            humidity_unit: if self.humidity_unit == "fraction" { HumidityUnit::Fraction } else { HumidityUnit::Percent },
+            humidity_unit: if self.humidity_unit == "fraction" {
+                HumidityUnit::Fraction
+            } else {
+                HumidityUnit::Percent
+            },
             time_field: time_field?,
             bare_number: [Quantity::Temperature, Quantity::Humidity].into_iter().find(|q| q.word() == self.bare_number),
         })
@@ -165,25 +179,59 @@ impl TypedInstrument {
 
     fn belief_fields(&self) -> Vec<FieldView> {
         vec![
-            choice_field("radio", "place", "Where it hangs", &self.place, PLACES.map(|(_, word, words)| owned((word, words)))),
+            choice_field(
+                "radio",
+                "place",
+                "Where it hangs",
+                &self.place,
+                PLACES.map(|(_, word, words)| owned((word, words))),
+            ),
             number_field("own_humidity", "Your own standard uncertainty of its humidity, %RH", &self.own_humidity)
                 .hinted("Only from a calibration sheet. Otherwise the house works it out from its checks.")
                 .or_empty(),
-            number_field("own_temperature", "Your own standard uncertainty of its temperature, K", &self.own_temperature).or_empty(),
+            number_field(
+                "own_temperature",
+                "Your own standard uncertainty of its temperature, K",
+                &self.own_temperature,
+            )
+            .or_empty(),
         ]
     }
 
     fn message_fields(&self) -> Vec<FieldView> {
-        let bare = [("", "nothing: such messages are refused"), ("temperature", "the temperature"), ("humidity", "the humidity")];
+        let bare = [
+            ("", "nothing: such messages are refused"),
+            ("temperature", "the temperature"),
+            ("humidity", "the humidity"),
+        ];
         vec![
-            text_field("temperature_field", "Field of the temperature", &self.temperature_field).hinted("Dots go inwards: data.temperature"),
-            choice_field("radio", "temperature_unit", "Its unit", &self.temperature_unit, [("celsius", "°C"), ("fahrenheit", "°F")].map(owned)),
+            text_field("temperature_field", "Field of the temperature", &self.temperature_field)
+                .hinted("Dots go inwards: data.temperature"),
+            choice_field(
+                "radio",
+                "temperature_unit",
+                "Its unit",
+                &self.temperature_unit,
+                [("celsius", "°C"), ("fahrenheit", "°F")].map(owned),
+            ),
             text_field("humidity_field", "Field of the humidity", &self.humidity_field),
-            choice_field("radio", "humidity_unit", "Its unit", &self.humidity_unit, [("percent", "per cent"), ("fraction", "a fraction of 1")].map(owned)),
+            choice_field(
+                "radio",
+                "humidity_unit",
+                "Its unit",
+                &self.humidity_unit,
+                [("percent", "per cent"), ("fraction", "a fraction of 1")].map(owned),
+            ),
             text_field("time_field", "Field of the time", &self.time_field)
                 .hinted("Leave empty when the sensor has no clock: the time of arrival counts.")
                 .or_empty(),
-            choice_field("radio", "bare_number", "A message that is one bare number is", &self.bare_number, bare.map(owned)),
+            choice_field(
+                "radio",
+                "bare_number",
+                "A message that is one bare number is",
+                &self.bare_number,
+                bare.map(owned),
+            ),
         ]
     }
 }
@@ -224,7 +272,8 @@ fn new_view(
     notes: &[FieldNote],
     key: String,
 ) -> NewPage {
-    let (mut identity, mut belief, mut message) = (typed.identity_fields(), typed.belief_fields(), typed.message_fields());
+    let (mut identity, mut belief, mut message) =
+        (typed.identity_fields(), typed.belief_fields(), typed.message_fields());
     for fields in [&mut identity, &mut belief, &mut message] {
         note_fields(fields, notes);
     }
@@ -386,7 +435,8 @@ async fn instrument_view(
         state: known.check_sentence(),
         checked,
         doubt_humidity: studio.number(super::instrument::LIKELY * doubt.humidity, 1),
-        doubt_temperature: studio.number(super::instrument::LIKELY * doubt.temperature * if studio.fahrenheit { 1.8 } else { 1.0 }, 1),
+        doubt_temperature: studio
+            .number(super::instrument::LIKELY * doubt.temperature * if studio.fahrenheit { 1.8 } else { 1.0 }, 1),
         correction: correction_words(&Corrections::of(&checks, now), &studio),
         checks: checks.iter().map(|check| check_row(check, &studio, now, &path)).collect(),
         check_mistakes: mistakes(&check_fields),
@@ -428,7 +478,8 @@ fn check_row(check: &Check, studio: &Studio, now: Instant, path: &str) -> CheckR
             format!("{}\u{a0}{}", studio.number(studio.scale(value), 1), studio.temperature_unit())
         }
     };
-    let against = Salt::from_key(&check.against).map_or_else(|| "a better instrument".to_owned(), |salt| salt.name().to_owned());
+    let against =
+        Salt::from_key(&check.against).map_or_else(|| "a better instrument".to_owned(), |salt| salt.name().to_owned());
     CheckRow {
         when: studio.zone.date_and_clock(check.at, now),
         against,
@@ -450,7 +501,12 @@ async fn change(
         store::instrument(&mut db, room, id).await?.ok_or(Problem::NotHere("instrument"))?
     };
     // Name, kind and age were said when it came; readings hang on them.
-    let typed = TypedInstrument { name: before.name.clone(), kind: before.kind.word().to_owned(), age_years: String::new(), ..form.typed.clone() };
+    let typed = TypedInstrument {
+        name: before.name.clone(),
+        kind: before.kind.word().to_owned(),
+        age_years: String::new(),
+        ..form.typed.clone()
+    };
     match typed.check(id, room, before.bought) {
         Ok(changed) => {
             let kept = house
@@ -466,7 +522,8 @@ async fn change(
             Ok(answer(&house, &kept))
         }
         Err(Problem::Mistakes(notes)) => {
-            let again = Again { setup: Some((typed, notes)), check: None, key: form.key.form.clone().unwrap_or_default() };
+            let again =
+                Again { setup: Some((typed, notes)), check: None, key: form.key.form.clone().unwrap_or_default() };
             let staff = Staff { who: owner.who, visitor: owner.visitor };
             page_with(StatusCode::UNPROCESSABLE_ENTITY, &instrument_view(&house, &staff, room, id, again).await?)
         }
@@ -521,7 +578,12 @@ impl TypedCheck {
         let shown = notes.number("shown", &self.shown, limits, unit).map(inside);
         let reference = match salt {
             Some(salt) => {
-                let chamber = notes.number("chamber", &self.chamber, (studio.scale(15.0), studio.scale(30.0)), studio.temperature_unit());
+                let chamber = notes.number(
+                    "chamber",
+                    &self.chamber,
+                    (studio.scale(15.0), studio.scale(30.0)),
+                    studio.temperature_unit(),
+                );
                 let chamber = chamber.and_then(|typed| studio.celsius(typed).ok());
                 chamber.and_then(|at: Celsius| salt.humidity(at).ok()).map(RelHumidity::get)
             }
@@ -586,11 +648,12 @@ fn believable(check: Check, earlier: &[Check]) -> Result<Check, Problem> {
     let other = earlier.iter().find(|other| {
         other.of_humidity
             && !other.struck
-            && check.at.since(other.at) <= 30 * DAY
-            && (other.reference - check.reference).abs() >= 15.0
+            && check.at.since(other.at) <= TOGETHER
+            && (other.reference - check.reference).abs() >= APART
     });
     if let Some(other) = other.filter(|_| check.of_humidity) {
-        Correction::two_points(point(&check), point(other)).map_err(|why| Problem::mistake("shown", why.to_string()))?;
+        Correction::two_points(point(&check), point(other))
+            .map_err(|why| Problem::mistake("shown", why.to_string()))?;
     }
     Ok(check)
 }

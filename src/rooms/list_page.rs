@@ -96,7 +96,11 @@ pub(super) fn words(air: &super::now::AirNow, settings: &RoomSettings, studio: &
         seconds: now.since(air.at).max(0) / SECOND,
         then: studio.zone.date_and_clock(air.at, now),
         stale_after: settings.stale_after() / SECOND,
-        dew: format!("{}\u{a0}{}", studio.number(studio.scale(air.derived.dew.celsius()), 1), studio.temperature_unit()),
+        dew: format!(
+            "{}\u{a0}{}",
+            studio.number(studio.scale(air.derived.dew.celsius()), 1),
+            studio.temperature_unit()
+        ),
         dew_word: air.derived.dew.word(),
     }
 }

@@ -35,7 +35,12 @@ pub struct AirNow {
 ///
 /// # Errors
 /// When the database cannot be read.
-pub async fn air_now(db: &mut Db, room: RoomId, settings: &RoomSettings, now: Instant) -> Result<Option<AirNow>, Problem> {
+pub async fn air_now(
+    db: &mut Db,
+    room: RoomId,
+    settings: &RoomSettings,
+    now: Instant,
+) -> Result<Option<AirNow>, Problem> {
     let Some(reading) = readings::newest_believed(db, room).await? else { return Ok(None) };
     let instrument = store::instrument(db, room, reading.instrument)
         .await?
@@ -94,9 +99,9 @@ pub struct Corrections {
 }
 
 /// Two checks belong together when they were made within this span.
-const TOGETHER: i64 = 30 * DAY;
+pub(super) const TOGETHER: i64 = 30 * DAY;
 /// Two points nearer than this, %RH, give no slope worth having.
-const APART: f64 = 15.0;
+pub(super) const APART: f64 = 15.0;
 
 impl Corrections {
     /// The newest check up to `at` counts; with a second one at another humidity within 30 days of it, both do.
@@ -137,9 +142,15 @@ impl AirNow {
         let (cold, warm) = (settings.temperature_band.0.get(), settings.temperature_band.1.get());
         let near = |beyond: f64, doubt: f64| beyond <= doubt;
         let (mark, words) = if humidity < low {
-            (mark_of(near(low - humidity, self.measured.doubt.humidity)), beyond_words(near(low - humidity, self.measured.doubt.humidity), "below the band"))
+            (
+                mark_of(near(low - humidity, self.measured.doubt.humidity)),
+                beyond_words(near(low - humidity, self.measured.doubt.humidity), "below the band"),
+            )
         } else if humidity > high {
-            (mark_of(near(humidity - high, self.measured.doubt.humidity)), beyond_words(near(humidity - high, self.measured.doubt.humidity), "above the band"))
+            (
+                mark_of(near(humidity - high, self.measured.doubt.humidity)),
+                beyond_words(near(humidity - high, self.measured.doubt.humidity), "above the band"),
+            )
         } else if temperature < cold {
             (mark_of(near(cold - temperature, self.measured.doubt.temperature)), "colder than the band".to_owned())
         } else if temperature > warm {

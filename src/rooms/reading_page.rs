@@ -108,7 +108,11 @@ async fn record(
     Ok(answer(&house, &kept))
 }
 
-fn check(typed: &TypedReading, studio: &Studio, instruments: &[Instrument]) -> Result<(f64, f64, InstrumentId), Problem> {
+fn check(
+    typed: &TypedReading,
+    studio: &Studio,
+    instruments: &[Instrument],
+) -> Result<(f64, f64, InstrumentId), Problem> {
     let mut notes = Notes::default();
     let limits = (studio.scale(-20.0), studio.scale(60.0));
     let temperature = notes.number("temperature", &typed.temperature, limits, studio.temperature_unit());

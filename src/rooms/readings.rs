@@ -64,7 +64,12 @@ pub(super) async fn keep(tx: &mut Tx, new: &NewReading, unit: TemperatureUnit) -
 }
 
 /// As [`keep`], given by somebody else than who writes now.
-pub(super) async fn keep_for(tx: &mut Tx, new: &NewReading, unit: TemperatureUnit, by: &str) -> Result<Outcome, Problem> {
+pub(super) async fn keep_for(
+    tx: &mut Tx,
+    new: &NewReading,
+    unit: TemperatureUnit,
+    by: &str,
+) -> Result<Outcome, Problem> {
     let whole = complete(tx.db(), new).await?;
     let set_aside = match whole {
         Some(arrived) => {
@@ -192,7 +197,12 @@ pub(super) async fn newest(db: &mut Db, room: RoomId, most: i64) -> Result<Vec<K
 }
 
 /// Every reading of a room in `[from, to)`, oldest first.
-pub(super) async fn between(db: &mut Db, room: RoomId, from: Instant, to: Instant) -> Result<Vec<KeptReading>, Problem> {
+pub(super) async fn between(
+    db: &mut Db,
+    room: RoomId,
+    from: Instant,
+    to: Instant,
+) -> Result<Vec<KeptReading>, Problem> {
     let rows = sqlx::query(
         "select instrument, at, temperature_c, humidity_pct, given_by, set_aside from reading
          where room = $1 and at >= $2 and at < $3 order by at",

@@ -122,8 +122,9 @@ impl TypedRoom {
         let mut fields = vec![
             text_field("name", "Name of the room", &self.name),
             number_field("volume_m3", "Volume, m³", &self.volume_m3).hinted("Length × width × height, in metres."),
-            number_field("air_changes_per_hour", "Air changes an hour", &self.air_changes_per_hour)
-                .hinted("How often the room’s air is renewed. 0.5 is usual for a closed room; never lowered to keep humidity."),
+            number_field("air_changes_per_hour", "Air changes an hour", &self.air_changes_per_hour).hinted(
+                "How often the room’s air is renewed. 0.5 is usual for a closed room; never lowered to keep humidity.",
+            ),
             text_field("coldest_surface", "Coldest surface", &self.coldest_surface)
                 .hinted("Where water would settle first: a skylight, a window, an outer wall."),
             number_field(
@@ -145,7 +146,14 @@ async fn new_page(owner: Owner, State(house): State<House>) -> Result<Response, 
     page(&new_view(&house, &owner, &studio, &typed, &[], new_form_key()))
 }
 
-fn new_view(house: &House, owner: &Owner, studio: &Studio, typed: &TypedRoom, notes: &[FieldNote], key: String) -> RoomForm {
+fn new_view(
+    house: &House,
+    owner: &Owner,
+    studio: &Studio,
+    typed: &TypedRoom,
+    notes: &[FieldNote],
+    key: String,
+) -> RoomForm {
     let fields = typed.fields(studio, notes);
     RoomForm {
         frame: house.frame(studio, &owner.visitor, Place::Rooms, "A new room"),
@@ -209,7 +217,9 @@ async fn edit_view(house: &House, owner: &Owner, id: RoomId, again: Again<'_>) -
     let device_fields = device.fields(device_notes);
     let row = |device: Device| DeviceRow {
         words: match device.grams_per_hour {
-            Some(grams) => format!("{}: {}, {}\u{a0}g an hour", device.name, device.kind.word(), studio.number(grams, 0)),
+            Some(grams) => {
+                format!("{}: {}, {}\u{a0}g an hour", device.name, device.kind.word(), studio.number(grams, 0))
+            }
             None => format!("{}: {}", device.name, device.kind.word()),
         },
         remove: house.url(&format!("/rooms/{id}/devices/{}/remove", device.id)),
@@ -234,7 +244,12 @@ async fn edit_view(house: &House, owner: &Owner, id: RoomId, again: Again<'_>) -
     })
 }
 
-async fn change(owner: Owner, State(house): State<House>, At(id): At<RoomId>, form: Form<TypedRoom>) -> Result<Response, Problem> {
+async fn change(
+    owner: Owner,
+    State(house): State<House>,
+    At(id): At<RoomId>,
+    form: Form<TypedRoom>,
+) -> Result<Response, Problem> {
     let studio = studio(&house).await?;
     let result = match form.typed.check(id, &studio) {
         Ok(room) => {
@@ -261,7 +276,12 @@ async fn change(owner: Owner, State(house): State<House>, At(id): At<RoomId>, fo
     }
 }
 
-async fn close(_owner: Owner, State(house): State<House>, At(id): At<RoomId>, form: Form<Nothing>) -> Result<Response, Problem> {
+async fn close(
+    _owner: Owner,
+    State(house): State<House>,
+    At(id): At<RoomId>,
+    form: Form<Nothing>,
+) -> Result<Response, Problem> {
     let kept = house
         .store
         .write(&form.key, move |tx| {
@@ -286,7 +306,8 @@ impl TypedDevice {
         } else {
             Some(None)
         };
-        let device = (|| Some(Device { id: DeviceId::new(), room, kind: kind?, name: name?, grams_per_hour: grams? }))();
+        let device =
+            (|| Some(Device { id: DeviceId::new(), room, kind: kind?, name: name?, grams_per_hour: grams? }))();
         notes.settle(device)
     }
 

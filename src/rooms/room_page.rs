@@ -130,11 +130,17 @@ async fn room_page(
     ];
     about.extend(devices.iter().map(|device| {
         let grams = device.grams_per_hour.map(|grams| format!("{}\u{a0}g an hour", studio.number(grams, 0)));
-        (capital(device.kind.word()), grams.map_or_else(|| device.name.clone(), |grams| format!("{}, {grams}", device.name)))
+        (
+            capital(device.kind.word()),
+            grams.map_or_else(|| device.name.clone(), |grams| format!("{}, {grams}", device.name)),
+        )
     }));
     let view = RoomPage {
         told: told(asked.get("told").map(String::as_str)),
-        by: air.as_ref().map(|air| format!("by {}. {}", air.instrument.name, air.known.check_sentence())).unwrap_or_default(),
+        by: air
+            .as_ref()
+            .map(|air| format!("by {}. {}", air.instrument.name, air.known.check_sentence()))
+            .unwrap_or_default(),
         numbers: air.as_ref().map(|air| numbers(air, &room, &settings, &studio, now)),
         spans: spans(&house, &path, span),
         span_word: span_word(span),
@@ -176,7 +182,12 @@ fn capital(word: &str) -> String {
 
 fn surface_words(room: &Room, studio: &Studio) -> String {
     match room.surface_c {
-        Some(c) => format!("{}, {}\u{a0}{}", room.coldest_surface, studio.number(studio.scale(c), 1), studio.temperature_unit()),
+        Some(c) => format!(
+            "{}, {}\u{a0}{}",
+            room.coldest_surface,
+            studio.number(studio.scale(c), 1),
+            studio.temperature_unit()
+        ),
         None => format!("{}, not measured", room.coldest_surface),
     }
 }
@@ -214,7 +225,8 @@ fn numbers(air: &AirNow, room: &Room, settings: &RoomSettings, studio: &Studio, 
     let unit = studio.temperature_unit();
     let degrees = |celsius: f64| studio.number(studio.scale(celsius), 1);
     let doubt_h = studio.number(super::instrument::LIKELY * air.measured.doubt.humidity, 0);
-    let doubt_t = super::instrument::LIKELY * air.measured.doubt.temperature * if studio.fahrenheit { 1.8 } else { 1.0 };
+    let doubt_t =
+        super::instrument::LIKELY * air.measured.doubt.temperature * if studio.fahrenheit { 1.8 } else { 1.0 };
     let shown = air.shown_humidity.get();
     let corrected = air.measured.humidity.humidity.get();
     let mut humidity_against = format!(
@@ -230,7 +242,9 @@ fn numbers(air: &AirNow, room: &Room, settings: &RoomSettings, studio: &Studio, 
     }
     let dew = air.derived.dew.celsius();
     let dew_against = match room.surface_c {
-        Some(surface) if dew >= surface => format!("{} is at {}\u{a0}{unit}: water settles on it", room.coldest_surface, degrees(surface)),
+        Some(surface) if dew >= surface => {
+            format!("{} is at {}\u{a0}{unit}: water settles on it", room.coldest_surface, degrees(surface))
+        }
         Some(surface) => format!("{} is at {}\u{a0}{unit}: dry", room.coldest_surface, degrees(surface)),
         None => "below this a surface is wet".to_owned(),
     };
@@ -255,7 +269,11 @@ fn numbers(air: &AirNow, room: &Room, settings: &RoomSettings, studio: &Studio, 
 
 fn spans(house: &House, path: &str, shown: Span) -> Vec<MomentLink> {
     [(Span::Day, "Day", "day"), (Span::Week, "Week", "week"), (Span::Month, "Month", "month")]
-        .map(|(span, word, slug)| MomentLink { word, href: house.url(&format!("{path}?span={slug}#charts")), here: span == shown })
+        .map(|(span, word, slug)| MomentLink {
+            word,
+            href: house.url(&format!("{path}?span={slug}#charts")),
+            here: span == shown,
+        })
         .to_vec()
 }
 
@@ -303,7 +321,8 @@ async fn charts(
             kept: &kept,
             set_aside: &set_aside,
             band: Some(band),
-            last_doubt: doubt.map(|doubt| if quantity == Quantity::Humidity { doubt.humidity } else { doubt.temperature }),
+            last_doubt: doubt
+                .map(|doubt| if quantity == Quantity::Humidity { doubt.humidity } else { doubt.temperature }),
             device_on: &[],
             joined_within: JOINED_WITHIN,
         };
@@ -341,17 +360,27 @@ fn correct(found: &[KeptReading], instruments: &[KnownInstrument]) -> Vec<Correc
         let aside = !reading.set_aside.is_empty();
         let own = checks.get(&reading.instrument).copied().unwrap_or_default();
         if aside || own.is_empty() {
-            out.push(Corrected { at: reading.at.0, temperature: reading.temperature, humidity: reading.humidity, aside });
+            out.push(Corrected {
+                at: reading.at.0,
+                temperature: reading.temperature,
+                humidity: reading.humidity,
+                aside,
+            });
             continue;
         }
         // The correction changes only when another check comes into force: a month of readings needs it worked out a few times.
         let in_force = own.iter().filter(|check| check.at <= reading.at).count();
         let correction = match last {
-            Some((instrument, count, correction)) if instrument == reading.instrument && count == in_force => correction,
+            Some((instrument, count, correction)) if instrument == reading.instrument && count == in_force => {
+                correction
+            }
             _ => Corrections::of(own, reading.at),
         };
         last = Some((reading.instrument, in_force, correction));
-        let humidity = reading.humidity.and_then(|h| RelHumidity::new(h).ok()).map(|h| correction.humidity.apply(h).humidity.get());
+        let humidity = reading
+            .humidity
+            .and_then(|h| RelHumidity::new(h).ok())
+            .map(|h| correction.humidity.apply(h).humidity.get());
         let temperature = reading.temperature.map(|t| t + correction.kelvins);
         out.push(Corrected { at: reading.at.0, temperature, humidity, aside });
     }

@@ -79,7 +79,12 @@ pub(crate) async fn seed_readings(
         .map(|_| ())
 }
 
-async fn insert(tx: &mut Tx, room: RoomId, instrument: InstrumentId, rows: &[(Arrived, String)]) -> Result<(), Problem> {
+async fn insert(
+    tx: &mut Tx,
+    room: RoomId,
+    instrument: InstrumentId,
+    rows: &[(Arrived, String)],
+) -> Result<(), Problem> {
     let mut text = String::from(
         "insert into reading (id, room, instrument, at, temperature_c, humidity_pct, given_by, received, set_aside) values ",
     );
@@ -119,5 +124,8 @@ pub(crate) async fn newest_instant(house: &House, room: RoomId) -> Result<Option
 pub(crate) async fn sensor_of(house: &House, room: RoomId) -> Result<Option<InstrumentId>, Problem> {
     let mut db = house.store.read().await?;
     let instruments = store::instruments(&mut db, room).await?;
-    Ok(instruments.into_iter().find(|instrument| instrument.kind == super::InstrumentKind::Sensor).map(|found| found.id))
+    Ok(instruments
+        .into_iter()
+        .find(|instrument| instrument.kind == super::InstrumentKind::Sensor)
+        .map(|found| found.id))
 }

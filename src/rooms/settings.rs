@@ -39,7 +39,10 @@ impl RoomSettings {
         let humidity = |name: &str, fresh: RelHumidity| RelHumidity::clamped(number(name, fresh.get()));
         let temperature = |name: &str, fresh: Celsius| Celsius::clamped(number(name, fresh.get()));
         Ok(Self {
-            stale_minutes: kept.get("rooms.stale_minutes").and_then(|text| text.parse().ok()).unwrap_or(fresh.stale_minutes),
+            stale_minutes: kept
+                .get("rooms.stale_minutes")
+                .and_then(|text| text.parse().ok())
+                .unwrap_or(fresh.stale_minutes),
             humidity_band: (
                 humidity("rooms.humidity_low", fresh.humidity_band.0),
                 humidity("rooms.humidity_high", fresh.humidity_band.1),

@@ -30,10 +30,10 @@ pub(super) async fn room(db: &mut Db, id: RoomId) -> Result<Option<Room>, Proble
     let row = sqlx::query(
         "select id, name, volume_m3, air_changes_per_hour, coldest_surface, surface_c, closed from room where id = $1",
     )
-        .bind(id.to_string())
-        .fetch_optional(db)
-        .await
-        .map_err(Problem::broken)?;
+    .bind(id.to_string())
+    .fetch_optional(db)
+    .await
+    .map_err(Problem::broken)?;
     row.as_ref().map(read_room).transpose()
 }
 
@@ -328,13 +328,14 @@ pub(super) async fn add_check(tx: &mut Tx, instrument: InstrumentId, check: &Che
 /// Strikes a check out; it stays readable and counts no more.
 pub(super) async fn strike_check(tx: &mut Tx, instrument: InstrumentId, id: CheckId) -> Result<(), Problem> {
     let now = tx.now.0;
-    let done = sqlx::query("update instrument_check set struck = $1 where id = $2 and instrument = $3 and struck is null")
-        .bind(now.0)
-        .bind(id.to_string())
-        .bind(instrument.to_string())
-        .execute(tx.db())
-        .await
-        .map_err(Problem::broken)?;
+    let done =
+        sqlx::query("update instrument_check set struck = $1 where id = $2 and instrument = $3 and struck is null")
+            .bind(now.0)
+            .bind(id.to_string())
+            .bind(instrument.to_string())
+            .execute(tx.db())
+            .await
+            .map_err(Problem::broken)?;
     if done.rows_affected() == 0 {
         return Err(Problem::NotHere("check"));
     }

@@ -18,6 +18,9 @@ pub(super) type Work<'t> = Pin<Box<dyn Future<Output = Result<Kept, Problem>> + 
 /// How often a whole write is begun anew when the database refused it before anything was committed.
 const TRIES: u32 = 4;
 
+/// How long after its beginning a write may still be begun anew; an answer is due within five seconds.
+const PATIENCE: std::time::Duration = std::time::Duration::from_millis(2500);
+
 /// A write in progress.
 pub struct Tx {
     transaction: Transaction<'static, Any>,
@@ -63,10 +66,12 @@ impl Store {
     where
         F: for<'t> Fn(&'t mut Tx) -> Work<'t> + Send + Sync,
     {
+        let begun = std::time::Instant::now();
         let mut tries = 1;
         loop {
             match self.try_write(key, &work).await {
-                Err(Refusal::Again) if tries < TRIES => {
+                // Whoever waited for her turn as long as the database lets her is told so, rather than sent to the end of the line.
+                Err(Refusal::Again) if tries < TRIES && begun.elapsed() < PATIENCE => {
                     tokio::time::sleep(std::time::Duration::from_millis(20 * u64::from(tries))).await;
                     tries += 1;
                 }

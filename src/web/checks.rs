@@ -43,7 +43,6 @@ impl Notes {
     }
 
     /// As [`Notes::number`], where nothing typed is `Some(None)` and a mistake is `None`.
-    #[expect(clippy::option_option, reason = "outer: could it be read; inner: was anything typed")]
     pub fn optional_number(
         &mut self,
         field: &'static str,
@@ -117,10 +116,7 @@ pub fn choice_field(
     chosen: &str,
     choices: impl IntoIterator<Item = (String, String)>,
 ) -> FieldView {
-    let options = choices
-        .into_iter()
-        .map(|(value, label)| Choice { chosen: value == chosen, value, label })
-        .collect();
+    let options = choices.into_iter().map(|(value, label)| Choice { chosen: value == chosen, value, label }).collect();
     FieldView { name, label: label.to_owned(), kind, options, value: chosen.to_owned(), ..FieldView::default() }
 }
 

@@ -123,5 +123,9 @@ impl FromRequestParts<House> for Reader {
 }
 
 fn visitor(parts: &Parts) -> Result<Arc<Visitor>, Problem> {
-    parts.extensions.get::<Arc<Visitor>>().cloned().ok_or_else(|| Problem::broken("a request came in without a visitor"))
+    parts
+        .extensions
+        .get::<Arc<Visitor>>()
+        .cloned()
+        .ok_or_else(|| Problem::broken("a request came in without a visitor"))
 }

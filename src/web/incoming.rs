@@ -63,9 +63,9 @@ pub fn form_key(
     if !from_our_page(house, headers) || !field("csrf").is_some_and(|token| same(token, &visitor.csrf)) {
         return Err(Problem::Forged);
     }
-    let form = field("form_key").filter(|key| is_key(key)).ok_or_else(|| {
-        Problem::Unreadable("The form came without its key.".into())
-    })?;
+    let form = field("form_key")
+        .filter(|key| is_key(key))
+        .ok_or_else(|| Problem::Unreadable("The form came without its key.".into()))?;
     let mut held: Vec<&[u8]> = Vec::new();
     for (name, value) in pairs.iter().filter(|(name, _)| name != "csrf" && name != "form_key") {
         held.push(name.as_bytes());
@@ -171,7 +171,11 @@ impl<T: DeserializeOwned + Send> FromRequestParts<House> for At<T> {
 /// # Errors
 /// When the middleware that does so is missing.
 pub fn visitor_of(parts: &Parts) -> Result<Arc<Visitor>, Problem> {
-    parts.extensions.get::<Arc<Visitor>>().cloned().ok_or_else(|| Problem::broken("a request came in without a visitor"))
+    parts
+        .extensions
+        .get::<Arc<Visitor>>()
+        .cloned()
+        .ok_or_else(|| Problem::broken("a request came in without a visitor"))
 }
 
 /// True for a body of this type, whatever parameters follow.

@@ -12,12 +12,12 @@ use axum::middleware::Next;
 use axum::response::{Html, IntoResponse, Response};
 use serde_json::json;
 
+use super::House;
 use super::form::{FieldView, Mistake};
 use super::frame::Frame;
 use super::incoming::{FORM_MOST, has_type, new_form_key};
 use super::studio::{Place, Studio};
 use super::visitor::Visitor;
-use super::House;
 use crate::base::problem::Problem;
 
 /// A problem on its way to the page, carried beside an empty answer.
@@ -119,7 +119,7 @@ pub async fn tell(State(house): State<House>, request: Request, next: Next) -> R
     if visitor.api {
         return as_json(&problem);
     }
-    match as_page(&house, &visitor, &problem, draft).await {
+    match as_page(&house, &visitor, &problem, &draft).await {
         Ok(page) => page,
         Err(second) => {
             tracing::error!(cause = %second, "the page of a problem could not be made");
@@ -144,9 +144,10 @@ async fn remember(request: Request) -> (Request, String) {
 /// Answers of the router and the layers that carry no page of ours.
 fn bare_refusal(answer: &Response) -> Option<Problem> {
     let status = answer.status();
-    let is_ours = answer.headers().get(header::CONTENT_TYPE).is_some_and(|kind| {
-        kind.to_str().is_ok_and(|kind| kind.starts_with("text/html") || kind.contains("json"))
-    });
+    let is_ours = answer
+        .headers()
+        .get(header::CONTENT_TYPE)
+        .is_some_and(|kind| kind.to_str().is_ok_and(|kind| kind.starts_with("text/html") || kind.contains("json")));
     if is_ours || !(status.is_client_error() || status.is_server_error()) {
         return None;
     }
@@ -180,7 +181,7 @@ fn as_json(problem: &Problem) -> Response {
     answer
 }
 
-async fn as_page(house: &House, visitor: &Visitor, problem: &Problem, draft: String) -> Result<Response, Problem> {
+async fn as_page(house: &House, visitor: &Visitor, problem: &Problem, draft: &str) -> Result<Response, Problem> {
     let studio = studio_or_default(house).await;
     if matches!(problem, Problem::SignIn) {
         return sign_in_page(house, &studio, visitor, draft);
@@ -211,7 +212,7 @@ async fn as_page(house: &House, visitor: &Visitor, problem: &Problem, draft: Str
 }
 
 /// An ended sign-in on a page read: go and sign in. On a form: the sign-in page carries what was typed, to be sent afterwards.
-fn sign_in_page(house: &House, studio: &Studio, visitor: &Visitor, draft: String) -> Result<Response, Problem> {
+fn sign_in_page(house: &House, studio: &Studio, visitor: &Visitor, draft: &str) -> Result<Response, Problem> {
     if draft.is_empty() {
         let next = serde_urlencoded::to_string([("next", &visitor.path)]).map_err(Problem::broken)?;
         let to = house.url(&format!("/sign-in?{next}"));
@@ -221,9 +222,12 @@ fn sign_in_page(house: &House, studio: &Studio, visitor: &Visitor, draft: String
         frame: house.frame(studio, visitor, Place::Nowhere, "Sign in again"),
         key: new_form_key(),
         next: String::new(),
-        draft: without_secrets(&draft),
+        draft: without_secrets(draft),
         draft_to: visitor.path.clone(),
-        note: Some("Your sign-in has ended. What you typed is kept on this page and can be sent once you are signed in.".to_owned()),
+        note: Some(
+            "Your sign-in has ended. What you typed is kept on this page and can be sent once you are signed in."
+                .to_owned(),
+        ),
         fields: sign_in_fields(""),
         mistakes: Vec::new(),
     };

@@ -3,7 +3,7 @@
 use axum::Router;
 use axum::handler::Handler;
 use axum::http::Method;
-use axum::routing::{MethodRouter, on, MethodFilter};
+use axum::routing::{MethodFilter, MethodRouter, on};
 
 use super::House;
 
@@ -78,7 +78,6 @@ impl Routes {
     }
 
     /// The router itself.
-    #[must_use]
     pub fn into_router(self) -> Router<House> {
         self.router
     }

@@ -38,7 +38,10 @@ pub fn app(house: &House, routes: Routes) -> Router {
     } else {
         let home = format!("{base}/");
         Router::new()
-            .route(&home.clone(), axum::routing::get(move || async move { Redirect::permanent(home.trim_end_matches('/')) }))
+            .route(
+                &home.clone(),
+                axum::routing::get(move || async move { Redirect::permanent(home.trim_end_matches('/')) }),
+            )
             .nest(&base, inner)
     }
 }
@@ -60,6 +63,7 @@ async fn ready(State(house): State<House>) -> Response {
     }
 }
 
+#[expect(clippy::needless_pass_by_value, reason = "the layer hands the cause over")]
 fn after_panic(cause: Box<dyn Any + Send + 'static>) -> Response {
     let words = cause
         .downcast_ref::<String>()
@@ -101,7 +105,9 @@ pub fn answer(house: &House, kept: &Kept) -> Response {
 /// # Errors
 /// When the address cannot be listened at.
 pub async fn listen(app: Router, listener: tokio::net::TcpListener) -> std::io::Result<()> {
-    axum::serve(listener, app.into_make_service_with_connect_info::<SocketAddr>()).with_graceful_shutdown(told_to_stop()).await
+    axum::serve(listener, app.into_make_service_with_connect_info::<SocketAddr>())
+        .with_graceful_shutdown(told_to_stop())
+        .await
 }
 
 async fn told_to_stop() {

@@ -75,11 +75,9 @@ pub async fn holder(db: &mut Db, config: &Config, secret: &str, now: Now) -> Res
     .await
     .map_err(Problem::broken)?;
     let Some(row) = row else { return Ok(None) };
-    let (Ok(session), Ok(id), Some(role)) = (
-        row.get::<String, _>(0).parse(),
-        row.get::<String, _>(1).parse(),
-        Role::from_word(&row.get::<String, _>(3)),
-    ) else {
+    let (Ok(session), Ok(id), Some(role)) =
+        (row.get::<String, _>(0).parse(), row.get::<String, _>(1).parse(), Role::from_word(&row.get::<String, _>(3)))
+    else {
         return Err(Problem::broken("a session row names no person or role of ours"));
     };
     Ok(Some((Who { id, session, name: row.get(2), role }, Instant(row.get(4)))))
@@ -135,12 +133,7 @@ pub async fn end_all_of(tx: &mut Tx, person: PersonId) -> Result<(), Problem> {
 ///
 /// # Errors
 /// When the database cannot be read.
-pub async fn in_use(
-    db: &mut Db,
-    config: &Config,
-    of: Option<PersonId>,
-    now: Now,
-) -> Result<Vec<Listed>, Problem> {
+pub async fn in_use(db: &mut Db, config: &Config, of: Option<PersonId>, now: Now) -> Result<Vec<Listed>, Problem> {
     let rows = sqlx::query(
         "select id, person, name, browser, created, seen from session
          where ended is null and expires > $1 and seen > $2 and ($3 = '' or person = $3) order by created desc",

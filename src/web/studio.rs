@@ -213,19 +213,24 @@ impl House {
 
     fn places(&self, role: Role, here: Place) -> Vec<PlaceLink> {
         let rooms = matches!(role, Role::Owner | Role::Artist | Role::Desk);
-        [(Place::Today, "Today", "/", true), (Place::Rooms, "Rooms", "/rooms", rooms), (Place::Office, "Office", "/office", true)]
-            .into_iter()
-            .filter(|(_, _, _, allowed)| *allowed)
-            .map(|(place, word, path, _)| PlaceLink { word, href: self.url(path), here: place == here })
-            .collect()
+        [
+            (Place::Today, "Today", "/", true),
+            (Place::Rooms, "Rooms", "/rooms", rooms),
+            (Place::Office, "Office", "/office", true),
+        ]
+        .into_iter()
+        .filter(|(_, _, _, allowed)| *allowed)
+        .map(|(place, word, path, _)| PlaceLink { word, href: self.url(path), here: place == here })
+        .collect()
     }
 
     fn banner(&self) -> Option<Banner> {
         (!self.config.secure_context()).then(|| Banner {
             mark: "near",
-            sentence: "This page came over plain HTTP: others on the network can read along, and what browsers keep for \
+            sentence:
+                "This page came over plain HTTP: others on the network can read along, and what browsers keep for \
                        secure pages does not work."
-                .to_owned(),
+                    .to_owned(),
             href: String::new(),
             action: String::new(),
         })

@@ -195,12 +195,17 @@ pub fn set_cookie(house: &House, name: &str, value: &str, lasts: Option<i64>) ->
 /// `X-Forwarded-For` that is not a listed proxy. Used for logs only; nothing is decided by it.
 #[must_use]
 pub fn client_address(house: &House, peer: IpAddr, headers: &HeaderMap) -> IpAddr {
-    let listed = |address: &IpAddr| house.config.trusted_proxies.iter().any(|net| net.contains(address));
+    let listed = |address: &IpAddr| house.config.trusts(*address);
     if !listed(&peer) {
         return peer;
     }
     let chain = text_header(headers, "x-forwarded-for");
-    chain.split(',').rev().map_while(|part| part.trim().parse::<IpAddr>().ok()).find(|address| !listed(address)).unwrap_or(peer)
+    chain
+        .split(',')
+        .rev()
+        .map_while(|part| part.trim().parse::<IpAddr>().ok())
+        .find(|address| !listed(address))
+        .unwrap_or(peer)
 }
 
 /// A header as text; empty when it is missing or not text.
@@ -212,5 +217,6 @@ pub fn text_header(headers: &HeaderMap, name: &str) -> String {
 fn bearer(headers: &HeaderMap) -> Option<String> {
     let value = text_header(headers, header::AUTHORIZATION.as_str());
     let (scheme, secret) = value.split_once(' ')?;
-    (scheme.eq_ignore_ascii_case("bearer") && (20..=100).contains(&secret.trim().len())).then(|| secret.trim().to_owned())
+    (scheme.eq_ignore_ascii_case("bearer") && (20..=100).contains(&secret.trim().len()))
+        .then(|| secret.trim().to_owned())
 }

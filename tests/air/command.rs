@@ -4,7 +4,7 @@ use stillroom::rooms::air::command;
 
 #[test]
 fn the_machine_form_has_exactly_the_documented_fields() {
-    let told: serde_json::Value = serde_json::from_str(&command(21.0, 38.0, true).unwrap()).unwrap();
+    let told: serde_json::Value = serde_json::from_str(&command(21.0, 38.0, 101_325.0, true).unwrap()).unwrap();
     let mut names: Vec<&str> = told.as_object().unwrap().keys().map(String::as_str).collect();
     names.sort_unstable();
     assert_eq!(names, ["dew_point_c", "frost_point_c", "vapour_density_g_m3", "vapour_pressure_pa", "wet_bulb_c"]);
@@ -14,15 +14,15 @@ fn the_machine_form_has_exactly_the_documented_fields() {
 
 #[test]
 fn below_freezing_the_machine_form_names_a_frost_point_instead() {
-    let told: serde_json::Value = serde_json::from_str(&command(5.0, 30.0, true).unwrap()).unwrap();
+    let told: serde_json::Value = serde_json::from_str(&command(5.0, 30.0, 101_325.0, true).unwrap()).unwrap();
     assert!(told["dew_point_c"].is_null() && told["frost_point_c"].as_f64().unwrap() < 0.0, "{told}");
 }
 
 #[test]
 fn the_plain_form_says_what_the_dew_point_means() {
-    let told = command(21.0, 38.0, false).unwrap();
+    let told = command(21.0, 38.0, 101_325.0, false).unwrap();
     assert!(told.contains("dew point") && told.contains("colder surfaces get wet"), "{told}");
-    assert!(command(2.0, 30.0, false).unwrap().contains("colder surfaces get frosted"));
+    assert!(command(2.0, 30.0, 101_325.0, false).unwrap().contains("colder surfaces get frosted"));
 }
 
 #[test]
@@ -34,7 +34,7 @@ fn a_value_outside_its_range_is_named() {
         (21.0, 140.0, "relative humidity 140 %RH"),
         (21.0, f64::INFINITY, "relative humidity inf"),
     ] {
-        let told = command(t, h, true).unwrap_err();
+        let told = command(t, h, 101_325.0, true).unwrap_err();
         assert!(told.starts_with(start), "{told}");
     }
 }

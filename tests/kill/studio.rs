@@ -74,7 +74,8 @@ fn claim(owner: &mut Browser, program: &Program) {
 }
 
 fn add_room(owner: &mut Browser) -> String {
-    let answer = owner.fill("/rooms/new", "/rooms", &[("name", "Gable"), ("volume_m3", "28"), ("coldest_surface", "skylight")]);
+    let answer =
+        owner.fill("/rooms/new", "/rooms", &[("name", "Gable"), ("volume_m3", "28"), ("coldest_surface", "skylight")]);
     let place = expect_see_other(&answer, "add a room");
     last_step(&place)
 }
