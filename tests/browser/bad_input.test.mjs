@@ -2,7 +2,7 @@
 // typed is lost.
 import assert from 'node:assert/strict';
 import { after, before, describe, test } from 'node:test';
-import { openHouse } from './house.mjs';
+import { ask, openHouse } from './house.mjs';
 
 describe('bad input', () => {
   let house;
@@ -17,6 +17,14 @@ describe('bad input', () => {
     await page?.close();
     page = await (await house.as(role)).newPage();
     return page;
+  }
+
+  /** Where the page's form is sent, and what it would send now. */
+  function formOnPage() {
+    return page.evaluate(() => {
+      const found = document.querySelector('main form[method=post]');
+      return { action: new URL(found.action).pathname, fields: Object.fromEntries(new FormData(found)) };
+    });
   }
 
   /** How many rooms of this name the list shows. */
@@ -66,30 +74,24 @@ describe('bad input', () => {
   test('the same request sent twenty times at once keeps one room and gives one answer', async () => {
     await freshPage();
     await fillRoom('Replay');
-    const form = await page.evaluate(() => {
-      const found = document.querySelector('main form[method=post]');
-      return { action: found.action, fields: Object.fromEntries(new FormData(found)) };
-    });
-    const send = () => page.context().request.post(form.action, { form: form.fields, maxRedirects: 0 });
+    const form = await formOnPage();
+    const send = () => ask(page.context(), house.address, form.action, { form: form.fields, redirect: 'manual' });
     const answers = await Promise.all(Array.from({ length: 20 }, send));
-    assert.deepEqual([...new Set(answers.map((answer) => answer.status()))], [303]);
-    assert.equal(new Set(answers.map((answer) => answer.headers().location)).size, 1);
+    assert.deepEqual([...new Set(answers.map((answer) => answer.status))], [303]);
+    assert.equal(new Set(answers.map((answer) => answer.headers.get('location'))).size, 1);
     assert.equal(await roomsNamed('Replay'), 1);
   });
 
   test('the same key with another body is refused, and says where the first is', async () => {
     await freshPage();
     await fillRoom('Other body');
-    const form = await page.evaluate(() => {
-      const found = document.querySelector('main form[method=post]');
-      return { action: found.action, fields: Object.fromEntries(new FormData(found)) };
-    });
-    const send = (fields) => page.context().request.post(form.action, { form: fields, maxRedirects: 0 });
+    const form = await formOnPage();
+    const send = (fields) => ask(page.context(), house.address, form.action, { form: fields, redirect: 'manual' });
     const first = await send(form.fields);
-    assert.equal(first.status(), 303);
+    assert.equal(first.status, 303);
     const second = await send({ ...form.fields, name: 'Quite another body' });
-    assert.equal(second.status(), 422);
-    assert.match(await second.text(), new RegExp(`href="${first.headers().location}"`));
+    assert.equal(second.status, 422);
+    assert.match(await second.text(), new RegExp(`href="${first.headers.get('location')}"`));
     assert.equal(await roomsNamed('Quite another body'), 0);
   });
 

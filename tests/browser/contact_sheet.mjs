@@ -74,6 +74,10 @@ async function takePictures(shown, paths, device, light) {
     await page.setViewportSize(DEVICES[device]);
     await page.emulateMedia({ colorScheme: LIGHTS[light], reducedMotion: 'reduce' });
     await page.goto(house.address + paths.get(listed.name), { waitUntil: 'networkidle' });
+    if (listed.then) {
+      await listed.then(page);
+      await page.waitForLoadState('networkidle');
+    }
     await page.screenshot({ path: join(folder, pictureOf(listed.name, device, light)), fullPage: true });
     await page.close();
   }

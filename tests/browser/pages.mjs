@@ -4,35 +4,91 @@
 // as      whose page it is: nobody, owner, artist, desk, accountant
 // path    where it is; or
 // on,link the page on which to look, and the link to follow from there (a page whose address holds an id)
+// then    what to do on it before it is looked at: a form sent with mistakes shows its page in trouble
 // status  what it answers, when that is not 200
 // picture the file name under docs/pictures, for the pages that the README shows
+
+import { ask } from './house.mjs';
 
 const ID = '[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}';
 
 /** A link whose path is this, with `{id}` standing for any id. */
 const link = (path) => new RegExp(`^${path.replaceAll('{id}', ID)}$`);
 
+/** Sends the page's form as it stands. */
+const send = (page) => page.click('main form .go');
+
+/** The keypad with a reading half typed. */
+async function typeTwenty(page) {
+  for (const key of ['2', '1', 'point', '4', '3']) await page.click(`[name=key][value="${key}"]`);
+}
+
 export const pages = [
   { name: 'sign-in', as: 'nobody', path: '/sign-in' },
+  { name: 'sign-in-refused', as: 'nobody', path: '/sign-in', then: send, status: 422 },
   { name: 'first-aid', as: 'nobody', path: '/first-aid' },
-  { name: 'no-such-page', as: 'owner', path: '/no-such-page', status: 404 },
+
+  { name: 'today', as: 'artist', path: '/', picture: 'today.png' },
+  { name: 'today-owner', as: 'owner', path: '/' },
+  { name: 'today-desk', as: 'desk', path: '/' },
+  { name: 'today-accountant', as: 'accountant', path: '/' },
+
   { name: 'rooms', as: 'artist', path: '/rooms' },
-  { name: 'room', as: 'artist', on: '/rooms', link: link('/rooms/{id}') },
+  { name: 'rooms-owner', as: 'owner', path: '/rooms' },
+  { name: 'room', as: 'artist', on: '/rooms', link: link('/rooms/{id}'), picture: 'room.png' },
+  { name: 'room-owner', as: 'owner', on: '/rooms', link: link('/rooms/{id}') },
+  { name: 'reading', as: 'artist', on: '/rooms', link: link('/rooms/{id}/readings/new'), then: typeTwenty, picture: 'reading.png', light: 'dim' },
+  { name: 'reading-refused', as: 'artist', on: '/rooms', link: link('/rooms/{id}/readings/new'), then: (page) => page.click('.pad .keep'), status: 422 },
+  { name: 'room-new', as: 'owner', path: '/rooms/new' },
+  { name: 'room-new-refused', as: 'owner', path: '/rooms/new', then: send, status: 422 },
+  { name: 'room-edit', as: 'owner', on: link('/rooms/{id}'), link: link('/rooms/{id}/edit') },
+  { name: 'import-new', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/imports/new') },
+  { name: 'import', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/imports/new'), then: handInLoggerFile },
+  { name: 'instrument-new', as: 'owner', on: link('/rooms/{id}'), link: link('/rooms/{id}/instruments/new') },
+  { name: 'instrument-new-refused', as: 'owner', on: link('/rooms/{id}'), link: link('/rooms/{id}/instruments/new'), then: send, status: 422 },
+  { name: 'instrument', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/instruments/{id}') },
+  { name: 'instrument-owner', as: 'owner', on: link('/rooms/{id}'), link: link('/rooms/{id}/instruments/{id}') },
+
+  { name: 'office', as: 'owner', path: '/office' },
+  { name: 'settings', as: 'owner', path: '/office/settings' },
+  { name: 'people', as: 'owner', path: '/office/people' },
+  { name: 'person', as: 'owner', on: '/office/people', link: link('/office/people/{id}') },
+  { name: 'first-aid-edit', as: 'owner', path: '/office/first-aid' },
+  { name: 'tokens', as: 'owner', path: '/office/tokens' },
+  { name: 'token', as: 'owner', on: '/office/tokens', link: link('/office/tokens/{id}') },
+  { name: 'audit', as: 'owner', path: '/office/audit' },
+  { name: 'office-artist', as: 'artist', path: '/office' },
+  { name: 'sessions', as: 'artist', path: '/office/sessions' },
+
+  { name: 'no-such-page', as: 'owner', path: '/no-such-page', status: 404 },
+  { name: 'not-hers', as: 'artist', path: '/office/settings', status: 403 },
 ];
+
+/** A logger's file with one line that no clock has. */
+async function handInLoggerFile(page) {
+  const lines = ['time;temperature °C;humidity %', '2026-02-16 09:00;20,8;36', '2026-02-16 09:10;20,9;36,5', '2026-02-16 25:00;21,0;37'];
+  await page.setInputFiles('[type=file]', { name: 'gable.csv', mimeType: 'text/csv', buffer: Buffer.from(lines.join('\n')) });
+  await send(page);
+}
 
 /** The path of a page, looked up through the page that links to it where it holds an id. */
 export async function pathOf(page, context, address) {
   if (page.path) return page.path;
-  const on = await pathOf(typeof page.on === 'string' ? { path: page.on } : page.on, context, address);
+  // A page that stands on a room's page is looked for on the first room's.
+  const on = page.on instanceof RegExp ? await follow(page.on, '/rooms', context, address) : page.on;
+  return follow(page.link, on, context, address);
+}
+
+async function follow(link, on, context, address) {
   const links = await linksOn(context, address, on);
-  const found = links.find((path) => page.link.test(path.split('?')[0]));
-  if (!found) throw new Error(`${page.name}: no link like ${page.link} on ${on}, only\n${links.join('\n')}`);
+  const found = links.find((path) => link.test(path.split('?')[0]));
+  if (!found) throw new Error(`no link like ${link} on ${on}, only\n${links.join('\n')}`);
   return found;
 }
 
 /** The paths that a page links to, in order, without places within a page. */
 export async function linksOn(context, address, path) {
-  const answer = await context.request.get(address + path);
+  const answer = await ask(context, address, path);
   return linksIn(await answer.text());
 }
 
