@@ -20,7 +20,7 @@ use crate::web::checks::{choice_field, note_fields};
 use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
-use crate::web::incoming::{At, Form, form_key, new_form_key};
+use crate::web::incoming::{At, Form, Nothing, form_key, new_form_key};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
@@ -379,9 +379,6 @@ async fn answer_question(
         .await?;
     Ok(answer(&house, &kept))
 }
-
-#[derive(Deserialize)]
-struct Nothing {}
 
 async fn take(
     _staff: Staff,

@@ -48,6 +48,10 @@ impl<T: DeserializeOwned> FromRequest<House> for Form<T> {
     }
 }
 
+/// A form that holds nothing but its token and key: a button.
+#[derive(serde::Deserialize)]
+pub struct Nothing {}
+
 /// Checks where a form came from and gives its key. `parts` are what it held besides text fields (a file's bytes).
 ///
 /// # Errors
