@@ -101,8 +101,7 @@ pub(super) async fn keep_for(
     .bind(received.0)
     .bind(&set_aside)
     .execute(tx.db())
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     // The row itself says who gave it and when.
     tx.record_tells_itself();
     Ok(match (done.rows_affected(), set_aside.is_empty()) {
@@ -127,8 +126,7 @@ async fn complete(db: &mut Db, new: &NewReading) -> Result<Option<Arrived>, Prob
     .bind(at_us - COMPLETED_WITHIN)
     .bind(at_us)
     .fetch_optional(&mut *db)
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     let known = row.map(|row| (row.get::<f64, _>(0), row.get::<f64, _>(1)));
     // A sensor that sends its halves apart: the other half was set aside alone just before.
     let half = half_before(db, new).await?;
@@ -146,8 +144,7 @@ async fn half_before(db: &mut Db, new: &NewReading) -> Result<Option<(Option<f64
     .bind(new.at.0 - COMPLETED_WITHIN)
     .bind(new.at.0)
     .fetch_optional(db)
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     Ok(row.map(|row| (row.get(0), row.get(1))))
 }
 
@@ -160,8 +157,7 @@ async fn believed_near(db: &mut Db, instrument: InstrumentId, at: Instant) -> Re
     .bind(instrument.to_string())
     .bind(at.0)
     .fetch_optional(db)
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     let Some(row) = row else { return Ok(None) };
     let (Ok(temperature), Ok(humidity)) = (Celsius::new(row.get(1)), RelHumidity::new(row.get(2))) else {
         return Ok(None);
@@ -177,8 +173,7 @@ pub(super) async fn newest_believed(db: &mut Db, room: RoomId) -> Result<Option<
     )
     .bind(room.to_string())
     .fetch_optional(db)
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     row.as_ref().map(read_reading).transpose()
 }
 
@@ -191,8 +186,7 @@ pub(super) async fn newest(db: &mut Db, room: RoomId, most: i64) -> Result<Vec<K
     .bind(room.to_string())
     .bind(most)
     .fetch_all(db)
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     rows.iter().map(read_reading).collect()
 }
 
@@ -211,8 +205,7 @@ pub(super) async fn between(
     .bind(from.0)
     .bind(to.0)
     .fetch_all(db)
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     rows.iter().map(read_reading).collect()
 }
 
@@ -222,8 +215,7 @@ pub(super) async fn count_set_aside(db: &mut Db, room: RoomId, since: Instant) -
         .bind(room.to_string())
         .bind(since.0)
         .fetch_one(db)
-        .await
-        .map_err(Problem::broken)?;
+        .await?;
     Ok(row.get(0))
 }
 

@@ -110,7 +110,7 @@ async fn insert(
             .bind(reading.at_us)
             .bind(set_aside);
     }
-    query.execute(tx.db()).await.map_err(Problem::broken)?;
+    query.execute(tx.db()).await?;
     Ok(())
 }
 
