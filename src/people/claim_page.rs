@@ -20,7 +20,7 @@ use crate::web::checks::note_fields;
 use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Anyone;
-use crate::web::incoming::{At, Form, new_form_key};
+use crate::web::incoming::{At, FormThatSignsIn, new_form_key};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
 use crate::web::session;
@@ -86,7 +86,7 @@ async fn claim(
     State(house): State<House>,
     headers: HeaderMap,
     At(token): At<String>,
-    form: Form<TypedClaim>,
+    form: FormThatSignsIn<TypedClaim>,
 ) -> Result<Response, Problem> {
     if !same(&token, &store::claim_token(house.store.keys())) {
         return Err(Problem::NotHere("link"));

@@ -17,7 +17,7 @@ use crate::web::checks::note_fields;
 use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Anyone;
-use crate::web::incoming::{At, Form, new_form_key};
+use crate::web::incoming::{At, FormThatSignsIn, new_form_key};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
 use crate::web::session;
@@ -62,7 +62,7 @@ async fn take_up(
     State(house): State<House>,
     headers: HeaderMap,
     At(token): At<String>,
-    form: Form<TypedInvited>,
+    form: FormThatSignsIn<TypedInvited>,
 ) -> Result<Response, Problem> {
     let (studio, person) = {
         let mut db = house.store.read().await?;

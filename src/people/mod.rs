@@ -19,7 +19,7 @@ use crate::web::routes::Routes;
 
 pub use passphrase::MIN_LENGTH;
 pub(crate) use seed::seed;
-pub use store::{Person, claim_token, everyone, is_claimed, reset_link};
+pub use store::{Person, claim_token, everyone, forget_old_tries, is_claimed, reset_link};
 
 /// Every door of this part.
 #[must_use]

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use askama::Template;
 use axum::extract::{Query, State};
-use axum::http::{HeaderMap, StatusCode, header};
+use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
 use serde::Deserialize;
 
@@ -23,7 +23,7 @@ use crate::web::form::mistakes;
 use crate::web::frame::Frame;
 use crate::web::guard::{Anyone, SignedIn};
 use crate::web::incoming::new_form_key;
-use crate::web::incoming::{Form, is_signed_in};
+use crate::web::incoming::{FormThatSignsIn, is_signed_in};
 use crate::web::problems::{SignInPage, page, page_with, sign_in_fields};
 use crate::web::routes::Routes;
 use crate::web::session;
@@ -81,28 +81,30 @@ async fn sign_in(
     Anyone(visitor): Anyone,
     State(house): State<House>,
     headers: HeaderMap,
-    form: Form<TypedSignIn>,
+    form: FormThatSignsIn<TypedSignIn>,
 ) -> Result<Response, Problem> {
     let typed = form.typed;
-    let account = house.store.keys().digest("account", &[text::fold(&typed.name).as_bytes()]);
+    // A name that cannot be one of ours is nobody's; it is asked for all the same, so that it takes as long.
+    let name = text::line(&typed.name, 80).unwrap_or_default();
+    let account = house.store.keys().digest("account", &[text::fold(&name).as_bytes()]);
     let browser = known_browser(&house, &headers, &account);
-    let (studio, found, failures, not_before) = {
+    let (studio, found) = {
         let mut db = house.store.read().await?;
-        let found = store::by_name(&mut db, &typed.name).await?.filter(store::Person::can_sign_in);
-        let (failures, not_before) = store::delay(&mut db, &account, &browser).await?;
-        (Studio::load(&mut db).await?, found, failures, not_before)
+        (Studio::load(&mut db).await?, store::by_name(&mut db, &name).await?.filter(store::Person::can_sign_in))
     };
-    let wait = not_before.since(visitor.now.0);
+    // Counted before the passphrase is looked at: any number of tries at once count as that many.
+    let wait = count_try(&house, &account, &browser).await?;
     if wait > 0 {
-        let seconds = wait / SECOND + 1;
+        let seconds = u64::try_from(wait / SECOND + 1).unwrap_or(1);
         let note = format!("Too many tries for this name. Wait {seconds} seconds, then try again.");
         let view = sign_in_view(&house, &studio, &visitor, &typed, Some(&note));
-        return page_with(StatusCode::TOO_MANY_REQUESTS, &view);
+        let mut answer = page_with(StatusCode::TOO_MANY_REQUESTS, &view)?;
+        answer.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from(seconds));
+        return Ok(answer);
     }
     let hash = found.as_ref().map(|person| person.passphrase.clone()).unwrap_or_default();
     let fits = passphrase::fits(&house.hashing, typed.passphrase.chars().take(256).collect(), hash.clone()).await?;
     let person = found.filter(|_| fits);
-    note_try(&house, &account, &browser, if person.is_some() { 0 } else { failures + 1 }).await?;
     let Some(person) = person else {
         let note = "Name and passphrase do not go together.";
         let view = sign_in_view(&house, &studio, &visitor, &typed, Some(note));
@@ -113,7 +115,7 @@ async fn sign_in(
     } else {
         None
     };
-    let secret = begin_session(&house, &visitor, &person, anew).await?;
+    let secret = begin_session(&house, &visitor, &person, anew, (account.clone(), browser)).await?;
     let mut answer = if typed.draft.is_empty() {
         Redirect::to(&house.url(rules::own_path(&typed.next))).into_response()
     } else {
@@ -123,20 +125,17 @@ async fn sign_in(
     Ok(answer)
 }
 
-async fn note_try(house: &House, account: &str, browser: &str, failures: i64) -> Result<(), Problem> {
-    let not_before = house.store.clock().now().0.plus(rules::wait_after(failures));
+/// Counts a try and gives the microseconds still to wait; 0 when this try may be looked at.
+async fn count_try(house: &House, account: &str, browser: &str) -> Result<i64, Problem> {
     let (account, browser) = (account.to_owned(), browser.to_owned());
-    house
+    let kept = house
         .store
         .write(&FormKey::unkeyed(Actor::Nobody), move |tx| {
             let (account, browser) = (account.clone(), browser.clone());
-            Box::pin(async move {
-                store::count_failure(tx, &account, &browser, failures, not_before).await?;
-                Ok(Kept::see(""))
-            })
+            Box::pin(async move { store::count_try(tx, &account, &browser).await.map(|wait| Kept::see(wait.to_string())) })
         })
-        .await
-        .map(|_| ())
+        .await?;
+    kept.location.parse().map_err(Problem::broken)
 }
 
 async fn begin_session(
@@ -144,6 +143,7 @@ async fn begin_session(
     visitor: &Visitor,
     person: &store::Person,
     anew: Option<String>,
+    counted: (String, String),
 ) -> Result<String, Problem> {
     let secret = fresh_secret()?;
     let (id, name, role): (PersonId, _, _) = (person.id, person.name.clone(), person.role);
@@ -152,8 +152,9 @@ async fn begin_session(
         .store
         .write(&FormKey::unkeyed(Actor::House), move |tx| {
             let (config, secret, browser) = (Arc::clone(&config), keep.clone(), browser.clone());
-            let (name, anew) = (name.clone(), anew.clone());
+            let (name, anew, counted) = (name.clone(), anew.clone(), counted.clone());
             Box::pin(async move {
+                store::forget_tries(tx, &counted.0, &counted.1).await?;
                 let session = session::begin(tx, &config, id, &name, role, &secret, &browser).await?;
                 if let Some(hash) = anew {
                     store::set_passphrase(tx, id, &hash).await?;
@@ -210,11 +211,11 @@ async fn sign_out(
     State(house): State<House>,
     request: axum::extract::Request,
 ) -> Result<Response, Problem> {
-    let form: Form<BTreeMap<String, String>> = sign_out_form(&house, &signed_in, request).await?;
+    let key = sign_out_key(&house, &signed_in, request).await?;
     let session = signed_in.who.session;
     house
         .store
-        .write(&form.key, move |tx| {
+        .write(&key, move |tx| {
             Box::pin(async move {
                 session::end(tx, session).await?;
                 Ok(Kept::see("/sign-in"))
@@ -228,16 +229,11 @@ async fn sign_out(
 }
 
 /// The sign-out button stands on every page without a key of its own: ending a session twice is the same as once.
-async fn sign_out_form(
-    house: &House,
-    signed_in: &SignedIn,
-    request: axum::extract::Request,
-) -> Result<Form<BTreeMap<String, String>>, Problem> {
+async fn sign_out_key(house: &House, signed_in: &SignedIn, request: axum::extract::Request) -> Result<FormKey, Problem> {
     let (parts, body) = request.into_parts();
     let body = axum::body::to_bytes(body, 4096).await.map_err(|_| Problem::Forged)?;
     let mut pairs: Vec<(String, String)> = serde_urlencoded::from_bytes(&body).map_err(|_| Problem::Forged)?;
     pairs.push(("form_key".to_owned(), signed_in.who.session.to_string()));
-    let mut key = crate::web::incoming::form_key(house, &signed_in.visitor, &parts.headers, &pairs, &[])?;
-    key.form = None;
-    Ok(Form { typed: pairs.into_iter().collect(), key })
+    let key = crate::web::incoming::form_key(house, &signed_in.visitor, &parts.headers, &pairs, &[])?;
+    Ok(FormKey { form: None, ..key })
 }

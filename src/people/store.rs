@@ -7,6 +7,7 @@ use crate::base::actor::Role;
 use crate::base::ids::PersonId;
 use crate::base::problem::Problem;
 use crate::base::text::fold;
+use super::rules::wait_after;
 use crate::base::time::{DAY, Instant, MINUTE, Now};
 use crate::store::keys::{Keys, digest_of_secret};
 use crate::store::{Db, Tx};
@@ -263,39 +264,50 @@ fn invitation_token(keys: &Keys, id: PersonId, created: Instant) -> String {
     keys.digest("invitation", &[id.to_string().as_bytes(), &created.0.to_be_bytes()])
 }
 
-/// Failures of an account from a browser, and when the next try counts.
-pub(super) async fn delay(db: &mut Db, account: &str, browser: &str) -> Result<(i64, Instant), Problem> {
+/// Counts a try of an account from a browser. Gives the microseconds still to wait, then the try does not count; else 0.
+pub(super) async fn count_try(tx: &mut Tx, account: &str, browser: &str) -> Result<i64, Problem> {
+    tx.record_tells_itself();
+    let now = tx.now.0;
     let row = sqlx::query("select failures, not_before from sign_in_delay where account = $1 and browser = $2")
         .bind(account)
         .bind(browser)
-        .fetch_optional(db)
+        .fetch_optional(tx.db())
         .await?;
-    Ok(row.map_or((0, Instant(0)), |row| (row.get(0), Instant(row.get(1)))))
-}
-
-/// Counts a failure, or forgets them all after a success (`failures` 0). Old counts of anyone are dropped on the way.
-pub(super) async fn count_failure(
-    tx: &mut Tx,
-    account: &str,
-    browser: &str,
-    failures: i64,
-    not_before: Instant,
-) -> Result<(), Problem> {
+    let (failures, not_before) = row.map_or((0, Instant(0)), |row| (row.get::<i64, _>(0), Instant(row.get(1))));
+    let wait = not_before.since(now);
+    if wait > 0 {
+        return Ok(wait);
+    }
     sqlx::query(
         "insert into sign_in_delay (account, browser, failures, not_before) values ($1, $2, $3, $4)
          on conflict (account, browser) do update set failures = excluded.failures, not_before = excluded.not_before",
     )
     .bind(account)
     .bind(browser)
-    .bind(failures)
-    .bind(not_before.0)
+    .bind(failures + 1)
+    .bind(now.plus(wait_after(failures + 1)).0)
     .execute(tx.db())
     .await?;
-    let now = tx.now.0;
-    sqlx::query("delete from sign_in_delay where failures = 0 or not_before < $1")
-        .bind(now.plus(-DAY).0)
+    Ok(0)
+}
+
+/// Forgets the tries of an account from a browser: one of them was right.
+pub(super) async fn forget_tries(tx: &mut Tx, account: &str, browser: &str) -> Result<(), Problem> {
+    sqlx::query("delete from sign_in_delay where account = $1 and browser = $2")
+        .bind(account)
+        .bind(browser)
         .execute(tx.db())
         .await?;
+    Ok(())
+}
+
+/// Forgets tries that nobody waits for any more. Run by the clock.
+///
+/// # Errors
+/// When the database refuses it.
+pub async fn forget_old_tries(tx: &mut Tx) -> Result<(), Problem> {
+    let now = tx.now.0;
+    sqlx::query("delete from sign_in_delay where not_before < $1").bind(now.plus(-DAY).0).execute(tx.db()).await?;
     tx.record_tells_itself();
     Ok(())
 }

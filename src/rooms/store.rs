@@ -10,7 +10,7 @@ use crate::base::ids::{CheckId, DeviceId, InstrumentId, RoomId};
 use crate::base::problem::Problem;
 use crate::base::text::fold;
 use crate::base::time::Instant;
-use crate::store::{Db, Tx};
+use crate::store::{Db, Tx, query_with_nulls};
 
 /// Every room in use, sorted by name.
 pub(super) async fn rooms(db: &mut Db) -> Result<Vec<Room>, Problem> {
@@ -39,7 +39,7 @@ pub(super) async fn room(db: &mut Db, id: RoomId) -> Result<Option<Room>, Proble
 pub(super) async fn add_room(tx: &mut Tx, room: &Room) -> Result<(), Problem> {
     free_name(tx.db(), room).await?;
     let now = tx.now.0;
-    sqlx::query(
+    query_with_nulls(
         "insert into room (id, name, name_key, volume_m3, air_changes_per_hour, coldest_surface, surface_c, created, closed)
          values ($1, $2, $3, $4, $5, $6, $7, $8, null)",
     )
@@ -60,7 +60,7 @@ pub(super) async fn add_room(tx: &mut Tx, room: &Room) -> Result<(), Problem> {
 /// Changes a room.
 pub(super) async fn change_room(tx: &mut Tx, room: &Room) -> Result<(), Problem> {
     free_name(tx.db(), room).await?;
-    let done = sqlx::query(
+    let done = query_with_nulls(
         "update room set name = $1, name_key = $2, volume_m3 = $3, air_changes_per_hour = $4, coldest_surface = $5, surface_c = $6
          where id = $7 and closed is null",
     )
@@ -140,7 +140,7 @@ pub(super) async fn devices(db: &mut Db, room: RoomId) -> Result<Vec<Device>, Pr
 
 /// Adds a device.
 pub(super) async fn add_device(tx: &mut Tx, device: &Device) -> Result<(), Problem> {
-    sqlx::query("insert into device (id, room, kind, name, grams_per_hour, removed) values ($1, $2, $3, $4, $5, null)")
+    query_with_nulls("insert into device (id, room, kind, name, grams_per_hour, removed) values ($1, $2, $3, $4, $5, null)")
         .bind(device.id.to_string())
         .bind(device.room.to_string())
         .bind(device.kind.word())
@@ -203,7 +203,7 @@ pub(super) async fn add_instrument(tx: &mut Tx, instrument: &Instrument) -> Resu
     if taken.is_some() {
         return Err(Problem::mistake("name", "This room has had an instrument of this name. Give it another."));
     }
-    sqlx::query(
+    query_with_nulls(
         "insert into instrument (id, room, name, name_key, kind, place, compared, own_u_t, own_u_h, bought, mapping, removed)
          values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, null)",
     )
@@ -226,7 +226,7 @@ pub(super) async fn add_instrument(tx: &mut Tx, instrument: &Instrument) -> Resu
 /// Changes how an instrument is read and how far it is believed.
 pub(super) async fn change_instrument(tx: &mut Tx, instrument: &Instrument) -> Result<(), Problem> {
     let now = tx.now.0;
-    let done = sqlx::query(
+    let done = query_with_nulls(
         "update instrument set place = $1, compared = $2, own_u_t = $3, own_u_h = $4, mapping = $5
          where id = $6 and room = $7 and removed is null",
     )
