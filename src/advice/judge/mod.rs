@@ -127,7 +127,7 @@ pub(crate) fn any_adhesive_conditions(q: &Question<'_>) -> crate::adhesives::Con
     stand::fresh(q.room.air, q.work.bead, q.work.liquids)
 }
 
-fn judge_classes(q: &Question<'_>, tables: &HandsTables<'_>, air: &AirDraws) -> Vec<ClassJudged> {
+fn judge_classes(q: &Question<'_>, tables: &HandsTables, air: &AirDraws) -> Vec<ClassJudged> {
     let mut shared: Option<Stand<'_>> = None;
     let mut judged = Vec::with_capacity(q.classes.len());
     for (c, class) in q.classes.iter().enumerate() {
@@ -150,7 +150,7 @@ fn judge_classes(q: &Question<'_>, tables: &HandsTables<'_>, air: &AirDraws) -> 
     judged
 }
 
-fn judge_bottle(q: &Question<'_>, tables: &HandsTables<'_>, air: &AirDraws, b: usize) -> BottleJudged {
+fn judge_bottle(q: &Question<'_>, tables: &HandsTables, air: &AirDraws, b: usize) -> BottleJudged {
     let bottle = &q.bottles[b];
     let stand = Stand::of(q, tables, Subject::Bottle(b), q.work.bead, q.work.liquids, None);
     let outcome = stand.outcome(q, air);

@@ -27,7 +27,7 @@ impl<'a> Stand<'a> {
     /// The subject with this bead and these liquids.
     pub(crate) fn of(
         q: &Question<'_>,
-        tables: &'a HandsTables<'_>,
+        tables: &'a HandsTables,
         subject: Subject,
         bead: Bead,
         liquids: Liquids,
