@@ -20,7 +20,7 @@ use crate::web::checks::{choice_field, note_fields};
 use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
-use crate::web::incoming::{At, Form, Nothing, Turned, unless_kept, form_key, new_form_key};
+use crate::web::incoming::{At, Form, Nothing, Turned, form_key, new_form_key, unless_kept};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
@@ -85,7 +85,8 @@ async fn upload_page(staff: Staff, State(house): State<House>, At(id): At<RoomId
     let (studio, room, instruments) = load(&house, id).await?;
     // The next export of the one logger a room has is the likeliest file.
     let mut loggers = instruments.iter().filter(|instrument| instrument.kind == InstrumentKind::Logger);
-    let only = loggers.next().filter(|_| loggers.next().is_none()).map_or(NEW.to_owned(), |logger| logger.id.to_string());
+    let only =
+        loggers.next().filter(|_| loggers.next().is_none()).map_or(NEW.to_owned(), |logger| logger.id.to_string());
     page(&upload_view(&house, &staff, &studio, &room, &instruments, &only, &[], new_form_key()))
 }
 
@@ -142,6 +143,10 @@ struct Sent {
     too_large: bool,
 }
 
+/// The longest text beside the file, bytes, and how many of them there may be.
+const TEXT_MOST: usize = 4096;
+const PARTS_MOST: usize = 10;
+
 async fn receive(mut parts: Multipart, most: usize) -> Result<Sent, Problem> {
     let unreadable = |_| Problem::Unreadable("The file did not arrive whole.".into());
     let mut sent = Sent::default();
@@ -157,9 +162,15 @@ async fn receive(mut parts: Multipart, most: usize) -> Result<Sent, Problem> {
                 }
                 sent.file.extend_from_slice(&chunk);
             }
-        } else if sent.pairs.len() < 10 {
-            let value = part.text().await.map_err(unreadable)?;
-            sent.pairs.push((name, value.chars().take(1000).collect()));
+        } else {
+            let mut value = Vec::new();
+            while let Some(chunk) = part.chunk().await.map_err(unreadable)? {
+                if value.len() + chunk.len() > TEXT_MOST || sent.pairs.len() >= PARTS_MOST {
+                    return Err(Problem::TooLarge("The form holds more than its page sends.".into()));
+                }
+                value.extend_from_slice(&chunk);
+            }
+            sent.pairs.push((name, String::from_utf8_lossy(&value).into_owned()));
         }
     }
     Ok(sent)
@@ -280,8 +291,9 @@ async fn import_page(
     let studio = Studio::load(&mut db).await?;
     let room = open_room(store::room(&mut db, room).await?)?;
     let import = imports::find(&mut db, room.id, id).await?.ok_or(Problem::NotHere("file"))?;
+    drop(db);
     let stage = match import.state {
-        ImportState::Preview => match imports::preview(&mut db, &import).await? {
+        ImportState::Preview => match imports::preview(&house, &import).await? {
             Ok(preview) => Stage::Preview(preview_view(&preview, &studio, staff.visitor.now.0)),
             Err(Stop::Ask(question)) => question_stage(&question),
             Err(stop) => Stage::Unreadable { sentence: stop.to_string() },
@@ -404,10 +416,10 @@ async fn take(
 ) -> Result<Response, Problem> {
     let rows = {
         let mut db = house.store.read().await?;
-
         let import = imports::find(&mut db, room, id).await?.ok_or(Problem::NotHere("file"))?;
+        drop(db);
         match import.state {
-            ImportState::Preview => match imports::preview(&mut db, &import).await? {
+            ImportState::Preview => match imports::preview(&house, &import).await? {
                 Ok(preview) => preview.file.rows.len(),
                 Err(stop) => return Err(Problem::Clash(stop.to_string(), "Open the file’s page again.".into())),
             },

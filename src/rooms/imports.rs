@@ -12,7 +12,7 @@ use super::written::TemperatureUnit;
 use crate::base::actor::Actor;
 use crate::base::ids::{ImportId, InstrumentId, RoomId};
 use crate::base::problem::Problem;
-use crate::base::time::Instant;
+use crate::base::time::{DAY, Instant};
 use crate::base::zone::Zone;
 use crate::store::{Db, FormKey, Kept, Tx};
 use crate::web::House;
@@ -113,11 +113,12 @@ pub(super) async fn add(tx: &mut Tx, import: &Import, content: &[u8]) -> Result<
 
 /// The instrument that an earlier sending of the same file in this room belongs to, whatever the file was called then.
 pub(super) async fn instrument_of(db: &mut Db, room: RoomId, content: &[u8]) -> Result<Option<InstrumentId>, Problem> {
-    let row = sqlx::query("select instrument from reading_import where room = $1 and digest = $2 order by created limit 1")
-        .bind(room.to_string())
-        .bind(digest_of(content))
-        .fetch_optional(db)
-        .await?;
+    let row =
+        sqlx::query("select instrument from reading_import where room = $1 and digest = $2 order by created limit 1")
+            .bind(room.to_string())
+            .bind(digest_of(content))
+            .fetch_optional(db)
+            .await?;
     row.map(|row| row.get::<String, _>(0).parse().map_err(Problem::broken)).transpose()
 }
 
@@ -151,25 +152,28 @@ async fn being_taken(db: &mut Db) -> Result<Vec<Import>, Problem> {
 }
 
 async fn content(db: &mut Db, id: ImportId) -> Result<Vec<u8>, Problem> {
-    let row = sqlx::query("select content from reading_import where id = $1")
-        .bind(id.to_string())
-        .fetch_one(db)
-        .await?;
+    let row =
+        sqlx::query("select content from reading_import where id = $1").bind(id.to_string()).fetch_one(db).await?;
     Ok(row.get(0))
 }
 
-/// Reads a kept file with the person's answers; `Err(Stop)` is a question to her or the end of it.
-pub(super) async fn preview(db: &mut Db, import: &Import) -> Result<Result<Preview, Stop>, Problem> {
-    let file = match read(content(db, import.id).await?, import).await? {
+/// Reads a kept file with the person's answers; `Err(Stop)` is a question to her or the end of it. No connection is held meanwhile.
+pub(super) async fn preview(house: &House, import: &Import) -> Result<Result<Preview, Stop>, Problem> {
+    let bytes = {
+        let mut db = house.store.read().await?;
+        content(&mut db, import.id).await?
+    };
+    let file = match read(house, bytes, import).await? {
         Ok(file) => file,
         Err(stop) => return Ok(Err(stop)),
     };
     let (first, last) = span(&file);
+    let mut db = house.store.read().await?;
     let rows = sqlx::query("select at from reading where instrument = $1 and at >= $2 and at <= $3")
         .bind(import.instrument.to_string())
         .bind(first)
         .bind(last)
-        .fetch_all(db)
+        .fetch_all(&mut *db)
         .await?;
     let known: HashSet<i64> = rows.iter().map(|row| row.get(0)).collect();
     let mut seen = HashSet::new();
@@ -184,13 +188,19 @@ fn span(file: &LoggerFile) -> (i64, i64) {
 }
 
 /// Reading a long file takes a second; it must not hold up the pages of others.
-async fn read(bytes: Vec<u8>, import: &Import) -> Result<Result<LoggerFile, Stop>, Problem> {
+async fn read(house: &House, bytes: Vec<u8>, import: &Import) -> Result<Result<LoggerFile, Stop>, Problem> {
+    let turn = house.thinking.next().await?;
     let hints = Hints {
         zone: import.zone.inner().clone(),
         day_order: import.day_order,
         temperature_unit: import.temperature_unit,
     };
-    tokio::task::spawn_blocking(move || logger_file::read_all(&bytes, &hints)).await.map_err(Problem::broken)
+    tokio::task::spawn_blocking(move || {
+        let _turn = turn;
+        logger_file::read_all(&bytes, &hints)
+    })
+    .await
+    .map_err(Problem::broken)
 }
 
 /// Keeps the answers to what a file left open.
@@ -213,13 +223,12 @@ pub(super) async fn answer(
 
 /// Begins to take the rows, or drops the file. Whoever comes second finds it decided, and nothing changes.
 pub(super) async fn decide(tx: &mut Tx, id: ImportId, rows: usize, to: ImportState) -> Result<(), Problem> {
-    let moved =
-        sqlx::query("update reading_import set state = $1, rows_all = $2 where id = $3 and state = 'preview'")
-            .bind(to.word())
-            .bind(i64::try_from(rows).unwrap_or(i64::MAX))
-            .bind(id.to_string())
-            .execute(tx.db())
-            .await?;
+    let moved = sqlx::query("update reading_import set state = $1, rows_all = $2 where id = $3 and state = 'preview'")
+        .bind(to.word())
+        .bind(i64::try_from(rows).unwrap_or(i64::MAX))
+        .bind(id.to_string())
+        .execute(tx.db())
+        .await?;
     if moved.rows_affected() == 0 {
         tx.record_tells_itself();
         return Ok(());
@@ -228,6 +237,29 @@ pub(super) async fn decide(tx: &mut Tx, id: ImportId, rows: usize, to: ImportSta
         forget_content(tx, id).await?;
     }
     tx.audit("logger file", id, to.word()).await
+}
+
+/// How long a file waits for somebody to take it or leave it.
+const PREVIEW_FOR: i64 = 7 * DAY;
+
+/// Drops files that nobody took or left within a week.
+pub(super) async fn forget_old(house: &House) -> Result<(), Problem> {
+    house
+        .store
+        .write(&FormKey::house(), |tx| {
+            Box::pin(async move {
+                let before = tx.now.0.plus(-PREVIEW_FOR);
+                sqlx::query("update reading_import set state = 'dropped', content = $1 where state = 'preview' and created < $2")
+                    .bind(Vec::<u8>::new())
+                    .bind(before.0)
+                    .execute(tx.db())
+                    .await?;
+                tx.record_tells_itself();
+                Ok(Kept::see(""))
+            })
+        })
+        .await
+        .map(|_| ())
 }
 
 async fn forget_content(tx: &mut Tx, id: ImportId) -> Result<(), Problem> {
@@ -259,16 +291,14 @@ pub(super) async fn go_on(house: &House) -> Result<(), Problem> {
 
 /// Takes the rows of one file in small writes; each notes how far it came in the same transaction.
 pub(super) async fn take(house: &House, import: &Import) -> Result<(), Problem> {
-    let (file, unit) = {
+    let (bytes, unit) = {
         let mut db = house.store.read().await?;
         let studio = Studio::load(&mut db).await?;
         let unit = if studio.fahrenheit { TemperatureUnit::Fahrenheit } else { TemperatureUnit::Celsius };
-        match read(content(&mut db, import.id).await?, import).await? {
-            Ok(file) => (file, unit),
-            // It could be read when the person decided; only the house itself could have changed since.
-            Err(stop) => return Err(Problem::broken(stop)),
-        }
+        (content(&mut db, import.id).await?, unit)
     };
+    // It could be read when the person decided; only the program itself could have changed since.
+    let file = read(house, bytes, import).await?.map_err(Problem::broken)?;
     let mut done = usize::try_from(import.rows_done).unwrap_or(0);
     while done < file.rows.len() {
         let rows = &file.rows[done..file.rows.len().min(done + ROWS_A_WRITE)];

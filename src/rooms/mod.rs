@@ -212,6 +212,14 @@ pub async fn go_on_with_imports(house: &House) -> Result<(), Problem> {
     imports::go_on(house).await
 }
 
+/// Drops logger files that nobody took or left within a week, for the clock.
+///
+/// # Errors
+/// When the database cannot be used.
+pub async fn forget_old_previews(house: &House) -> Result<(), Problem> {
+    imports::forget_old(house).await
+}
+
 /// Every door of this part.
 #[must_use]
 pub fn routes() -> Routes {
