@@ -56,12 +56,6 @@ impl<'a> Stand<'a> {
         }
     }
 
-    /// The same draws for another class: classes differ by their window alone.
-    pub(crate) fn for_class(mut self, class: CureClass) -> Self {
-        self.class = Some(class);
-        self
-    }
-
     fn per_draw(&self, air: &AirDraws) -> PerDraw {
         let ln_set = self.adhesive.ln_set_time(air);
         match self.class {
