@@ -4,6 +4,7 @@
 use argon2::password_hash::{PasswordHasher, PasswordVerifier};
 use argon2::{Algorithm, Argon2, Params, Version};
 use tokio::sync::Semaphore;
+use unicode_normalization::UnicodeNormalization;
 
 use crate::base::problem::Problem;
 
@@ -47,6 +48,7 @@ pub(crate) fn acceptable(phrase: &str, own_words: &[&str]) -> Result<(), String>
 /// # Errors
 /// [`Problem::Broken`] when the machine gives no random numbers or no memory.
 pub(crate) async fn hash(hashing: &Semaphore, phrase: String) -> Result<String, Problem> {
+    let phrase = one_spelling(&phrase);
     let _turn = hashing.acquire().await.map_err(Problem::broken)?;
     tokio::task::spawn_blocking(move || hash_now(&phrase)).await.map_err(Problem::broken)?
 }
@@ -56,6 +58,7 @@ pub(crate) async fn hash(hashing: &Semaphore, phrase: String) -> Result<String, 
 /// # Errors
 /// [`Problem::Broken`] when the check itself cannot run.
 pub(crate) async fn fits(hashing: &Semaphore, phrase: String, hash: String) -> Result<bool, Problem> {
+    let phrase = one_spelling(&phrase);
     let _turn = hashing.acquire().await.map_err(Problem::broken)?;
     tokio::task::spawn_blocking(move || {
         let hasher = hasher()?;
@@ -73,6 +76,11 @@ pub(crate) async fn fits(hashing: &Semaphore, phrase: String, hash: String) -> R
 /// True when a hash was made with other parameters than today's and should be made anew at the next sign-in.
 pub(crate) fn is_outdated(hash: &str) -> bool {
     !hash.starts_with(&format!("$argon2id$v=19$m={MEMORY_KIB},t={PASSES},p={LANES}$"))
+}
+
+/// A tablet and a desk keyboard may spell the same letter with different characters.
+fn one_spelling(phrase: &str) -> String {
+    phrase.nfc().collect()
 }
 
 fn hash_now(phrase: &str) -> Result<String, Problem> {

@@ -20,7 +20,7 @@ use crate::web::checks::{choice_field, note_fields};
 use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
-use crate::web::incoming::{At, Form, form_key, new_form_key};
+use crate::web::incoming::{At, Form, Nothing, Turned, unless_kept, form_key, new_form_key};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
@@ -168,11 +168,12 @@ async fn upload(
     At(id): At<RoomId>,
     headers: HeaderMap,
     parts: Multipart,
-) -> Result<Response, Problem> {
+) -> Result<Response, Turned> {
     let (studio, room, instruments) = load(&house, id).await?;
     let most = house.config.max_upload_bytes().min(logger_file::MAX_FILE_BYTES);
     let sent = receive(parts, most).await?;
     let key = form_key(&house, &staff.visitor, &headers, &sent.pairs, &[&sent.file])?;
+    unless_kept(&house, &key).await?;
     let chosen =
         sent.pairs.iter().find(|(name, _)| name == "instrument").map(|(_, value)| value.clone()).unwrap_or_default();
     let known =
@@ -192,9 +193,9 @@ async fn upload(
     if !notes.is_empty() {
         let form = key.form.clone().unwrap_or_default();
         let view = upload_view(&house, &staff, &studio, &room, &instruments, &chosen, &notes, form);
-        return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view);
+        return Ok(page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)?);
     }
-    keep_file(&house, &staff, &room, known, sent, &key).await
+    Ok(keep_file(&house, &staff, &room, known, sent, &key).await?)
 }
 
 async fn keep_file(
@@ -379,9 +380,6 @@ async fn answer_question(
         .await?;
     Ok(answer(&house, &kept))
 }
-
-#[derive(Deserialize)]
-struct Nothing {}
 
 async fn take(
     _staff: Staff,

@@ -99,8 +99,7 @@ pub(super) async fn add(tx: &mut Tx, import: &Import, content: &[u8]) -> Result<
     .bind(&import.made_by)
     .bind(now.0)
     .execute(tx.db())
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     tx.audit("upload logger file", import.id, "").await
 }
 
@@ -113,8 +112,7 @@ pub(super) async fn find(db: &mut Db, room: RoomId, id: ImportId) -> Result<Opti
     .bind(id.to_string())
     .bind(room.to_string())
     .fetch_optional(db)
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     row.as_ref().map(read_import).transpose()
 }
 
@@ -124,8 +122,7 @@ async fn being_taken(db: &mut Db) -> Result<Vec<Import>, Problem> {
          from reading_import where state = 'taking' order by created",
     )
     .fetch_all(db)
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     rows.iter().map(read_import).collect()
 }
 
@@ -133,8 +130,7 @@ async fn content(db: &mut Db, id: ImportId) -> Result<Vec<u8>, Problem> {
     let row = sqlx::query("select content from reading_import where id = $1")
         .bind(id.to_string())
         .fetch_one(db)
-        .await
-        .map_err(Problem::broken)?;
+        .await?;
     Ok(row.get(0))
 }
 
@@ -150,8 +146,7 @@ pub(super) async fn preview(db: &mut Db, import: &Import, studio: &Studio) -> Re
         .bind(first)
         .bind(last)
         .fetch_all(db)
-        .await
-        .map_err(Problem::broken)?;
+        .await?;
     let known: HashSet<i64> = rows.iter().map(|row| row.get(0)).collect();
     let mut seen = HashSet::new();
     let here = file.rows.iter().filter(|row| known.contains(&row.at_us) || !seen.insert(row.at_us)).count();
@@ -186,7 +181,7 @@ pub(super) async fn answer(
         (unit.map(unit_word), "update reading_import set temperature_unit = $1 where id = $2 and state = 'preview'"),
     ] {
         if let Some(word) = text {
-            sqlx::query(statement).bind(word).bind(id.to_string()).execute(tx.db()).await.map_err(Problem::broken)?;
+            sqlx::query(statement).bind(word).bind(id.to_string()).execute(tx.db()).await?;
         }
     }
     tx.audit("answer for logger file", id, "").await
@@ -199,8 +194,7 @@ pub(super) async fn decide(tx: &mut Tx, id: ImportId, rows: usize, to: ImportSta
         .bind(i64::try_from(rows).unwrap_or(i64::MAX))
         .bind(id.to_string())
         .execute(tx.db())
-        .await
-        .map_err(Problem::broken)?;
+        .await?;
     if to == ImportState::Dropped {
         forget_content(tx, id).await?;
     }
@@ -212,8 +206,7 @@ async fn forget_content(tx: &mut Tx, id: ImportId) -> Result<(), Problem> {
         .bind(Vec::<u8>::new())
         .bind(id.to_string())
         .execute(tx.db())
-        .await
-        .map_err(Problem::broken)?;
+        .await?;
     Ok(())
 }
 
@@ -261,8 +254,7 @@ pub(super) async fn take(house: &House, import: &Import) -> Result<(), Problem> 
                 sqlx::query("update reading_import set state = 'taken' where id = $1 and state = 'taking' and rows_done >= rows_all")
                     .bind(id.to_string())
                     .execute(tx.db())
-                    .await
-                    .map_err(Problem::broken)?;
+                    .await?;
                 forget_content(tx, id).await?;
                 tx.audit("logger file", id, "taken").await?;
                 Ok(Kept::see(""))
@@ -299,8 +291,7 @@ async fn take_some(
                 .bind(id.to_string())
                 .bind(i64::try_from(was).unwrap_or(i64::MAX))
                 .execute(tx.db())
-                .await
-                .map_err(Problem::broken)?;
+                .await?;
                 tx.record_tells_itself();
                 Ok(Kept::see(if moved.rows_affected() == 1 { "moved" } else { "" }))
             })

@@ -3,9 +3,11 @@
 pub mod air;
 mod api;
 pub mod chart;
+mod check_form;
 mod import_page;
 mod imports;
 pub mod instrument;
+mod instrument_form;
 mod instrument_page;
 mod list_page;
 pub mod logger_file;
@@ -217,7 +219,9 @@ pub fn routes() -> Routes {
         .join(room_form::routes())
         .join(room_page::routes())
         .join(reading_page::routes())
+        .join(instrument_form::routes())
         .join(instrument_page::routes())
+        .join(check_form::routes())
         .join(import_page::routes())
         .join(api::routes())
 }

@@ -37,8 +37,7 @@ pub(super) async fn add(
 ) -> Result<(), Problem> {
     let last = sqlx::query("select line, chain from audit order by line desc limit 1")
         .fetch_optional(&mut *db)
-        .await
-        .map_err(Problem::broken)?;
+        .await?;
     let (number, before) = match last {
         Some(row) => (row.get::<i64, _>(0) + 1, row.get::<String, _>(1)),
         None => (1, String::new()),
@@ -64,8 +63,7 @@ pub(super) async fn add(
     .bind(&line.detail)
     .bind(&line.chain)
     .execute(db)
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     Ok(())
 }
 
@@ -78,8 +76,7 @@ pub async fn newest(db: &mut Db, most: i64) -> Result<Vec<Line>, Problem> {
         sqlx::query("select line, at, actor, action, subject, detail, chain from audit order by line desc limit $1")
             .bind(most)
             .fetch_all(db)
-            .await
-            .map_err(Problem::broken)?;
+            .await?;
     Ok(rows.iter().map(read_line).collect())
 }
 
@@ -110,8 +107,7 @@ pub async fn verify(db: &mut Db) -> Result<Verdict, Problem> {
         )
         .bind(expected)
         .fetch_all(&mut *db)
-        .await
-        .map_err(Problem::broken)?;
+        .await?;
         for row in &rows {
             let line = read_line(row);
             if line.line != expected || line.chain != bind(&before, &line) {

@@ -75,8 +75,7 @@ pub(super) async fn first_result(db: &mut Db, key: &FormKey) -> Result<Option<Ke
     .bind(&key.route)
     .bind(form)
     .fetch_optional(db)
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     let Some(row) = row else { return Ok(None) };
     let kept =
         Kept { status: u16::try_from(row.get::<i64, _>(1)).unwrap_or(500), location: row.get(2), answer: row.get(3) };
@@ -100,8 +99,7 @@ pub(super) async fn keep(tx: &mut Tx, key: &FormKey, kept: &Kept) -> Result<(), 
     .bind(&kept.answer)
     .bind(at.0)
     .execute(tx.db())
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     Ok(())
 }
 
@@ -110,7 +108,6 @@ pub(super) async fn forget_old(db: &mut Db, now: Instant) -> Result<(), Problem>
     sqlx::query("delete from form_key where at < $1")
         .bind(now.0 - KEPT_FOR)
         .execute(db)
-        .await
-        .map_err(Problem::broken)?;
+        .await?;
     Ok(())
 }

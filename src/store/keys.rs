@@ -44,6 +44,18 @@ impl Keys {
         Ok((Self::from_master(master, folder), true))
     }
 
+    /// Opens the keys of a house that has served before; never makes new ones.
+    ///
+    /// # Errors
+    /// A sentence naming the file that is missing or could not be read.
+    pub fn open_existing(folder: &Path) -> Result<Self, String> {
+        let file = folder.join("master.key");
+        if !file.exists() {
+            return Err(format!("there is no key at {}", file.display()));
+        }
+        Self::open(folder).map(|(keys, _)| keys)
+    }
+
     fn from_master(master: [u8; 32], folder: &Path) -> Self {
         let id = Sha256::digest(master).iter().take(4).map(|byte| format!("{byte:02x}")).collect();
         Self { master, id, folder: folder.to_owned() }

@@ -83,15 +83,16 @@ impl Store {
 
     async fn open_with(options: &OpenOptions, lock: Option<File>) -> Result<Self, OpenError> {
         install_drivers();
-        let (keys, _fresh) = Keys::open(&options.keys_dir)?;
-        let (engine, url) = where_to(options)?;
+        let serving = lock.is_some();
+        let keys = if serving { Keys::open(&options.keys_dir)?.0 } else { Keys::open_existing(&options.keys_dir)? };
+        let (engine, url) = where_to(options, serving)?;
         let backups = options.data_dir.join("backups");
         let mut first = connect(engine, &url).await?;
-        if lock.is_some() {
+        if serving {
             let stamp = options.clock.now().0.iso().replace(':', "");
             migrate::migrate(engine, &mut first, &backups, options.backups_keep, &stamp).await?;
         } else {
-            let schema = migrate::check_version(&mut first).await?;
+            let schema = migrate::check_version(engine, &mut first).await?;
             if schema != migrate::SCHEMA_OF_THIS_PROGRAM {
                 return Err(OpenError(format!(
                     "the database has schema {schema}, this program schema {}: start the service once so that it is migrated",
@@ -101,8 +102,9 @@ impl Store {
         }
         first.close().await.map_err(|cause| cause.to_string())?;
         let readers = pool(engine, &url, options.read_connections.max(1), true).await?;
-        let writers = if engine == Engine::Sqlite { 1 } else { 4 };
-        let writer = pool(engine, &url, writers, false).await?;
+        // One writing connection on both: who waits, waits for it here, and among processes for PostgreSQL's lock. An answer is due
+        // within five seconds, so neither wait is longer than half of that.
+        let writer = pool(engine, &url, 1, false).await?;
         let (keys, clock) = (Arc::new(keys), options.clock.clone());
         Ok(Self { engine, readers, writer, keys, clock, _lock: lock.map(Arc::new), backups })
     }
@@ -154,15 +156,19 @@ fn take_lock(folder: &Path) -> Result<File, OpenError> {
     }
 }
 
-fn where_to(options: &OpenOptions) -> Result<(Engine, String), OpenError> {
+/// Only serving makes a new database: a command beside it with a mistyped folder must not.
+fn where_to(options: &OpenOptions, may_make: bool) -> Result<(Engine, String), OpenError> {
     match &options.database {
         Database::Sqlite(file) => {
             let tell = |cause: std::io::Error| OpenError(format!("cannot use {}: {cause}", file.display()));
             let file_at = std::path::absolute(file).map_err(tell)?;
+            if !may_make && !file_at.exists() {
+                return Err(OpenError(format!("there is no database at {}", file_at.display())));
+            }
             if let Some(folder) = file_at.parent() {
                 std::fs::create_dir_all(folder).map_err(tell)?;
             }
-            Ok((Engine::Sqlite, sqlite_url(&file_at, "rwc")))
+            Ok((Engine::Sqlite, sqlite_url(&file_at, if may_make { "rwc" } else { "rw" })))
         }
         Database::Postgres(url) => Ok((Engine::Postgres, url.reveal().to_owned())),
     }
@@ -182,7 +188,7 @@ async fn pool(engine: Engine, url: &str, most: u32, reading: bool) -> Result<Any
     let options: AnyConnectOptions = url.parse().map_err(|_| OpenError("database_url cannot be read".to_owned()))?;
     AnyPoolOptions::new()
         .max_connections(most)
-        .acquire_timeout(Duration::from_secs(4))
+        .acquire_timeout(Duration::from_millis(2500))
         .after_connect(move |db, _| Box::pin(prepare(engine, db, reading)))
         .connect_with(options)
         .await

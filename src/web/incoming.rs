@@ -6,6 +6,7 @@ use axum::body::Bytes;
 use axum::extract::{FromRequest, FromRequestParts, Request};
 use axum::http::request::Parts;
 use axum::http::{HeaderMap, header};
+use axum::response::{IntoResponse, Response};
 use serde::de::DeserializeOwned;
 
 use super::House;
@@ -19,7 +20,8 @@ use crate::store::keys::same;
 /// The most a form may hold: far more than any page of ours sends.
 pub const FORM_MOST: usize = 256 * 1024;
 
-/// A form sent from a page of ours in this session.
+/// A form sent from a page of ours in this session. One that was kept before is answered with its first result before the handler
+/// looks at anything that may have changed since.
 pub struct Form<T> {
     /// Its fields, as typed.
     pub typed: T,
@@ -27,7 +29,59 @@ pub struct Form<T> {
     pub key: FormKey,
 }
 
-impl<T: DeserializeOwned> FromRequest<House> for Form<T> {
+/// As [`Form`], for the few forms that also sign in: their handlers answer a form sent again themselves, with its cookie.
+pub struct FormThatSignsIn<T> {
+    /// Its fields, as typed.
+    pub typed: T,
+    /// Which form it is: hand this to `store.write`.
+    pub key: FormKey,
+}
+
+/// Why a handler is not reached: a problem, or the first result of what was kept before.
+pub enum Turned {
+    /// It cannot be taken.
+    Back(Problem),
+    /// It was taken before.
+    ToFirstResult(Response),
+}
+
+impl IntoResponse for Turned {
+    fn into_response(self) -> Response {
+        match self {
+            Self::Back(problem) => problem.into_response(),
+            Self::ToFirstResult(answer) => answer,
+        }
+    }
+}
+
+impl From<Problem> for Turned {
+    fn from(problem: Problem) -> Self {
+        Self::Back(problem)
+    }
+}
+
+/// The first result of this key as an answer, if there is one.
+///
+/// # Errors
+/// [`Turned`] with that answer, or with [`Problem::AlreadyKept`] when the key was used with another body.
+pub async fn unless_kept(house: &House, key: &FormKey) -> Result<(), Turned> {
+    match house.store.first_result(key).await? {
+        Some(kept) => Err(Turned::ToFirstResult(super::serve::answer(house, &kept))),
+        None => Ok(()),
+    }
+}
+
+impl<T: DeserializeOwned + Send> FromRequest<House> for Form<T> {
+    type Rejection = Turned;
+
+    async fn from_request(request: Request, house: &House) -> Result<Self, Turned> {
+        let FormThatSignsIn { typed, key } = FormThatSignsIn::from_request(request, house).await?;
+        unless_kept(house, &key).await?;
+        Ok(Self { typed, key })
+    }
+}
+
+impl<T: DeserializeOwned + Send> FromRequest<House> for FormThatSignsIn<T> {
     type Rejection = Problem;
 
     async fn from_request(request: Request, house: &House) -> Result<Self, Problem> {
@@ -47,6 +101,10 @@ impl<T: DeserializeOwned> FromRequest<House> for Form<T> {
         Ok(Self { typed, key })
     }
 }
+
+/// A form that holds nothing but its token and key: a button.
+#[derive(serde::Deserialize)]
+pub struct Nothing {}
 
 /// Checks where a form came from and gives its key. `parts` are what it held besides text fields (a file's bytes).
 ///
@@ -139,15 +197,16 @@ pub struct Message {
 }
 
 impl FromRequest<House> for Message {
-    type Rejection = Problem;
+    type Rejection = Turned;
 
-    async fn from_request(request: Request, house: &House) -> Result<Self, Problem> {
+    async fn from_request(request: Request, house: &House) -> Result<Self, Turned> {
         let (parts, body) = request.into_parts();
         let visitor = visitor_of(&parts)?;
         let body = axum::body::to_bytes(body, FORM_MOST)
             .await
             .map_err(|_| Problem::TooLarge("The message is larger than 256 kB.".into()))?;
         let key = message_key(house, &visitor, &parts.headers, &body)?;
+        unless_kept(house, &key).await?;
         Ok(Self { body, key })
     }
 }
