@@ -62,7 +62,7 @@ async fn today(
         works_in_rooms,
         // At work the air is what one looks for; before and after it, what waits for somebody.
         air_first: matches!(moment, Moment::BeforeAClient | Moment::AtTheBed),
-        house_line: format!("Kept in {}.", house.store.engine_name()),
+        house_line: format!("Everything written here is kept in {}.", house.store.engine_name()),
     })
 }
 
