@@ -3,7 +3,7 @@
 use super::{passphrase, store};
 use crate::base::actor::Role;
 use crate::base::problem::Problem;
-use crate::store::{FormKey, Kept};
+use crate::store::{FormKey, Kept, settings};
 use crate::web::House;
 use crate::web::studio::Studio;
 
@@ -25,6 +25,7 @@ pub(crate) async fn seed(house: &House, people: &[(&str, Role)], phrase: &str, s
                     }
                 }
                 studio.keep(tx).await?;
+                settings::set(tx, "house.demo", "yes").await?;
                 Ok(Kept::see(""))
             })
         })

@@ -149,6 +149,7 @@ impl TypedSettings {
             currency,
             fahrenheit: self.temperature == "fahrenheit",
             decimal: decimal?,
+            invented: false,
         })
     }
 }
@@ -210,7 +211,9 @@ fn view(
         number_field("extra_hold_min", "Extra holding, minutes a set", &typed.extra_hold_min)
             .hinted("Holding still because the adhesive is slower than the hands."),
     ];
-    for fields in [&mut studio[..], &mut stale, &mut advice].into_iter().chain(bands.iter_mut().map(|band| &mut band.ends[..])) {
+    for fields in
+        [&mut studio[..], &mut stale, &mut advice].into_iter().chain(bands.iter_mut().map(|band| &mut band.ends[..]))
+    {
         note_fields(fields, notes);
     }
     let of_bands = bands.iter().flat_map(|band| mistakes(&band.ends).into_iter().map(|mistake| band.named(mistake)));

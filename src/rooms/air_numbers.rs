@@ -43,7 +43,13 @@ pub(super) struct AirNumbers {
 }
 
 /// The sentence and the numbers of a room's air now.
-pub(super) fn air_numbers(air: &AirNow, room: &Room, settings: &RoomSettings, studio: &Studio, now: Instant) -> AirNumbers {
+pub(super) fn air_numbers(
+    air: &AirNow,
+    room: &Room,
+    settings: &RoomSettings,
+    studio: &Studio,
+    now: Instant,
+) -> AirNumbers {
     let unit = studio.temperature_unit();
     let degrees = |celsius: f64| studio.number(studio.scale(celsius), 1);
     let (temperature, humidity) = (temperature_on_rule(air, settings, studio), humidity_on_rule(air, settings, studio));
@@ -54,7 +60,8 @@ pub(super) fn air_numbers(air: &AirNow, room: &Room, settings: &RoomSettings, st
     let words = words(air, settings, studio, now);
     AirNumbers {
         lead: lead(&room.name, &air.off(settings), air.stale.then_some(words.then.as_str()), air, studio),
-        wet: wet.map(|c| format!("Water settles on the {}: it is at {}\u{a0}{unit}.", room.coldest_surface, degrees(c))),
+        wet: wet
+            .map(|c| format!("Water settles on the {}: it is at {}\u{a0}{unit}.", room.coldest_surface, degrees(c))),
         temperature_against: against(&temperature, 1, unit, studio),
         temperature_rule: rule(&temperature),
         humidity_against: against(&humidity, 0, "%RH", studio),
@@ -102,7 +109,11 @@ fn by_how_much(off: &Off, studio: &Studio) -> String {
         (false, false) => (off.beyond, 1, "°C"),
     };
     let least = if is_humidity { 0.5 } else { 0.05 };
-    if value < least { format!("a little {}", off.word) } else { format!("{}\u{a0}{unit} {}", studio.number(value, places), off.word) }
+    if value < least {
+        format!("a little {}", off.word)
+    } else {
+        format!("{}\u{a0}{unit} {}", studio.number(value, places), off.word)
+    }
 }
 
 fn mark(studio: &Studio) -> char {
@@ -212,7 +223,13 @@ mod tests {
                 bought: Instant(0),
                 mapping: Mapping::default(),
             },
-            measured: known.measured(temperature, shown_humidity, &Correction::None, 0.0, if stale { 2.0 } else { 0.0 }),
+            measured: known.measured(
+                temperature,
+                shown_humidity,
+                &Correction::None,
+                0.0,
+                if stale { 2.0 } else { 0.0 },
+            ),
             shown_humidity,
             known,
             stale,
@@ -241,7 +258,10 @@ mod tests {
     #[test]
     fn an_old_reading_is_told_as_something_that_was() {
         let lead = said(21.0, 33.0, true, &Studio::default()).lead.replace('\u{a0}', "~");
-        assert_eq!(lead, "Gable was last read today 00:00, too long ago to rely on. Then it was 7~%RH drier than the studio wants.");
+        assert_eq!(
+            lead,
+            "Gable was last read today 00:00, too long ago to rely on. Then it was 7~%RH drier than the studio wants."
+        );
     }
 
     #[test]

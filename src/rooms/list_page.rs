@@ -54,6 +54,8 @@ pub struct AirWords {
     pub mark: &'static str,
     /// The words beside the mark.
     pub words: String,
+    /// Older than the studio's limit.
+    pub stale: bool,
     /// "4 min ago".
     pub ago: String,
     /// Age in seconds when the page was made.
@@ -120,6 +122,7 @@ pub(super) fn words(air: &super::now::AirNow, settings: &RoomSettings, studio: &
         humidity: studio.number(air.measured.humidity.humidity.get(), 0),
         mark: state.mark,
         words: state.words,
+        stale: air.stale,
         ago: ago(&studio.zone, air.at, now),
         seconds: now.since(air.at).max(0) / SECOND,
         then: studio.zone.date_and_clock(air.at, now),

@@ -78,7 +78,12 @@ pub fn rule(on: &OnRule) -> String {
     }
     add(format_args!("\"/>"));
     let half = on.within(HALF_THE_TIME);
-    add(format_args!("<path class=\"thin\" d=\"M{} {m}H{}\"/>", Px(x.at(likely.0)), Px(x.at(likely.1)), m = Px(MIDDLE)));
+    add(format_args!(
+        "<path class=\"thin\" d=\"M{} {m}H{}\"/>",
+        Px(x.at(likely.0)),
+        Px(x.at(likely.1)),
+        m = Px(MIDDLE)
+    ));
     if on.open {
         add(format_args!(
             "<path class=\"open\" d=\"M{} {top}l-6 6 6 6M{} {top}l6 6-6 6\"/>",
@@ -91,7 +96,11 @@ pub fn rule(on: &OnRule) -> String {
     add(format_args!("<circle class=\"best\" cx=\"{}\" cy=\"{}\" r=\"5\"/>", Px(x.at(on.value)), Px(MIDDLE)));
     for (value, at) in figures(on, left, right) {
         let figure = escaped(&Px(value).to_string().replace('.', &on.decimal_mark.to_string()).replace('-', "−"));
-        add(format_args!("<text class=\"q\" x=\"{}\" y=\"{}\" text-anchor=\"middle\">{figure}</text>", Px(at), Px(FOOT + 15.0)));
+        add(format_args!(
+            "<text class=\"q\" x=\"{}\" y=\"{}\" text-anchor=\"middle\">{figure}</text>",
+            Px(at),
+            Px(FOOT + 15.0)
+        ));
     }
     svg.push_str("</svg>");
     svg
@@ -117,7 +126,8 @@ mod tests {
         let from = svg.find(&format!("class=\"{class}\"")).unwrap();
         let rest = &svg[from..];
         let from = rest.find(&format!(" {attribute}=\"")).unwrap() + attribute.len() + 3;
-        let number: String = rest[from..].chars().skip_while(|c| *c == 'M').take_while(|c| c.is_ascii_digit() || *c == '.').collect();
+        let number: String =
+            rest[from..].chars().skip_while(|c| *c == 'M').take_while(|c| c.is_ascii_digit() || *c == '.').collect();
         number.parse().unwrap()
     }
 

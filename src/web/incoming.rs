@@ -20,6 +20,9 @@ use crate::store::keys::same;
 /// The most a form may hold: far more than any page of ours sends.
 pub const FORM_MOST: usize = 256 * 1024;
 
+/// The most a message to the API may hold: the largest question of the file form.
+pub const MESSAGE_MOST: usize = 2 * 1024 * 1024;
+
 /// A form sent from a page of ours in this session. One that was kept before is answered with its first result before the handler
 /// looks at anything that may have changed since.
 pub struct Form<T> {
@@ -205,9 +208,9 @@ impl FromRequest<House> for Message {
     async fn from_request(request: Request, house: &House) -> Result<Self, Turned> {
         let (parts, body) = request.into_parts();
         let visitor = visitor_of(&parts)?;
-        let body = axum::body::to_bytes(body, FORM_MOST)
+        let body = axum::body::to_bytes(body, MESSAGE_MOST)
             .await
-            .map_err(|_| Problem::TooLarge("The message is larger than 256 kB.".into()))?;
+            .map_err(|_| Problem::TooLarge("The message is larger than 2 MB.".into()))?;
         let key = message_key(house, &visitor, &parts.headers, &body)?;
         unless_kept(house, &key).await?;
         Ok(Self { body, key })
