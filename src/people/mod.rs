@@ -1,6 +1,7 @@
 //! People: how the first owner claims the house, how others are invited, sign in and leave; their roles; the first-aid card they all
 //! reach. Knows no room, no adhesive and no client.
 
+mod browser_words;
 mod door_pages;
 mod first_aid;
 mod office_pages;
