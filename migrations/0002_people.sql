@@ -28,6 +28,8 @@ create table invitation (
   used bigint
 );
 
+create index invitation_of_person on invitation (person);
+
 -- Failures are counted per account and browser that has signed in before, never per address: whoever guesses from elsewhere
 -- slows herself, not the person. The account is a keyed digest, so that names that do not exist are counted alike.
 create table sign_in_delay (
@@ -52,6 +54,7 @@ create table session (
   ended bigint
 );
 create index session_of_person on session (person, ended);
+create index session_by_end on session (expires);
 
 create table token (
   id text primary key,

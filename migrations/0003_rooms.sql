@@ -84,6 +84,10 @@ create table reading_import (
   instrument text not null references instrument (id),
   file_name text not null,
   content bytea not null,
+  -- Digest of the content: the same file under another name belongs to the same instrument.
+  digest text not null,
+  -- The zone its wall times were previewed in, so that taking it reads them alike.
+  zone text not null,
   -- What the person answered where the file leaves it open; empty while nothing was asked.
   day_order text not null,
   temperature_unit text not null,
@@ -92,6 +96,8 @@ create table reading_import (
   rows_all bigint not null,
   rows_done bigint not null,
   rows_new bigint not null,
+  rows_aside bigint not null,
   state text not null check (state in ('preview', 'taking', 'taken', 'dropped'))
 );
-create index reading_import_of_room on reading_import (room, created);
+create index reading_import_of_room on reading_import (room, digest);
+create index reading_import_by_state on reading_import (state);

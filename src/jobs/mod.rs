@@ -4,6 +4,7 @@
 use std::time::Duration;
 
 use crate::base::problem::Problem;
+use crate::people;
 use crate::rooms;
 use crate::store::{FormKey, Kept};
 use crate::web::{House, token};
@@ -15,7 +16,9 @@ pub async fn run(house: House) {
         minute.tick().await;
         for (name, done) in [
             ("forget old forms", house.store.forget_old_forms().await),
-            ("hide shown secrets", hide_secrets(&house).await),
+            ("tidy the door", tidy_the_door(&house).await),
+            ("keep the head of the audit chain", house.store.keep_head().await),
+            ("forget files nobody took", rooms::forget_old_previews(&house).await),
             ("go on with imports", rooms::go_on_with_imports(&house).await),
         ] {
             if let Err(cause) = done {
@@ -25,12 +28,14 @@ pub async fn run(house: House) {
     }
 }
 
-async fn hide_secrets(house: &House) -> Result<(), Problem> {
+/// Secrets past their time are shown no more; tries nobody waits for are forgotten.
+async fn tidy_the_door(house: &House) -> Result<(), Problem> {
     house
         .store
         .write(&FormKey::house(), |tx| {
             Box::pin(async move {
                 token::hide(tx, None).await?;
+                people::forget_old_tries(tx).await?;
                 Ok(Kept::see(""))
             })
         })

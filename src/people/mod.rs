@@ -1,23 +1,36 @@
 //! People: how the first owner claims the house, how others are invited, sign in and leave; their roles; the first-aid card they all
 //! reach. Knows no room, no adhesive and no client.
 
+mod audit_page;
 mod browser_words;
-mod door_pages;
+mod claim_page;
+mod entering;
 mod first_aid;
-mod office_pages;
+mod invited_page;
 mod passphrase;
+mod people_page;
 mod rules;
 mod seed;
+mod sessions_page;
+mod sign_in_page;
 mod store;
+mod tokens_page;
 
 use crate::web::routes::Routes;
 
 pub use passphrase::MIN_LENGTH;
 pub(crate) use seed::seed;
-pub use store::{Person, claim_token, everyone, is_claimed, reset_link};
+pub use store::{Person, claim_token, everyone, forget_old_tries, is_claimed, reset_link};
 
 /// Every door of this part.
 #[must_use]
 pub fn routes() -> Routes {
-    door_pages::routes().join(office_pages::routes()).join(first_aid::routes())
+    claim_page::routes()
+        .join(invited_page::routes())
+        .join(sign_in_page::routes())
+        .join(people_page::routes())
+        .join(sessions_page::routes())
+        .join(tokens_page::routes())
+        .join(audit_page::routes())
+        .join(first_aid::routes())
 }

@@ -9,7 +9,7 @@ use crate::web::studio::Studio;
 
 /// Adds people with one passphrase; the first owner claims the house.
 pub(crate) async fn seed(house: &House, people: &[(&str, Role)], phrase: &str, studio: &Studio) -> Result<(), Problem> {
-    let hash = passphrase::hash(&house.hashing, phrase.to_owned()).await?;
+    let hash = passphrase::hash(house.hashing.for_known().await?, phrase.to_owned()).await?;
     let people: Vec<(String, Role)> = people.iter().map(|(name, role)| ((*name).to_owned(), *role)).collect();
     let studio = studio.clone();
     house

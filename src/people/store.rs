@@ -3,6 +3,7 @@
 use sqlx::Row;
 use sqlx::any::AnyRow;
 
+use super::rules::wait_after;
 use crate::base::actor::Role;
 use crate::base::ids::PersonId;
 use crate::base::problem::Problem;
@@ -53,7 +54,7 @@ pub fn claim_token(keys: &Keys) -> String {
 /// # Errors
 /// When the database cannot be read.
 pub async fn is_claimed(db: &mut Db) -> Result<bool, Problem> {
-    let row = sqlx::query("select id from claim").fetch_optional(db).await.map_err(Problem::broken)?;
+    let row = sqlx::query("select id from claim").fetch_optional(db).await?;
     Ok(row.is_some())
 }
 
@@ -71,8 +72,7 @@ pub(super) async fn claim(tx: &mut Tx, name: &str, passphrase: &str) -> Result<P
         .bind(id.to_string())
         .bind(now.0)
         .execute(tx.db())
-        .await
-        .map_err(Problem::broken)?;
+        .await?;
     tx.audit("claim house", id, "").await?;
     Ok(id)
 }
@@ -94,8 +94,7 @@ pub(super) async fn add(tx: &mut Tx, name: &str, role: Role, passphrase: &str) -
     .bind(passphrase)
     .bind(now.0)
     .execute(tx.db())
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     tx.audit("add person", id, role.word()).await?;
     Ok(id)
 }
@@ -105,10 +104,7 @@ pub(super) async fn add(tx: &mut Tx, name: &str, role: Role, passphrase: &str) -
 /// # Errors
 /// When the database cannot be read.
 pub async fn everyone(db: &mut Db) -> Result<Vec<Person>, Problem> {
-    let rows = sqlx::query("select id, name, role, passphrase, created, left_at from person")
-        .fetch_all(db)
-        .await
-        .map_err(Problem::broken)?;
+    let rows = sqlx::query("select id, name, role, passphrase, created, left_at from person").fetch_all(db).await?;
     let mut people = rows.iter().map(read_person).collect::<Result<Vec<_>, _>>()?;
     people.sort_by_key(|person| (person.left.is_some(), fold(&person.name)));
     Ok(people)
@@ -119,8 +115,7 @@ pub(super) async fn by_name(db: &mut Db, name: &str) -> Result<Option<Person>, P
     let row = sqlx::query("select id, name, role, passphrase, created, left_at from person where name_key = $1")
         .bind(fold(name))
         .fetch_optional(db)
-        .await
-        .map_err(Problem::broken)?;
+        .await?;
     row.as_ref().map(read_person).transpose()
 }
 
@@ -129,8 +124,7 @@ pub(super) async fn by_id(db: &mut Db, id: PersonId) -> Result<Option<Person>, P
     let row = sqlx::query("select id, name, role, passphrase, created, left_at from person where id = $1")
         .bind(id.to_string())
         .fetch_optional(db)
-        .await
-        .map_err(Problem::broken)?;
+        .await?;
     row.as_ref().map(read_person).transpose()
 }
 
@@ -140,8 +134,7 @@ pub(super) async fn set_passphrase(tx: &mut Tx, id: PersonId, hash: &str) -> Res
         .bind(hash)
         .bind(id.to_string())
         .execute(tx.db())
-        .await
-        .map_err(Problem::broken)?;
+        .await?;
     tx.audit("set passphrase", id, "").await
 }
 
@@ -152,8 +145,7 @@ pub(super) async fn set_role(tx: &mut Tx, id: PersonId, role: Role) -> Result<()
         .bind(role.word())
         .bind(id.to_string())
         .execute(tx.db())
-        .await
-        .map_err(Problem::broken)?;
+        .await?;
     session::end_all_of(tx, id).await?;
     tx.audit("change role", id, role.word()).await
 }
@@ -166,8 +158,7 @@ pub(super) async fn leave(tx: &mut Tx, id: PersonId) -> Result<(), Problem> {
         .bind(now.0)
         .bind(id.to_string())
         .execute(tx.db())
-        .await
-        .map_err(Problem::broken)?;
+        .await?;
     close_invitations(tx, id).await?;
     session::end_all_of(tx, id).await?;
     tx.audit("person leaves", id, "").await
@@ -179,8 +170,7 @@ async fn keep_an_owner(tx: &mut Tx, leaving: PersonId) -> Result<(), Problem> {
     )
     .bind(leaving.to_string())
     .fetch_one(tx.db())
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     let person = by_id(tx.db(), leaving).await?.ok_or(Problem::NotHere("person"))?;
     if person.role == Role::Owner && row.get::<i64, _>(0) == 0 {
         return Err(Problem::Clash(
@@ -202,8 +192,7 @@ pub(super) async fn invite(tx: &mut Tx, keys: &Keys, id: PersonId, lasts: i64) -
         .bind(now.0)
         .bind(now.plus(lasts).0)
         .execute(tx.db())
-        .await
-        .map_err(Problem::broken)?;
+        .await?;
     tx.audit("open invitation", id, "").await?;
     Ok(token)
 }
@@ -220,8 +209,7 @@ pub(super) async fn open_invitation(
             .bind(id.to_string())
             .bind(now.0.0)
             .fetch_optional(db)
-            .await
-            .map_err(Problem::broken)?;
+            .await?;
     Ok(row.map(|row| (invitation_token(keys, id, Instant(row.get(0))), Instant(row.get(1)))))
 }
 
@@ -231,8 +219,7 @@ pub(super) async fn invited(db: &mut Db, token: &str, now: Now) -> Result<Option
         .bind(digest_of_secret(token))
         .bind(now.0.0)
         .fetch_optional(&mut *db)
-        .await
-        .map_err(Problem::broken)?;
+        .await?;
     let Some(row) = row else { return Ok(None) };
     let id = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
     Ok(by_id(db, id).await?.filter(|person| person.left.is_none()))
@@ -254,8 +241,7 @@ async fn close_invitations(tx: &mut Tx, id: PersonId) -> Result<(), Problem> {
         .bind(now.0)
         .bind(id.to_string())
         .execute(tx.db())
-        .await
-        .map_err(Problem::broken)?;
+        .await?;
     Ok(())
 }
 
@@ -276,42 +262,50 @@ fn invitation_token(keys: &Keys, id: PersonId, created: Instant) -> String {
     keys.digest("invitation", &[id.to_string().as_bytes(), &created.0.to_be_bytes()])
 }
 
-/// Failures of an account from a browser, and when the next try counts.
-pub(super) async fn delay(db: &mut Db, account: &str, browser: &str) -> Result<(i64, Instant), Problem> {
+/// Counts a try of an account from a browser. Gives the microseconds still to wait, then the try does not count; else 0.
+pub(super) async fn count_try(tx: &mut Tx, account: &str, browser: &str) -> Result<i64, Problem> {
+    tx.record_tells_itself();
+    let now = tx.now.0;
     let row = sqlx::query("select failures, not_before from sign_in_delay where account = $1 and browser = $2")
         .bind(account)
         .bind(browser)
-        .fetch_optional(db)
-        .await
-        .map_err(Problem::broken)?;
-    Ok(row.map_or((0, Instant(0)), |row| (row.get(0), Instant(row.get(1)))))
-}
-
-/// Counts a failure, or forgets them all after a success (`failures` 0). Old counts of anyone are dropped on the way.
-pub(super) async fn count_failure(
-    tx: &mut Tx,
-    account: &str,
-    browser: &str,
-    failures: i64,
-    not_before: Instant,
-) -> Result<(), Problem> {
+        .fetch_optional(tx.db())
+        .await?;
+    let (failures, not_before) = row.map_or((0, Instant(0)), |row| (row.get::<i64, _>(0), Instant(row.get(1))));
+    let wait = not_before.since(now);
+    if wait > 0 {
+        return Ok(wait);
+    }
     sqlx::query(
         "insert into sign_in_delay (account, browser, failures, not_before) values ($1, $2, $3, $4)
          on conflict (account, browser) do update set failures = excluded.failures, not_before = excluded.not_before",
     )
     .bind(account)
     .bind(browser)
-    .bind(failures)
-    .bind(not_before.0)
+    .bind(failures + 1)
+    .bind(now.plus(wait_after(failures + 1)).0)
     .execute(tx.db())
-    .await
-    .map_err(Problem::broken)?;
-    let now = tx.now.0;
-    sqlx::query("delete from sign_in_delay where failures = 0 or not_before < $1")
-        .bind(now.plus(-DAY).0)
+    .await?;
+    Ok(0)
+}
+
+/// Forgets the tries of an account from a browser: one of them was right.
+pub(super) async fn forget_tries(tx: &mut Tx, account: &str, browser: &str) -> Result<(), Problem> {
+    sqlx::query("delete from sign_in_delay where account = $1 and browser = $2")
+        .bind(account)
+        .bind(browser)
         .execute(tx.db())
-        .await
-        .map_err(Problem::broken)?;
+        .await?;
+    Ok(())
+}
+
+/// Forgets tries that nobody waits for any more. Run by the clock.
+///
+/// # Errors
+/// When the database refuses it.
+pub async fn forget_old_tries(tx: &mut Tx) -> Result<(), Problem> {
+    let now = tx.now.0;
+    sqlx::query("delete from sign_in_delay where not_before < $1").bind(now.plus(-DAY).0).execute(tx.db()).await?;
     tx.record_tells_itself();
     Ok(())
 }

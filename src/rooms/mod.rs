@@ -5,10 +5,12 @@ mod air_numbers;
 mod api;
 pub mod band;
 pub mod chart;
+mod check_form;
 mod corrected;
 mod import_page;
 mod imports;
 pub mod instrument;
+mod instrument_form;
 mod instrument_page;
 mod list_page;
 pub mod logger_file;
@@ -214,6 +216,14 @@ pub async fn go_on_with_imports(house: &House) -> Result<(), Problem> {
     imports::go_on(house).await
 }
 
+/// Drops logger files that nobody took or left within a week, for the clock.
+///
+/// # Errors
+/// When the database cannot be used.
+pub async fn forget_old_previews(house: &House) -> Result<(), Problem> {
+    imports::forget_old(house).await
+}
+
 /// Every door of this part.
 #[must_use]
 pub fn routes() -> Routes {
@@ -221,7 +231,9 @@ pub fn routes() -> Routes {
         .join(room_form::routes())
         .join(room_page::routes())
         .join(reading_page::routes())
+        .join(instrument_form::routes())
         .join(instrument_page::routes())
+        .join(check_form::routes())
         .join(import_page::routes())
         .join(api::routes())
 }

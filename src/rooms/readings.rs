@@ -7,9 +7,9 @@ use super::plausible::{self, Arrived, Reading};
 use super::written::TemperatureUnit;
 use crate::base::ids::{InstrumentId, ReadingId, RoomId};
 use crate::base::problem::Problem;
-use crate::base::time::{HOUR, Instant};
+use crate::base::time::{Instant, MINUTE};
 use crate::base::units::{Celsius, RelHumidity};
-use crate::store::{Db, Tx};
+use crate::store::{Db, Tx, query_with_nulls};
 
 /// A reading as kept, shown as the instrument showed it.
 #[derive(Debug, Clone)]
@@ -54,10 +54,13 @@ pub struct NewReading {
     pub humidity: Option<f64>,
 }
 
-/// How near in time a half from another message or instrument may complete a reading.
-const COMPLETED_WITHIN: i64 = HOUR / 2;
+/// How near in time the other half of a reading may lie when temperature and humidity come apart.
+const COMPLETED_WITHIN: i64 = 15 * MINUTE;
 
-/// Judges a reading against the one before it and keeps it for the actor: as counting, or set aside with the reason.
+const HALF: &str =
+    "Only one of temperature and humidity came, and this instrument gave no other value within 15 minutes.";
+
+/// Judges a reading against those around it and keeps it for the actor: as counting, or set aside with the reason.
 pub(super) async fn keep(tx: &mut Tx, new: &NewReading, unit: TemperatureUnit) -> Result<Outcome, Problem> {
     let by = tx.actor.mark();
     keep_for(tx, new, unit, &by).await
@@ -70,103 +73,131 @@ pub(super) async fn keep_for(
     unit: TemperatureUnit,
     by: &str,
 ) -> Result<Outcome, Problem> {
-    let whole = complete(tx.db(), new).await?;
-    let set_aside = match whole {
-        Some(arrived) => {
-            let before = believed_near(tx.db(), new.instrument, new.at).await?;
-            match plausible::judge(&arrived, before.as_ref(), tx.now.0.0) {
-                Ok(_) => String::new(),
-                Err(why) => why.sentence(unit),
-            }
+    // The row itself says who gave it and when.
+    tx.record_tells_itself();
+    let there = at_instant(tx.db(), new).await?;
+    let new = match there {
+        Some((temperature, humidity)) if temperature.is_some() && humidity.is_some() => return Ok(Outcome::Already),
+        // The other half of the same instant came before: together they are a reading.
+        Some((temperature, humidity)) => {
+            &NewReading { temperature: temperature.or(new.temperature), humidity: humidity.or(new.humidity), ..*new }
         }
-        None => "Only one of temperature and humidity came, and no other value was near in time.".to_owned(),
+        None => new,
     };
-    let (temperature, humidity) = match whole {
-        Some(arrived) => (Some(arrived.temperature), Some(arrived.humidity)),
-        None => (new.temperature, new.humidity),
+    let whole = complete(tx.db(), new).await?;
+    if whole.is_none() && there.is_some() {
+        return Ok(Outcome::Already);
+    }
+    let set_aside = match whole {
+        Some(arrived) => judge(tx, new, &arrived, unit).await?,
+        None => HALF.to_owned(),
     };
     let finite = |value: Option<f64>| value.filter(|value| value.is_finite());
+    let (temperature, humidity) = match whole {
+        Some(arrived) => (finite(Some(arrived.temperature)), finite(Some(arrived.humidity))),
+        None => (finite(new.temperature), finite(new.humidity)),
+    };
     let received = tx.now.0;
-    let done = sqlx::query(
+    query_with_nulls(
         "insert into reading (id, room, instrument, at, temperature_c, humidity_pct, given_by, received, set_aside)
-         values ($1, $2, $3, $4, $5, $6, $7, $8, $9) on conflict (instrument, at) do nothing",
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9)
+         on conflict (instrument, at) do update set temperature_c = excluded.temperature_c,
+         humidity_pct = excluded.humidity_pct, received = excluded.received, set_aside = excluded.set_aside",
     )
     .bind(ReadingId::new().to_string())
     .bind(new.room.to_string())
     .bind(new.instrument.to_string())
     .bind(new.at.0)
-    .bind(finite(temperature))
-    .bind(finite(humidity))
+    .bind(temperature)
+    .bind(humidity)
     .bind(by)
     .bind(received.0)
     .bind(&set_aside)
     .execute(tx.db())
-    .await
-    .map_err(Problem::broken)?;
-    // The row itself says who gave it and when.
-    tx.record_tells_itself();
-    Ok(match (done.rows_affected(), set_aside.is_empty()) {
-        (0, _) => Outcome::Already,
-        (_, true) => Outcome::Kept,
-        (_, false) => Outcome::SetAside(set_aside),
-    })
+    .await?;
+    Ok(if set_aside.is_empty() { Outcome::Kept } else { Outcome::SetAside(set_aside) })
 }
 
-/// Both numbers: as given, or the missing one from the room's nearest believed reading.
-async fn complete(db: &mut Db, new: &NewReading) -> Result<Option<Arrived>, Problem> {
-    let at_us = new.at.0;
-    if let (Some(temperature), Some(humidity)) = (new.temperature, new.humidity) {
-        return Ok(Some(Arrived { at_us, temperature, humidity }));
-    }
-    let row = sqlx::query(
-        "select temperature_c, humidity_pct from reading
-         where room = $1 and at > $2 and at <= $3 and temperature_c is not null and humidity_pct is not null
-         and set_aside = '' order by at desc limit 1",
-    )
-    .bind(new.room.to_string())
-    .bind(at_us - COMPLETED_WITHIN)
-    .bind(at_us)
-    .fetch_optional(&mut *db)
-    .await
-    .map_err(Problem::broken)?;
-    let known = row.map(|row| (row.get::<f64, _>(0), row.get::<f64, _>(1)));
-    // A sensor that sends its halves apart: the other half was set aside alone just before.
-    let half = half_before(db, new).await?;
-    let temperature = new.temperature.or(half.and_then(|half| half.0)).or(known.map(|known| known.0));
-    let humidity = new.humidity.or(half.and_then(|half| half.1)).or(known.map(|known| known.1));
-    Ok(temperature.zip(humidity).map(|(temperature, humidity)| Arrived { at_us, temperature, humidity }))
-}
-
-async fn half_before(db: &mut Db, new: &NewReading) -> Result<Option<(Option<f64>, Option<f64>)>, Problem> {
-    let row = sqlx::query(
-        "select temperature_c, humidity_pct from reading where instrument = $1 and at > $2 and at < $3
-         and (temperature_c is null or humidity_pct is null) order by at desc limit 1",
-    )
-    .bind(new.instrument.to_string())
-    .bind(new.at.0 - COMPLETED_WITHIN)
-    .bind(new.at.0)
-    .fetch_optional(db)
-    .await
-    .map_err(Problem::broken)?;
+/// What the instrument gave for this very instant before; a half is a row with one number missing.
+async fn at_instant(db: &mut Db, new: &NewReading) -> Result<Option<(Option<f64>, Option<f64>)>, Problem> {
+    let row = sqlx::query("select temperature_c, humidity_pct from reading where instrument = $1 and at = $2")
+        .bind(new.instrument.to_string())
+        .bind(new.at.0)
+        .fetch_optional(db)
+        .await?;
     Ok(row.map(|row| (row.get(0), row.get(1))))
 }
 
-/// The believed reading of an instrument nearest before an instant.
-async fn believed_near(db: &mut Db, instrument: InstrumentId, at: Instant) -> Result<Option<Reading>, Problem> {
-    let row = sqlx::query(
+/// Both numbers: as given, or the missing one from the newest this instrument gave shortly before. Never from another instrument:
+/// what is missing would be corrected by the wrong checks.
+async fn complete(db: &mut Db, new: &NewReading) -> Result<Option<Arrived>, Problem> {
+    let (temperature, humidity) = match (new.temperature, new.humidity) {
+        (Some(temperature), Some(humidity)) => (Some(temperature), Some(humidity)),
+        (Some(temperature), None) => (Some(temperature), half_before(db, new, Half::Humidity).await?),
+        (None, Some(humidity)) => (half_before(db, new, Half::Temperature).await?, Some(humidity)),
+        (None, None) => (None, None),
+    };
+    let both = temperature.zip(humidity);
+    Ok(both.map(|(temperature, humidity)| Arrived { at_us: new.at.0, temperature, humidity }))
+}
+
+enum Half {
+    Temperature,
+    Humidity,
+}
+
+/// The newest value of a half, from whole readings that count and from halves that came alone.
+async fn half_before(db: &mut Db, new: &NewReading, half: Half) -> Result<Option<f64>, Problem> {
+    let text = match half {
+        Half::Temperature => {
+            "select temperature_c from reading where instrument = $1 and at > $2 and at < $3 and temperature_c is not null
+             and (set_aside = '' or humidity_pct is null) order by at desc limit 1"
+        }
+        Half::Humidity => {
+            "select humidity_pct from reading where instrument = $1 and at > $2 and at < $3 and humidity_pct is not null
+             and (set_aside = '' or temperature_c is null) order by at desc limit 1"
+        }
+    };
+    let row = sqlx::query(text)
+        .bind(new.instrument.to_string())
+        .bind(new.at.0 - COMPLETED_WITHIN)
+        .bind(new.at.0)
+        .fetch_optional(db)
+        .await?;
+    Ok(row.and_then(|row| row.get(0)))
+}
+
+/// Empty for a reading that is believed, else the sentence why not.
+async fn judge(tx: &mut Tx, new: &NewReading, arrived: &Arrived, unit: TemperatureUnit) -> Result<String, Problem> {
+    let now = tx.now.0;
+    let around = believed_around(tx.db(), new.instrument, new.at).await?;
+    Ok(match plausible::judge(arrived, around.as_ref(), now.0) {
+        Ok(_) => String::new(),
+        Err(why) => why.sentence(unit),
+    })
+}
+
+/// The believed reading of an instrument nearest to an instant, before it or after it: a late one may arrive behind newer ones.
+async fn believed_around(db: &mut Db, instrument: InstrumentId, at: Instant) -> Result<Option<Reading>, Problem> {
+    let mut nearest: Option<Reading> = None;
+    for text in [
         "select at, temperature_c, humidity_pct from reading
          where instrument = $1 and at < $2 and set_aside = '' order by at desc limit 1",
-    )
-    .bind(instrument.to_string())
-    .bind(at.0)
-    .fetch_optional(db)
-    .await
-    .map_err(Problem::broken)?;
-    let Some(row) = row else { return Ok(None) };
-    let (Ok(temperature), Ok(humidity)) = (Celsius::new(row.get(1)), RelHumidity::new(row.get(2))) else {
-        return Ok(None);
-    };
-    Ok(Some(Reading { at_us: row.get(0), temperature, humidity }))
+        "select at, temperature_c, humidity_pct from reading
+         where instrument = $1 and at > $2 and set_aside = '' order by at limit 1",
+    ] {
+        let row = sqlx::query(text).bind(instrument.to_string()).bind(at.0).fetch_optional(&mut *db).await?;
+        let Some(row) = row else { continue };
+        let (Ok(temperature), Ok(humidity)) = (Celsius::new(row.get(1)), RelHumidity::new(row.get(2))) else {
+            continue;
+        };
+        let found = Reading { at_us: row.get(0), temperature, humidity };
+        let distance = |reading: &Reading| reading.at_us.abs_diff(at.0);
+        if nearest.is_none_or(|nearest| distance(&found) < distance(&nearest)) {
+            nearest = Some(found);
+        }
+    }
+    Ok(nearest)
 }
 
 /// The newest believed reading of a room.
@@ -177,22 +208,22 @@ pub(super) async fn newest_believed(db: &mut Db, room: RoomId) -> Result<Option<
     )
     .bind(room.to_string())
     .fetch_optional(db)
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     row.as_ref().map(read_reading).transpose()
 }
 
-/// The newest readings of a room, believed and set aside alike, newest first.
-pub(super) async fn newest(db: &mut Db, room: RoomId, most: i64) -> Result<Vec<KeptReading>, Problem> {
+/// The newest readings of a room up to an instant, believed and set aside alike, newest first. A sensor whose clock is years ahead
+/// does not hide the others.
+pub(super) async fn newest(db: &mut Db, room: RoomId, until: Instant, most: i64) -> Result<Vec<KeptReading>, Problem> {
     let rows = sqlx::query(
         "select instrument, at, temperature_c, humidity_pct, given_by, set_aside from reading
-         where room = $1 order by at desc limit $2",
+         where room = $1 and at <= $2 order by at desc limit $3",
     )
     .bind(room.to_string())
+    .bind(until.0)
     .bind(most)
     .fetch_all(db)
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     rows.iter().map(read_reading).collect()
 }
 
@@ -211,8 +242,7 @@ pub(super) async fn between(
     .bind(from.0)
     .bind(to.0)
     .fetch_all(db)
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     rows.iter().map(read_reading).collect()
 }
 
@@ -222,8 +252,7 @@ pub(super) async fn count_set_aside(db: &mut Db, room: RoomId, since: Instant) -
         .bind(room.to_string())
         .bind(since.0)
         .fetch_one(db)
-        .await
-        .map_err(Problem::broken)?;
+        .await?;
     Ok(row.get(0))
 }
 

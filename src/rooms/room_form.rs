@@ -15,7 +15,7 @@ use crate::web::checks::{Notes, choice_field, note_fields, number_field, text_fi
 use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Owner;
-use crate::web::incoming::{At, Form, new_form_key};
+use crate::web::incoming::{At, Form, Nothing, new_form_key};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
@@ -47,9 +47,6 @@ struct TypedDevice {
     name: String,
     grams_per_hour: String,
 }
-
-#[derive(Deserialize)]
-struct Nothing {}
 
 struct DeviceRow {
     words: String,

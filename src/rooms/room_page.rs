@@ -20,7 +20,7 @@ use crate::base::actor::Role;
 use crate::base::ids::RoomId;
 use crate::base::number::DecimalMark;
 use crate::base::problem::Problem;
-use crate::base::time::{DAY, Instant};
+use crate::base::time::{DAY, HOUR, Instant};
 use crate::store::Db;
 use crate::web::House;
 use crate::web::frame::{Frame, MomentLink};
@@ -107,7 +107,7 @@ async fn room_page(
         _ => Span::Day,
     };
     let charts = charts(&mut db, &room, span, air.as_ref(), &instruments, &settings, &studio, now).await?;
-    let newest = readings::newest(&mut db, id, 12).await?;
+    let newest = readings::newest(&mut db, id, now.plus(HOUR), 12).await?;
     let aside_today = readings::count_set_aside(&mut db, id, now.plus(-DAY)).await?;
     let moment = Moment::chosen(asked.get("moment").map(String::as_str), &studio, now);
     let path = format!("/rooms/{id}");

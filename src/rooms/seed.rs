@@ -97,7 +97,7 @@ async fn insert(
     }
     text.push_str(" on conflict (instrument, at) do nothing");
     // Only numbered places were put into the text; every value is bound.
-    let mut query = sqlx::query(sqlx::AssertSqlSafe(text));
+    let mut query = sqlx::query(sqlx::AssertSqlSafe(text)).persistent(false);
     for (reading, set_aside) in rows {
         query = query
             .bind(ReadingId::new().to_string())
@@ -110,14 +110,17 @@ async fn insert(
             .bind(reading.at_us)
             .bind(set_aside);
     }
-    query.execute(tx.db()).await.map_err(Problem::broken)?;
+    query.execute(tx.db()).await?;
     Ok(())
 }
 
 /// The newest instant an instrument of this room gave, for topping up.
 pub(crate) async fn newest_instant(house: &House, room: RoomId) -> Result<Option<(InstrumentId, Instant)>, Problem> {
     let mut db = house.store.read().await?;
-    Ok(super::readings::newest(&mut db, room, 1).await?.first().map(|reading| (reading.instrument, reading.at)))
+    Ok(super::readings::newest(&mut db, room, house.store.clock().now().0, 1)
+        .await?
+        .first()
+        .map(|reading| (reading.instrument, reading.at)))
 }
 
 /// A sensor of a room, for topping up and for tokens.

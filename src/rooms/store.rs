@@ -10,7 +10,7 @@ use crate::base::ids::{CheckId, DeviceId, InstrumentId, RoomId};
 use crate::base::problem::Problem;
 use crate::base::text::fold;
 use crate::base::time::Instant;
-use crate::store::{Db, Tx};
+use crate::store::{Db, Tx, query_with_nulls};
 
 /// Every room in use, sorted by name.
 pub(super) async fn rooms(db: &mut Db) -> Result<Vec<Room>, Problem> {
@@ -18,8 +18,7 @@ pub(super) async fn rooms(db: &mut Db) -> Result<Vec<Room>, Problem> {
         "select id, name, volume_m3, air_changes_per_hour, coldest_surface, surface_c, closed from room where closed is null",
     )
     .fetch_all(db)
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     let mut rooms = rows.iter().map(read_room).collect::<Result<Vec<_>, _>>()?;
     rooms.sort_by_key(|room| fold(&room.name));
     Ok(rooms)
@@ -32,8 +31,7 @@ pub(super) async fn room(db: &mut Db, id: RoomId) -> Result<Option<Room>, Proble
     )
     .bind(id.to_string())
     .fetch_optional(db)
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     row.as_ref().map(read_room).transpose()
 }
 
@@ -41,7 +39,7 @@ pub(super) async fn room(db: &mut Db, id: RoomId) -> Result<Option<Room>, Proble
 pub(super) async fn add_room(tx: &mut Tx, room: &Room) -> Result<(), Problem> {
     free_name(tx.db(), room).await?;
     let now = tx.now.0;
-    sqlx::query(
+    query_with_nulls(
         "insert into room (id, name, name_key, volume_m3, air_changes_per_hour, coldest_surface, surface_c, created, closed)
          values ($1, $2, $3, $4, $5, $6, $7, $8, null)",
     )
@@ -54,8 +52,7 @@ pub(super) async fn add_room(tx: &mut Tx, room: &Room) -> Result<(), Problem> {
     .bind(room.surface_c)
     .bind(now.0)
     .execute(tx.db())
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     tx.audit("add room", room.id, "").await?;
     add_instrument(tx, &Instrument::by_hand(room.id, now)).await
 }
@@ -63,7 +60,7 @@ pub(super) async fn add_room(tx: &mut Tx, room: &Room) -> Result<(), Problem> {
 /// Changes a room.
 pub(super) async fn change_room(tx: &mut Tx, room: &Room) -> Result<(), Problem> {
     free_name(tx.db(), room).await?;
-    let done = sqlx::query(
+    let done = query_with_nulls(
         "update room set name = $1, name_key = $2, volume_m3 = $3, air_changes_per_hour = $4, coldest_surface = $5, surface_c = $6
          where id = $7 and closed is null",
     )
@@ -75,8 +72,7 @@ pub(super) async fn change_room(tx: &mut Tx, room: &Room) -> Result<(), Problem>
     .bind(room.surface_c)
     .bind(room.id.to_string())
     .execute(tx.db())
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     if done.rows_affected() == 0 {
         return Err(Problem::NotHere("room"));
     }
@@ -92,8 +88,7 @@ pub(super) async fn close_room(tx: &mut Tx, id: RoomId) -> Result<(), Problem> {
         .bind(format!("closed {id}"))
         .bind(id.to_string())
         .execute(tx.db())
-        .await
-        .map_err(Problem::broken)?;
+        .await?;
     tx.audit("close room", id, "").await
 }
 
@@ -102,8 +97,7 @@ async fn free_name(db: &mut Db, room: &Room) -> Result<(), Problem> {
         .bind(fold(&room.name))
         .bind(room.id.to_string())
         .fetch_optional(db)
-        .await
-        .map_err(Problem::broken)?;
+        .await?;
     match taken {
         Some(_) => Err(Problem::mistake("name", "Another room has this name. Give this one a name of its own.")),
         None => Ok(()),
@@ -129,8 +123,7 @@ pub(super) async fn devices(db: &mut Db, room: RoomId) -> Result<Vec<Device>, Pr
     )
     .bind(room.to_string())
     .fetch_all(db)
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     rows.iter()
         .map(|row| {
             Ok(Device {
@@ -147,15 +140,16 @@ pub(super) async fn devices(db: &mut Db, room: RoomId) -> Result<Vec<Device>, Pr
 
 /// Adds a device.
 pub(super) async fn add_device(tx: &mut Tx, device: &Device) -> Result<(), Problem> {
-    sqlx::query("insert into device (id, room, kind, name, grams_per_hour, removed) values ($1, $2, $3, $4, $5, null)")
-        .bind(device.id.to_string())
-        .bind(device.room.to_string())
-        .bind(device.kind.word())
-        .bind(&device.name)
-        .bind(device.grams_per_hour)
-        .execute(tx.db())
-        .await
-        .map_err(Problem::broken)?;
+    query_with_nulls(
+        "insert into device (id, room, kind, name, grams_per_hour, removed) values ($1, $2, $3, $4, $5, null)",
+    )
+    .bind(device.id.to_string())
+    .bind(device.room.to_string())
+    .bind(device.kind.word())
+    .bind(&device.name)
+    .bind(device.grams_per_hour)
+    .execute(tx.db())
+    .await?;
     tx.audit("add device", device.id, "").await
 }
 
@@ -167,8 +161,7 @@ pub(super) async fn remove_device(tx: &mut Tx, room: RoomId, id: DeviceId) -> Re
         .bind(id.to_string())
         .bind(room.to_string())
         .execute(tx.db())
-        .await
-        .map_err(Problem::broken)?;
+        .await?;
     if done.rows_affected() == 0 {
         return Err(Problem::NotHere("device"));
     }
@@ -183,8 +176,7 @@ pub(super) async fn instruments(db: &mut Db, room: RoomId) -> Result<Vec<Instrum
     )
     .bind(room.to_string())
     .fetch_all(db)
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     let mut instruments = rows.iter().map(read_instrument).collect::<Result<Vec<_>, _>>()?;
     instruments.sort_by_key(|instrument| fold(&instrument.name));
     Ok(instruments)
@@ -199,8 +191,7 @@ pub(super) async fn instrument(db: &mut Db, room: RoomId, id: InstrumentId) -> R
     .bind(id.to_string())
     .bind(room.to_string())
     .fetch_optional(db)
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     row.as_ref().map(read_instrument).transpose()
 }
 
@@ -210,12 +201,11 @@ pub(super) async fn add_instrument(tx: &mut Tx, instrument: &Instrument) -> Resu
         .bind(instrument.room.to_string())
         .bind(fold(&instrument.name))
         .fetch_optional(tx.db())
-        .await
-        .map_err(Problem::broken)?;
+        .await?;
     if taken.is_some() {
         return Err(Problem::mistake("name", "This room has had an instrument of this name. Give it another."));
     }
-    sqlx::query(
+    query_with_nulls(
         "insert into instrument (id, room, name, name_key, kind, place, compared, own_u_t, own_u_h, bought, mapping, removed)
          values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, null)",
     )
@@ -231,15 +221,14 @@ pub(super) async fn add_instrument(tx: &mut Tx, instrument: &Instrument) -> Resu
     .bind(instrument.bought.0)
     .bind(serde_json::to_string(&instrument.mapping).map_err(Problem::broken)?)
     .execute(tx.db())
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     tx.audit("add instrument", instrument.id, instrument.kind.word()).await
 }
 
 /// Changes how an instrument is read and how far it is believed.
 pub(super) async fn change_instrument(tx: &mut Tx, instrument: &Instrument) -> Result<(), Problem> {
     let now = tx.now.0;
-    let done = sqlx::query(
+    let done = query_with_nulls(
         "update instrument set place = $1, compared = $2, own_u_t = $3, own_u_h = $4, mapping = $5
          where id = $6 and room = $7 and removed is null",
     )
@@ -251,8 +240,7 @@ pub(super) async fn change_instrument(tx: &mut Tx, instrument: &Instrument) -> R
     .bind(instrument.id.to_string())
     .bind(instrument.room.to_string())
     .execute(tx.db())
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     if done.rows_affected() == 0 {
         return Err(Problem::NotHere("instrument"));
     }
@@ -287,8 +275,7 @@ pub(super) async fn checks(db: &mut Db, instrument: InstrumentId) -> Result<Vec<
     )
     .bind(instrument.to_string())
     .fetch_all(db)
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     rows.iter()
         .map(|row| {
             Ok(Check {
@@ -320,8 +307,7 @@ pub(super) async fn add_check(tx: &mut Tx, instrument: InstrumentId, check: &Che
     .bind(check.shown)
     .bind(by)
     .execute(tx.db())
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     tx.audit("check instrument", instrument, &check.against).await
 }
 
@@ -334,8 +320,7 @@ pub(super) async fn strike_check(tx: &mut Tx, instrument: InstrumentId, id: Chec
             .bind(id.to_string())
             .bind(instrument.to_string())
             .execute(tx.db())
-            .await
-            .map_err(Problem::broken)?;
+            .await?;
     if done.rows_affected() == 0 {
         return Err(Problem::NotHere("check"));
     }

@@ -16,7 +16,7 @@ pub const KEPT_FOR: i64 = 90 * DAY;
 pub struct FormKey {
     /// Who sent it.
     pub actor: Actor,
-    /// The path it was sent to.
+    /// Where it was sent: a digest of the path.
     pub route: String,
     /// The key rendered into the form or sent as `Idempotency-Key`; `None` for a message without one.
     pub form: Option<String>,
@@ -75,8 +75,7 @@ pub(super) async fn first_result(db: &mut Db, key: &FormKey) -> Result<Option<Ke
     .bind(&key.route)
     .bind(form)
     .fetch_optional(db)
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     let Some(row) = row else { return Ok(None) };
     let kept =
         Kept { status: u16::try_from(row.get::<i64, _>(1)).unwrap_or(500), location: row.get(2), answer: row.get(3) };
@@ -100,17 +99,12 @@ pub(super) async fn keep(tx: &mut Tx, key: &FormKey, kept: &Kept) -> Result<(), 
     .bind(&kept.answer)
     .bind(at.0)
     .execute(tx.db())
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     Ok(())
 }
 
 /// Forgets results older than [`KEPT_FOR`].
 pub(super) async fn forget_old(db: &mut Db, now: Instant) -> Result<(), Problem> {
-    sqlx::query("delete from form_key where at < $1")
-        .bind(now.0 - KEPT_FOR)
-        .execute(db)
-        .await
-        .map_err(Problem::broken)?;
+    sqlx::query("delete from form_key where at < $1").bind(now.0 - KEPT_FOR).execute(db).await?;
     Ok(())
 }

@@ -6,6 +6,7 @@ use sqlx::AnyConnection;
 use sqlx::migrate::Migrator;
 use sqlx::{Connection, Row};
 
+use super::keys::make_private_folder;
 use super::{Engine, archive};
 
 static MIGRATIONS: Migrator = sqlx::migrate!("./migrations");
@@ -22,8 +23,8 @@ struct Found {
 }
 
 /// Refuses a database of a newer program and says which two versions met; `Ok(schema)` otherwise (0 for an empty one).
-pub(super) async fn check_version(db: &mut AnyConnection) -> Result<i64, String> {
-    let found = find(db).await;
+pub(super) async fn check_version(engine: Engine, db: &mut AnyConnection) -> Result<i64, String> {
+    let found = find(engine, db).await.map_err(|cause| format!("the database's version cannot be read: {cause}"))?;
     if found.schema > SCHEMA_OF_THIS_PROGRAM {
         return Err(format!(
             "this database was last used by Stillroom {} with schema {}; this is Stillroom {PROGRAM}, which knows schemas up to {}. \
@@ -42,7 +43,7 @@ pub(super) async fn migrate(
     keep: usize,
     stamp: &str,
 ) -> Result<(), String> {
-    let schema = check_version(db).await?;
+    let schema = check_version(engine, db).await?;
     if schema == SCHEMA_OF_THIS_PROGRAM {
         return Ok(());
     }
@@ -66,13 +67,26 @@ pub(super) async fn migrate(
     Ok(())
 }
 
-async fn find(db: &mut AnyConnection) -> Found {
-    // A database without the table is an empty one; the failed statement must not poison a transaction, so none is open here.
-    let schema = sqlx::query("select cast(max(version) as bigint) from _sqlx_migrations").fetch_one(&mut *db).await;
-    let schema = schema.ok().and_then(|row| row.try_get::<Option<i64>, _>(0).ok().flatten()).unwrap_or(0);
-    let program = sqlx::query("select value from setting where name = 'house.program'").fetch_one(&mut *db).await;
-    let program = program.map_or_else(|_| "of an unknown version".to_owned(), |row| row.get(0));
-    Found { schema, program }
+/// Only a database without our tables counts as empty; one that cannot be read is not migrated.
+async fn find(engine: Engine, db: &mut AnyConnection) -> Result<Found, sqlx::Error> {
+    let listed = match engine {
+        Engine::Sqlite => "select count(*) from sqlite_master where name in ('_sqlx_migrations', 'setting')",
+        Engine::Postgres => {
+            "select count(*) from information_schema.tables
+             where table_schema = current_schema() and table_name in ('_sqlx_migrations', 'setting')"
+        }
+    };
+    let tables: i64 = sqlx::query(listed).fetch_one(&mut *db).await?.get(0);
+    if tables < 2 {
+        return Ok(Found { schema: 0, program: String::new() });
+    }
+    let schema = sqlx::query("select cast(max(version) as bigint) from _sqlx_migrations").fetch_one(&mut *db).await?;
+    let program =
+        sqlx::query("select value from setting where name = 'house.program'").fetch_optional(&mut *db).await?;
+    Ok(Found {
+        schema: schema.try_get::<Option<i64>, _>(0)?.unwrap_or(0),
+        program: program.map_or_else(|| "of an unknown version".to_owned(), |row| row.get(0)),
+    })
 }
 
 async fn back_up(
@@ -82,7 +96,7 @@ async fn back_up(
     schema: i64,
     stamp: &str,
 ) -> Result<PathBuf, String> {
-    std::fs::create_dir_all(folder).map_err(|cause| format!("cannot make {}: {cause}", folder.display()))?;
+    make_private_folder(folder).map_err(|cause| format!("cannot make {}: {cause}", folder.display()))?;
     let name = format!("before-migration-from-{schema:04}-{stamp}");
     let made = match engine {
         Engine::Sqlite => archive::sqlite_copy(db, &folder.join(format!("{name}.db"))).await,

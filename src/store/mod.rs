@@ -4,6 +4,7 @@
 mod archive;
 pub mod audit;
 pub mod forms;
+mod heads;
 pub mod keys;
 mod migrate;
 mod open;
@@ -28,6 +29,22 @@ pub use write::Tx;
 /// A connection inside a read or a write.
 pub type Db = AnyConnection;
 
+/// A database error as a problem: one that passes is told as [`Problem::Busy`], and [`Store::write`] begins anew; every other is
+/// broken, its cause for the log.
+impl From<sqlx::Error> for Problem {
+    fn from(cause: sqlx::Error) -> Self {
+        if write::is_passing(&cause) { Self::Busy } else { Self::broken(cause) }
+    }
+}
+
+/// A statement with numbers that may be null. PostgreSQL keeps a prepared statement with the types of its first values, and the
+/// driver names a null number by a narrower type than a real one: after a first null, every real number would be refused on that
+/// connection. Such a statement is therefore never kept.
+#[must_use]
+pub fn query_with_nulls(text: &'static str) -> sqlx::query::Query<'static, Any, sqlx::any::AnyArguments> {
+    sqlx::query(text).persistent(false)
+}
+
 /// A view of the database that does not change while a page is put together. Dropping it ends it.
 pub type Snapshot = Transaction<'static, Any>;
 
@@ -48,6 +65,7 @@ pub struct Store {
     clock: Clock,
     /// Held while the house serves: one process per data folder.
     _lock: Option<Arc<File>>,
+    folder: PathBuf,
     backups: PathBuf,
 }
 
@@ -61,7 +79,19 @@ impl Store {
             Engine::Sqlite => self.readers.begin_with("BEGIN").await,
             Engine::Postgres => self.readers.begin_with("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY").await,
         };
-        begun.map_err(|cause| write::refused(&cause))
+        begun.map_err(Problem::from)
+    }
+
+    /// The first result of this form, when it was kept before: to be given again before anything is checked anew.
+    ///
+    /// # Errors
+    /// [`Problem::AlreadyKept`] when the key was used with another body.
+    pub async fn first_result(&self, key: &FormKey) -> Result<Option<Kept>, Problem> {
+        if key.form.is_none() {
+            return Ok(None);
+        }
+        let mut db = self.read().await?;
+        forms::first_result(&mut db, key).await
     }
 
     /// The keys that stand outside the database.

@@ -9,7 +9,8 @@ use std::time::Duration;
 use sqlx::any::{AnyConnectOptions, AnyPoolOptions};
 use sqlx::{AnyConnection, AnyPool, ConnectOptions, Connection, Row};
 
-use super::{Engine, Store, keys::Keys, migrate};
+use super::keys::{Keys, make_private_folder, private_file};
+use super::{Engine, Store, migrate};
 use crate::base::time::Clock;
 use crate::config::{Config, Database};
 
@@ -83,15 +84,16 @@ impl Store {
 
     async fn open_with(options: &OpenOptions, lock: Option<File>) -> Result<Self, OpenError> {
         install_drivers();
-        let (keys, _fresh) = Keys::open(&options.keys_dir)?;
-        let (engine, url) = where_to(options)?;
+        let serving = lock.is_some();
+        let keys = if serving { Keys::open(&options.keys_dir)?.0 } else { Keys::open_existing(&options.keys_dir)? };
+        let (engine, url) = where_to(options, serving)?;
         let backups = options.data_dir.join("backups");
         let mut first = connect(engine, &url).await?;
-        if lock.is_some() {
+        if serving {
             let stamp = options.clock.now().0.iso().replace(':', "");
             migrate::migrate(engine, &mut first, &backups, options.backups_keep, &stamp).await?;
         } else {
-            let schema = migrate::check_version(&mut first).await?;
+            let schema = migrate::check_version(engine, &mut first).await?;
             if schema != migrate::SCHEMA_OF_THIS_PROGRAM {
                 return Err(OpenError(format!(
                     "the database has schema {schema}, this program schema {}: start the service once so that it is migrated",
@@ -99,18 +101,55 @@ impl Store {
                 )));
             }
         }
+        check_key(&mut first, &keys, serving).await?;
         first.close().await.map_err(|cause| cause.to_string())?;
         let readers = pool(engine, &url, options.read_connections.max(1), true).await?;
-        let writers = if engine == Engine::Sqlite { 1 } else { 4 };
-        let writer = pool(engine, &url, writers, false).await?;
+        // One writing connection on both: who waits, waits for it here, and among processes for PostgreSQL's lock. An answer is due
+        // within five seconds, so neither wait is longer than half of that.
+        let writer = pool(engine, &url, 1, false).await?;
         let (keys, clock) = (Arc::new(keys), options.clock.clone());
-        Ok(Self { engine, readers, writer, keys, clock, _lock: lock.map(Arc::new), backups })
+        Ok(Self {
+            engine,
+            readers,
+            writer,
+            keys,
+            clock,
+            _lock: lock.map(Arc::new),
+            folder: options.data_dir.clone(),
+            backups,
+        })
     }
 
     /// Where copies made before migrations lie.
     #[must_use]
     pub fn backups(&self) -> &Path {
         &self.backups
+    }
+}
+
+/// A database remembers which key it was made with: links, tokens and the audit chain of another would not hold.
+async fn check_key(db: &mut AnyConnection, keys: &Keys, serving: bool) -> Result<(), OpenError> {
+    let tell = |cause: sqlx::Error| OpenError(format!("the database cannot be read: {cause}"));
+    let row = sqlx::query("select value from setting where name = 'house.key'")
+        .fetch_optional(&mut *db)
+        .await
+        .map_err(tell)?;
+    match row.map(|row| row.get::<String, _>(0)) {
+        Some(id) if id == keys.id() => Ok(()),
+        Some(id) => Err(OpenError(format!(
+            "this database belongs to key {id}; the keys folder {} holds key {}. Put the right keys folder there, or name it with keys_dir",
+            keys.folder().display(),
+            keys.id()
+        ))),
+        None if serving => {
+            sqlx::query("insert into setting (name, value) values ('house.key', $1) on conflict (name) do nothing")
+                .bind(keys.id())
+                .execute(db)
+                .await
+                .map_err(tell)?;
+            Ok(())
+        }
+        None => Ok(()),
     }
 }
 
@@ -137,7 +176,7 @@ fn install_drivers() {
 fn take_lock(folder: &Path) -> Result<File, OpenError> {
     let tell =
         |cause: &dyn fmt::Display| OpenError(format!("cannot use the data folder {}: {cause}", folder.display()));
-    std::fs::create_dir_all(folder).map_err(|cause| tell(&cause))?;
+    make_private_folder(folder).map_err(|cause| tell(&cause))?;
     let lock = File::options()
         .create(true)
         .truncate(false)
@@ -154,15 +193,23 @@ fn take_lock(folder: &Path) -> Result<File, OpenError> {
     }
 }
 
-fn where_to(options: &OpenOptions) -> Result<(Engine, String), OpenError> {
+/// Only serving makes a new database: a command beside it with a mistyped folder must not.
+fn where_to(options: &OpenOptions, may_make: bool) -> Result<(Engine, String), OpenError> {
     match &options.database {
         Database::Sqlite(file) => {
             let tell = |cause: std::io::Error| OpenError(format!("cannot use {}: {cause}", file.display()));
             let file_at = std::path::absolute(file).map_err(tell)?;
-            if let Some(folder) = file_at.parent() {
-                std::fs::create_dir_all(folder).map_err(tell)?;
+            if !may_make && !file_at.exists() {
+                return Err(OpenError(format!("there is no database at {}", file_at.display())));
             }
-            Ok((Engine::Sqlite, sqlite_url(&file_at, "rwc")))
+            if let Some(folder) = file_at.parent() {
+                make_private_folder(folder).map_err(tell)?;
+            }
+            if may_make && !file_at.exists() {
+                // SQLite gives its other files the same permissions.
+                private_file(&file_at).map_err(tell)?;
+            }
+            Ok((Engine::Sqlite, sqlite_url(&file_at, if may_make { "rwc" } else { "rw" })))
         }
         Database::Postgres(url) => Ok((Engine::Postgres, url.reveal().to_owned())),
     }
@@ -182,7 +229,7 @@ async fn pool(engine: Engine, url: &str, most: u32, reading: bool) -> Result<Any
     let options: AnyConnectOptions = url.parse().map_err(|_| OpenError("database_url cannot be read".to_owned()))?;
     AnyPoolOptions::new()
         .max_connections(most)
-        .acquire_timeout(Duration::from_secs(4))
+        .acquire_timeout(Duration::from_millis(2500))
         .after_connect(move |db, _| Box::pin(prepare(engine, db, reading)))
         .connect_with(options)
         .await

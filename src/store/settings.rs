@@ -12,7 +12,7 @@ use crate::base::problem::Problem;
 /// # Errors
 /// When the database cannot be read.
 pub async fn all(db: &mut Db) -> Result<BTreeMap<String, String>, Problem> {
-    let rows = sqlx::query("select name, value from setting").fetch_all(db).await.map_err(Problem::broken)?;
+    let rows = sqlx::query("select name, value from setting").fetch_all(db).await?;
     Ok(rows.iter().map(|row| (row.get(0), row.get(1))).collect())
 }
 
@@ -27,7 +27,6 @@ pub async fn set(tx: &mut Tx, name: &str, value: &str) -> Result<(), Problem> {
     .bind(name)
     .bind(value)
     .execute(tx.db())
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     Ok(())
 }

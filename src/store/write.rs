@@ -3,10 +3,12 @@
 
 use std::future::Future;
 use std::pin::Pin;
+use std::sync::Arc;
 
 use sqlx::{Any, Transaction};
 
 use super::forms::{self, FormKey, Kept};
+use super::keys::Keys;
 use super::{Db, Engine, Store, audit};
 use crate::base::actor::Actor;
 use crate::base::problem::Problem;
@@ -29,6 +31,7 @@ pub struct Tx {
     /// Who writes.
     pub actor: Actor,
     told: bool,
+    keys: Arc<Keys>,
 }
 
 impl Tx {
@@ -44,7 +47,8 @@ impl Tx {
     pub async fn audit(&mut self, action: &str, subject: impl std::fmt::Display, detail: &str) -> Result<(), Problem> {
         self.told = true;
         let (now, actor) = (self.now.0, self.actor.mark());
-        audit::add(&mut self.transaction, now, &actor, action, &subject.to_string(), detail).await
+        let keys = Arc::clone(&self.keys);
+        audit::add(&mut self.transaction, &keys, now, &actor, action, &subject.to_string(), detail).await
     }
 
     /// For records that themselves say who gave them and when, such as a sensor's reading every ten minutes.
@@ -86,8 +90,14 @@ impl Store {
     where
         F: for<'t> Fn(&'t mut Tx) -> Work<'t> + Send + Sync,
     {
-        let transaction = self.begin_write().await.map_err(|cause| Refusal::of(&cause))?;
-        let mut tx = Tx { transaction, now: self.clock.now(), actor: key.actor.clone(), told: false };
+        let transaction = self.begin_write().await.map_err(Problem::from)?;
+        let mut tx = Tx {
+            transaction,
+            now: self.clock.now(),
+            actor: key.actor.clone(),
+            told: false,
+            keys: Arc::clone(&self.keys),
+        };
         if let Some(kept) = forms::first_result(tx.db(), key).await? {
             return Ok(kept);
         }
@@ -108,7 +118,7 @@ impl Store {
             Engine::Sqlite => self.writer.begin_with("BEGIN IMMEDIATE").await,
             Engine::Postgres => {
                 let mut transaction = self.writer.begin_with("BEGIN").await?;
-                sqlx::query("set local lock_timeout = '4s'").execute(&mut *transaction).await?;
+                sqlx::query("set local lock_timeout = '2500ms'").execute(&mut *transaction).await?;
                 sqlx::query("lock table writer in exclusive mode").execute(&mut *transaction).await?;
                 Ok(transaction)
             }
@@ -139,47 +149,23 @@ enum Refusal {
     Final(Problem),
 }
 
-impl Refusal {
-    fn of(cause: &sqlx::Error) -> Self {
-        if is_passing(cause) { Self::Again } else { Self::Final(refused(cause)) }
-    }
-}
-
 impl From<Problem> for Refusal {
-    // Parts turn database errors into `Broken` with the database's words; a passing refusal is recognised by its code there.
     fn from(problem: Problem) -> Self {
-        match &problem {
-            Problem::Broken(cause) if PASSING.iter().any(|words| cause.contains(words)) => Self::Again,
-            _ => Self::Final(problem),
+        match problem {
+            Problem::Busy => Self::Again,
+            other => Self::Final(other),
         }
     }
 }
 
-/// Words of refusals after which the same transaction may be begun anew: SQLite's busy, PostgreSQL's deadlock and lock timeout,
-/// a connection that went before the commit.
-const PASSING: [&str; 5] = [
-    "database is locked",
-    "deadlock detected",
-    "canceling statement due to lock timeout",
-    "terminating connection due to administrator command",
-    "expected to read",
-];
-
-fn is_passing(cause: &sqlx::Error) -> bool {
+/// Refusals after which the same transaction may be begun anew: SQLite's busy (5, 517), PostgreSQL's deadlock, lock timeout and
+/// shutdown (40P01, 55P03, 57P01), a connection that went, or none free in time.
+pub(super) fn is_passing(cause: &sqlx::Error) -> bool {
     match cause {
-        sqlx::Error::Io(_) => true,
+        sqlx::Error::Io(_) | sqlx::Error::PoolTimedOut => true,
         sqlx::Error::Database(inner) => {
             matches!(inner.code().as_deref(), Some("5" | "517" | "40P01" | "55P03" | "57P01"))
         }
         _ => false,
-    }
-}
-
-/// A database error before anything was written, as a problem.
-pub(super) fn refused(cause: &sqlx::Error) -> Problem {
-    match cause {
-        sqlx::Error::PoolTimedOut | sqlx::Error::Io(_) => Problem::Busy,
-        other if is_passing(other) => Problem::Busy,
-        other => Problem::broken(other),
     }
 }

@@ -6,6 +6,7 @@ use axum::body::Bytes;
 use axum::extract::{FromRequest, FromRequestParts, Request};
 use axum::http::request::Parts;
 use axum::http::{HeaderMap, header};
+use axum::response::{IntoResponse, Response};
 use serde::de::DeserializeOwned;
 
 use super::House;
@@ -19,7 +20,8 @@ use crate::store::keys::same;
 /// The most a form may hold: far more than any page of ours sends.
 pub const FORM_MOST: usize = 256 * 1024;
 
-/// A form sent from a page of ours in this session.
+/// A form sent from a page of ours in this session. One that was kept before is answered with its first result before the handler
+/// looks at anything that may have changed since.
 pub struct Form<T> {
     /// Its fields, as typed.
     pub typed: T,
@@ -27,7 +29,59 @@ pub struct Form<T> {
     pub key: FormKey,
 }
 
-impl<T: DeserializeOwned> FromRequest<House> for Form<T> {
+/// As [`Form`], for the few forms that also sign in: their handlers answer a form sent again themselves, with its cookie.
+pub struct FormThatSignsIn<T> {
+    /// Its fields, as typed.
+    pub typed: T,
+    /// Which form it is: hand this to `store.write`.
+    pub key: FormKey,
+}
+
+/// Why a handler is not reached: a problem, or the first result of what was kept before.
+pub enum Turned {
+    /// It cannot be taken.
+    Back(Problem),
+    /// It was taken before.
+    ToFirstResult(Response),
+}
+
+impl IntoResponse for Turned {
+    fn into_response(self) -> Response {
+        match self {
+            Self::Back(problem) => problem.into_response(),
+            Self::ToFirstResult(answer) => answer,
+        }
+    }
+}
+
+impl From<Problem> for Turned {
+    fn from(problem: Problem) -> Self {
+        Self::Back(problem)
+    }
+}
+
+/// The first result of this key as an answer, if there is one.
+///
+/// # Errors
+/// [`Turned`] with that answer, or with [`Problem::AlreadyKept`] when the key was used with another body.
+pub async fn unless_kept(house: &House, key: &FormKey) -> Result<(), Turned> {
+    match house.store.first_result(key).await? {
+        Some(kept) => Err(Turned::ToFirstResult(super::serve::answer(house, &kept))),
+        None => Ok(()),
+    }
+}
+
+impl<T: DeserializeOwned + Send> FromRequest<House> for Form<T> {
+    type Rejection = Turned;
+
+    async fn from_request(request: Request, house: &House) -> Result<Self, Turned> {
+        let FormThatSignsIn { typed, key } = FormThatSignsIn::from_request(request, house).await?;
+        unless_kept(house, &key).await?;
+        Ok(Self { typed, key })
+    }
+}
+
+impl<T: DeserializeOwned + Send> FromRequest<House> for FormThatSignsIn<T> {
     type Rejection = Problem;
 
     async fn from_request(request: Request, house: &House) -> Result<Self, Problem> {
@@ -48,7 +102,11 @@ impl<T: DeserializeOwned> FromRequest<House> for Form<T> {
     }
 }
 
-/// Checks where a form came from and gives its key. `parts` are what it held besides text fields (a file's bytes).
+/// A form that holds nothing but its token and key: a button.
+#[derive(serde::Deserialize)]
+pub struct Nothing {}
+
+/// Checks where a form came from and gives its key. The route is kept as a digest, since links of invitations are secrets. `parts` are what it held besides text fields (a file's bytes).
 ///
 /// # Errors
 /// [`Problem::Forged`] when it did not come from a page of ours in this session; [`Problem::Unreadable`] without a key.
@@ -60,21 +118,24 @@ pub fn form_key(
     parts: &[&[u8]],
 ) -> Result<FormKey, Problem> {
     let field = |name: &str| pairs.iter().find(|(key, _)| key == name).map(|(_, value)| value.as_str());
-    if !from_our_page(house, headers) || !field("csrf").is_some_and(|token| same(token, &visitor.csrf)) {
+    let known = !visitor.csrf.is_empty() && from_our_page(house, headers);
+    if !known || !field("csrf").is_some_and(|token| same(token, &visitor.csrf)) {
         return Err(Problem::Forged);
     }
     let form = field("form_key")
         .filter(|key| is_key(key))
         .ok_or_else(|| Problem::Unreadable("The form came without its key.".into()))?;
     let mut held: Vec<&[u8]> = Vec::new();
-    for (name, value) in pairs.iter().filter(|(name, _)| name != "csrf" && name != "form_key") {
+    // A passphrase leaves no trace here, not even a keyed one: only its slow hash is kept.
+    let counts = |name: &str| !matches!(name, "csrf" | "form_key" | "passphrase" | "again");
+    for (name, value) in pairs.iter().filter(|(name, _)| counts(name)) {
         held.push(name.as_bytes());
         held.push(value.as_bytes());
     }
     held.extend_from_slice(parts);
     Ok(FormKey {
         actor: visitor.actor.clone(),
-        route: visitor.path.clone(),
+        route: house.store.keys().digest("route", &[visitor.path.as_bytes()]),
         form: Some(form.to_owned()),
         fingerprint: house.store.keys().digest("form body", &held),
     })
@@ -93,7 +154,7 @@ pub fn message_key(house: &House, visitor: &Visitor, headers: &HeaderMap, body: 
     };
     Ok(FormKey {
         actor: visitor.actor.clone(),
-        route: visitor.path.clone(),
+        route: house.store.keys().digest("route", &[visitor.path.as_bytes()]),
         form,
         fingerprint: house.store.keys().digest("message body", &[body]),
     })
@@ -111,7 +172,7 @@ fn is_key(key: &str) -> bool {
 }
 
 /// Browsers say where a form was sent from; those that say "elsewhere" are refused, whatever token they carry.
-fn from_our_page(house: &House, headers: &HeaderMap) -> bool {
+pub(super) fn from_our_page(house: &House, headers: &HeaderMap) -> bool {
     let site = text_header(headers, "sec-fetch-site");
     if !site.is_empty() && site != "same-origin" && site != "none" {
         return false;
@@ -139,15 +200,16 @@ pub struct Message {
 }
 
 impl FromRequest<House> for Message {
-    type Rejection = Problem;
+    type Rejection = Turned;
 
-    async fn from_request(request: Request, house: &House) -> Result<Self, Problem> {
+    async fn from_request(request: Request, house: &House) -> Result<Self, Turned> {
         let (parts, body) = request.into_parts();
         let visitor = visitor_of(&parts)?;
         let body = axum::body::to_bytes(body, FORM_MOST)
             .await
             .map_err(|_| Problem::TooLarge("The message is larger than 256 kB.".into()))?;
         let key = message_key(house, &visitor, &parts.headers, &body)?;
+        unless_kept(house, &key).await?;
         Ok(Self { body, key })
     }
 }

@@ -7,7 +7,7 @@ use askama::Template;
 use axum::Json;
 use axum::body::Body;
 use axum::extract::{Request, State};
-use axum::http::{HeaderValue, Method, StatusCode, header};
+use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{Html, IntoResponse, Response};
 use serde_json::json;
@@ -15,10 +15,11 @@ use serde_json::json;
 use super::House;
 use super::form::{FieldView, Mistake};
 use super::frame::Frame;
-use super::incoming::{FORM_MOST, has_type, new_form_key};
+use super::incoming::{FORM_MOST, from_our_page, has_type, new_form_key};
 use super::studio::{Place, Studio};
-use super::visitor::Visitor;
+use super::visitor::{Visitor, cookie, csrf_of};
 use crate::base::problem::Problem;
+use crate::store::keys::same;
 
 /// A problem on its way to the page, carried beside an empty answer.
 #[derive(Clone)]
@@ -26,14 +27,18 @@ struct Told(Arc<Problem>);
 
 impl IntoResponse for Problem {
     fn into_response(self) -> Response {
-        let status = StatusCode::from_u16(self.status()).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR);
-        let words = self.words();
-        // The plain text is what is left where no page can be made, for instance before the visitor is known.
-        let plain = format!("{} {} {}\n", words.happened, words.kept, words.next);
-        let mut answer = (status, plain).into_response();
-        answer.extensions_mut().insert(Told(Arc::new(self)));
-        answer
+        told(Arc::new(self))
     }
+}
+
+fn told(problem: Arc<Problem>) -> Response {
+    let status = StatusCode::from_u16(problem.status()).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR);
+    let words = problem.words();
+    // The plain text is what is left where no page can be made.
+    let plain = format!("{} {} {}\n", words.happened, words.kept, words.next);
+    let mut answer = (status, plain).into_response();
+    answer.extensions_mut().insert(Told(problem));
+    answer
 }
 
 /// Renders a template, or says that it could not be.
@@ -102,24 +107,31 @@ pub(crate) fn sign_in_fields(name: &str) -> Vec<FieldView> {
 /// Middleware: turns problems, and bare refusals of the layers around the handlers, into pages or JSON.
 pub async fn tell(State(house): State<House>, request: Request, next: Next) -> Response {
     let visitor = request.extensions().get::<Arc<Visitor>>().cloned();
-    let is_form = request.method() == Method::POST && has_type(request.headers(), "application/x-www-form-urlencoded");
-    let (request, draft) = if is_form { remember(request).await } else { (request, String::new()) };
-    let answer = next.run(request).await;
+    let writes = request.method() == Method::POST;
+    let is_form = writes && has_type(request.headers(), "application/x-www-form-urlencoded");
+    let (mut request, draft) = if is_form { remember(&house, request).await } else { (request, String::new()) };
+    // Only what a page of ours sent in the session that has ended is carried on: a foreign page must not have its form sent by
+    // whoever signs in next.
+    let draft = if is_ours(&house, request.headers(), &draft) { draft } else { String::new() };
+    let answer = match request.extensions_mut().remove::<Fallen>() {
+        Some(Fallen(problem)) => told(problem),
+        None => next.run(request).await,
+    };
     let Some(visitor) = visitor else { return answer };
     let problem = match answer.extensions().get::<Told>() {
         Some(told) => Arc::clone(&told.0),
-        None => match bare_refusal(&answer) {
+        None => match bare_refusal(&answer, writes) {
             Some(problem) => Arc::new(problem),
             None => return answer,
         },
     };
     if let Problem::Broken(cause) = &*problem {
-        tracing::error!(path = %visitor.path, %cause, "a request could not be finished");
+        tracing::error!(path = super::serve::without_secrets(&visitor.path), %cause, "a request could not be finished");
     }
     if visitor.api {
         return as_json(&problem);
     }
-    match as_page(&house, &visitor, &problem, &draft).await {
+    match as_page(&house, &visitor, &problem, &draft, !writes).await {
         Ok(page) => page,
         Err(second) => {
             tracing::error!(cause = %second, "the page of a problem could not be made");
@@ -128,21 +140,32 @@ pub async fn tell(State(house): State<House>, request: Request, next: Next) -> R
     }
 }
 
+fn is_ours(house: &House, headers: &HeaderMap, body: &str) -> bool {
+    let presented = cookie(headers, house.config.cookie_name()).map(|secret| csrf_of(&secret));
+    let pairs: Vec<(String, String)> = serde_urlencoded::from_str(body).unwrap_or_default();
+    let sent = pairs.iter().find(|(name, _)| name == "csrf").map(|(_, token)| token.as_str());
+    from_our_page(house, headers) && presented.zip(sent).is_some_and(|(presented, sent)| same(&presented, sent))
+}
+
+/// A problem met before the visitor was known; told like any other.
+#[derive(Clone)]
+pub(super) struct Fallen(pub(super) Arc<Problem>);
+
 /// Keeps a copy of a form's body, so that an ended sign-in does not cost what was typed.
-async fn remember(request: Request) -> (Request, String) {
+async fn remember(house: &House, request: Request) -> (Request, String) {
     let (parts, body) = request.into_parts();
-    match axum::body::to_bytes(body, FORM_MOST).await {
-        Ok(bytes) => {
+    match tokio::time::timeout(house.config.request_timeout, axum::body::to_bytes(body, FORM_MOST)).await {
+        Ok(Ok(bytes)) => {
             let draft = String::from_utf8_lossy(&bytes).into_owned();
             (Request::from_parts(parts, Body::from(bytes)), draft)
         }
-        // Too large for a form of ours: the handler meets an empty body and says so.
-        Err(_) => (Request::from_parts(parts, Body::empty()), String::new()),
+        // Too large or too slow for a form of ours: the handler meets an empty body and says so.
+        _ => (Request::from_parts(parts, Body::empty()), String::new()),
     }
 }
 
 /// Answers of the router and the layers that carry no page of ours.
-fn bare_refusal(answer: &Response) -> Option<Problem> {
+fn bare_refusal(answer: &Response, writes: bool) -> Option<Problem> {
     let status = answer.status();
     let is_ours = answer
         .headers()
@@ -155,6 +178,8 @@ fn bare_refusal(answer: &Response) -> Option<Problem> {
         StatusCode::NOT_FOUND => Problem::NotHere("page"),
         StatusCode::METHOD_NOT_ALLOWED => Problem::Unreadable("This address does not take that.".into()),
         StatusCode::PAYLOAD_TOO_LARGE => Problem::TooLarge("That is more than is taken at once.".into()),
+        // A write that ran out of time may have been committed all the same.
+        StatusCode::REQUEST_TIMEOUT | StatusCode::SERVICE_UNAVAILABLE if writes => Problem::Unsure,
         StatusCode::REQUEST_TIMEOUT | StatusCode::SERVICE_UNAVAILABLE => Problem::Busy,
         StatusCode::BAD_REQUEST | StatusCode::UNSUPPORTED_MEDIA_TYPE => {
             Problem::Unreadable("What was sent could not be read.".into())
@@ -181,10 +206,16 @@ fn as_json(problem: &Problem) -> Response {
     answer
 }
 
-async fn as_page(house: &House, visitor: &Visitor, problem: &Problem, draft: &str) -> Result<Response, Problem> {
+async fn as_page(
+    house: &House,
+    visitor: &Visitor,
+    problem: &Problem,
+    draft: &str,
+    reads: bool,
+) -> Result<Response, Problem> {
     let studio = studio_or_default(house).await;
     if matches!(problem, Problem::SignIn) {
-        return sign_in_page(house, &studio, visitor, draft);
+        return sign_in_page(house, &studio, visitor, draft, reads);
     }
     let words = problem.words();
     let action = match problem {
@@ -211,23 +242,32 @@ async fn as_page(house: &House, visitor: &Visitor, problem: &Problem, draft: &st
     Ok(answer)
 }
 
-/// An ended sign-in on a page read: go and sign in. On a form: the sign-in page carries what was typed, to be sent afterwards.
-fn sign_in_page(house: &House, studio: &Studio, visitor: &Visitor, draft: &str) -> Result<Response, Problem> {
-    if draft.is_empty() {
+/// An ended sign-in on a page read: go and sign in. On a form: the sign-in page carries what was typed, to be sent afterwards; a
+/// file cannot be carried and has to be chosen again.
+fn sign_in_page(
+    house: &House,
+    studio: &Studio,
+    visitor: &Visitor,
+    draft: &str,
+    reads: bool,
+) -> Result<Response, Problem> {
+    if reads {
         let next = serde_urlencoded::to_string([("next", &visitor.path)]).map_err(Problem::broken)?;
         let to = house.url(&format!("/sign-in?{next}"));
         return Ok((StatusCode::SEE_OTHER, [(header::LOCATION, to)]).into_response());
     }
+    let note = if draft.is_empty() {
+        "Your sign-in has ended. A file cannot be kept here: choose it again once you are signed in."
+    } else {
+        "Your sign-in has ended. What you typed is kept on this page and can be sent once you are signed in."
+    };
     let page = SignInPage {
         frame: house.frame(studio, visitor, Place::Nowhere, "Sign in again"),
         key: new_form_key(),
         next: String::new(),
         draft: without_secrets(draft),
         draft_to: visitor.path.clone(),
-        note: Some(
-            "Your sign-in has ended. What you typed is kept on this page and can be sent once you are signed in."
-                .to_owned(),
-        ),
+        note: Some(note.to_owned()),
         fields: sign_in_fields(""),
         mistakes: Vec::new(),
     };

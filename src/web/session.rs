@@ -55,8 +55,7 @@ pub async fn begin(
     .bind(now.0)
     .bind(now.plus(micros(config.session_length)).0)
     .execute(tx.db())
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     Ok(id)
 }
 
@@ -72,8 +71,7 @@ pub async fn holder(db: &mut Db, config: &Config, secret: &str, now: Now) -> Res
     .bind(now.0.0)
     .bind(now.0.plus(-micros(config.session_idle)).0)
     .fetch_optional(db)
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     let Some(row) = row else { return Ok(None) };
     let (Ok(session), Ok(id), Some(role)) =
         (row.get::<String, _>(0).parse(), row.get::<String, _>(1).parse(), Role::from_word(&row.get::<String, _>(3)))
@@ -93,8 +91,7 @@ pub async fn touch(tx: &mut Tx, session: SessionId) -> Result<(), Problem> {
         .bind(now.0)
         .bind(session.to_string())
         .execute(tx.db())
-        .await
-        .map_err(Problem::broken)?;
+        .await?;
     tx.record_tells_itself();
     Ok(())
 }
@@ -109,8 +106,7 @@ pub async fn end(tx: &mut Tx, session: SessionId) -> Result<(), Problem> {
         .bind(now.0)
         .bind(session.to_string())
         .execute(tx.db())
-        .await
-        .map_err(Problem::broken)?;
+        .await?;
     tx.audit("end session", session, "").await
 }
 
@@ -124,8 +120,7 @@ pub async fn end_all_of(tx: &mut Tx, person: PersonId) -> Result<(), Problem> {
         .bind(now.0)
         .bind(person.to_string())
         .execute(tx.db())
-        .await
-        .map_err(Problem::broken)?;
+        .await?;
     tx.audit("end all sessions", person, "").await
 }
 
@@ -142,8 +137,7 @@ pub async fn in_use(db: &mut Db, config: &Config, of: Option<PersonId>, now: Now
     .bind(now.0.plus(-micros(config.session_idle)).0)
     .bind(of.map(|id| id.to_string()).unwrap_or_default())
     .fetch_all(db)
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     rows.iter()
         .map(|row| {
             Ok(Listed {

@@ -70,8 +70,7 @@ pub async fn make(tx: &mut Tx, keys: &Keys, name: &str, kind: Kind, by: PersonId
     .bind(by.to_string())
     .bind(now.0)
     .execute(tx.db())
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     tx.audit(&format!("make {word} token"), id, "").await?;
     Ok(id)
 }
@@ -85,8 +84,7 @@ pub async fn secret(db: &mut Db, keys: &Keys, id: TokenId, now: Now) -> Result<O
         .bind(id.to_string())
         .bind(now.0.plus(-SHOWN_FOR).0)
         .fetch_optional(db)
-        .await
-        .map_err(Problem::broken)?;
+        .await?;
     Ok(row.map(|row| secret_of(keys, id, &row.get::<String, _>(0))))
 }
 
@@ -100,8 +98,7 @@ pub async fn hide(tx: &mut Tx, id: Option<TokenId>) -> Result<(), Problem> {
         .bind(id.map(|id| id.to_string()).unwrap_or_default())
         .bind(now.plus(-SHOWN_FOR).0)
         .execute(tx.db())
-        .await
-        .map_err(Problem::broken)?;
+        .await?;
     tx.record_tells_itself();
     Ok(())
 }
@@ -116,8 +113,7 @@ pub async fn revoke(tx: &mut Tx, id: TokenId) -> Result<(), Problem> {
         .bind(now.0)
         .bind(id.to_string())
         .execute(tx.db())
-        .await
-        .map_err(Problem::broken)?;
+        .await?;
     tx.audit("revoke token", id, "").await
 }
 
@@ -131,8 +127,7 @@ pub async fn bearer(db: &mut Db, secret: &str) -> Result<Option<(Actor, Instant)
     )
     .bind(digest_of_secret(secret))
     .fetch_optional(db)
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     let Some(row) = row else { return Ok(None) };
     let token = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
     let actor = match kind_of(&row.get::<String, _>(1), row.get(2), row.get(3))? {
@@ -152,8 +147,7 @@ pub async fn touch(tx: &mut Tx, id: TokenId) -> Result<(), Problem> {
         .bind(now.0)
         .bind(id.to_string())
         .execute(tx.db())
-        .await
-        .map_err(Problem::broken)?;
+        .await?;
     tx.record_tells_itself();
     Ok(())
 }
@@ -167,8 +161,7 @@ pub async fn all(db: &mut Db) -> Result<Vec<Listed>, Problem> {
         "select id, kind, instrument, room, name, created, last_used, revoked from token order by created desc, id desc",
     )
     .fetch_all(db)
-    .await
-    .map_err(Problem::broken)?;
+    .await?;
     rows.iter()
         .map(|row| {
             Ok(Listed {

@@ -8,6 +8,7 @@ use axum::http::{HeaderMap, HeaderValue, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 
+use super::problems::Fallen;
 use super::{House, session, token};
 use crate::base::actor::Actor;
 use crate::base::problem::Problem;
@@ -37,6 +38,24 @@ pub struct Visitor {
 }
 
 impl Visitor {
+    /// What a request alone tells: nobody yet.
+    fn unknown(house: &House, headers: &HeaderMap, path: &str) -> Self {
+        Self {
+            actor: Actor::Nobody,
+            csrf: String::new(),
+            now: house.store.clock().now(),
+            browser: text_header(headers, header::USER_AGENT.as_str()),
+            light: match cookie(headers, "light").as_deref() {
+                Some("paper") => "paper",
+                Some("lamp") => "lamp",
+                _ => "",
+            },
+            large: cookie(headers, "large").as_deref() == Some("1"),
+            path: path.to_owned(),
+            api: path.starts_with("/api/"),
+        }
+    }
+
     /// The visitor of a session begun in this very request: her forms must carry the new session's token.
     #[must_use]
     pub fn of_new_session(house: &House, secret: &str) -> Self {
@@ -64,12 +83,18 @@ pub async fn find(State(house): State<House>, mut request: Request, next: Next) 
     if path.starts_with("/static/") || path == "/healthz" || path == "/readyz" {
         return next.run(request).await;
     }
-    let visitor = match recognise(&house, request.headers(), &path).await {
+    if !is_our_name(&house, request.headers()) {
+        let told = "This house does not answer to that name.";
+        return (axum::http::StatusCode::MISDIRECTED_REQUEST, told).into_response();
+    }
+    let (visitor, new_guest) = match recognise(&house, request.headers(), &path).await {
         Ok(found) => found,
-        Err(problem) => return problem.into_response(),
+        Err(problem) => {
+            request.extensions_mut().insert(Fallen(Arc::new(problem)));
+            (Visitor::unknown(&house, request.headers(), &path), None)
+        }
     };
-    let new_guest = visitor.1;
-    request.extensions_mut().insert(Arc::new(visitor.0));
+    request.extensions_mut().insert(Arc::new(visitor));
     let mut answer = next.run(request).await;
     if let Some(secret) = new_guest {
         let cookie = set_cookie(&house, &guest_cookie(&house), &secret, None);
@@ -78,22 +103,24 @@ pub async fn find(State(house): State<House>, mut request: Request, next: Next) 
     answer
 }
 
+/// The name in the browser's line is the one this house was told, an address, or this machine: a page elsewhere must not reach a
+/// house on this machine by giving it a name of its own.
+fn is_our_name(house: &House, headers: &HeaderMap) -> bool {
+    let host = text_header(headers, header::HOST.as_str());
+    let name = host
+        .rsplit_once(':')
+        .filter(|(_, port)| port.bytes().all(|b| b.is_ascii_digit()))
+        .map_or(host.as_str(), |(name, _)| name);
+    let name = name.trim_start_matches('[').trim_end_matches(']');
+    name.is_empty()
+        || name.eq_ignore_ascii_case(house.config.external_url.host())
+        || name.eq_ignore_ascii_case("localhost")
+        || name.parse::<IpAddr>().is_ok()
+}
+
 async fn recognise(house: &House, headers: &HeaderMap, path: &str) -> Result<(Visitor, Option<String>), Problem> {
-    let now = house.store.clock().now();
-    let mut visitor = Visitor {
-        actor: Actor::Nobody,
-        csrf: String::new(),
-        now,
-        browser: text_header(headers, header::USER_AGENT.as_str()),
-        light: match cookie(headers, "light").as_deref() {
-            Some("paper") => "paper",
-            Some("lamp") => "lamp",
-            _ => "",
-        },
-        large: cookie(headers, "large").as_deref() == Some("1"),
-        path: path.to_owned(),
-        api: path.starts_with("/api/"),
-    };
+    let mut visitor = Visitor::unknown(house, headers, path);
+    let now = visitor.now;
     if visitor.api {
         // A browser's cookie never acts on the API, so a foreign page cannot make it act either.
         if let Some(secret) = bearer(headers) {
@@ -106,7 +133,7 @@ async fn recognise(house: &House, headers: &HeaderMap, path: &str) -> Result<(Vi
         if let Some((who, seen)) = session::holder(&mut db, &house.config, &secret, now).await? {
             drop(db);
             if now.0.since(seen) >= MINUTE {
-                note_use(house, &who).await?;
+                note_use(house.clone(), who.clone());
             }
             visitor.csrf = csrf_of(&secret);
             visitor.actor = Actor::Person(who);
@@ -134,34 +161,41 @@ async fn by_token(house: &House, secret: &str, now: Now) -> Result<Actor, Proble
         _ => return Ok(Actor::Nobody),
     };
     if now.0.since(used) >= MINUTE {
-        house
-            .store
-            .write(&FormKey::unkeyed(actor.clone()), move |tx| {
-                Box::pin(async move {
-                    token::touch(tx, id).await?;
-                    Ok(Kept::see(""))
-                })
+        let key = FormKey::unkeyed(actor.clone());
+        let noted = house.store.write(&key, move |tx| {
+            Box::pin(async move {
+                token::touch(tx, id).await?;
+                Ok(Kept::see(""))
             })
-            .await?;
+        });
+        log_unnoted(noted.await);
     }
     Ok(actor)
 }
 
-async fn note_use(house: &House, who: &crate::base::actor::Who) -> Result<(), Problem> {
-    let session = who.session;
-    house
-        .store
-        .write(&FormKey::unkeyed(Actor::Person(who.clone())), move |tx| {
+/// Beside the request: a page must not wait for a busy writer only to be noted.
+fn note_use(house: House, who: crate::base::actor::Who) {
+    tokio::spawn(async move {
+        let session = who.session;
+        let key = FormKey::unkeyed(Actor::Person(who));
+        let noted = house.store.write(&key, move |tx| {
             Box::pin(async move {
                 session::touch(tx, session).await?;
                 Ok(Kept::see(""))
             })
-        })
-        .await
-        .map(|_| ())
+        });
+        log_unnoted(noted.await);
+    });
 }
 
-fn csrf_of(secret: &str) -> String {
+/// That somebody was seen is worth a note, not a refused page.
+fn log_unnoted(noted: Result<Kept, Problem>) {
+    if let Err(cause) = noted {
+        tracing::warn!(%cause, "the last use of a sign-in or key could not be noted");
+    }
+}
+
+pub(super) fn csrf_of(secret: &str) -> String {
     keyed_digest(secret.as_bytes(), "form of this session", &[])
 }
 
@@ -199,7 +233,9 @@ pub fn client_address(house: &House, peer: IpAddr, headers: &HeaderMap) -> IpAdd
     if !listed(&peer) {
         return peer;
     }
-    let chain = text_header(headers, "x-forwarded-for");
+    // A proxy may add a line of its own; all of them are one list.
+    let lines = headers.get_all("x-forwarded-for").iter().filter_map(|line| line.to_str().ok());
+    let chain = lines.collect::<Vec<_>>().join(",");
     chain
         .split(',')
         .rev()

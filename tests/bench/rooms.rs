@@ -25,7 +25,8 @@ struct Visit {
 impl Visit {
     async fn begin() -> Self {
         let folder = tempfile::tempdir().expect("a folder");
-        let flags = [("data_dir", folder.path().join("data"))].map(|(name, path)| (name.to_owned(), path.display().to_string()));
+        let flags = [("data_dir", folder.path().join("data"))]
+            .map(|(name, path)| (name.to_owned(), path.display().to_string()));
         let (config, _) = Config::resolve(&flags.into(), std::iter::empty()).expect("a configuration");
         let config = config.listening_at(SocketAddr::from(([127, 0, 0, 1], 8270)));
         let store = Store::open(&OpenOptions::of(&config, Clock::System)).await.expect("a database");
@@ -51,7 +52,8 @@ async fn sign_in(app: &Router) -> String {
     let asked = Request::get("/sign-in").body(Body::empty()).expect("a request");
     let answer = app.clone().oneshot(asked).await.expect("an answer");
     let guest = cookies_of(&answer);
-    let page = String::from_utf8(to_bytes(answer.into_body(), usize::MAX).await.expect("a page").to_vec()).expect("text");
+    let page =
+        String::from_utf8(to_bytes(answer.into_body(), usize::MAX).await.expect("a page").to_vec()).expect("text");
     let hidden = |name: &str| {
         let from = page.find(&format!("name=\"{name}\" value=\"")).expect("a hidden field") + name.len() + 15;
         page[from..].split('"').next().expect("its value").to_owned()

@@ -126,6 +126,23 @@ describe('bad input', () => {
     assert.equal(await roomsNamed('Put right'), 1);
   });
 
+  test('a double tap on the keypad keeps one reading', async () => {
+    const room = await house.program.line('room ');
+    const token = await house.program.line('read-token ');
+    const count = async () => {
+      const answer = await fetch(`${house.address}/api/v1/rooms/${room}/readings?hours=1`, { headers: { authorization: `Bearer ${token}` } });
+      assert.equal(answer.status, 200);
+      return (await answer.json()).length;
+    };
+    await freshPage('artist');
+    const before = await count();
+    await page.goto(`${house.address}/rooms/${room}/readings/new`);
+    for (const key of ['2', '1', '3', '8']) await page.click(`[name=key][value="${key}"]`);
+    await page.dblclick('.pad .keep');
+    await page.waitForURL(/told=/);
+    assert.equal(await count(), before + 1);
+  });
+
   test('markup in a name is shown, not run', async () => {
     await freshPage();
     const name = '<b onmouseover=alert(1)>Attic & "Co"</b>';

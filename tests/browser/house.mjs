@@ -31,15 +31,12 @@ export async function openHouse() {
   return house;
 }
 
-/**
- * The demo prints `sign-in ROLE<tab>NAME<tab>PASSPHRASE` for each person and `read-token …`, `sensor-token …`
- * for programs.
- */
+/** The first person of each role among those whose sign-ins the demo prints: `  NAME  ROLE  passphrase: WORDS`. */
 function readSignIns(printed) {
   const people = {};
   for (const line of printed) {
-    const match = /^sign-in (\w+)\t([^\t]+)\t(.+)$/.exec(line);
-    if (match) people[match[1]] ??= { name: match[2], passphrase: match[3] };
+    const match = /^ {2}(\S.*?) +(owner|artist|desk|accountant) +passphrase: (.+)$/.exec(line);
+    if (match) people[match[2]] ??= { name: match[1], passphrase: match[3] };
   }
   return people;
 }
@@ -61,7 +58,7 @@ class House {
   }
 
   async #newContext(role, options) {
-    const context = await this.browser.newContext({ locale: 'en-GB', timezoneId: 'Europe/Dublin', ...options });
+    const context = await this.browser.newContext({ locale: 'en-GB', timezoneId: 'Europe/Lisbon', reducedMotion: 'reduce', ...options });
     await stayInside(context, this.address);
     if (role !== 'nobody') {
       const person = this.signIns[role];

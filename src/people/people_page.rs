@@ -1,0 +1,267 @@
+//! Office, *People*: who works here, invitations, roles, leaving. The owner's pages.
+
+use askama::Template;
+use axum::extract::State;
+use axum::http::StatusCode;
+use axum::response::Response;
+use serde::Deserialize;
+
+use super::store;
+use crate::base::actor::Role;
+use crate::base::ids::PersonId;
+use crate::base::problem::{FieldNote, Problem};
+use crate::base::text;
+use crate::store::Kept;
+use crate::web::House;
+use crate::web::checks::note_fields;
+use crate::web::form::{Choice, FieldView, Mistake, mistakes};
+use crate::web::frame::Frame;
+use crate::web::guard::Owner;
+use crate::web::incoming::{At, Form, Nothing, new_form_key};
+use crate::web::problems::{page, page_with};
+use crate::web::routes::Routes;
+use crate::web::serve::answer;
+use crate::web::studio::{Place, Studio};
+
+pub(super) fn routes() -> Routes {
+    Routes::new()
+        .get("/office/people", people_page)
+        .post("/office/people", invite)
+        .get("/office/people/{person}", person_page)
+        .post("/office/people/{person}/role", change_role)
+        .post("/office/people/{person}/invitation", invite_again)
+        .post("/office/people/{person}/leave", leave)
+}
+
+struct PersonRow {
+    name: String,
+    role: &'static str,
+    state: (&'static str, String),
+    href: String,
+}
+
+#[derive(Template)]
+#[template(path = "people/people.html")]
+struct PeoplePage {
+    frame: Frame,
+    key: String,
+    people: Vec<PersonRow>,
+    fields: Vec<FieldView>,
+    mistakes: Vec<Mistake>,
+}
+
+#[derive(Deserialize, Default)]
+struct TypedInvite {
+    name: String,
+    role: String,
+}
+
+async fn people_page(owner: Owner, State(house): State<House>) -> Result<Response, Problem> {
+    let view = people_view(&house, &owner, &TypedInvite::default(), &[], new_form_key()).await?;
+    page(&view)
+}
+
+async fn people_view(
+    house: &House,
+    owner: &Owner,
+    typed: &TypedInvite,
+    notes: &[FieldNote],
+    key: String,
+) -> Result<PeoplePage, Problem> {
+    let mut db = house.store.read().await?;
+    let studio = Studio::load(&mut db).await?;
+    let now = owner.visitor.now;
+    let mut people = Vec::new();
+    for person in store::everyone(&mut db).await? {
+        let state = if let Some(left) = person.left {
+            ("unknown", format!("left {}", studio.zone.date(left, now.0)))
+        } else if person.can_sign_in() {
+            ("fit", "signs in".to_owned())
+        } else if store::open_invitation(&mut db, house.store.keys(), person.id, now).await?.is_some() {
+            ("near", "invited, not here yet".to_owned())
+        } else {
+            ("near", "invitation ran out".to_owned())
+        };
+        let href = house.url(&format!("/office/people/{}", person.id));
+        people.push(PersonRow { name: person.name, role: person.role.word(), state, href });
+    }
+    let role = |role: Role, label: &str| Choice {
+        value: role.word().to_owned(),
+        label: label.to_owned(),
+        chosen: role.word() == typed.role,
+    };
+    let mut fields = vec![
+        FieldView {
+            name: "name",
+            label: "Name, as colleagues say it".to_owned(),
+            hint: Some("Also the name for signing in.".to_owned()),
+            value: typed.name.clone(),
+            autocomplete: "off",
+            kind: "text",
+            ..FieldView::default()
+        },
+        FieldView {
+            name: "role",
+            label: "Role".to_owned(),
+            kind: "radio",
+            options: vec![
+                role(Role::Artist, "artist: works at the bed"),
+                role(Role::Desk, "desk: books and receives"),
+                role(Role::Accountant, "accountant: closed periods only"),
+                role(Role::Owner, "owner: everything"),
+            ],
+            ..FieldView::default()
+        },
+    ];
+    note_fields(&mut fields, notes);
+    let mistakes = mistakes(&fields);
+    let frame = house.frame(&studio, &owner.visitor, Place::Office, "People");
+    Ok(PeoplePage { frame, key, people, fields, mistakes })
+}
+
+async fn invite(owner: Owner, State(house): State<House>, form: Form<TypedInvite>) -> Result<Response, Problem> {
+    let typed = &form.typed;
+    let mut notes = Vec::new();
+    let name = text::line(&typed.name, 80).map_err(|bad| notes.push(FieldNote::new("name", bad.to_string()))).ok();
+    let role = Role::from_word(&typed.role);
+    if role.is_none() {
+        notes.push(FieldNote::new("role", "Choose what she will be here."));
+    }
+    let result = match (name, role) {
+        (Some(name), Some(role)) => {
+            let keys = house.clone();
+            house
+                .store
+                .write(&form.key, move |tx| {
+                    let (name, house) = (name.clone(), keys.clone());
+                    Box::pin(async move {
+                        let id = store::add(tx, &name, role, "").await?;
+                        store::invite(tx, house.store.keys(), id, store::INVITED_FOR).await?;
+                        Ok(Kept::see(format!("/office/people/{id}")))
+                    })
+                })
+                .await
+        }
+        _ => Err(Problem::Mistakes(notes)),
+    };
+    match result {
+        Err(Problem::Mistakes(notes)) => {
+            let key = form.key.form.clone().unwrap_or_default();
+            let view = people_view(&house, &owner, typed, &notes, key).await?;
+            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+        }
+        other => Ok(answer(&house, &other?)),
+    }
+}
+
+#[derive(Template)]
+#[template(path = "people/person.html")]
+struct PersonPage {
+    frame: Frame,
+    key: String,
+    path: String,
+    name: String,
+    role: &'static str,
+    since: String,
+    left: Option<String>,
+    invitation: Option<(String, String)>,
+    roles: FieldView,
+}
+
+async fn person_page(owner: Owner, State(house): State<House>, At(id): At<PersonId>) -> Result<Response, Problem> {
+    let mut db = house.store.read().await?;
+    let studio = Studio::load(&mut db).await?;
+    let now = owner.visitor.now;
+    let person = store::by_id(&mut db, id).await?.ok_or(Problem::NotHere("person"))?;
+    let open = store::open_invitation(&mut db, house.store.keys(), id, now).await?;
+    let invitation = open.map(|(token, ends)| {
+        (house.config.external(&format!("/invited/{token}")), studio.zone.date_and_clock(ends, now.0))
+    });
+    let choice = |role: Role| Choice {
+        value: role.word().to_owned(),
+        label: role.word().to_owned(),
+        chosen: role == person.role,
+    };
+    page(&PersonPage {
+        frame: house.frame(&studio, &owner.visitor, Place::Office, person.name.clone()),
+        key: new_form_key(),
+        path: house.url(&format!("/office/people/{id}")),
+        name: person.name,
+        role: person.role.word(),
+        since: studio.zone.date(person.created, now.0),
+        left: person.left.map(|left| studio.zone.date(left, now.0)),
+        invitation,
+        roles: FieldView {
+            name: "role",
+            label: "Role".to_owned(),
+            hint: Some("Counts at once: she is signed out everywhere and signs in anew.".to_owned()),
+            kind: "select",
+            options: Role::ALL.map(choice).to_vec(),
+            ..FieldView::default()
+        },
+    })
+}
+
+#[derive(Deserialize)]
+struct TypedRole {
+    role: String,
+}
+
+async fn change_role(
+    _owner: Owner,
+    State(house): State<House>,
+    At(id): At<PersonId>,
+    form: Form<TypedRole>,
+) -> Result<Response, Problem> {
+    let role = Role::from_word(&form.typed.role).ok_or_else(|| Problem::mistake("role", "Choose one of the roles."))?;
+    let kept = house
+        .store
+        .write(&form.key, move |tx| {
+            Box::pin(async move {
+                store::set_role(tx, id, role).await?;
+                Ok(Kept::see(format!("/office/people/{id}")))
+            })
+        })
+        .await?;
+    Ok(answer(&house, &kept))
+}
+
+async fn invite_again(
+    _owner: Owner,
+    State(house): State<House>,
+    At(id): At<PersonId>,
+    form: Form<Nothing>,
+) -> Result<Response, Problem> {
+    let keys = house.clone();
+    let kept = house
+        .store
+        .write(&form.key, move |tx| {
+            let house = keys.clone();
+            Box::pin(async move {
+                let person = store::by_id(tx.db(), id).await?.filter(|person| person.left.is_none());
+                person.ok_or(Problem::NotHere("person"))?;
+                store::invite(tx, house.store.keys(), id, store::INVITED_FOR).await?;
+                Ok(Kept::see(format!("/office/people/{id}")))
+            })
+        })
+        .await?;
+    Ok(answer(&house, &kept))
+}
+
+async fn leave(
+    _owner: Owner,
+    State(house): State<House>,
+    At(id): At<PersonId>,
+    form: Form<Nothing>,
+) -> Result<Response, Problem> {
+    let kept = house
+        .store
+        .write(&form.key, move |tx| {
+            Box::pin(async move {
+                store::leave(tx, id).await?;
+                Ok(Kept::see(format!("/office/people/{id}")))
+            })
+        })
+        .await?;
+    Ok(answer(&house, &kept))
+}
