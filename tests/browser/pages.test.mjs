@@ -83,7 +83,7 @@ describe('pages', () => {
     for (const [orientation, size] of Object.entries(WINDOWS)) {
       await page.setViewportSize(size);
       for (const [light, colorScheme] of Object.entries(LIGHTS)) {
-        await page.emulateMedia({ colorScheme });
+        await page.emulateMedia({ colorScheme, reducedMotion: 'reduce' });
         tell(`axe, ${orientation}, ${light}`, await accessibility(page));
       }
       tell(`sideways, ${orientation}`, await sidewaysScroll(page));
