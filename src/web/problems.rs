@@ -17,7 +17,7 @@ use super::form::{FieldView, Mistake};
 use super::frame::Frame;
 use super::incoming::{FORM_MOST, has_type, new_form_key};
 use super::studio::{Place, Studio};
-use super::visitor::Visitor;
+use super::visitor::{Visitor, text_header};
 use crate::base::problem::Problem;
 
 /// A problem on its way to the page, carried beside an empty answer.
@@ -165,7 +165,7 @@ fn bare_refusal(answer: &Response, writes: bool) -> Option<Problem> {
     }
     Some(match status {
         StatusCode::NOT_FOUND => Problem::NotHere("page"),
-        StatusCode::METHOD_NOT_ALLOWED => Problem::Unreadable("This address does not take that.".into()),
+        StatusCode::METHOD_NOT_ALLOWED => Problem::NotThatWay(text_header(answer.headers(), header::ALLOW.as_str())),
         StatusCode::PAYLOAD_TOO_LARGE => Problem::TooLarge("That is more than is taken at once.".into()),
         // A write that ran out of time may have been committed all the same.
         StatusCode::REQUEST_TIMEOUT | StatusCode::SERVICE_UNAVAILABLE if writes => Problem::Unsure,
@@ -276,6 +276,11 @@ fn add_hints(answer: &mut Response, problem: &Problem) {
         }
         Problem::SignIn => {
             headers.insert(header::WWW_AUTHENTICATE, HeaderValue::from_static("Bearer"));
+        }
+        Problem::NotThatWay(methods) => {
+            if let Ok(methods) = HeaderValue::from_str(methods) {
+                headers.insert(header::ALLOW, methods);
+            }
         }
         _ => {}
     }
