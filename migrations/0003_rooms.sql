@@ -96,6 +96,7 @@ create table reading_import (
   rows_all bigint not null,
   rows_done bigint not null,
   rows_new bigint not null,
+  rows_aside bigint not null,
   state text not null check (state in ('preview', 'taking', 'taken', 'dropped'))
 );
 create index reading_import_of_room on reading_import (room, digest);

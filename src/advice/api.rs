@@ -27,10 +27,16 @@ pub struct AdviceApi;
 #[utoipa::path(post, path = "/api/v1/advice", tag = "advice", security(("read token" = [])),
     request_body = Asked,
     responses((status = 200, body = Answer), (status = 400), (status = 401), (status = 403), (status = 413), (status = 422)))]
-async fn advise(_reader: Reader, State(_house): State<House>, message: Message) -> Result<Response, Problem> {
+async fn advise(_reader: Reader, State(house): State<House>, message: Message) -> Result<Response, Problem> {
     let text = String::from_utf8(message.body.to_vec()).map_err(|_| Problem::Unreadable("Not JSON, line 1.".into()))?;
     // A long list of timings takes milliseconds to think over; pages of others must not wait behind it.
-    let answered = tokio::task::spawn_blocking(move || file::answer(&text)).await.map_err(Problem::broken)?;
+    let turn = house.thinking.next().await?;
+    let answered = tokio::task::spawn_blocking(move || {
+        let _turn = turn;
+        file::answer(&text)
+    })
+    .await
+    .map_err(Problem::broken)?;
     let answer = answered.map_err(|refusal| {
         Problem::Mistakes(vec![FieldNote { field: "body".into(), sentence: refusal.to_string() }])
     })?;

@@ -153,7 +153,7 @@ impl<'a> Search<'a> {
     }
 
     /// Offers a change of bead or liquids to the base, if it helps.
-    fn try_with(&mut self, tables: &HandsTables<'_>, bead: Bead, liquids: Liquids, idea: Idea) {
+    fn try_with(&mut self, tables: &HandsTables, bead: Bead, liquids: Liquids, idea: Idea) {
         let stand = Stand::of(self.q, tables, self.judged.base, bead, liquids, None);
         let after = stand.outcome(self.q, &AirDraws::of(&self.q.room, None));
         self.offer(idea, Takes::Now, self.verdict(&after, &self.q.room.air), after);
@@ -175,7 +175,7 @@ impl<'a> Search<'a> {
     }
 
     /// One step of bead, and at most one step from what was tested.
-    fn beads(&mut self, tables: &HandsTables<'_>) {
+    fn beads(&mut self, tables: &HandsTables) {
         let work = self.q.work;
         for bead in Bead::ALL {
             if (bead.step() - work.bead.step()).abs() != 1 {
@@ -220,7 +220,7 @@ impl<'a> Search<'a> {
         );
     }
 
-    fn liquids(&mut self, tables: &HandsTables<'_>) {
+    fn liquids(&mut self, tables: &HandsTables) {
         let work = self.q.work;
         for liquid in [Liquid::AlcoholPrimer, Liquid::PhPrimer, Liquid::Accelerator] {
             if work.liquids.has(liquid) {
@@ -254,7 +254,7 @@ impl<'a> Search<'a> {
     }
 
     /// The nearest air, changed in one respect, in which the base fits.
-    fn air(&mut self, tables: &HandsTables<'_>) {
+    fn air(&mut self, tables: &HandsTables) {
         let work = self.q.work;
         let stand = Stand::of(self.q, tables, self.judged.base, work.bead, work.liquids, None);
         let now = self.q.room.air;

@@ -6,29 +6,32 @@ use std::path::Path;
 
 use super::args::AdviseArgs;
 use super::exit::{Exit, answer};
+use crate::advice::file::LARGEST_FILE;
 
-/// The largest question, in bytes; years of timings fit into a fraction of it.
-const LIMIT: usize = 2_000_000;
-
-/// Reads the question, asks, prints.
+/// Reads every question, asks, and prints only when all of them could be answered.
 pub(super) fn advise(wanted: &AdviseArgs) -> Result<(), Exit> {
-    let text = question(&wanted.file).map_err(Exit::Input)?;
-    let told = crate::advice::command(&text, wanted.json).map_err(Exit::Input)?;
-    answer(&told)
+    let several = wanted.files.len() > 1;
+    let mut told = Vec::with_capacity(wanted.files.len());
+    for file in &wanted.files {
+        let answered = question(file).and_then(|text| crate::advice::command(&text, wanted.json));
+        // One sentence; with several files it also has to say which.
+        let answered = answered.map_err(|why| if several { format!("{}: {why}", file.display()) } else { why });
+        let answered = answered.map_err(Exit::Input)?;
+        told.push(if several && !wanted.json { format!("{}\n\n{answered}", file.display()) } else { answered });
+    }
+    answer(&told.join(if wanted.json { "\n" } else { "\n\n" }))
 }
 
 fn question(file: &Path) -> Result<String, String> {
     let mut bytes = Vec::new();
-    let most = LIMIT as u64 + 1;
+    // One byte more than is taken, so that the reader of the question says itself that it is too long.
+    let most = LARGEST_FILE as u64 + 1;
     let read = if file == Path::new("-") {
         std::io::stdin().lock().take(most).read_to_end(&mut bytes)
     } else {
         File::open(file).and_then(|file| file.take(most).read_to_end(&mut bytes))
     };
     read.map_err(|error| format!("{} cannot be read: {error}.", file.display()))?;
-    if bytes.len() > LIMIT {
-        return Err(format!("{} is larger than 2 MB.", file.display()));
-    }
     text_of(bytes)
 }
 

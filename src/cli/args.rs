@@ -87,9 +87,10 @@ pub(super) struct DemoArgs {
 /// What `advise` can be told.
 #[derive(Debug, Clone, Args)]
 pub(super) struct AdviseArgs {
-    /// The file with the question, or - to read it from standard input.
-    pub(super) file: PathBuf,
-    /// Print the answer as one JSON object.
+    /// The file with the question, or - to read it from standard input. Several are answered one after the other.
+    #[arg(required = true, value_name = "FILE")]
+    pub(super) files: Vec<PathBuf>,
+    /// Print each answer as one JSON object.
     #[arg(long)]
     pub(super) json: bool,
 }

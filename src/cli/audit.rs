@@ -15,14 +15,19 @@ pub(super) fn verify(config: &Config) -> Result<(), String> {
         let store =
             Store::open_beside(&OpenOptions::of(config, Clock::System)).await.map_err(|cause| cause.to_string())?;
         let mut db = store.read().await.map_err(|cause| cause.to_string())?;
-        match audit::verify(&mut db).await.map_err(|cause| cause.to_string())? {
+        match audit::verify(&mut db, store.keys(), &store.heads()).await.map_err(|cause| cause.to_string())? {
             Verdict::Whole { lines, head } => {
                 println!("{lines} lines, each bound to the one before it.");
                 println!("head {head}");
-                println!("A cut-off end shows only by comparing this head with one kept elsewhere.");
+                println!("compared with {} heads in {}", store.heads().len(), store.heads_file().display());
+                println!(
+                    "A cut-off end shows by a head kept elsewhere: copy that file to another machine now and then."
+                );
                 Ok(())
             }
-            Verdict::BrokenAt(line) => Err(format!("line {line} of the audit chain is missing or was changed")),
+            Verdict::BrokenAt(line) => {
+                Err(format!("line {line} of the audit chain, or one before it, is missing or was changed"))
+            }
         }
     })
 }

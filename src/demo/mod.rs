@@ -49,15 +49,18 @@ pub async fn fill(house: &House) -> Result<(), Problem> {
 /// # Errors
 /// When the database refuses it.
 pub async fn fill_with(house: &House, days: i64) -> Result<(), Problem> {
-    let claimed = {
+    let (claimed, there) = {
         let mut db = house.store.read().await?;
-        people::is_claimed(&mut db).await?
+        (people::is_claimed(&mut db).await?, rooms::all(&mut db).await?)
     };
     if !claimed {
         let zone = Zone::named("Europe/Copenhagen").unwrap_or_else(Zone::utc);
         let studio = Studio { name: "Marram House".to_owned(), zone, ..Studio::default() };
         people::seed(house, &PEOPLE, PASSPHRASE, &studio).await?;
-        for room in DemoRoom::ALL {
+    }
+    // Whatever an earlier start was stopped at is filled in now.
+    for room in DemoRoom::ALL {
+        if !there.iter().any(|known| known.name == room.name()) {
             seed_room(house, room).await?;
         }
     }

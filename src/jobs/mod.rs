@@ -17,6 +17,8 @@ pub async fn run(house: House) {
         for (name, done) in [
             ("forget old forms", house.store.forget_old_forms().await),
             ("tidy the door", tidy_the_door(&house).await),
+            ("keep the head of the audit chain", house.store.keep_head().await),
+            ("forget files nobody took", rooms::forget_old_previews(&house).await),
             ("go on with imports", rooms::go_on_with_imports(&house).await),
         ] {
             if let Err(cause) = done {

@@ -24,6 +24,7 @@ struct AuditRow {
     actor: String,
     action: String,
     subject: String,
+    detail: String,
 }
 
 #[derive(Template)]
@@ -49,11 +50,8 @@ async fn audit_page(owner: Owner, State(house): State<House>) -> Result<Response
         line: line.line,
         at: studio.zone.date_and_clock(line.at, now),
         actor: name(&line.actor),
-        subject: if line.detail.is_empty() {
-            name(&line.subject)
-        } else {
-            format!("{} ({})", name(&line.subject), line.detail)
-        },
+        subject: name(&line.subject),
+        detail: line.detail,
         action: line.action,
     };
     let lines = audit::newest(&mut db, 200).await?.into_iter().map(row).collect();

@@ -99,7 +99,7 @@ async fn claim(
             claim_view(&house, &studio, &visitor, &token, typed, &notes, form.key.form.clone().unwrap_or_default());
         return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view);
     };
-    let hash = passphrase::hash(&house.hashing, typed.passphrase.clone()).await?;
+    let hash = passphrase::hash(house.hashing.for_known().await?, typed.passphrase.clone()).await?;
     let secret = secret_of_form(&house, &visitor, &form.key);
     let (config, keep, browser) = (Arc::clone(&house.config), secret.clone(), visitor.browser.clone());
     let (kept_name, kept_studio) = (name.clone(), studio_name.clone());

@@ -79,7 +79,7 @@ async fn take_up(
         let view = invited_view(&house, &studio, &visitor, &token, &person, &[note], key);
         return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view);
     }
-    let hash = passphrase::hash(&house.hashing, form.typed.passphrase.clone()).await?;
+    let hash = passphrase::hash(house.hashing.for_known().await?, form.typed.passphrase.clone()).await?;
     let (config, keep, browser) = (Arc::clone(&house.config), secret.clone(), visitor.browser.clone());
     house
         .store

@@ -3,10 +3,10 @@
 
 use argon2::password_hash::{PasswordHasher, PasswordVerifier};
 use argon2::{Algorithm, Argon2, Params, Version};
-use tokio::sync::Semaphore;
 use unicode_normalization::UnicodeNormalization;
 
 use crate::base::problem::Problem;
+use crate::web::turns::Turn;
 
 /// The fewest characters of a passphrase that is the only thing asked for.
 pub const MIN_LENGTH: usize = 15;
@@ -43,24 +43,28 @@ pub(crate) fn acceptable(phrase: &str, own_words: &[&str]) -> Result<(), String>
     Ok(())
 }
 
-/// Hashes a passphrase; at most two at once, away from the threads that answer pages.
+/// Hashes a passphrase, away from the threads that answer pages. The turn ends with the work, not with the request.
 ///
 /// # Errors
 /// [`Problem::Broken`] when the machine gives no random numbers or no memory.
-pub(crate) async fn hash(hashing: &Semaphore, phrase: String) -> Result<String, Problem> {
+pub(crate) async fn hash(turn: Turn, phrase: String) -> Result<String, Problem> {
     let phrase = one_spelling(&phrase);
-    let _turn = hashing.acquire().await.map_err(Problem::broken)?;
-    tokio::task::spawn_blocking(move || hash_now(&phrase)).await.map_err(Problem::broken)?
+    tokio::task::spawn_blocking(move || {
+        let _turn = turn;
+        hash_now(&phrase)
+    })
+    .await
+    .map_err(Problem::broken)?
 }
 
 /// Whether the passphrase belongs to the hash; an empty hash belongs to none but costs the same time.
 ///
 /// # Errors
 /// [`Problem::Broken`] when the check itself cannot run.
-pub(crate) async fn fits(hashing: &Semaphore, phrase: String, hash: String) -> Result<bool, Problem> {
+pub(crate) async fn fits(turn: Turn, phrase: String, hash: String) -> Result<bool, Problem> {
     let phrase = one_spelling(&phrase);
-    let _turn = hashing.acquire().await.map_err(Problem::broken)?;
     tokio::task::spawn_blocking(move || {
+        let _turn = turn;
         let hasher = hasher()?;
         if hash.is_empty() {
             // Somebody who does not exist takes as long as somebody who does.
@@ -97,6 +101,7 @@ fn hasher() -> Result<Argon2<'static>, Problem> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::web::turns::Hashing;
 
     #[test]
     fn short_and_guessable_passphrases_are_refused_with_a_sentence() {
@@ -116,12 +121,13 @@ mod tests {
 
     #[tokio::test]
     async fn a_hash_carries_its_parameters_and_fits_only_its_phrase() {
-        let turns = Semaphore::new(2);
-        let made = hash(&turns, "copper lantern walks sideways".into()).await.unwrap();
+        let turns = Hashing::default();
+        let turn = || async { turns.for_known().await.unwrap() };
+        let made = hash(turn().await, "copper lantern walks sideways".into()).await.unwrap();
         assert!(made.starts_with("$argon2id$v=19$m=19456,t=2,p=1$"), "{made}");
         assert!(!is_outdated(&made) && is_outdated("$argon2id$v=19$m=4096,t=1,p=1$abc"));
-        assert!(fits(&turns, "copper lantern walks sideways".into(), made.clone()).await.unwrap());
-        assert!(!fits(&turns, "copper lantern walks sideway".into(), made).await.unwrap());
-        assert!(!fits(&turns, "anything at all".into(), String::new()).await.unwrap());
+        assert!(fits(turn().await, "copper lantern walks sideways".into(), made.clone()).await.unwrap());
+        assert!(!fits(turn().await, "copper lantern walks sideway".into(), made).await.unwrap());
+        assert!(!fits(turn().await, "anything at all".into(), String::new()).await.unwrap());
     }
 }

@@ -3,13 +3,13 @@
 use super::{passphrase, store};
 use crate::base::actor::Role;
 use crate::base::problem::Problem;
-use crate::store::{FormKey, Kept};
+use crate::store::{FormKey, Kept, settings};
 use crate::web::House;
 use crate::web::studio::Studio;
 
 /// Adds people with one passphrase; the first owner claims the house.
 pub(crate) async fn seed(house: &House, people: &[(&str, Role)], phrase: &str, studio: &Studio) -> Result<(), Problem> {
-    let hash = passphrase::hash(&house.hashing, phrase.to_owned()).await?;
+    let hash = passphrase::hash(house.hashing.for_known().await?, phrase.to_owned()).await?;
     let people: Vec<(String, Role)> = people.iter().map(|(name, role)| ((*name).to_owned(), *role)).collect();
     let studio = studio.clone();
     house
@@ -25,6 +25,7 @@ pub(crate) async fn seed(house: &House, people: &[(&str, Role)], phrase: &str, s
                     }
                 }
                 studio.keep(tx).await?;
+                settings::set(tx, "house.demo", "yes").await?;
                 Ok(Kept::see(""))
             })
         })

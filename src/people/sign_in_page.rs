@@ -103,7 +103,8 @@ async fn sign_in(
         return Ok(answer);
     }
     let hash = found.as_ref().map(|person| person.passphrase.clone()).unwrap_or_default();
-    let fits = passphrase::fits(&house.hashing, typed.passphrase.chars().take(256).collect(), hash.clone()).await?;
+    let turn = if browser.is_empty() { house.hashing.for_stranger().await? } else { house.hashing.for_known().await? };
+    let fits = passphrase::fits(turn, typed.passphrase.chars().take(256).collect(), hash.clone()).await?;
     let person = found.filter(|_| fits);
     let Some(person) = person else {
         let note = "Name and passphrase do not go together.";
@@ -111,11 +112,12 @@ async fn sign_in(
         return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view);
     };
     let anew = if passphrase::is_outdated(&hash) {
-        Some(passphrase::hash(&house.hashing, typed.passphrase.clone()).await?)
+        Some(passphrase::hash(house.hashing.for_known().await?, typed.passphrase.clone()).await?)
     } else {
         None
     };
-    let secret = begin_session(&house, &visitor, &person, anew, (account.clone(), browser)).await?;
+    let verified = Verified { id: person.id, hash, anew, account: account.clone(), browser };
+    let secret = begin_session(&house, &visitor, verified).await?;
     let mut answer = if typed.draft.is_empty() {
         Redirect::to(&house.url(rules::own_path(&typed.next))).into_response()
     } else {
@@ -132,34 +134,47 @@ async fn count_try(house: &House, account: &str, browser: &str) -> Result<i64, P
         .store
         .write(&FormKey::unkeyed(Actor::Nobody), move |tx| {
             let (account, browser) = (account.clone(), browser.clone());
-            Box::pin(async move { store::count_try(tx, &account, &browser).await.map(|wait| Kept::see(wait.to_string())) })
+            Box::pin(
+                async move { store::count_try(tx, &account, &browser).await.map(|wait| Kept::see(wait.to_string())) },
+            )
         })
         .await?;
     kept.location.parse().map_err(Problem::broken)
 }
 
-async fn begin_session(
-    house: &House,
-    visitor: &Visitor,
-    person: &store::Person,
+/// What was counted for this try, forgotten with its success; and what the person's row has to say still.
+struct Verified {
+    id: PersonId,
+    hash: String,
     anew: Option<String>,
-    counted: (String, String),
-) -> Result<String, Problem> {
+    account: String,
+    browser: String,
+}
+
+/// Begins a session for a person whose passphrase was right a moment ago - if it is still hers and she still works here.
+async fn begin_session(house: &House, visitor: &Visitor, verified: Verified) -> Result<String, Problem> {
     let secret = fresh_secret()?;
-    let (id, name, role): (PersonId, _, _) = (person.id, person.name.clone(), person.role);
     let (config, keep, browser) = (Arc::clone(&house.config), secret.clone(), visitor.browser.clone());
+    let (verified, before) = (Arc::new(verified), visitor.actor.clone());
     house
         .store
         .write(&FormKey::unkeyed(Actor::House), move |tx| {
             let (config, secret, browser) = (Arc::clone(&config), keep.clone(), browser.clone());
-            let (name, anew, counted) = (name.clone(), anew.clone(), counted.clone());
+            let (verified, before) = (Arc::clone(&verified), before.clone());
             Box::pin(async move {
-                store::forget_tries(tx, &counted.0, &counted.1).await?;
-                let session = session::begin(tx, &config, id, &name, role, &secret, &browser).await?;
-                if let Some(hash) = anew {
-                    store::set_passphrase(tx, id, &hash).await?;
+                let person = store::by_id(tx.db(), verified.id).await?;
+                let person = person.filter(|person| person.can_sign_in() && person.passphrase == verified.hash);
+                let person = person.ok_or(Problem::SignIn)?;
+                store::forget_tries(tx, &verified.account, &verified.browser).await?;
+                if let Actor::Person(who) = before {
+                    session::end(tx, who.session).await?;
                 }
-                tx.audit("sign in", id, &session.to_string()).await?;
+                let session =
+                    session::begin(tx, &config, person.id, &person.name, person.role, &secret, &browser).await?;
+                if let Some(hash) = &verified.anew {
+                    store::set_passphrase(tx, person.id, hash).await?;
+                }
+                tx.audit("sign in", person.id, &session.to_string()).await?;
                 Ok(Kept::see(""))
             })
         })
@@ -229,7 +244,11 @@ async fn sign_out(
 }
 
 /// The sign-out button stands on every page without a key of its own: ending a session twice is the same as once.
-async fn sign_out_key(house: &House, signed_in: &SignedIn, request: axum::extract::Request) -> Result<FormKey, Problem> {
+async fn sign_out_key(
+    house: &House,
+    signed_in: &SignedIn,
+    request: axum::extract::Request,
+) -> Result<FormKey, Problem> {
     let (parts, body) = request.into_parts();
     let body = axum::body::to_bytes(body, 4096).await.map_err(|_| Problem::Forged)?;
     let mut pairs: Vec<(String, String)> = serde_urlencoded::from_bytes(&body).map_err(|_| Problem::Forged)?;

@@ -3,11 +3,11 @@
 use sqlx::Row;
 use sqlx::any::AnyRow;
 
+use super::rules::wait_after;
 use crate::base::actor::Role;
 use crate::base::ids::PersonId;
 use crate::base::problem::Problem;
 use crate::base::text::fold;
-use super::rules::wait_after;
 use crate::base::time::{DAY, Instant, MINUTE, Now};
 use crate::store::keys::{Keys, digest_of_secret};
 use crate::store::{Db, Tx};
@@ -104,9 +104,7 @@ pub(super) async fn add(tx: &mut Tx, name: &str, role: Role, passphrase: &str) -
 /// # Errors
 /// When the database cannot be read.
 pub async fn everyone(db: &mut Db) -> Result<Vec<Person>, Problem> {
-    let rows = sqlx::query("select id, name, role, passphrase, created, left_at from person")
-        .fetch_all(db)
-        .await?;
+    let rows = sqlx::query("select id, name, role, passphrase, created, left_at from person").fetch_all(db).await?;
     let mut people = rows.iter().map(read_person).collect::<Result<Vec<_>, _>>()?;
     people.sort_by_key(|person| (person.left.is_some(), fold(&person.name)));
     Ok(people)

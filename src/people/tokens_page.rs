@@ -72,10 +72,7 @@ async fn tokens_view(
     let now = owner.visitor.now.0;
     let row = |listed: token::Listed| TokenRow {
         name: listed.name,
-        kind: match listed.kind {
-            token::Kind::Sensor { .. } => "sensor: adds readings of its instrument",
-            token::Kind::Read => "read: rooms and advice",
-        },
+        kind: kind_words(&listed.kind),
         made: studio.zone.date(listed.created, now),
         used: listed.last_used.map_or_else(|| "never".to_owned(), |used| ago(&studio.zone, used, now)),
         revoked: listed.revoked.is_some(),
@@ -97,6 +94,13 @@ async fn tokens_view(
     let mistakes = mistakes(&fields);
     let frame = house.frame(&studio, &owner.visitor, Place::Office, "Keys for programs");
     Ok(TokensPage { frame, key, tokens, fields, mistakes })
+}
+
+const fn kind_words(kind: &token::Kind) -> &'static str {
+    match kind {
+        token::Kind::Sensor { .. } => "adds readings of its instrument",
+        token::Kind::Read => "reads rooms, asks for advice",
+    }
 }
 
 async fn make_token(owner: Owner, State(house): State<House>, form: Form<TypedToken>) -> Result<Response, Problem> {
@@ -129,6 +133,7 @@ struct TokenPage {
     frame: Frame,
     key: String,
     path: String,
+    kind: &'static str,
     secret: Option<String>,
     revoked: bool,
     example: String,
@@ -140,6 +145,7 @@ async fn token_page(owner: Owner, State(house): State<House>, At(id): At<TokenId
     let listed =
         token::all(&mut db).await?.into_iter().find(|listed| listed.id == id).ok_or(Problem::NotHere("token"))?;
     let secret = token::secret(&mut db, house.store.keys(), id, owner.visitor.now).await?;
+    let kind = kind_words(&listed.kind);
     let example = match listed.kind {
         token::Kind::Sensor { room, .. } => format!(
             "curl -H \"Authorization: Bearer TOKEN\" -H \"Content-Type: application/json\" \\\n     -d '{{\"temperature\": 21.4, \"humidity\": 38}}' {}",
@@ -153,6 +159,7 @@ async fn token_page(owner: Owner, State(house): State<House>, At(id): At<TokenId
         frame: house.frame(&studio, &owner.visitor, Place::Office, listed.name),
         key: new_form_key(),
         path: house.url(&format!("/office/tokens/{id}")),
+        kind,
         secret,
         revoked: listed.revoked.is_some(),
         example,

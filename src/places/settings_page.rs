@@ -50,9 +50,18 @@ struct SettingsPage {
     frame: Frame,
     key: String,
     studio: Vec<FieldView>,
-    air: Vec<FieldView>,
+    stale: FieldView,
+    bands: Vec<Band>,
     advice: Vec<FieldView>,
     mistakes: Vec<Mistake>,
+}
+
+/// The two ends of a band, side by side.
+struct Band {
+    /// "Humidity, %RH".
+    word: String,
+    hint: &'static str,
+    ends: [FieldView; 2],
 }
 
 type All = (Studio, RoomSettings, AdviceSettings);
@@ -140,6 +149,7 @@ impl TypedSettings {
             currency,
             fahrenheit: self.temperature == "fahrenheit",
             decimal: decimal?,
+            invented: false,
         })
     }
 }
@@ -158,7 +168,7 @@ fn view(
         text_field("name", "The studio’s name", &typed.name),
         text_field("zone", "Time zone", &typed.zone)
             .hinted("By its name in the time zone database, for instance Europe/Lisbon."),
-        text_field("currency", "Currency", &typed.currency).hinted("Three letters after ISO 4217."),
+        text_field("currency", "Currency", &typed.currency).hinted("Three letters after ISO 4217.").short(),
         choice_field(
             "radio",
             "temperature",
@@ -175,15 +185,25 @@ fn view(
         )
         .hinted("For what pages print. Both are read."),
     ];
-    let mut air = vec![
-        number_field("stale_minutes", "A reading is stale after, minutes", &typed.stale_minutes)
-            .hinted("Older air is still shown, said to be old, and doubted more."),
-        number_field("humidity_low", "Band of humidity from, %RH", &typed.humidity_low),
-        number_field("humidity_high", "to, %RH", &typed.humidity_high)
-            .hinted("Above 60 %RH mould becomes likelier on cold walls and glass."),
-        number_field("temperature_low", &format!("Band of temperature from, {unit}"), &typed.temperature_low)
-            .hinted("A client lies still: not under 20 °C (68 °F)."),
-        number_field("temperature_high", &format!("to, {unit}"), &typed.temperature_high),
+    let mut stale = [number_field("stale_minutes", "A reading is stale after, minutes", &typed.stale_minutes)
+        .hinted("Older air is still shown, said to be old, and doubted more.")];
+    let mut bands = vec![
+        Band {
+            word: "Humidity, %RH".to_owned(),
+            hint: "Above 60 %RH mould becomes likelier on cold walls and glass.",
+            ends: [
+                number_field("humidity_low", "from", &typed.humidity_low),
+                number_field("humidity_high", "to", &typed.humidity_high),
+            ],
+        },
+        Band {
+            word: format!("Temperature, {unit}"),
+            hint: "A client lies still: not under 20 °C (68 °F).",
+            ends: [
+                number_field("temperature_low", "from", &typed.temperature_low),
+                number_field("temperature_high", "to", &typed.temperature_high),
+            ],
+        },
     ];
     let mut advice = vec![
         number_field("disturbed_in_100", "Placements disturbed, in 100", &typed.disturbed_in_100)
@@ -191,16 +211,31 @@ fn view(
         number_field("extra_hold_min", "Extra holding, minutes a set", &typed.extra_hold_min)
             .hinted("Holding still because the adhesive is slower than the hands."),
     ];
-    for fields in [&mut studio, &mut air, &mut advice] {
+    for fields in
+        [&mut studio[..], &mut stale, &mut advice].into_iter().chain(bands.iter_mut().map(|band| &mut band.ends[..]))
+    {
         note_fields(fields, notes);
     }
+    let of_bands = bands.iter().flat_map(|band| mistakes(&band.ends).into_iter().map(|mistake| band.named(mistake)));
+    let mut all = mistakes(studio.iter().chain(&stale));
+    all.extend(of_bands);
+    all.extend(mistakes(&advice));
+    let [stale] = stale;
     SettingsPage {
         frame: house.frame(now, &owner.visitor, Place::Office, "Settings"),
         key,
-        mistakes: mistakes(studio.iter().chain(&air).chain(&advice)),
+        mistakes: all,
         studio,
-        air,
+        stale,
+        bands,
         advice,
+    }
+}
+
+impl Band {
+    /// In the summary "to" alone would not say of which band.
+    fn named(&self, mistake: Mistake) -> Mistake {
+        Mistake { label: format!("{}, {}", self.word, mistake.label), ..mistake }
     }
 }
 

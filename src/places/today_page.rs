@@ -62,7 +62,7 @@ async fn today(
         works_in_rooms,
         // At work the air is what one looks for; before and after it, what waits for somebody.
         air_first: matches!(moment, Moment::BeforeAClient | Moment::AtTheBed),
-        house_line: format!("Kept in {}.", house.store.engine_name()),
+        house_line: format!("Everything written here is kept in {}.", house.store.engine_name()),
     })
 }
 
@@ -95,7 +95,7 @@ fn firsts(house: &House, rooms: &[AirRow], role: Role) -> Vec<First> {
     for room in rooms {
         match &room.air {
             None => firsts.push((0, unread(room, "has not been read yet."))),
-            Some(air) if air.words.starts_with("stale") => {
+            Some(air) if air.stale => {
                 firsts.push((1, unread(room, &format!("was last read {}.", air.ago))));
             }
             Some(air) if air.mark != "fit" => firsts.push((

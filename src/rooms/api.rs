@@ -9,6 +9,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::json;
 use utoipa::{IntoParams, OpenApi, ToSchema};
 
+use super::air::DewPoint;
 use super::now::air_now;
 use super::readings::{self, NewReading, Outcome};
 use super::settings::RoomSettings;
@@ -67,8 +68,10 @@ struct AirAnswer {
     humidity_u_pct: f64,
     /// Older than the studio's limit.
     stale: bool,
-    /// Dew point, or frost point below 0 °C, °C.
-    dew_point_c: f64,
+    /// Dew point, °C; null where frost forms before dew.
+    dew_point_c: Option<f64>,
+    /// Frost point, °C; null where dew forms.
+    frost_point_c: Option<f64>,
     /// Water in the air, g/m³.
     vapour_density_g_m3: f64,
 }
@@ -135,7 +138,14 @@ async fn list(reader: Reader, State(house): State<House>) -> Result<Json<Vec<Roo
             temperature_u_c: air.measured.doubt.temperature,
             humidity_u_pct: air.measured.doubt.humidity,
             stale: air.stale,
-            dew_point_c: air.derived.dew.celsius(),
+            dew_point_c: match air.derived.dew {
+                DewPoint::Dew(at) => Some(at),
+                DewPoint::Frost(_) => None,
+            },
+            frost_point_c: match air.derived.dew {
+                DewPoint::Frost(at) => Some(at),
+                DewPoint::Dew(_) => None,
+            },
             vapour_density_g_m3: air.derived.vapour_density.get(),
         });
         answer.push(RoomAnswer { id: room.id.to_string(), name: room.name, volume_m3: room.volume_m3, air });
@@ -200,6 +210,9 @@ async fn add(
         (if studio.fahrenheit { TemperatureUnit::Fahrenheit } else { TemperatureUnit::Celsius }, instrument.mapping)
     };
     let parsed = push::parse(&message.body, &mapping, sensor.visitor.now.0.0).map_err(|why| refused(&why))?;
+    if parsed.readings.is_empty() && parsed.faults.is_empty() {
+        return Err(Problem::Unreadable("The array is empty.".into()));
+    }
     if parsed.readings.is_empty() {
         return Err(Problem::Mistakes(parsed.faults.iter().map(fault_note).collect()));
     }

@@ -43,6 +43,11 @@ const OTHER_HUMIDITY: &str = "humidity";
 const OTHER_TEMPERATURE: &str = "temperature";
 
 impl TypedCheck {
+    /// What the form begins with: table salt, which every house has.
+    pub(super) fn fresh() -> Self {
+        Self { against: Salt::SodiumChloride.key().to_owned(), ..Self::default() }
+    }
+
     pub(super) fn fields(&self, studio: &Studio) -> Vec<FieldView> {
         let salts = Salt::ALL.map(|salt| (salt.key().to_owned(), format!("{} in a closed box", salt.name())));
         let others = [

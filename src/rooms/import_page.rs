@@ -20,7 +20,7 @@ use crate::web::checks::{choice_field, note_fields};
 use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
-use crate::web::incoming::{At, Form, Nothing, Turned, unless_kept, form_key, new_form_key};
+use crate::web::incoming::{At, Form, Nothing, Turned, form_key, new_form_key, unless_kept};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
@@ -83,7 +83,11 @@ const NEW: &str = "new";
 
 async fn upload_page(staff: Staff, State(house): State<House>, At(id): At<RoomId>) -> Result<Response, Problem> {
     let (studio, room, instruments) = load(&house, id).await?;
-    page(&upload_view(&house, &staff, &studio, &room, &instruments, NEW, &[], new_form_key()))
+    // The next export of the one logger a room has is the likeliest file.
+    let mut loggers = instruments.iter().filter(|instrument| instrument.kind == InstrumentKind::Logger);
+    let only =
+        loggers.next().filter(|_| loggers.next().is_none()).map_or(NEW.to_owned(), |logger| logger.id.to_string());
+    page(&upload_view(&house, &staff, &studio, &room, &instruments, &only, &[], new_form_key()))
 }
 
 async fn load(house: &House, id: RoomId) -> Result<(Studio, Room, Vec<Instrument>), Problem> {
@@ -139,6 +143,10 @@ struct Sent {
     too_large: bool,
 }
 
+/// The longest text beside the file, bytes, and how many of them there may be.
+const TEXT_MOST: usize = 4096;
+const PARTS_MOST: usize = 10;
+
 async fn receive(mut parts: Multipart, most: usize) -> Result<Sent, Problem> {
     let unreadable = |_| Problem::Unreadable("The file did not arrive whole.".into());
     let mut sent = Sent::default();
@@ -154,9 +162,15 @@ async fn receive(mut parts: Multipart, most: usize) -> Result<Sent, Problem> {
                 }
                 sent.file.extend_from_slice(&chunk);
             }
-        } else if sent.pairs.len() < 10 {
-            let value = part.text().await.map_err(unreadable)?;
-            sent.pairs.push((name, value.chars().take(1000).collect()));
+        } else {
+            let mut value = Vec::new();
+            while let Some(chunk) = part.chunk().await.map_err(unreadable)? {
+                if value.len() + chunk.len() > TEXT_MOST || sent.pairs.len() >= PARTS_MOST {
+                    return Err(Problem::TooLarge("The form holds more than its page sends.".into()));
+                }
+                value.extend_from_slice(&chunk);
+            }
+            sent.pairs.push((name, String::from_utf8_lossy(&value).into_owned()));
         }
     }
     Ok(sent)
@@ -195,12 +209,13 @@ async fn upload(
         let view = upload_view(&house, &staff, &studio, &room, &instruments, &chosen, &notes, form);
         return Ok(page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)?);
     }
-    Ok(keep_file(&house, &staff, &room, known, sent, &key).await?)
+    Ok(keep_file(&house, &staff, &studio, &room, known, sent, &key).await?)
 }
 
 async fn keep_file(
     house: &House,
     staff: &Staff,
+    studio: &Studio,
     room: &Room,
     known: Option<InstrumentId>,
     sent: Sent,
@@ -208,27 +223,33 @@ async fn keep_file(
 ) -> Result<Response, Problem> {
     let room = room.id;
     let file_name = text::line(&sent.file_name, 120).unwrap_or_else(|_| "logger file".to_owned());
+    let zone = studio.zone.clone();
     let (content, by) = (std::sync::Arc::new(sent.file), crate::base::actor::Actor::Person(staff.who.clone()).mark());
     let kept = house
         .store
         .write(key, move |tx| {
-            let (file_name, content, by) = (file_name.clone(), content.clone(), by.clone());
+            let (file_name, content, by, zone) = (file_name.clone(), content.clone(), by.clone(), zone.clone());
             Box::pin(async move {
                 let instrument = match known {
                     Some(id) => id,
-                    None => logger_of(tx, room, &file_name).await?,
+                    None => match imports::instrument_of(tx.db(), room, &content).await? {
+                        Some(id) => id,
+                        None => logger_of(tx, room, &file_name).await?,
+                    },
                 };
                 let import = Import {
                     id: ImportId::new(),
                     room,
                     instrument,
                     file_name,
+                    zone,
                     day_order: None,
                     temperature_unit: None,
                     made_by: by,
                     rows_all: 0,
                     rows_done: 0,
                     rows_new: 0,
+                    rows_aside: 0,
                     state: ImportState::Preview,
                 };
                 imports::add(tx, &import, &content).await?;
@@ -270,8 +291,9 @@ async fn import_page(
     let studio = Studio::load(&mut db).await?;
     let room = open_room(store::room(&mut db, room).await?)?;
     let import = imports::find(&mut db, room.id, id).await?.ok_or(Problem::NotHere("file"))?;
+    drop(db);
     let stage = match import.state {
-        ImportState::Preview => match imports::preview(&mut db, &import, &studio).await? {
+        ImportState::Preview => match imports::preview(&house, &import).await? {
             Ok(preview) => Stage::Preview(preview_view(&preview, &studio, staff.visitor.now.0)),
             Err(Stop::Ask(question)) => question_stage(&question),
             Err(stop) => Stage::Unreadable { sentence: stop.to_string() },
@@ -280,6 +302,11 @@ async fn import_page(
         ImportState::Taken => Stage::Done {
             sentence: match import.rows_new {
                 0 => "Every reading of this file was here already. Nothing was added.".to_owned(),
+                new if import.rows_aside > 0 => format!(
+                    "{new} readings were added, {} of them set aside as no room is like that; {} were here already.",
+                    import.rows_aside,
+                    import.rows_all - new
+                ),
                 new => format!("{new} readings were added; {} were here already.", import.rows_all - new),
             },
         },
@@ -389,10 +416,10 @@ async fn take(
 ) -> Result<Response, Problem> {
     let rows = {
         let mut db = house.store.read().await?;
-        let studio = Studio::load(&mut db).await?;
         let import = imports::find(&mut db, room, id).await?.ok_or(Problem::NotHere("file"))?;
+        drop(db);
         match import.state {
-            ImportState::Preview => match imports::preview(&mut db, &import, &studio).await? {
+            ImportState::Preview => match imports::preview(&house, &import).await? {
                 Ok(preview) => preview.file.rows.len(),
                 Err(stop) => return Err(Problem::Clash(stop.to_string(), "Open the file’s page again.".into())),
             },

@@ -2,6 +2,7 @@
 
 use std::collections::HashSet;
 
+use sha2::{Digest, Sha256};
 use sqlx::Row;
 use sqlx::any::AnyRow;
 
@@ -11,7 +12,8 @@ use super::written::TemperatureUnit;
 use crate::base::actor::Actor;
 use crate::base::ids::{ImportId, InstrumentId, RoomId};
 use crate::base::problem::Problem;
-use crate::base::time::Instant;
+use crate::base::time::{DAY, Instant};
+use crate::base::zone::Zone;
 use crate::store::{Db, FormKey, Kept, Tx};
 use crate::web::House;
 use crate::web::studio::Studio;
@@ -59,6 +61,8 @@ pub(super) struct Import {
     pub(super) instrument: InstrumentId,
     /// As the person's machine calls it.
     pub(super) file_name: String,
+    /// The zone its wall times are read in: the studio's at the time it was sent.
+    pub(super) zone: Zone,
     /// Which of day and month comes first, where the person was asked.
     pub(super) day_order: Option<DayOrder>,
     /// In which unit temperatures are, where the person was asked.
@@ -71,6 +75,8 @@ pub(super) struct Import {
     pub(super) rows_done: i64,
     /// Those among them that were not here before.
     pub(super) rows_new: i64,
+    /// Those that were set aside.
+    pub(super) rows_aside: i64,
     /// Where it stands.
     pub(super) state: ImportState,
 }
@@ -87,15 +93,17 @@ pub(super) async fn add(tx: &mut Tx, import: &Import, content: &[u8]) -> Result<
     let now = tx.now.0;
     sqlx::query(
         "insert into reading_import
-         (id, room, instrument, file_name, content, day_order, temperature_unit, made_by, created, rows_all, rows_done, rows_new,
-          state)
-         values ($1, $2, $3, $4, $5, '', '', $6, $7, 0, 0, 0, 'preview')",
+         (id, room, instrument, file_name, content, digest, zone, day_order, temperature_unit, made_by, created, rows_all,
+          rows_done, rows_new, rows_aside, state)
+         values ($1, $2, $3, $4, $5, $6, $7, '', '', $8, $9, 0, 0, 0, 0, 'preview')",
     )
     .bind(import.id.to_string())
     .bind(import.room.to_string())
     .bind(import.instrument.to_string())
     .bind(&import.file_name)
     .bind(content.to_vec())
+    .bind(digest_of(content))
+    .bind(import.zone.name())
     .bind(&import.made_by)
     .bind(now.0)
     .execute(tx.db())
@@ -103,10 +111,26 @@ pub(super) async fn add(tx: &mut Tx, import: &Import, content: &[u8]) -> Result<
     tx.audit("upload logger file", import.id, "").await
 }
 
+/// The instrument that an earlier sending of the same file in this room belongs to, whatever the file was called then.
+pub(super) async fn instrument_of(db: &mut Db, room: RoomId, content: &[u8]) -> Result<Option<InstrumentId>, Problem> {
+    let row =
+        sqlx::query("select instrument from reading_import where room = $1 and digest = $2 order by created limit 1")
+            .bind(room.to_string())
+            .bind(digest_of(content))
+            .fetch_optional(db)
+            .await?;
+    row.map(|row| row.get::<String, _>(0).parse().map_err(Problem::broken)).transpose()
+}
+
+fn digest_of(content: &[u8]) -> String {
+    Sha256::digest(content).iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
 /// One import of a room.
 pub(super) async fn find(db: &mut Db, room: RoomId, id: ImportId) -> Result<Option<Import>, Problem> {
     let row = sqlx::query(
-        "select id, room, instrument, file_name, day_order, temperature_unit, made_by, rows_all, rows_done, rows_new, state
+        "select id, room, instrument, file_name, day_order, temperature_unit, made_by, rows_all, rows_done, rows_new, state, zone,
+         rows_aside
          from reading_import where id = $1 and room = $2",
     )
     .bind(id.to_string())
@@ -118,7 +142,8 @@ pub(super) async fn find(db: &mut Db, room: RoomId, id: ImportId) -> Result<Opti
 
 async fn being_taken(db: &mut Db) -> Result<Vec<Import>, Problem> {
     let rows = sqlx::query(
-        "select id, room, instrument, file_name, day_order, temperature_unit, made_by, rows_all, rows_done, rows_new, state
+        "select id, room, instrument, file_name, day_order, temperature_unit, made_by, rows_all, rows_done, rows_new, state, zone,
+         rows_aside
          from reading_import where state = 'taking' order by created",
     )
     .fetch_all(db)
@@ -127,25 +152,28 @@ async fn being_taken(db: &mut Db) -> Result<Vec<Import>, Problem> {
 }
 
 async fn content(db: &mut Db, id: ImportId) -> Result<Vec<u8>, Problem> {
-    let row = sqlx::query("select content from reading_import where id = $1")
-        .bind(id.to_string())
-        .fetch_one(db)
-        .await?;
+    let row =
+        sqlx::query("select content from reading_import where id = $1").bind(id.to_string()).fetch_one(db).await?;
     Ok(row.get(0))
 }
 
-/// Reads a kept file with the person's answers; `Err(Stop)` is a question to her or the end of it.
-pub(super) async fn preview(db: &mut Db, import: &Import, studio: &Studio) -> Result<Result<Preview, Stop>, Problem> {
-    let file = match read(content(db, import.id).await?, import, studio).await? {
+/// Reads a kept file with the person's answers; `Err(Stop)` is a question to her or the end of it. No connection is held meanwhile.
+pub(super) async fn preview(house: &House, import: &Import) -> Result<Result<Preview, Stop>, Problem> {
+    let bytes = {
+        let mut db = house.store.read().await?;
+        content(&mut db, import.id).await?
+    };
+    let file = match read(house, bytes, import).await? {
         Ok(file) => file,
         Err(stop) => return Ok(Err(stop)),
     };
     let (first, last) = span(&file);
+    let mut db = house.store.read().await?;
     let rows = sqlx::query("select at from reading where instrument = $1 and at >= $2 and at <= $3")
         .bind(import.instrument.to_string())
         .bind(first)
         .bind(last)
-        .fetch_all(db)
+        .fetch_all(&mut *db)
         .await?;
     let known: HashSet<i64> = rows.iter().map(|row| row.get(0)).collect();
     let mut seen = HashSet::new();
@@ -160,13 +188,19 @@ fn span(file: &LoggerFile) -> (i64, i64) {
 }
 
 /// Reading a long file takes a second; it must not hold up the pages of others.
-async fn read(bytes: Vec<u8>, import: &Import, studio: &Studio) -> Result<Result<LoggerFile, Stop>, Problem> {
+async fn read(house: &House, bytes: Vec<u8>, import: &Import) -> Result<Result<LoggerFile, Stop>, Problem> {
+    let turn = house.thinking.next().await?;
     let hints = Hints {
-        zone: studio.zone.inner().clone(),
+        zone: import.zone.inner().clone(),
         day_order: import.day_order,
         temperature_unit: import.temperature_unit,
     };
-    tokio::task::spawn_blocking(move || logger_file::read_all(&bytes, &hints)).await.map_err(Problem::broken)
+    tokio::task::spawn_blocking(move || {
+        let _turn = turn;
+        logger_file::read_all(&bytes, &hints)
+    })
+    .await
+    .map_err(Problem::broken)
 }
 
 /// Keeps the answers to what a file left open.
@@ -187,18 +221,45 @@ pub(super) async fn answer(
     tx.audit("answer for logger file", id, "").await
 }
 
-/// Begins to take the rows, or drops the file; one who comes second finds it done.
+/// Begins to take the rows, or drops the file. Whoever comes second finds it decided, and nothing changes.
 pub(super) async fn decide(tx: &mut Tx, id: ImportId, rows: usize, to: ImportState) -> Result<(), Problem> {
-    sqlx::query("update reading_import set state = $1, rows_all = $2 where id = $3 and state = 'preview'")
+    let moved = sqlx::query("update reading_import set state = $1, rows_all = $2 where id = $3 and state = 'preview'")
         .bind(to.word())
         .bind(i64::try_from(rows).unwrap_or(i64::MAX))
         .bind(id.to_string())
         .execute(tx.db())
         .await?;
+    if moved.rows_affected() == 0 {
+        tx.record_tells_itself();
+        return Ok(());
+    }
     if to == ImportState::Dropped {
         forget_content(tx, id).await?;
     }
     tx.audit("logger file", id, to.word()).await
+}
+
+/// How long a file waits for somebody to take it or leave it.
+const PREVIEW_FOR: i64 = 7 * DAY;
+
+/// Drops files that nobody took or left within a week.
+pub(super) async fn forget_old(house: &House) -> Result<(), Problem> {
+    house
+        .store
+        .write(&FormKey::house(), |tx| {
+            Box::pin(async move {
+                let before = tx.now.0.plus(-PREVIEW_FOR);
+                sqlx::query("update reading_import set state = 'dropped', content = $1 where state = 'preview' and created < $2")
+                    .bind(Vec::<u8>::new())
+                    .bind(before.0)
+                    .execute(tx.db())
+                    .await?;
+                tx.record_tells_itself();
+                Ok(Kept::see(""))
+            })
+        })
+        .await
+        .map(|_| ())
 }
 
 async fn forget_content(tx: &mut Tx, id: ImportId) -> Result<(), Problem> {
@@ -220,23 +281,24 @@ pub(super) async fn go_on(house: &House) -> Result<(), Problem> {
         being_taken(&mut db).await?
     };
     for import in waiting {
-        take(house, &import).await?;
+        // One file that cannot go on must not keep the others waiting.
+        if let Err(cause) = take(house, &import).await {
+            tracing::warn!(import = %import.id, %cause, "a logger file could not go on; it is tried again");
+        }
     }
     Ok(())
 }
 
 /// Takes the rows of one file in small writes; each notes how far it came in the same transaction.
 pub(super) async fn take(house: &House, import: &Import) -> Result<(), Problem> {
-    let (file, unit) = {
+    let (bytes, unit) = {
         let mut db = house.store.read().await?;
         let studio = Studio::load(&mut db).await?;
         let unit = if studio.fahrenheit { TemperatureUnit::Fahrenheit } else { TemperatureUnit::Celsius };
-        match read(content(&mut db, import.id).await?, import, &studio).await? {
-            Ok(file) => (file, unit),
-            // It could be read when the person decided; only the house itself could have changed since.
-            Err(stop) => return Err(Problem::broken(stop)),
-        }
+        (content(&mut db, import.id).await?, unit)
     };
+    // It could be read when the person decided; only the program itself could have changed since.
+    let file = read(house, bytes, import).await?.map_err(Problem::broken)?;
     let mut done = usize::try_from(import.rows_done).unwrap_or(0);
     while done < file.rows.len() {
         let rows = &file.rows[done..file.rows.len().min(done + ROWS_A_WRITE)];
@@ -251,12 +313,15 @@ pub(super) async fn take(house: &House, import: &Import) -> Result<(), Problem> 
         .store
         .write(&FormKey::house(), move |tx| {
             Box::pin(async move {
-                sqlx::query("update reading_import set state = 'taken' where id = $1 and state = 'taking' and rows_done >= rows_all")
+                let done = sqlx::query("update reading_import set state = 'taken' where id = $1 and state = 'taking'")
                     .bind(id.to_string())
                     .execute(tx.db())
                     .await?;
-                forget_content(tx, id).await?;
-                tx.audit("logger file", id, "taken").await?;
+                tx.record_tells_itself();
+                if done.rows_affected() == 1 {
+                    forget_content(tx, id).await?;
+                    tx.audit("logger file", id, "taken").await?;
+                }
                 Ok(Kept::see(""))
             })
         })
@@ -278,18 +343,26 @@ async fn take_some(
             let (news, by) = (news.clone(), by.clone());
             Box::pin(async move {
                 let done = was + news.len();
-                let mut new = 0;
+                let (mut new, mut aside) = (0_i64, 0_i64);
                 for reading in &news {
-                    new += i64::from(readings::keep_for(tx, reading, unit, &by).await? != Outcome::Already);
+                    match readings::keep_for(tx, reading, unit, &by).await? {
+                        Outcome::Already => {}
+                        Outcome::Kept => new += 1,
+                        Outcome::SetAside(_) => {
+                            new += 1;
+                            aside += 1;
+                        }
+                    }
                 }
                 let moved = sqlx::query(
-                    "update reading_import set rows_done = $1, rows_new = rows_new + $2
+                    "update reading_import set rows_done = $1, rows_new = rows_new + $2, rows_aside = rows_aside + $5
                      where id = $3 and rows_done = $4 and state = 'taking'",
                 )
                 .bind(i64::try_from(done).unwrap_or(i64::MAX))
                 .bind(new)
                 .bind(id.to_string())
                 .bind(i64::try_from(was).unwrap_or(i64::MAX))
+                .bind(aside)
                 .execute(tx.db())
                 .await?;
                 tx.record_tells_itself();
@@ -345,12 +418,14 @@ fn read_import(row: &AnyRow) -> Result<Import, Problem> {
         room: row.get::<String, _>(1).parse().map_err(Problem::broken)?,
         instrument: row.get::<String, _>(2).parse().map_err(Problem::broken)?,
         file_name: row.get(3),
+        zone: Zone::named(&row.get::<String, _>(11)).unwrap_or_else(Zone::utc),
         day_order: order_from(&row.get::<String, _>(4)),
         temperature_unit: unit_from(&row.get::<String, _>(5)),
         made_by: row.get(6),
         rows_all: row.get(7),
         rows_done: row.get(8),
         rows_new: row.get(9),
+        rows_aside: row.get(12),
         state: ImportState::ALL
             .into_iter()
             .find(|state| state.word() == word)

@@ -58,6 +58,7 @@ pub(super) struct InstrumentPage {
     checked: (&'static str, String),
     doubt_humidity: String,
     doubt_temperature: String,
+    temperature_unit: &'static str,
     correction: String,
     checks: Vec<CheckRow>,
     check_fields: Vec<FieldView>,
@@ -102,7 +103,9 @@ pub(super) async fn instrument_view(
     let (mut belief, mut message) = (typed.belief_fields(), typed.message_fields());
     note_fields(&mut belief, &notes);
     note_fields(&mut message, &notes);
-    let (check, check_notes) = again.check.unwrap_or_default();
+    // Table salt is what a kitchen has.
+    let fresh = TypedCheck::fresh();
+    let (check, check_notes) = again.check.unwrap_or_else(|| (fresh, Vec::new()));
     let mut check_fields = check.fields(&studio);
     note_fields(&mut check_fields, &check_notes);
     let path = house.url(&format!("/rooms/{}/instruments/{id}", room.id));
@@ -120,6 +123,7 @@ pub(super) async fn instrument_view(
         may_change: staff.who.role == Role::Owner,
         state: known.check_sentence(),
         checked,
+        temperature_unit: studio.temperature_unit(),
         doubt_humidity: studio.number(super::instrument::LIKELY * doubt.humidity, 1),
         doubt_temperature: studio
             .number(super::instrument::LIKELY * doubt.temperature * if studio.fahrenheit { 1.8 } else { 1.0 }, 1),

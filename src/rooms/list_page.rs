@@ -4,11 +4,15 @@ use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
 
+use super::chart::{Air, spark};
+use super::corrected::{JOINED_WITHIN, correct, load_instruments};
 use super::now::air_now;
 use super::settings::RoomSettings;
-use super::{Room, store};
+use super::written::Quantity;
+use super::{Room, readings, store};
+use crate::base::ids::RoomId;
 use crate::base::problem::Problem;
-use crate::base::time::{Instant, SECOND};
+use crate::base::time::{DAY, Instant, SECOND};
 use crate::base::zone::ago;
 use crate::store::Db;
 use crate::web::House;
@@ -34,6 +38,8 @@ pub struct AirRow {
     pub about: String,
     /// The air, once it was read.
     pub air: Option<AirWords>,
+    /// The humidity of the last 24 hours as a small line; "" where nothing was read in them.
+    pub spark: String,
 }
 
 /// A room's air as printed.
@@ -48,6 +54,8 @@ pub struct AirWords {
     pub mark: &'static str,
     /// The words beside the mark.
     pub words: String,
+    /// Older than the studio's limit.
+    pub stale: bool,
     /// "4 min ago".
     pub ago: String,
     /// Age in seconds when the page was made.
@@ -75,11 +83,33 @@ pub async fn air_rows(house: &House, db: &mut Db, studio: &Studio, now: Instant)
             href: house.url(&format!("/rooms/{}", room.id)),
             reading: house.url(&format!("/rooms/{}/readings/new", room.id)),
             about: about(db, &room, studio).await?,
+            spark: last_day(db, room.id, &settings, now).await?,
             air: air.map(|air| words(&air, &settings, studio, now)),
             name: room.name,
         });
     }
     Ok(rows)
+}
+
+/// The line of the last 24 hours.
+async fn last_day(db: &mut Db, room: RoomId, settings: &RoomSettings, now: Instant) -> Result<String, Problem> {
+    let found = readings::between(db, room, now.plus(-DAY), now.plus(1)).await?;
+    let corrected = correct(&found, &load_instruments(db, room).await?);
+    let kept: Vec<_> =
+        corrected.iter().filter(|point| !point.aside).filter_map(|point| point.of(Quantity::Humidity)).collect();
+    if kept.is_empty() {
+        return Ok(String::new());
+    }
+    let air = Air {
+        quantity: Quantity::Humidity,
+        kept: &kept,
+        set_aside: &[],
+        band: Some((settings.humidity_band.0.get(), settings.humidity_band.1.get())),
+        last_doubt: None,
+        device_on: &[],
+        joined_within: JOINED_WITHIN,
+    };
+    Ok(spark(&air, now.0))
 }
 
 /// A room's air as printed.
@@ -92,6 +122,7 @@ pub(super) fn words(air: &super::now::AirNow, settings: &RoomSettings, studio: &
         humidity: studio.number(air.measured.humidity.humidity.get(), 0),
         mark: state.mark,
         words: state.words,
+        stale: air.stale,
         ago: ago(&studio.zone, air.at, now),
         seconds: now.since(air.at).max(0) / SECOND,
         then: studio.zone.date_and_clock(air.at, now),

@@ -1,9 +1,12 @@
 //! Rooms and their air. Knows physics and readings. Knows no artist, no adhesive, no price; never ranks anything.
 
 pub mod air;
+mod air_numbers;
 mod api;
+pub mod band;
 pub mod chart;
 mod check_form;
+mod corrected;
 mod import_page;
 mod imports;
 pub mod instrument;
@@ -18,6 +21,7 @@ mod reading_page;
 pub mod readings;
 mod room_form;
 mod room_page;
+pub mod rule;
 mod seed;
 pub mod settings;
 mod store;
@@ -210,6 +214,14 @@ pub async fn all(db: &mut Db) -> Result<Vec<Room>, Problem> {
 /// When the database cannot be used.
 pub async fn go_on_with_imports(house: &House) -> Result<(), Problem> {
     imports::go_on(house).await
+}
+
+/// Drops logger files that nobody took or left within a week, for the clock.
+///
+/// # Errors
+/// When the database cannot be used.
+pub async fn forget_old_previews(house: &House) -> Result<(), Problem> {
+    imports::forget_old(house).await
 }
 
 /// Every door of this part.

@@ -1,6 +1,7 @@
 //! A room's air as it is now: the newest believed reading, corrected, with its doubt, its age and what follows from it.
 
 use super::air::Derived;
+use super::band::{self, BandState, Off};
 use super::instrument::{CheckPoint, Correction, Known, Measured};
 use super::plausible::{hours_beyond_limit, is_stale};
 use super::readings::{self, KeptReading};
@@ -123,54 +124,23 @@ fn point(check: &Check) -> CheckPoint {
     CheckPoint { reference: RelHumidity::clamped(check.reference), shown: RelHumidity::clamped(check.shown) }
 }
 
-/// Where the air stands against the studio's band.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct BandState {
-    /// fit, near or stop.
-    pub mark: &'static str,
-    /// The words beside it.
-    pub words: String,
-}
-
 impl AirNow {
-    /// The state of the air in mark and words: outside by no more than the doubt is "just outside"; stale says so first.
+    /// How the air differs from the studio's band.
+    #[must_use]
+    pub fn off(&self, settings: &RoomSettings) -> Vec<Off> {
+        let (humidity, temperature) = (self.measured.humidity.humidity.get(), self.measured.temperature.get());
+        band::off(Some(humidity), Some(temperature), &self.measured.doubt, settings)
+    }
+
+    /// The state of the air in mark and words; stale says so first.
     #[must_use]
     pub fn band_state(&self, settings: &RoomSettings) -> BandState {
-        let humidity = self.measured.humidity.humidity.get();
-        let (low, high) = (settings.humidity_band.0.get(), settings.humidity_band.1.get());
-        let temperature = self.measured.temperature.get();
-        let (cold, warm) = (settings.temperature_band.0.get(), settings.temperature_band.1.get());
-        let near = |beyond: f64, doubt: f64| beyond <= doubt;
-        let (mark, words) = if humidity < low {
-            (
-                mark_of(near(low - humidity, self.measured.doubt.humidity)),
-                beyond_words(near(low - humidity, self.measured.doubt.humidity), "below the band"),
-            )
-        } else if humidity > high {
-            (
-                mark_of(near(humidity - high, self.measured.doubt.humidity)),
-                beyond_words(near(humidity - high, self.measured.doubt.humidity), "above the band"),
-            )
-        } else if temperature < cold {
-            (mark_of(near(cold - temperature, self.measured.doubt.temperature)), "colder than the band".to_owned())
-        } else if temperature > warm {
-            (mark_of(near(temperature - warm, self.measured.doubt.temperature)), "warmer than the band".to_owned())
-        } else {
-            ("fit", "inside the band".to_owned())
-        };
+        let BandState { mark, words } = band::state(&self.off(settings));
         if self.stale {
             return BandState { mark: if mark == "fit" { "near" } else { mark }, words: format!("stale; was {words}") };
         }
         BandState { mark, words }
     }
-}
-
-fn mark_of(near: bool) -> &'static str {
-    if near { "near" } else { "stop" }
-}
-
-fn beyond_words(near: bool, words: &str) -> String {
-    if near { format!("just {words}") } else { words.to_owned() }
 }
 
 #[cfg(test)]

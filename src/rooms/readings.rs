@@ -57,7 +57,8 @@ pub struct NewReading {
 /// How near in time the other half of a reading may lie when temperature and humidity come apart.
 const COMPLETED_WITHIN: i64 = 15 * MINUTE;
 
-const HALF: &str = "Only one of temperature and humidity came, and this instrument gave no other value within 15 minutes.";
+const HALF: &str =
+    "Only one of temperature and humidity came, and this instrument gave no other value within 15 minutes.";
 
 /// Judges a reading against those around it and keeps it for the actor: as counting, or set aside with the reason.
 pub(super) async fn keep(tx: &mut Tx, new: &NewReading, unit: TemperatureUnit) -> Result<Outcome, Problem> {
@@ -187,7 +188,9 @@ async fn believed_around(db: &mut Db, instrument: InstrumentId, at: Instant) -> 
     ] {
         let row = sqlx::query(text).bind(instrument.to_string()).bind(at.0).fetch_optional(&mut *db).await?;
         let Some(row) = row else { continue };
-        let (Ok(temperature), Ok(humidity)) = (Celsius::new(row.get(1)), RelHumidity::new(row.get(2))) else { continue };
+        let (Ok(temperature), Ok(humidity)) = (Celsius::new(row.get(1)), RelHumidity::new(row.get(2))) else {
+            continue;
+        };
         let found = Reading { at_us: row.get(0), temperature, humidity };
         let distance = |reading: &Reading| reading.at_us.abs_diff(at.0);
         if nearest.is_none_or(|nearest| distance(&found) < distance(&nearest)) {

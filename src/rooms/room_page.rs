@@ -6,20 +6,21 @@ use askama::Template;
 use axum::extract::{Query, State};
 use axum::response::Response;
 
+use super::air_numbers::{AirNumbers, air_numbers};
+use super::band;
 use super::chart::{self, Air, Chart, Point, Span, TableRow, Window, Wording};
-use super::list_page::{AirWords, words};
-use super::now::{AirNow, Corrections, air_now};
+use super::corrected::{JOINED_WITHIN, KnownInstrument, correct, load_instruments};
+use super::now::{AirNow, air_now};
 use super::readings::{self, KeptReading};
 use super::room_form::open_room;
 use super::settings::RoomSettings;
 use super::written::{Quantity, TemperatureUnit};
-use super::{Check, Instrument, InstrumentKind, Room, store};
+use super::{InstrumentKind, Room, store};
 use crate::base::actor::Role;
-use crate::base::ids::{InstrumentId, RoomId};
+use crate::base::ids::RoomId;
 use crate::base::number::DecimalMark;
 use crate::base::problem::Problem;
 use crate::base::time::{DAY, HOUR, Instant};
-use crate::base::units::RelHumidity;
 use crate::store::Db;
 use crate::web::House;
 use crate::web::frame::{Frame, MomentLink};
@@ -65,26 +66,15 @@ struct SummaryRow {
     high: String,
 }
 
-/// The numbers under the sentence, each with what it is compared with.
-struct Numbers {
-    air: AirWords,
-    lead: String,
-    temperature_against: String,
-    humidity_against: String,
-    dew_against: String,
-    density: String,
-    density_against: String,
-    wet_bulb: String,
-}
-
 #[derive(Template)]
 #[template(path = "rooms/room.html")]
 struct RoomPage {
     frame: Frame,
     path: String,
     told: Option<Told>,
-    numbers: Option<Numbers>,
+    numbers: Option<AirNumbers>,
     by: String,
+    air_when: String,
     spans: Vec<MomentLink>,
     span_word: &'static str,
     charts: Vec<ChartView>,
@@ -141,7 +131,8 @@ async fn room_page(
             .as_ref()
             .map(|air| format!("by {}. {}", air.instrument.name, air.known.check_sentence()))
             .unwrap_or_default(),
-        numbers: air.as_ref().map(|air| numbers(air, &room, &settings, &studio, now)),
+        air_when: air.as_ref().map(|air| studio.zone.date_and_clock(air.at, now)).unwrap_or_default(),
+        numbers: air.as_ref().map(|air| air_numbers(air, &room, &settings, &studio, now)),
         spans: spans(&house, &path, span),
         span_word: span_word(span),
         charts,
@@ -192,21 +183,6 @@ fn surface_words(room: &Room, studio: &Studio) -> String {
     }
 }
 
-/// An instrument with its checks.
-struct KnownInstrument {
-    instrument: Instrument,
-    checks: Vec<Check>,
-}
-
-async fn load_instruments(db: &mut Db, room: RoomId) -> Result<Vec<KnownInstrument>, Problem> {
-    let mut known = Vec::new();
-    for instrument in store::instruments(db, room).await? {
-        let checks = store::checks(db, instrument.id).await?;
-        known.push(KnownInstrument { instrument, checks });
-    }
-    Ok(known)
-}
-
 fn instrument_row(house: &House, known: &KnownInstrument, now: Instant) -> InstrumentRow {
     let instrument = &known.instrument;
     InstrumentRow {
@@ -218,52 +194,6 @@ fn instrument_row(house: &House, known: &KnownInstrument, now: Instant) -> Instr
             InstrumentKind::Sensor => "sends by itself",
         },
         state: super::now::known(instrument, &known.checks, now).check_sentence(),
-    }
-}
-
-fn numbers(air: &AirNow, room: &Room, settings: &RoomSettings, studio: &Studio, now: Instant) -> Numbers {
-    let unit = studio.temperature_unit();
-    let degrees = |celsius: f64| studio.number(studio.scale(celsius), 1);
-    let doubt_h = studio.number(super::instrument::LIKELY * air.measured.doubt.humidity, 0);
-    let doubt_t =
-        super::instrument::LIKELY * air.measured.doubt.temperature * if studio.fahrenheit { 1.8 } else { 1.0 };
-    let shown = air.shown_humidity.get();
-    let corrected = air.measured.humidity.humidity.get();
-    let mut humidity_against = format!(
-        "the studio’s band is {}–{}; likely within {doubt_h} either way",
-        studio.number(settings.humidity_band.0.get(), 0),
-        studio.number(settings.humidity_band.1.get(), 0)
-    );
-    if (shown - corrected).abs() >= 0.05 {
-        humidity_against.push_str(&format!("; shown as {}, corrected by its check", studio.number(shown, 1)));
-    }
-    if air.measured.humidity.outside_checked_range {
-        humidity_against.push_str("; outside the range of its checks");
-    }
-    let dew = air.derived.dew.celsius();
-    let dew_against = match room.surface_c {
-        Some(surface) if dew >= surface => {
-            format!("{} is at {}\u{a0}{unit}: water settles on it", room.coldest_surface, degrees(surface))
-        }
-        Some(surface) => format!("{} is at {}\u{a0}{unit}: dry", room.coldest_surface, degrees(surface)),
-        None => "below this a surface is wet".to_owned(),
-    };
-    let low = super::air::vapour_density(air.measured.temperature, settings.humidity_band.0);
-    let state = air.band_state(settings);
-    Numbers {
-        lead: format!("{} is {}.", room.name, state.words.replace("stale; was", "not known now; it was")),
-        air: words(air, settings, studio, now),
-        temperature_against: format!(
-            "the studio’s band is {}–{}; likely within {} either way",
-            degrees(settings.temperature_band.0.get()),
-            degrees(settings.temperature_band.1.get()),
-            studio.number(doubt_t, 1)
-        ),
-        humidity_against,
-        dew_against,
-        density: studio.number(air.derived.vapour_density.get(), 1),
-        density_against: format!("{} at the lower end of the band", studio.number(low.get(), 1)),
-        wet_bulb: degrees(air.derived.wet_bulb),
     }
 }
 
@@ -284,9 +214,6 @@ const fn span_word(span: Span) -> &'static str {
         Span::Month => "thirty days",
     }
 }
-
-/// Readings further apart than this are not joined by a line.
-const JOINED_WITHIN: i64 = 35 * crate::base::time::MINUTE;
 
 #[expect(clippy::too_many_arguments, reason = "a chart is drawn from all of these")]
 async fn charts(
@@ -332,61 +259,6 @@ async fn charts(
     Ok(vec![draw(Quantity::Humidity, "humidity"), draw(Quantity::Temperature, "temperature")])
 }
 
-/// A reading after correction.
-struct Corrected {
-    at: i64,
-    temperature: Option<f64>,
-    humidity: Option<f64>,
-    aside: bool,
-}
-
-impl Corrected {
-    fn of(&self, quantity: Quantity) -> Option<Point> {
-        let value = match quantity {
-            Quantity::Humidity => self.humidity,
-            Quantity::Temperature => self.temperature,
-        };
-        value.map(|value| (self.at, value))
-    }
-}
-
-/// Each reading by the checks that had been made of its instrument up to then; those set aside stay as they came.
-fn correct(found: &[KeptReading], instruments: &[KnownInstrument]) -> Vec<Corrected> {
-    let checks: BTreeMap<InstrumentId, &[Check]> =
-        instruments.iter().map(|known| (known.instrument.id, known.checks.as_slice())).collect();
-    let mut last: Option<(InstrumentId, usize, Corrections)> = None;
-    let mut out = Vec::with_capacity(found.len());
-    for reading in found {
-        let aside = !reading.set_aside.is_empty();
-        let own = checks.get(&reading.instrument).copied().unwrap_or_default();
-        if aside || own.is_empty() {
-            out.push(Corrected {
-                at: reading.at.0,
-                temperature: reading.temperature,
-                humidity: reading.humidity,
-                aside,
-            });
-            continue;
-        }
-        // The correction changes only when another check comes into force: a month of readings needs it worked out a few times.
-        let in_force = own.iter().filter(|check| check.at <= reading.at).count();
-        let correction = match last {
-            Some((instrument, count, correction)) if instrument == reading.instrument && count == in_force => {
-                correction
-            }
-            _ => Corrections::of(own, reading.at),
-        };
-        last = Some((reading.instrument, in_force, correction));
-        let humidity = reading
-            .humidity
-            .and_then(|h| RelHumidity::new(h).ok())
-            .map(|h| correction.humidity.apply(h).humidity.get());
-        let temperature = reading.temperature.map(|t| t + correction.kelvins);
-        out.push(Corrected { at: reading.at.0, temperature, humidity, aside });
-    }
-    out
-}
-
 fn chart_view(chart: Chart, quantity: Quantity, wording: &Wording<'_>) -> ChartView {
     let row = |row: TableRow| {
         let show = |value: Option<f64>| value.map_or_else(|| "–".to_owned(), |value| wording.number(quantity, value));
@@ -421,11 +293,10 @@ fn reading_row(
     let state = if aside {
         ("near", format!("set aside: {}", reading.set_aside))
     } else {
-        match humidity {
-            Some(h) if h < settings.humidity_band.0.get() => ("stop", "below".to_owned()),
-            Some(h) if h > settings.humidity_band.1.get() => ("stop", "above".to_owned()),
-            _ => ("fit", "inside".to_owned()),
-        }
+        let doubt = known.map(|known| super::now::known(&known.instrument, &known.checks, now).doubt(0.0));
+        let off = doubt.map(|doubt| band::off(humidity, temperature, &doubt, settings)).unwrap_or_default();
+        let state = band::state(&off);
+        (state.mark, state.words.replace(" than the band", "").replace(" the band", ""))
     };
     ReadingRow {
         when: studio.zone.date_and_clock(reading.at, now),

@@ -117,7 +117,10 @@ async fn insert(
 /// The newest instant an instrument of this room gave, for topping up.
 pub(crate) async fn newest_instant(house: &House, room: RoomId) -> Result<Option<(InstrumentId, Instant)>, Problem> {
     let mut db = house.store.read().await?;
-    Ok(super::readings::newest(&mut db, room, house.store.clock().now().0, 1).await?.first().map(|reading| (reading.instrument, reading.at)))
+    Ok(super::readings::newest(&mut db, room, house.store.clock().now().0, 1)
+        .await?
+        .first()
+        .map(|reading| (reading.instrument, reading.at)))
 }
 
 /// A sensor of a room, for topping up and for tokens.

@@ -140,14 +140,16 @@ pub(super) async fn devices(db: &mut Db, room: RoomId) -> Result<Vec<Device>, Pr
 
 /// Adds a device.
 pub(super) async fn add_device(tx: &mut Tx, device: &Device) -> Result<(), Problem> {
-    query_with_nulls("insert into device (id, room, kind, name, grams_per_hour, removed) values ($1, $2, $3, $4, $5, null)")
-        .bind(device.id.to_string())
-        .bind(device.room.to_string())
-        .bind(device.kind.word())
-        .bind(&device.name)
-        .bind(device.grams_per_hour)
-        .execute(tx.db())
-        .await?;
+    query_with_nulls(
+        "insert into device (id, room, kind, name, grams_per_hour, removed) values ($1, $2, $3, $4, $5, null)",
+    )
+    .bind(device.id.to_string())
+    .bind(device.room.to_string())
+    .bind(device.kind.word())
+    .bind(&device.name)
+    .bind(device.grams_per_hour)
+    .execute(tx.db())
+    .await?;
     tx.audit("add device", device.id, "").await
 }
 

@@ -4,6 +4,7 @@
 use std::io::{BufWriter, Write};
 use std::path::{Path, PathBuf};
 
+use super::keys::private_file;
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 use serde_json::{Map, Value, json};
@@ -32,7 +33,10 @@ pub(super) async fn sqlite_copy(db: &mut AnyConnection, to: &Path) -> Result<Pat
 pub(super) async fn lines(db: &mut AnyConnection, to: &Path) -> Result<PathBuf, String> {
     let part = to.with_extension("jsonl.part");
     let tell = |cause: &dyn std::fmt::Display| cause.to_string();
-    let mut out = BufWriter::new(std::fs::File::create(&part).map_err(|cause| tell(&cause))?);
+    let mut out = {
+        let _gone = std::fs::remove_file(&part);
+        BufWriter::new(private_file(&part).map_err(|cause| tell(&cause))?)
+    };
     let tables = sqlx::query(
         "select cast(table_name as text) from information_schema.tables
          where table_schema = current_schema() and table_type = 'BASE TABLE' order by 1",

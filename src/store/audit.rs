@@ -1,9 +1,9 @@
 //! The audit chain: who did what, in order, each line bound to the one before. Ids only; never a value, name or health word.
 
-use sha2::{Digest, Sha256};
 use sqlx::Row;
 
 use super::Db;
+use super::keys::Keys;
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
 
@@ -22,22 +22,21 @@ pub struct Line {
     pub subject: String,
     /// Which fields, how many; never their values.
     pub detail: String,
-    /// The digest that binds this line to all before it, in hex.
+    /// The keyed digest that binds this line to all before it: without the key outside the database nobody can make another.
     pub chain: String,
 }
 
 /// Adds a line inside a write. One writer at a time makes the numbers gapless.
 pub(super) async fn add(
     db: &mut Db,
+    keys: &Keys,
     at: Instant,
     actor: &str,
     action: &str,
     subject: &str,
     detail: &str,
 ) -> Result<(), Problem> {
-    let last = sqlx::query("select line, chain from audit order by line desc limit 1")
-        .fetch_optional(&mut *db)
-        .await?;
+    let last = sqlx::query("select line, chain from audit order by line desc limit 1").fetch_optional(&mut *db).await?;
     let (number, before) = match last {
         Some(row) => (row.get::<i64, _>(0) + 1, row.get::<String, _>(1)),
         None => (1, String::new()),
@@ -51,7 +50,7 @@ pub(super) async fn add(
         detail: detail.to_owned(),
         chain: String::new(),
     };
-    line.chain = bind(&before, &line);
+    line.chain = bind(keys, &before, &line);
     sqlx::query(
         "insert into audit (line, at, actor, action, subject, detail, chain) values ($1, $2, $3, $4, $5, $6, $7)",
     )
@@ -94,11 +93,12 @@ pub enum Verdict {
     BrokenAt(i64),
 }
 
-/// Walks the whole chain. A cut-off end is seen only by comparing the head with one kept outside the database.
+/// Walks the whole chain and compares it with heads kept outside the database, each a line's number and digest: only they show that
+/// the end was cut off.
 ///
 /// # Errors
 /// When the database cannot be read.
-pub async fn verify(db: &mut Db) -> Result<Verdict, Problem> {
+pub async fn verify(db: &mut Db, keys: &Keys, heads: &[(i64, String)]) -> Result<Verdict, Problem> {
     let mut before = String::new();
     let mut expected = 1_i64;
     loop {
@@ -110,13 +110,20 @@ pub async fn verify(db: &mut Db) -> Result<Verdict, Problem> {
         .await?;
         for row in &rows {
             let line = read_line(row);
-            if line.line != expected || line.chain != bind(&before, &line) {
+            if line.line != expected || line.chain != bind(keys, &before, &line) {
+                return Ok(Verdict::BrokenAt(expected));
+            }
+            if heads.iter().any(|(number, head)| *number == expected && *head != line.chain) {
                 return Ok(Verdict::BrokenAt(expected));
             }
             before = line.chain;
             expected += 1;
         }
         if rows.is_empty() {
+            // A head beyond the last line: lines were cut off.
+            if heads.iter().any(|(number, _)| *number >= expected) {
+                return Ok(Verdict::BrokenAt(expected));
+            }
             return Ok(Verdict::Whole { lines: expected - 1, head: before });
         }
     }
@@ -134,13 +141,8 @@ fn read_line(row: &sqlx::any::AnyRow) -> Line {
     }
 }
 
-fn bind(before: &str, line: &Line) -> String {
-    let mut digest = Sha256::new();
-    let number = line.line.to_string();
-    let at = line.at.0.to_string();
-    for part in [before, &number, &at, &line.actor, &line.action, &line.subject, &line.detail] {
-        digest.update((part.len() as u64).to_be_bytes());
-        digest.update(part.as_bytes());
-    }
-    digest.finalize().iter().map(|byte| format!("{byte:02x}")).collect()
+fn bind(keys: &Keys, before: &str, line: &Line) -> String {
+    let (number, at) = (line.line.to_string(), line.at.0.to_string());
+    let parts = [before, &number, &at, &line.actor, &line.action, &line.subject, &line.detail];
+    keys.digest("audit line", &parts.map(str::as_bytes))
 }

@@ -16,7 +16,7 @@ pub const KEPT_FOR: i64 = 90 * DAY;
 pub struct FormKey {
     /// Who sent it.
     pub actor: Actor,
-    /// The path it was sent to.
+    /// Where it was sent: a digest of the path.
     pub route: String,
     /// The key rendered into the form or sent as `Idempotency-Key`; `None` for a message without one.
     pub form: Option<String>,
@@ -105,9 +105,6 @@ pub(super) async fn keep(tx: &mut Tx, key: &FormKey, kept: &Kept) -> Result<(), 
 
 /// Forgets results older than [`KEPT_FOR`].
 pub(super) async fn forget_old(db: &mut Db, now: Instant) -> Result<(), Problem> {
-    sqlx::query("delete from form_key where at < $1")
-        .bind(now.0 - KEPT_FOR)
-        .execute(db)
-        .await?;
+    sqlx::query("delete from form_key where at < $1").bind(now.0 - KEPT_FOR).execute(db).await?;
     Ok(())
 }

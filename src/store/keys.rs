@@ -115,25 +115,27 @@ pub fn same(a: &str, b: &str) -> bool {
     Sha256::digest(a.as_bytes()) == Sha256::digest(b.as_bytes())
 }
 
+/// A folder only this user looks into, and those above it.
 #[cfg(unix)]
-fn make_private_folder(folder: &Path) -> std::io::Result<()> {
+pub(super) fn make_private_folder(folder: &Path) -> std::io::Result<()> {
     use std::os::unix::fs::DirBuilderExt;
     std::fs::DirBuilder::new().recursive(true).mode(0o700).create(folder)
 }
 
 #[cfg(not(unix))]
-fn make_private_folder(folder: &Path) -> std::io::Result<()> {
+pub(super) fn make_private_folder(folder: &Path) -> std::io::Result<()> {
     std::fs::create_dir_all(folder)
 }
 
+/// A new file only this user reads.
 #[cfg(unix)]
-fn private_file(file: &Path) -> std::io::Result<std::fs::File> {
+pub(super) fn private_file(file: &Path) -> std::io::Result<std::fs::File> {
     use std::os::unix::fs::OpenOptionsExt;
     std::fs::OpenOptions::new().write(true).create_new(true).mode(0o600).open(file)
 }
 
 #[cfg(not(unix))]
-fn private_file(file: &Path) -> std::io::Result<std::fs::File> {
+pub(super) fn private_file(file: &Path) -> std::io::Result<std::fs::File> {
     std::fs::OpenOptions::new().write(true).create_new(true).open(file)
 }
 

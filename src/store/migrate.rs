@@ -6,6 +6,7 @@ use sqlx::AnyConnection;
 use sqlx::migrate::Migrator;
 use sqlx::{Connection, Row};
 
+use super::keys::make_private_folder;
 use super::{Engine, archive};
 
 static MIGRATIONS: Migrator = sqlx::migrate!("./migrations");
@@ -80,7 +81,8 @@ async fn find(engine: Engine, db: &mut AnyConnection) -> Result<Found, sqlx::Err
         return Ok(Found { schema: 0, program: String::new() });
     }
     let schema = sqlx::query("select cast(max(version) as bigint) from _sqlx_migrations").fetch_one(&mut *db).await?;
-    let program = sqlx::query("select value from setting where name = 'house.program'").fetch_optional(&mut *db).await?;
+    let program =
+        sqlx::query("select value from setting where name = 'house.program'").fetch_optional(&mut *db).await?;
     Ok(Found {
         schema: schema.try_get::<Option<i64>, _>(0)?.unwrap_or(0),
         program: program.map_or_else(|| "of an unknown version".to_owned(), |row| row.get(0)),
@@ -94,7 +96,7 @@ async fn back_up(
     schema: i64,
     stamp: &str,
 ) -> Result<PathBuf, String> {
-    std::fs::create_dir_all(folder).map_err(|cause| format!("cannot make {}: {cause}", folder.display()))?;
+    make_private_folder(folder).map_err(|cause| format!("cannot make {}: {cause}", folder.display()))?;
     let name = format!("before-migration-from-{schema:04}-{stamp}");
     let made = match engine {
         Engine::Sqlite => archive::sqlite_copy(db, &folder.join(format!("{name}.db"))).await,

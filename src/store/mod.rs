@@ -4,6 +4,7 @@
 mod archive;
 pub mod audit;
 pub mod forms;
+mod heads;
 pub mod keys;
 mod migrate;
 mod open;
@@ -64,6 +65,7 @@ pub struct Store {
     clock: Clock,
     /// Held while the house serves: one process per data folder.
     _lock: Option<Arc<File>>,
+    folder: PathBuf,
     backups: PathBuf,
 }
 

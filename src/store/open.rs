@@ -9,7 +9,8 @@ use std::time::Duration;
 use sqlx::any::{AnyConnectOptions, AnyPoolOptions};
 use sqlx::{AnyConnection, AnyPool, ConnectOptions, Connection, Row};
 
-use super::{Engine, Store, keys::Keys, migrate};
+use super::keys::{Keys, make_private_folder, private_file};
+use super::{Engine, Store, migrate};
 use crate::base::time::Clock;
 use crate::config::{Config, Database};
 
@@ -100,19 +101,55 @@ impl Store {
                 )));
             }
         }
+        check_key(&mut first, &keys, serving).await?;
         first.close().await.map_err(|cause| cause.to_string())?;
         let readers = pool(engine, &url, options.read_connections.max(1), true).await?;
         // One writing connection on both: who waits, waits for it here, and among processes for PostgreSQL's lock. An answer is due
         // within five seconds, so neither wait is longer than half of that.
         let writer = pool(engine, &url, 1, false).await?;
         let (keys, clock) = (Arc::new(keys), options.clock.clone());
-        Ok(Self { engine, readers, writer, keys, clock, _lock: lock.map(Arc::new), backups })
+        Ok(Self {
+            engine,
+            readers,
+            writer,
+            keys,
+            clock,
+            _lock: lock.map(Arc::new),
+            folder: options.data_dir.clone(),
+            backups,
+        })
     }
 
     /// Where copies made before migrations lie.
     #[must_use]
     pub fn backups(&self) -> &Path {
         &self.backups
+    }
+}
+
+/// A database remembers which key it was made with: links, tokens and the audit chain of another would not hold.
+async fn check_key(db: &mut AnyConnection, keys: &Keys, serving: bool) -> Result<(), OpenError> {
+    let tell = |cause: sqlx::Error| OpenError(format!("the database cannot be read: {cause}"));
+    let row = sqlx::query("select value from setting where name = 'house.key'")
+        .fetch_optional(&mut *db)
+        .await
+        .map_err(tell)?;
+    match row.map(|row| row.get::<String, _>(0)) {
+        Some(id) if id == keys.id() => Ok(()),
+        Some(id) => Err(OpenError(format!(
+            "this database belongs to key {id}; the keys folder {} holds key {}. Put the right keys folder there, or name it with keys_dir",
+            keys.folder().display(),
+            keys.id()
+        ))),
+        None if serving => {
+            sqlx::query("insert into setting (name, value) values ('house.key', $1) on conflict (name) do nothing")
+                .bind(keys.id())
+                .execute(db)
+                .await
+                .map_err(tell)?;
+            Ok(())
+        }
+        None => Ok(()),
     }
 }
 
@@ -139,7 +176,7 @@ fn install_drivers() {
 fn take_lock(folder: &Path) -> Result<File, OpenError> {
     let tell =
         |cause: &dyn fmt::Display| OpenError(format!("cannot use the data folder {}: {cause}", folder.display()));
-    std::fs::create_dir_all(folder).map_err(|cause| tell(&cause))?;
+    make_private_folder(folder).map_err(|cause| tell(&cause))?;
     let lock = File::options()
         .create(true)
         .truncate(false)
@@ -166,7 +203,11 @@ fn where_to(options: &OpenOptions, may_make: bool) -> Result<(Engine, String), O
                 return Err(OpenError(format!("there is no database at {}", file_at.display())));
             }
             if let Some(folder) = file_at.parent() {
-                std::fs::create_dir_all(folder).map_err(tell)?;
+                make_private_folder(folder).map_err(tell)?;
+            }
+            if may_make && !file_at.exists() {
+                // SQLite gives its other files the same permissions.
+                private_file(&file_at).map_err(tell)?;
             }
             Ok((Engine::Sqlite, sqlite_url(&file_at, if may_make { "rwc" } else { "rw" })))
         }

@@ -3,10 +3,12 @@
 
 use std::future::Future;
 use std::pin::Pin;
+use std::sync::Arc;
 
 use sqlx::{Any, Transaction};
 
 use super::forms::{self, FormKey, Kept};
+use super::keys::Keys;
 use super::{Db, Engine, Store, audit};
 use crate::base::actor::Actor;
 use crate::base::problem::Problem;
@@ -29,6 +31,7 @@ pub struct Tx {
     /// Who writes.
     pub actor: Actor,
     told: bool,
+    keys: Arc<Keys>,
 }
 
 impl Tx {
@@ -44,7 +47,8 @@ impl Tx {
     pub async fn audit(&mut self, action: &str, subject: impl std::fmt::Display, detail: &str) -> Result<(), Problem> {
         self.told = true;
         let (now, actor) = (self.now.0, self.actor.mark());
-        audit::add(&mut self.transaction, now, &actor, action, &subject.to_string(), detail).await
+        let keys = Arc::clone(&self.keys);
+        audit::add(&mut self.transaction, &keys, now, &actor, action, &subject.to_string(), detail).await
     }
 
     /// For records that themselves say who gave them and when, such as a sensor's reading every ten minutes.
@@ -87,7 +91,13 @@ impl Store {
         F: for<'t> Fn(&'t mut Tx) -> Work<'t> + Send + Sync,
     {
         let transaction = self.begin_write().await.map_err(Problem::from)?;
-        let mut tx = Tx { transaction, now: self.clock.now(), actor: key.actor.clone(), told: false };
+        let mut tx = Tx {
+            transaction,
+            now: self.clock.now(),
+            actor: key.actor.clone(),
+            told: false,
+            keys: Arc::clone(&self.keys),
+        };
         if let Some(kept) = forms::first_result(tx.db(), key).await? {
             return Ok(kept);
         }

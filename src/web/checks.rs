@@ -128,6 +128,13 @@ impl FieldView {
         self
     }
 
+    /// For a few letters only.
+    #[must_use]
+    pub fn short(mut self) -> Self {
+        self.short = true;
+        self
+    }
+
     /// May stay empty.
     #[must_use]
     pub fn or_empty(mut self) -> Self {

@@ -26,6 +26,8 @@ pub struct FieldView {
     pub kind: &'static str,
     /// The choices of a select, radio or checks.
     pub options: Vec<Choice>,
+    /// True for a few letters only: the field is then no wider than a number's.
+    pub short: bool,
 }
 
 /// One choice of a field with choices.
@@ -46,6 +48,12 @@ impl FieldView {
         let hint = self.hint.as_ref().map(|_| format!("f-{}-hint", self.name));
         let error = self.error.as_ref().map(|_| format!("f-{}-wrong", self.name));
         [hint, error].into_iter().flatten().collect::<Vec<_>>().join(" ")
+    }
+
+    /// True where choices are whole phrases: they then stand one below the other.
+    #[must_use]
+    pub fn is_long(&self) -> bool {
+        self.options.iter().any(|choice| choice.label.chars().count() > 20)
     }
 
     /// The id a link from the error summary leads to: the field, or its first choice.

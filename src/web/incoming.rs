@@ -20,6 +20,9 @@ use crate::store::keys::same;
 /// The most a form may hold: far more than any page of ours sends.
 pub const FORM_MOST: usize = 256 * 1024;
 
+/// The most a message to the API may hold: the largest question of the file form.
+pub const MESSAGE_MOST: usize = 2 * 1024 * 1024;
+
 /// A form sent from a page of ours in this session. One that was kept before is answered with its first result before the handler
 /// looks at anything that may have changed since.
 pub struct Form<T> {
@@ -106,7 +109,7 @@ impl<T: DeserializeOwned + Send> FromRequest<House> for FormThatSignsIn<T> {
 #[derive(serde::Deserialize)]
 pub struct Nothing {}
 
-/// Checks where a form came from and gives its key. `parts` are what it held besides text fields (a file's bytes).
+/// Checks where a form came from and gives its key. The route is kept as a digest, since links of invitations are secrets. `parts` are what it held besides text fields (a file's bytes).
 ///
 /// # Errors
 /// [`Problem::Forged`] when it did not come from a page of ours in this session; [`Problem::Unreadable`] without a key.
@@ -118,21 +121,24 @@ pub fn form_key(
     parts: &[&[u8]],
 ) -> Result<FormKey, Problem> {
     let field = |name: &str| pairs.iter().find(|(key, _)| key == name).map(|(_, value)| value.as_str());
-    if !from_our_page(house, headers) || !field("csrf").is_some_and(|token| same(token, &visitor.csrf)) {
+    let known = !visitor.csrf.is_empty() && from_our_page(house, headers);
+    if !known || !field("csrf").is_some_and(|token| same(token, &visitor.csrf)) {
         return Err(Problem::Forged);
     }
     let form = field("form_key")
         .filter(|key| is_key(key))
         .ok_or_else(|| Problem::Unreadable("The form came without its key.".into()))?;
     let mut held: Vec<&[u8]> = Vec::new();
-    for (name, value) in pairs.iter().filter(|(name, _)| name != "csrf" && name != "form_key") {
+    // A passphrase leaves no trace here, not even a keyed one: only its slow hash is kept.
+    let counts = |name: &str| !matches!(name, "csrf" | "form_key" | "passphrase" | "again");
+    for (name, value) in pairs.iter().filter(|(name, _)| counts(name)) {
         held.push(name.as_bytes());
         held.push(value.as_bytes());
     }
     held.extend_from_slice(parts);
     Ok(FormKey {
         actor: visitor.actor.clone(),
-        route: visitor.path.clone(),
+        route: house.store.keys().digest("route", &[visitor.path.as_bytes()]),
         form: Some(form.to_owned()),
         fingerprint: house.store.keys().digest("form body", &held),
     })
@@ -151,7 +157,7 @@ pub fn message_key(house: &House, visitor: &Visitor, headers: &HeaderMap, body: 
     };
     Ok(FormKey {
         actor: visitor.actor.clone(),
-        route: visitor.path.clone(),
+        route: house.store.keys().digest("route", &[visitor.path.as_bytes()]),
         form,
         fingerprint: house.store.keys().digest("message body", &[body]),
     })
@@ -169,7 +175,7 @@ fn is_key(key: &str) -> bool {
 }
 
 /// Browsers say where a form was sent from; those that say "elsewhere" are refused, whatever token they carry.
-fn from_our_page(house: &House, headers: &HeaderMap) -> bool {
+pub(super) fn from_our_page(house: &House, headers: &HeaderMap) -> bool {
     let site = text_header(headers, "sec-fetch-site");
     if !site.is_empty() && site != "same-origin" && site != "none" {
         return false;
@@ -202,9 +208,9 @@ impl FromRequest<House> for Message {
     async fn from_request(request: Request, house: &House) -> Result<Self, Turned> {
         let (parts, body) = request.into_parts();
         let visitor = visitor_of(&parts)?;
-        let body = axum::body::to_bytes(body, FORM_MOST)
+        let body = axum::body::to_bytes(body, MESSAGE_MOST)
             .await
-            .map_err(|_| Problem::TooLarge("The message is larger than 256 kB.".into()))?;
+            .map_err(|_| Problem::TooLarge("The message is larger than 2 MB.".into()))?;
         let key = message_key(house, &visitor, &parts.headers, &body)?;
         unless_kept(house, &key).await?;
         Ok(Self { body, key })

@@ -16,11 +16,10 @@ pub mod serve;
 pub mod session;
 pub mod studio;
 pub mod token;
+pub mod turns;
 pub mod visitor;
 
 use std::sync::Arc;
-
-use tokio::sync::Semaphore;
 
 use crate::config::Config;
 use crate::store::Store;
@@ -32,8 +31,10 @@ pub struct House {
     pub store: Store,
     /// The options this process was started with.
     pub config: Arc<Config>,
-    /// Two passphrases at once: each takes 19 MiB while it is hashed.
-    pub hashing: Arc<Semaphore>,
+    /// Turns for hashing passphrases.
+    pub hashing: turns::Hashing,
+    /// Turns for reading files and for long calculations.
+    pub thinking: turns::Turns,
     /// True when the data is the invented studio; a banner says so on every page.
     pub demo: bool,
 }
@@ -42,7 +43,13 @@ impl House {
     /// A house around an open database.
     #[must_use]
     pub fn new(store: Store, config: Config, demo: bool) -> Self {
-        Self { store, config: Arc::new(config), hashing: Arc::new(Semaphore::new(2)), demo }
+        Self {
+            store,
+            config: Arc::new(config),
+            hashing: turns::Hashing::default(),
+            thinking: turns::Turns::new(2, 32),
+            demo,
+        }
     }
 
     /// A path of ours with the base path before it.

@@ -7,7 +7,7 @@ use askama::Template;
 use axum::Json;
 use axum::body::Body;
 use axum::extract::{Request, State};
-use axum::http::{HeaderValue, Method, StatusCode, header};
+use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{Html, IntoResponse, Response};
 use serde_json::json;
@@ -15,10 +15,11 @@ use serde_json::json;
 use super::House;
 use super::form::{FieldView, Mistake};
 use super::frame::Frame;
-use super::incoming::{FORM_MOST, has_type, new_form_key};
+use super::incoming::{FORM_MOST, from_our_page, has_type, new_form_key};
 use super::studio::{Place, Studio};
-use super::visitor::{Visitor, text_header};
+use super::visitor::{Visitor, cookie, csrf_of, text_header};
 use crate::base::problem::Problem;
+use crate::store::keys::same;
 
 /// A problem on its way to the page, carried beside an empty answer.
 #[derive(Clone)]
@@ -109,6 +110,9 @@ pub async fn tell(State(house): State<House>, request: Request, next: Next) -> R
     let writes = request.method() == Method::POST;
     let is_form = writes && has_type(request.headers(), "application/x-www-form-urlencoded");
     let (mut request, draft) = if is_form { remember(&house, request).await } else { (request, String::new()) };
+    // Only what a page of ours sent in the session that has ended is carried on: a foreign page must not have its form sent by
+    // whoever signs in next.
+    let draft = if is_ours(&house, request.headers(), &draft) { draft } else { String::new() };
     let answer = match request.extensions_mut().remove::<Fallen>() {
         Some(Fallen(problem)) => told(problem),
         None => next.run(request).await,
@@ -122,7 +126,7 @@ pub async fn tell(State(house): State<House>, request: Request, next: Next) -> R
         },
     };
     if let Problem::Broken(cause) = &*problem {
-        tracing::error!(path = %visitor.path, %cause, "a request could not be finished");
+        tracing::error!(path = super::serve::without_secrets(&visitor.path), %cause, "a request could not be finished");
     }
     if visitor.api {
         return as_json(&problem);
@@ -134,6 +138,13 @@ pub async fn tell(State(house): State<House>, request: Request, next: Next) -> R
             answer
         }
     }
+}
+
+fn is_ours(house: &House, headers: &HeaderMap, body: &str) -> bool {
+    let presented = cookie(headers, house.config.cookie_name()).map(|secret| csrf_of(&secret));
+    let pairs: Vec<(String, String)> = serde_urlencoded::from_str(body).unwrap_or_default();
+    let sent = pairs.iter().find(|(name, _)| name == "csrf").map(|(_, token)| token.as_str());
+    from_our_page(house, headers) && presented.zip(sent).is_some_and(|(presented, sent)| same(&presented, sent))
 }
 
 /// A problem met before the visitor was known; told like any other.
@@ -195,7 +206,13 @@ fn as_json(problem: &Problem) -> Response {
     answer
 }
 
-async fn as_page(house: &House, visitor: &Visitor, problem: &Problem, draft: &str, reads: bool) -> Result<Response, Problem> {
+async fn as_page(
+    house: &House,
+    visitor: &Visitor,
+    problem: &Problem,
+    draft: &str,
+    reads: bool,
+) -> Result<Response, Problem> {
     let studio = studio_or_default(house).await;
     if matches!(problem, Problem::SignIn) {
         return sign_in_page(house, &studio, visitor, draft, reads);
@@ -227,7 +244,13 @@ async fn as_page(house: &House, visitor: &Visitor, problem: &Problem, draft: &st
 
 /// An ended sign-in on a page read: go and sign in. On a form: the sign-in page carries what was typed, to be sent afterwards; a
 /// file cannot be carried and has to be chosen again.
-fn sign_in_page(house: &House, studio: &Studio, visitor: &Visitor, draft: &str, reads: bool) -> Result<Response, Problem> {
+fn sign_in_page(
+    house: &House,
+    studio: &Studio,
+    visitor: &Visitor,
+    draft: &str,
+    reads: bool,
+) -> Result<Response, Problem> {
     if reads {
         let next = serde_urlencoded::to_string([("next", &visitor.path)]).map_err(Problem::broken)?;
         let to = house.url(&format!("/sign-in?{next}"));

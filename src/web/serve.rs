@@ -2,12 +2,20 @@
 
 use std::any::Any;
 use std::net::SocketAddr;
+use std::sync::Arc;
+use std::time::Duration;
 
 use axum::Router;
 use axum::extract::{ConnectInfo, Request, State};
 use axum::http::StatusCode;
 use axum::middleware::{self, Next};
 use axum::response::{IntoResponse, Redirect, Response};
+use hyper_util::rt::{TokioExecutor, TokioIo, TokioTimer};
+use hyper_util::server::conn::auto::Builder;
+use hyper_util::server::graceful::GracefulShutdown;
+use hyper_util::service::TowerToHyperService;
+use tokio::net::TcpListener;
+use tokio::sync::Semaphore;
 use tower_http::catch_panic::CatchPanicLayer;
 use tower_http::compression::CompressionLayer;
 use tower_http::timeout::TimeoutLayer;
@@ -29,11 +37,9 @@ pub fn app(house: &House, routes: Routes) -> Router {
         .layer(middleware::from_fn_with_state(with(house), problems::tell))
         .layer(middleware::from_fn_with_state(with(house), visitor::find))
         .layer(CompressionLayer::new().gzip(true))
-        .layer(middleware::from_fn_with_state(with(house), headers::add))
-        .layer(middleware::from_fn_with_state(with(house), log_request))
         .with_state(house.clone());
     let base = house.config.base_path.clone();
-    if base.is_empty() {
+    let whole = if base.is_empty() {
         inner
     } else {
         let home = format!("{base}/");
@@ -43,7 +49,10 @@ pub fn app(house: &House, routes: Routes) -> Router {
                 axum::routing::get(move || async move { Redirect::permanent(home.trim_end_matches('/')) }),
             )
             .nest(&base, inner)
-    }
+    };
+    whole
+        .layer(middleware::from_fn_with_state(with(house), headers::add))
+        .layer(middleware::from_fn_with_state(with(house), log_request))
 }
 
 /// Whether the process lives, and whether it can work.
@@ -81,13 +90,18 @@ async fn log_request(State(house): State<House>, request: Request, next: Next) -
     let from = peer.map(|peer| visitor::client_address(&house, peer, request.headers()));
     let started = std::time::Instant::now();
     let answer = next.run(request).await;
-    // Links of invitations and claims are secrets while they are open.
-    let shown = match path.split('/').nth(1) {
-        Some("claim" | "invited") => path.split('/').take(2).collect::<Vec<_>>().join("/"),
-        _ => path,
-    };
-    tracing::info!(%method, path = shown, status = answer.status().as_u16(), ms = started.elapsed().as_millis() as u64, from = ?from, "request");
+    let shown = without_secrets(&path);
+    tracing::info!(%method, path = %shown, status = answer.status().as_u16(), ms = started.elapsed().as_millis() as u64, from = ?from, "request");
     answer
+}
+
+/// A path for the log: links of invitations and claims are secrets while they are open.
+pub(super) fn without_secrets(path: &str) -> String {
+    let mut parts = path.split('/');
+    match parts.find(|part| matches!(*part, "claim" | "invited")) {
+        Some(word) => format!("/{word}/…"),
+        None => path.to_owned(),
+    }
 }
 
 /// The answer to a write: go and see it, or the JSON it gave.
@@ -100,14 +114,52 @@ pub fn answer(house: &House, kept: &Kept) -> Response {
     Redirect::to(&house.url(&kept.location)).into_response()
 }
 
+/// Headers that are not complete by then are given up on.
+const HEADERS_WITHIN: Duration = Duration::from_secs(10);
+/// Connections at once; whoever comes then waits to be accepted.
+const CONNECTIONS: usize = 512;
+/// How long requests under way may take once the house was told to stop.
+const FINISH_WITHIN: Duration = Duration::from_secs(10);
+
 /// Listens until told to stop; requests under way are finished first.
 ///
 /// # Errors
-/// When the address cannot be listened at.
-pub async fn listen(app: Router, listener: tokio::net::TcpListener) -> std::io::Result<()> {
-    axum::serve(listener, app.into_make_service_with_connect_info::<SocketAddr>())
-        .with_graceful_shutdown(told_to_stop())
-        .await
+/// None at present: a connection that cannot be accepted is logged and the next one awaited.
+pub async fn listen(app: Router, listener: TcpListener) -> std::io::Result<()> {
+    let mut builder = Builder::new(TokioExecutor::new());
+    builder.http1().timer(TokioTimer::new()).header_read_timeout(HEADERS_WITHIN);
+    builder.http2().timer(TokioTimer::new()).keep_alive_interval(Duration::from_secs(30));
+    let (builder, places) = (Arc::new(builder), Arc::new(Semaphore::new(CONNECTIONS)));
+    let under_way = GracefulShutdown::new();
+    let mut stop = std::pin::pin!(told_to_stop());
+    loop {
+        let Ok(place) = Arc::clone(&places).acquire_owned().await else { break };
+        let (stream, peer) = tokio::select! {
+            accepted = listener.accept() => match accepted {
+                Ok(accepted) => accepted,
+                Err(cause) => {
+                    tracing::warn!(%cause, "a connection could not be accepted");
+                    tokio::time::sleep(Duration::from_millis(50)).await;
+                    continue;
+                }
+            },
+            () = &mut stop => break,
+        };
+        // The peer's address stands beside every request of the connection.
+        let service = TowerToHyperService::new(app.clone().layer(axum::Extension(ConnectInfo(peer))));
+        let connection = builder.serve_connection(TokioIo::new(stream), service).into_owned();
+        let connection = under_way.watch(connection);
+        tokio::spawn(async move {
+            // A browser that goes away in the middle is no news.
+            let _ended = connection.await;
+            drop(place);
+        });
+    }
+    drop(listener);
+    if tokio::time::timeout(FINISH_WITHIN, under_way.shutdown()).await.is_err() {
+        tracing::warn!("some requests were not finished in time and were cut off");
+    }
+    Ok(())
 }
 
 async fn told_to_stop() {

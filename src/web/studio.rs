@@ -25,6 +25,8 @@ pub struct Studio {
     pub fahrenheit: bool,
     /// The decimal sign.
     pub decimal: DecimalMark,
+    /// True for the invented studio, however the program was started.
+    pub invented: bool,
 }
 
 impl Default for Studio {
@@ -35,6 +37,7 @@ impl Default for Studio {
             currency: "EUR".to_owned(),
             fahrenheit: false,
             decimal: DecimalMark::Point,
+            invented: false,
         }
     }
 }
@@ -54,6 +57,7 @@ impl Studio {
             currency: get("studio.currency").map_or(fresh.currency, str::to_owned),
             fahrenheit: get("studio.temperature") == Some("fahrenheit"),
             decimal: get("studio.decimal").and_then(DecimalMark::from_word).unwrap_or(fresh.decimal),
+            invented: get("house.demo") == Some("yes"),
         })
     }
 
@@ -190,7 +194,7 @@ impl House {
             clock: studio.zone.clock(now),
             date: studio.zone.date(now, now),
             csrf: visitor.csrf.clone(),
-            demo: self.demo,
+            demo: self.demo || studio.invented,
             banner: self.banner(),
             lang: "en".to_owned(),
             light: visitor.light,

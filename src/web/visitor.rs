@@ -6,7 +6,7 @@ use std::sync::Arc;
 use axum::extract::{Request, State};
 use axum::http::{HeaderMap, HeaderValue, header};
 use axum::middleware::Next;
-use axum::response::Response;
+use axum::response::{IntoResponse, Response};
 
 use super::problems::Fallen;
 use super::{House, session, token};
@@ -83,6 +83,10 @@ pub async fn find(State(house): State<House>, mut request: Request, next: Next) 
     if path.starts_with("/static/") || path == "/healthz" || path == "/readyz" {
         return next.run(request).await;
     }
+    if !is_our_name(&house, request.headers()) {
+        let told = "This house does not answer to that name.";
+        return (axum::http::StatusCode::MISDIRECTED_REQUEST, told).into_response();
+    }
     let (visitor, new_guest) = match recognise(&house, request.headers(), &path).await {
         Ok(found) => found,
         Err(problem) => {
@@ -97,6 +101,21 @@ pub async fn find(State(house): State<House>, mut request: Request, next: Next) 
         answer.headers_mut().append(header::SET_COOKIE, cookie);
     }
     answer
+}
+
+/// The name in the browser's line is the one this house was told, an address, or this machine: a page elsewhere must not reach a
+/// house on this machine by giving it a name of its own.
+fn is_our_name(house: &House, headers: &HeaderMap) -> bool {
+    let host = text_header(headers, header::HOST.as_str());
+    let name = host
+        .rsplit_once(':')
+        .filter(|(_, port)| port.bytes().all(|b| b.is_ascii_digit()))
+        .map_or(host.as_str(), |(name, _)| name);
+    let name = name.trim_start_matches('[').trim_end_matches(']');
+    name.is_empty()
+        || name.eq_ignore_ascii_case(house.config.external_url.host())
+        || name.eq_ignore_ascii_case("localhost")
+        || name.parse::<IpAddr>().is_ok()
 }
 
 async fn recognise(house: &House, headers: &HeaderMap, path: &str) -> Result<(Visitor, Option<String>), Problem> {
@@ -114,7 +133,7 @@ async fn recognise(house: &House, headers: &HeaderMap, path: &str) -> Result<(Vi
         if let Some((who, seen)) = session::holder(&mut db, &house.config, &secret, now).await? {
             drop(db);
             if now.0.since(seen) >= MINUTE {
-                note_use(house, &who).await;
+                note_use(house.clone(), who.clone());
             }
             visitor.csrf = csrf_of(&secret);
             visitor.actor = Actor::Person(who);
@@ -154,16 +173,19 @@ async fn by_token(house: &House, secret: &str, now: Now) -> Result<Actor, Proble
     Ok(actor)
 }
 
-async fn note_use(house: &House, who: &crate::base::actor::Who) {
-    let session = who.session;
-    let key = FormKey::unkeyed(Actor::Person(who.clone()));
-    let noted = house.store.write(&key, move |tx| {
-        Box::pin(async move {
-            session::touch(tx, session).await?;
-            Ok(Kept::see(""))
-        })
+/// Beside the request: a page must not wait for a busy writer only to be noted.
+fn note_use(house: House, who: crate::base::actor::Who) {
+    tokio::spawn(async move {
+        let session = who.session;
+        let key = FormKey::unkeyed(Actor::Person(who));
+        let noted = house.store.write(&key, move |tx| {
+            Box::pin(async move {
+                session::touch(tx, session).await?;
+                Ok(Kept::see(""))
+            })
+        });
+        log_unnoted(noted.await);
     });
-    log_unnoted(noted.await);
 }
 
 /// That somebody was seen is worth a note, not a refused page.
@@ -173,7 +195,7 @@ fn log_unnoted(noted: Result<Kept, Problem>) {
     }
 }
 
-fn csrf_of(secret: &str) -> String {
+pub(super) fn csrf_of(secret: &str) -> String {
     keyed_digest(secret.as_bytes(), "form of this session", &[])
 }
 
@@ -211,7 +233,9 @@ pub fn client_address(house: &House, peer: IpAddr, headers: &HeaderMap) -> IpAdd
     if !listed(&peer) {
         return peer;
     }
-    let chain = text_header(headers, "x-forwarded-for");
+    // A proxy may add a line of its own; all of them are one list.
+    let lines = headers.get_all("x-forwarded-for").iter().filter_map(|line| line.to_str().ok());
+    let chain = lines.collect::<Vec<_>>().join(",");
     chain
         .split(',')
         .rev()

@@ -4,7 +4,7 @@ use stillroom::adhesives::set_time::{Climate, Label, Scatter, SetTest, TestPiece
 use stillroom::adhesives::{Air, AirDoubt, Bead, Conditions, Liquids};
 use stillroom::advice::band::{HUMIDITIES, Suitability, TEMPERATURES, humidity_at, temperature_at, working_band};
 use stillroom::advice::judge::{
-    CureClass, Doubt, Limits, NotToday, Question, RoomNow, ShelfBottle, Subject, Verdict, Work, judge,
+    CureClass, Doubt, Limits, NotToday, Question, RoomDraws, RoomNow, ShelfBottle, Subject, Verdict, Work, judge,
 };
 use stillroom::advice::options::options;
 use stillroom::advice::reasons::reasons;
@@ -115,6 +115,17 @@ fn what_the_caller_bars_goes_before_every_figure() {
         let judged = judge(&room.ask());
         assert_eq!(judged.bottles[0].verdict, Verdict::NotForToday);
         assert!(matches!(judged.base, Subject::Class(_)));
+    }
+}
+
+#[test]
+fn a_room_drawn_once_serves_every_artist_in_it() {
+    let shelf = vec![bottle("Slate", (2.0, 3.0), None, &SIX), bottle("Fen", (3.0, 5.0), None, &[])];
+    let mut room = Room::new(0.9, air(22.0, 45.0), shelf);
+    let drawn = RoomDraws::of(&room.ask());
+    for settle in [0.4, 0.9, 2.0] {
+        room.hands = hands(settle, 45);
+        assert_eq!(drawn.judge(&room.ask()), judge(&room.ask()));
     }
 }
 

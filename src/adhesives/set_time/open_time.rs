@@ -106,15 +106,16 @@ impl Openness {
     /// ln seconds a bead of a new placement can wait in these conditions.
     #[must_use]
     pub fn open_time(&self, bottle: &Posterior, at: &Conditions, doubt: AirDoubt, pick_up: Option<PickUp>) -> Mixture {
-        let set = bottle.placement_by_scatter(at, doubt);
+        let set = bottle.placement_coarsely(at, doubt);
         let extra = if pick_up.is_some() { PICK_UP_DOUBT } else { 0.0 };
         let mut parts = Vec::with_capacity(set.parts().len() * OPENNESS_POINTS);
         for part in set.parts() {
+            let sd = part.sd.hypot(extra);
             for (i, w) in self.weights.iter().enumerate() {
                 parts.push(Part {
                     weight: part.weight * w,
                     mean: part.mean + ln_openness(i) + pick_up_shift(pick_up),
-                    sd: part.sd.hypot(extra),
+                    sd,
                 });
             }
         }

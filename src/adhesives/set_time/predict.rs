@@ -59,13 +59,13 @@ impl Posterior {
         Mixture::new(self.parts(at, doubt, |_| 0.0))
     }
 
-    /// The same as [`Posterior::placement`] with one normal for each scatter: close enough where the result is
-    /// spread out further anyway.
-    pub(super) fn placement_by_scatter(&self, at: &Conditions, doubt: AirDoubt) -> Mixture {
+    /// The same as [`Posterior::placement`] with one normal for each four neighbouring scatters, of their mean and
+    /// spread: close enough where the result is spread out further anyway.
+    pub(super) fn placement_coarsely(&self, at: &Conditions, doubt: AirDoubt) -> Mixture {
         let parts = self.parts(at, doubt, |s| SESSION_SD.powi(2) + s.sigma.powi(2));
-        let nodes = parts.len() / self.scatters().len();
+        let group = 4 * parts.len() / self.scatters().len();
         let merged = parts
-            .chunks(nodes)
+            .chunks(group)
             .map(|group| {
                 let own = Mixture::new(group.to_vec());
                 Part { weight: group.iter().map(|p| p.weight).sum(), mean: own.mean(), sd: own.sd() }

@@ -12,7 +12,7 @@ use super::refusal::Refusal;
 use crate::advice::judge::{CureClass, Limits, NotToday, RoomNow, ShelfBottle, Work};
 
 /// Longest file read, in bytes.
-pub const LARGEST_FILE: usize = 8 * 1024 * 1024;
+pub const LARGEST_FILE: usize = 2 * 1024 * 1024;
 /// Most timings in a file.
 pub const MOST_TIMINGS: usize = 10_000;
 /// Most classes.

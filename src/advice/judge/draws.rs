@@ -5,8 +5,8 @@ use crate::adhesives::set_time::{
     Openness, PICK_UP_DOUBT, Parameter, Posterior, Row, SESSION_SD, Scatter, dryness, pick_up_shift, row,
 };
 use crate::adhesives::{Conditions, PickUp};
-use crate::artists::hands::{Hands, Nig, OPENNESS_POINTS, ln_openness, openness_step};
-use crate::base::stats::gamma::QuantileTable;
+use crate::artists::hands::{Hands, Nig, OPENNESS_POINTS, ln_openness, openness_cell, openness_step};
+use crate::base::stats::gamma::{AtScore, QuantileTable};
 use crate::base::stats::lattice::{self, POINTS};
 
 use super::question::RoomNow;
@@ -116,8 +116,8 @@ impl AdhesiveDraws {
             temperature_factor: Vec::with_capacity(POINTS),
             sigma: Vec::with_capacity(POINTS),
         };
-        for i in 0..POINTS {
-            let k = which[lattice::rank(dim::SCATTER)[i]];
+        for (i, rank) in lattice::rank(dim::SCATTER).iter().enumerate() {
+            let k = which[*rank];
             let (z_n, z_q, z_r) = (for_n[i], for_q[i], for_rest[i]);
             let root = &roots[k];
             draws.humidity_exponent.push(root.mean[0] + root.n * z_n);
@@ -214,53 +214,66 @@ fn by_rank(weights: &[f64]) -> Vec<f64> {
     values
 }
 
-/// Tables that belong to one pair of hands and serve every adhesive.
+/// What belongs to one pair of hands and serves every adhesive.
 #[derive(Debug, Clone)]
-pub(crate) struct HandsTables<'a> {
-    hands: &'a Hands,
-    hands_time: QuantileTable,
-    held: bool,
+pub(crate) struct HandsTables {
+    /// The hands time at each point of the openness grid.
+    grid: Vec<GridPoint>,
+    /// Gamma quantiles at the spread's score of each draw; empty when the hands are held at their means.
+    spreads: Vec<AtScore>,
     /// Mean and variance of the log travel in each draw: the same for every adhesive.
     travel: Vec<(f64, f64)>,
 }
 
-impl<'a> HandsTables<'a> {
-    pub(crate) fn of(hands: &'a Hands, held: Option<Doubt>) -> Self {
+/// A fit of the hands time with the place of its shape in the gamma table.
+#[derive(Debug, Clone, Copy)]
+struct GridPoint {
+    fit: Nig,
+    place: f64,
+}
+
+impl HandsTables {
+    pub(crate) fn of(hands: &Hands, held: Option<Doubt>) -> Self {
         let held = held == Some(Doubt::Hands);
         let shapes = || hands.hands_time().iter().map(Nig::shape);
-        let hands_time = QuantileTable::new(shapes().fold(f64::INFINITY, f64::min), shapes().fold(0.0, f64::max));
-        let shape = hands.travel.shape();
+        let table = QuantileTable::new(shapes().fold(f64::INFINITY, f64::min), shapes().fold(0.0, f64::max));
+        let grid =
+            hands.hands_time().iter().map(|fit| GridPoint { fit: *fit, place: table.place_of(fit.shape()) }).collect();
+        if held {
+            let travel = vec![(hands.travel.mean, hands.travel.spread().powi(2)); POINTS];
+            return Self { grid, spreads: Vec::new(), travel };
+        }
+        let spreads = lattice::normal(dim::HANDS_SPREAD).iter().map(|z| table.at_score(*z)).collect();
+        let (fit, shape) = (&hands.travel, hands.travel.shape());
         let table = QuantileTable::new(shape, shape);
-        let travel = (0..POINTS)
-            .map(|i| {
-                let (mean, spread) = (lattice::normal(dim::TRAVEL_MEAN)[i], lattice::normal(dim::TRAVEL_SPREAD)[i]);
-                drawn(&hands.travel, &table, held, mean, spread)
+        let travel = lattice::normal(dim::TRAVEL_MEAN)
+            .iter()
+            .zip(lattice::normal(dim::TRAVEL_SPREAD))
+            .map(|(mean, spread)| {
+                let variance = fit.scale / table.at(shape, *spread);
+                (fit.mean + (variance / fit.worth()).sqrt() * mean, variance)
             })
             .collect();
-        Self { hands, hands_time, held, travel }
+        Self { grid, spreads, travel }
     }
 
     /// The hands in each draw, for an adhesive with these ln κ.
     pub(crate) fn with_openness(&self, ln_kappa: Vec<f64>) -> HandsDraws<'_> {
-        let (means, spreads) = (lattice::normal(dim::HANDS_MEAN), lattice::normal(dim::HANDS_SPREAD));
-        let hands_time = (0..POINTS)
-            .map(|i| {
-                let fit = self.hands.hands_time_at(ln_kappa[i]);
-                drawn(&fit, &self.hands_time, self.held, means[i], spreads[i])
+        let means = lattice::normal(dim::HANDS_MEAN);
+        let hands_time = ln_kappa
+            .iter()
+            .enumerate()
+            .map(|(i, ln_kappa)| {
+                let (cell, f) = openness_cell(*ln_kappa);
+                let (a, b) = (&self.grid[cell], &self.grid[cell + 1]);
+                let fit = a.fit.towards(&b.fit, f);
+                let Some(spread) = self.spreads.get(i) else { return (fit.mean, fit.spread().powi(2)) };
+                let variance = fit.scale / spread.of(fit.shape(), a.place + f * (b.place - a.place));
+                (fit.mean + (variance / fit.worth()).sqrt() * means[i], variance)
             })
             .collect();
         HandsDraws { hands_time, travel: &self.travel, ln_kappa }
     }
-}
-
-/// Mean and variance of a logarithm in one draw.
-#[inline]
-fn drawn(fit: &Nig, table: &QuantileTable, held: bool, mean: f64, spread: f64) -> (f64, f64) {
-    if held {
-        return (fit.mean, fit.spread().powi(2));
-    }
-    let variance = fit.scale / table.at(fit.shape(), spread);
-    (fit.mean + (variance / fit.worth()).sqrt() * mean, variance)
 }
 
 /// The hands in each draw.

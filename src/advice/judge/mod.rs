@@ -4,16 +4,18 @@
 
 mod draws;
 mod question;
+mod room;
 mod shares;
 mod stand;
 mod verdict;
 
-use crate::adhesives::set_time::{Openness, Times, times};
+use crate::adhesives::set_time::{Openness, Times};
 use crate::base::units::Seconds;
 
 pub use draws::Doubt;
 pub(crate) use draws::{AirDraws, HandsDraws, HandsTables};
 pub use question::{CureClass, Limits, NotToday, Question, RoomNow, ShelfBottle, Tested, Work};
+pub use room::RoomDraws;
 pub use shares::{Outcome, Spread, cured_in_air, disturbed, extra_hold_s};
 pub(crate) use stand::Stand;
 pub use stand::Subject;
@@ -92,17 +94,22 @@ impl Judgement {
     }
 }
 
-/// Judges every class and bottle. The question must hold at least one class.
+/// Judges every class and bottle. For several artists in one room draw the room once, with [`RoomDraws`].
 ///
 /// # Panics
-/// When there is no class: the callers refuse such a question before.
+/// When the question holds no class: the callers refuse such a question before.
 #[must_use]
 pub fn judge(q: &Question<'_>) -> Judgement {
-    assert!(!q.classes.is_empty(), "a question holds at least one class");
-    let tables = HandsTables::of(q.hands, None);
-    let air = AirDraws::of(&q.room, None);
-    let classes = judge_classes(q, &tables, &air);
-    let bottles: Vec<BottleJudged> = (0..q.bottles.len()).map(|b| judge_bottle(q, &tables, &air, b)).collect();
+    RoomDraws::of(q).judge(q)
+}
+
+/// Conditions in which a class is judged.
+pub(crate) fn any_adhesive_conditions(q: &Question<'_>) -> crate::adhesives::Conditions {
+    stand::fresh(q.room.air, q.work.bead, q.work.liquids)
+}
+
+/// From how each class and bottle fares to what is recommended.
+fn conclude(q: &Question<'_>, classes: Vec<ClassJudged>, bottles: Vec<BottleJudged>) -> Judgement {
     let recommended = (0..classes.len())
         .filter(|c| classes[*c].outcome.disturbed_ratio <= 1.0)
         .min_by(|a, b| q.classes[*a].ln_middle().total_cmp(&q.classes[*b].ln_middle()));
@@ -120,56 +127,6 @@ pub fn judge(q: &Question<'_>) -> Judgement {
         None => Subject::Class(recommended.or(least_bad).unwrap_or(0)),
     };
     Judgement { lies_still: lies_still(q, base), classes, bottles, recommended, least_bad, base }
-}
-
-/// Conditions in which a class is judged.
-pub(crate) fn any_adhesive_conditions(q: &Question<'_>) -> crate::adhesives::Conditions {
-    stand::fresh(q.room.air, q.work.bead, q.work.liquids)
-}
-
-fn judge_classes(q: &Question<'_>, tables: &HandsTables<'_>, air: &AirDraws) -> Vec<ClassJudged> {
-    let mut shared: Option<Stand<'_>> = None;
-    let mut judged = Vec::with_capacity(q.classes.len());
-    for (c, class) in q.classes.iter().enumerate() {
-        let stand = match shared.take() {
-            Some(stand) => stand.for_class(*class),
-            None => Stand::of(q, tables, Subject::Class(c), q.work.bead, q.work.liquids, None),
-        };
-        let outcome = stand.outcome(q, air);
-        let mut factors = stand.adhesive.ln_set_time(air);
-        let factor = crate::base::stats::sample::quantile_of(&mut factors, 0.5).exp();
-        let (low, high) = class.window();
-        judged.push(ClassJudged {
-            class: *class,
-            verdict: Verdict::of(&outcome),
-            outcome,
-            here: (Seconds::clamped(low * factor), Seconds::clamped(high * factor)),
-        });
-        shared = Some(stand);
-    }
-    judged
-}
-
-fn judge_bottle(q: &Question<'_>, tables: &HandsTables<'_>, air: &AirDraws, b: usize) -> BottleJudged {
-    let bottle = &q.bottles[b];
-    let stand = Stand::of(q, tables, Subject::Bottle(b), q.work.bead, q.work.liquids, None);
-    let outcome = stand.outcome(q, air);
-    let at = bottle.conditions(q.room.air, q.work.bead, q.work.liquids);
-    let not_today = q.not_today(b);
-    let outside_climate = bottle.climate.is_some_and(|c| !c.holds(&q.room.air));
-    let verdict = match (not_today, outside_climate) {
-        (Some(_), _) => Verdict::NotForToday,
-        (None, true) => Verdict::at_most_near(&outcome),
-        (None, false) => Verdict::of(&outcome),
-    };
-    BottleJudged {
-        outcome,
-        verdict,
-        not_today,
-        outside_climate,
-        set_time: times(&bottle.set_time.placement(&at, q.room.doubt)),
-        open_time: times(&bottle.openness.open_time(&bottle.set_time, &at, q.room.doubt, q.work.pick_up)),
-    }
 }
 
 /// Seconds from contact until the extension lies still, at the openness of the base.

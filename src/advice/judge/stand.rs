@@ -27,7 +27,7 @@ impl<'a> Stand<'a> {
     /// The subject with this bead and these liquids.
     pub(crate) fn of(
         q: &Question<'_>,
-        tables: &'a HandsTables<'_>,
+        tables: &'a HandsTables,
         subject: Subject,
         bead: Bead,
         liquids: Liquids,
@@ -54,12 +54,6 @@ impl<'a> Stand<'a> {
                 }
             }
         }
-    }
-
-    /// The same draws for another class: classes differ by their window alone.
-    pub(crate) fn for_class(mut self, class: CureClass) -> Self {
-        self.class = Some(class);
-        self
     }
 
     fn per_draw(&self, air: &AirDraws) -> PerDraw {

@@ -50,6 +50,18 @@ impl Nig {
         }
     }
 
+    /// A share `f` (0…1) of the way from this fit to another.
+    #[inline]
+    #[must_use]
+    pub fn towards(&self, other: &Self, f: f64) -> Self {
+        let mix = |a: f64, b: f64| a + f * (b - a);
+        Self {
+            effective: mix(self.effective, other.effective),
+            mean: mix(self.mean, other.mean),
+            scale: mix(self.scale, other.scale),
+        }
+    }
+
     /// Shape of the variance's inverse gamma.
     #[must_use]
     pub fn shape(&self) -> f64 {

@@ -99,14 +99,19 @@ impl Hands {
     #[inline]
     #[must_use]
     pub fn hands_time_at(&self, ln_kappa: f64) -> Nig {
-        let last = OPENNESS_POINTS - 1;
-        let place = ((ln_kappa - ln_openness(0)) / openness_step()).clamp(0.0, last as f64);
-        let i = (place as usize).min(last - 1);
-        let f = place - i as f64;
-        let (a, b) = (&self.hands_time[i], &self.hands_time[i + 1]);
-        let mix = |x: f64, y: f64| x + f * (y - x);
-        Nig { effective: mix(a.effective, b.effective), mean: mix(a.mean, b.mean), scale: mix(a.scale, b.scale) }
+        let (cell, f) = openness_cell(ln_kappa);
+        self.hands_time[cell].towards(&self.hands_time[cell + 1], f)
     }
+}
+
+/// The cell of the openness grid that ln κ lies in, and how far along it, 0…1; held at the ends of the grid.
+#[inline]
+#[must_use]
+pub fn openness_cell(ln_kappa: f64) -> (usize, f64) {
+    let last = OPENNESS_POINTS - 1;
+    let place = ((ln_kappa - ln_openness(0)) / openness_step()).clamp(0.0, last as f64);
+    let cell = (place as usize).min(last - 1);
+    (cell, place - cell as f64)
 }
 
 /// Usable timings in order of their session number.

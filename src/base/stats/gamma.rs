@@ -64,22 +64,41 @@ impl QuantileTable {
     }
 
     /// The quantile at normal score `z` (held within ±5) for a shape inside the range the table was made for.
-    #[inline]
     #[must_use]
     pub fn at(&self, shape: f64, z: f64) -> f64 {
+        self.at_score(z).of(shape, self.place_of(shape))
+    }
+
+    /// Where a shape lies in the table, 0…1: worked out once for a shape that is asked for at many scores.
+    #[must_use]
+    pub fn place_of(&self, shape: f64) -> f64 {
+        let [a, _, b] = self.places;
+        if (a - b).abs() < 1e-9 { 0.0 } else { ((1.0 / shape.sqrt() - a) / (b - a)).clamp(0.0, 1.0) }
+    }
+
+    /// The table at one score: worked out once for a score that is asked for at many shapes.
+    #[must_use]
+    pub fn at_score(&self, z: f64) -> AtScore {
         let place = ((z - LOWEST_SCORE) * PER_UNIT).clamp(0.0, (SCORES - 1) as f64 - 1e-9);
         let i = place as usize;
         let f = place - i as f64;
         let (low, high) = (&self.roots[i], &self.roots[i + 1]);
-        let along = |k: usize| low[k] + f * (high[k] - low[k]);
-        let [a, _, b] = self.places;
-        let root = if (a - b).abs() < 1e-9 {
-            along(0)
-        } else {
-            let t = ((1.0 / shape.sqrt() - a) / (b - a)).clamp(0.0, 1.0);
-            let (y0, y1, y2) = (along(0), along(1), along(2));
-            y0 + t * ((4.0 * y1 - 3.0 * y0 - y2) + t * 2.0 * (y0 - 2.0 * y1 + y2))
-        };
+        let [y0, y1, y2] = std::array::from_fn(|k| low[k] + f * (high[k] - low[k]));
+        AtScore([y0, 4.0 * y1 - 3.0 * y0 - y2, 2.0 * (y0 - 2.0 * y1 + y2)])
+    }
+}
+
+/// A table's quantiles at one score: a parabola over the place of the shape.
+#[derive(Debug, Clone, Copy)]
+pub struct AtScore([f64; 3]);
+
+impl AtScore {
+    /// The quantile for a shape at its place.
+    #[inline]
+    #[must_use]
+    pub fn of(&self, shape: f64, place: f64) -> f64 {
+        let [start, slope, bend] = self.0;
+        let root = start + place * (slope + place * bend);
         shape * root * root * root
     }
 }

@@ -14,6 +14,23 @@ pub fn quantile_of(values: &mut [f64], p: f64) -> f64 {
     if next.is_finite() { at + (place - i as f64) * (next - at) } else { at }
 }
 
+/// The values at two rising shares of the list at once, each the nearest entry below: for long lists, where the gap
+/// between neighbours does not matter. Not-a-number for an empty list; the list comes back in another order.
+#[must_use]
+pub fn two_quantiles_of(values: &mut [f64], low: f64, high: f64) -> (f64, f64) {
+    if values.is_empty() {
+        return (f64::NAN, f64::NAN);
+    }
+    let last = (values.len() - 1) as f64;
+    let (i, j) = ((low.clamp(0.0, 1.0) * last).round() as usize, (high.clamp(low, 1.0) * last).round() as usize);
+    let (_, &mut at_high, _) = values.select_nth_unstable_by(j, f64::total_cmp);
+    if i == j {
+        return (at_high, at_high);
+    }
+    let (_, &mut at_low, _) = values[..j].select_nth_unstable_by(i, f64::total_cmp);
+    (at_low, at_high)
+}
+
 /// Plain mean; not-a-number for an empty list.
 #[must_use]
 pub fn mean(values: &[f64]) -> f64 {
@@ -23,6 +40,15 @@ pub fn mean(values: &[f64]) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn two_quantiles_at_once_are_those_of_the_sorted_list() {
+        let mut list: Vec<f64> = (0..1021).map(|i| f64::from(i * 374 % 1021)).collect();
+        assert_eq!(two_quantiles_of(&mut list, 0.1, 0.9).0.to_bits(), 102.0_f64.to_bits());
+        assert_eq!(two_quantiles_of(&mut list, 0.1, 0.9).1.to_bits(), 918.0_f64.to_bits());
+        assert!(two_quantiles_of(&mut [], 0.1, 0.9).0.is_nan());
+        assert_eq!(two_quantiles_of(&mut [3.0], 0.1, 0.9).1.to_bits(), 3.0_f64.to_bits());
+    }
 
     #[test]
     fn quantiles_of_a_short_list_lie_between_its_neighbours() {

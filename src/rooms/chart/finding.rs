@@ -36,8 +36,13 @@ fn against_band(subject: &str, range: &str, band: (f64, f64), air: &Air<'_>, wor
         format!("{subject} stayed inside {named}, {range}{aside}.")
     } else {
         let (side, time) = if below >= above { ("below", below) } else { ("above", above) };
-        let time =
-            if time == all { "all the time".to_owned() } else { format!("for {} of {}", length(time), length(all)) };
+        let time = if time == all {
+            "all the time".to_owned()
+        } else if length(time) == length(all) {
+            "nearly all the time".to_owned()
+        } else {
+            format!("for {} of {}", length(time), length(all))
+        };
         format!("{subject} was {side} {named} {time}, and ran {range}{aside}.")
     }
 }

@@ -1,0 +1,124 @@
+//! A room drawn once for all its artists: air, classes and shelf in each draw, before any hands come in.
+
+use crate::adhesives::set_time::{Openness, Times, times};
+use crate::base::stats::sample::quantile_of;
+use crate::base::units::Seconds;
+
+use super::draws::{AdhesiveDraws, AirDraws, HandsTables, openness_draws};
+use super::question::Question;
+use super::shares;
+use super::stand::fresh;
+use super::verdict::Verdict;
+use super::{BottleJudged, ClassJudged, Judgement, conclude};
+
+/// The part of a judgement that does not depend on the hands.
+#[derive(Debug, Clone)]
+pub struct RoomDraws {
+    any_adhesive: Drawn,
+    /// Median factor that air, bead and liquids put on any adhesive.
+    factor: f64,
+    bottles: Vec<DrawnBottle>,
+}
+
+#[derive(Debug, Clone)]
+struct Drawn {
+    ln_set: Vec<f64>,
+    sigma: Vec<f64>,
+    ln_kappa: Vec<f64>,
+}
+
+#[derive(Debug, Clone)]
+struct DrawnBottle {
+    drawn: Drawn,
+    set_time: Times,
+    open_time: Times,
+    outside_climate: bool,
+}
+
+impl RoomDraws {
+    /// Draws the room of a question: its air, bead, pick-up, liquids, and shelf.
+    #[must_use]
+    pub fn of(q: &Question<'_>) -> Self {
+        let air = AirDraws::of(&q.room, None);
+        let work = q.work;
+        let drawn = |draws: AdhesiveDraws, openness: &Openness| Drawn {
+            ln_set: draws.ln_set_time(&air),
+            sigma: draws.sigma,
+            ln_kappa: openness_draws(openness, work.pick_up, None),
+        };
+        let at = fresh(q.room.air, work.bead, work.liquids);
+        let any_adhesive = drawn(AdhesiveDraws::of_class(q.any_adhesive, &at, None), &Openness::untested());
+        let factor = quantile_of(&mut any_adhesive.ln_set.clone(), 0.5).exp();
+        let bottles = q
+            .bottles
+            .iter()
+            .map(|bottle| {
+                let at = bottle.conditions(q.room.air, work.bead, work.liquids);
+                let (set, open) = (&bottle.set_time, &bottle.openness);
+                DrawnBottle {
+                    drawn: drawn(AdhesiveDraws::of_bottle(set, &at, None), open),
+                    set_time: times(&set.placement(&at, q.room.doubt)),
+                    open_time: times(&open.open_time(set, &at, q.room.doubt, work.pick_up)),
+                    outside_climate: bottle.climate.is_some_and(|c| !c.holds(&q.room.air)),
+                }
+            })
+            .collect();
+        Self { any_adhesive, factor, bottles }
+    }
+
+    /// Judges one pair of hands in this room. The question must ask about the room, bead, pick-up, liquids and shelf
+    /// that were drawn; hands, technique, placements, classes, limits and bars may differ from artist to artist.
+    ///
+    /// # Panics
+    /// When the question holds no class, or another number of bottles than were drawn.
+    #[must_use]
+    pub fn judge(&self, q: &Question<'_>) -> Judgement {
+        assert!(!q.classes.is_empty(), "a question holds at least one class");
+        assert_eq!(q.bottles.len(), self.bottles.len(), "the shelf that was drawn");
+        let tables = HandsTables::of(q.hands, None);
+        conclude(q, self.classes(q, &tables), self.bottles(q, &tables))
+    }
+
+    fn classes(&self, q: &Question<'_>, tables: &HandsTables) -> Vec<ClassJudged> {
+        let any = &self.any_adhesive;
+        let hands = tables.with_openness(any.ln_kappa.clone());
+        q.classes
+            .iter()
+            .map(|class| {
+                let all = shares::of_class(&hands, *class, &any.ln_set, any.sigma[0]);
+                let outcome = all.outcome(q.limits, q.work.placements_per_set);
+                let (low, high) = class.window();
+                ClassJudged {
+                    class: *class,
+                    verdict: Verdict::of(&outcome),
+                    outcome,
+                    here: (Seconds::clamped(low * self.factor), Seconds::clamped(high * self.factor)),
+                }
+            })
+            .collect()
+    }
+
+    fn bottles(&self, q: &Question<'_>, tables: &HandsTables) -> Vec<BottleJudged> {
+        let judged = |(b, bottle): (usize, &DrawnBottle)| {
+            let DrawnBottle { drawn, set_time, open_time, outside_climate } = bottle;
+            let hands = tables.with_openness(drawn.ln_kappa.clone());
+            let all = shares::of_bottle(&hands, &drawn.ln_set, &drawn.sigma);
+            let outcome = all.outcome(q.limits, q.work.placements_per_set);
+            let not_today = q.not_today(b);
+            let verdict = match (not_today, outside_climate) {
+                (Some(_), _) => Verdict::NotForToday,
+                (None, true) => Verdict::at_most_near(&outcome),
+                (None, false) => Verdict::of(&outcome),
+            };
+            BottleJudged {
+                outcome,
+                verdict,
+                not_today,
+                outside_climate: *outside_climate,
+                set_time: *set_time,
+                open_time: *open_time,
+            }
+        };
+        self.bottles.iter().enumerate().map(judged).collect()
+    }
+}
