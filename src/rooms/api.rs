@@ -118,7 +118,7 @@ struct PushedItem {
 #[into_params(parameter_in = Query)]
 struct Since {
     /// Hours back from now, 1 to 744; 24 when not given.
-    #[param(minimum = 1, maximum = 744)]
+    #[param(value_type = Option<i64>, minimum = 1, maximum = 744)]
     hours: Option<String>,
 }
 
@@ -156,7 +156,7 @@ async fn list(reader: Reader, State(house): State<House>) -> Result<Json<Vec<Roo
 /// The readings of a room, oldest first, as shown by its instruments.
 #[utoipa::path(get, path = "/api/v1/rooms/{room}/readings", tag = "rooms", security(("read token" = [])),
     params(("room" = String, Path, description = "The room's id"), Since),
-    responses((status = 200, body = Vec<ReadingAnswer>), (status = 401), (status = 403), (status = 404), (status = 422)))]
+    responses((status = 200, body = Vec<ReadingAnswer>), (status = 400), (status = 401), (status = 403), (status = 404), (status = 422)))]
 async fn readings_of(
     reader: Reader,
     State(house): State<House>,

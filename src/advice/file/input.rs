@@ -27,14 +27,18 @@ pub struct Asked {
     pub pick_up: Option<PickUp>,
     /// Liquids used; each at most once.
     #[serde(default)]
+    #[schema(max_items = 5)]
     pub liquids: Vec<Liquid>,
     /// Timed placements, at most 10 000.
     #[serde(default)]
+    #[schema(max_items = 10000)]
     pub timings: Vec<TimingAsked>,
     /// The studio's cure-speed classes as [lower, upper] seconds at 22 °C, 50 %RH; 1 to 30 of them.
+    #[schema(min_items = 1, max_items = 30)]
     pub classes_s: Vec<Vec<f64>>,
     /// Bottles on the room's shelf, at most 60.
     #[serde(default)]
+    #[schema(max_items = 60)]
     pub bottles: Vec<BottleAsked>,
     /// What the studio accepts.
     #[serde(default)]
@@ -46,16 +50,18 @@ pub struct Asked {
 #[serde(deny_unknown_fields)]
 pub struct RoomAsked {
     /// Temperature, −20 to 60 °C.
+    #[schema(minimum = -20, maximum = 60)]
     pub temperature_c: f64,
     /// Relative humidity, above 0 up to 100 %RH.
+    #[schema(exclusive_minimum = 0, maximum = 100)]
     pub relative_humidity_pct: f64,
     /// Standard uncertainty of the temperature, 0 to 10 K.
     #[serde(default = "temperature_u")]
-    #[schema(default = 0.5)]
+    #[schema(default = 0.5, minimum = 0, maximum = 10)]
     pub temperature_u_c: f64,
     /// Standard uncertainty of the humidity, 0 to 30 %RH.
     #[serde(default = "humidity_u")]
-    #[schema(default = 2.5)]
+    #[schema(default = 2.5, minimum = 0, maximum = 30)]
     pub humidity_u_pct: f64,
 }
 
@@ -66,8 +72,10 @@ pub struct TimingAsked {
     /// Which sitting it belongs to.
     pub session: u32,
     /// Pick-up to contact, 0.01 to 600 s.
+    #[schema(minimum = 0.01, maximum = 600)]
     pub travel_s: f64,
     /// Contact until no longer moved, 0.01 to 600 s.
+    #[schema(minimum = 0.01, maximum = 600)]
     pub settle_s: f64,
 }
 
@@ -76,22 +84,26 @@ pub struct TimingAsked {
 #[serde(deny_unknown_fields)]
 pub struct BottleAsked {
     /// Its name: 1 to 80 characters, no other bottle's.
+    #[schema(min_length = 1, max_length = 80)]
     pub name: String,
     /// Window of set time on the label, [lower, upper] seconds, or one figure [x].
     #[serde(default)]
+    #[schema(min_items = 1, max_items = 2)]
     pub label_s: Option<Vec<f64>>,
     /// Climate the label holds in.
     #[serde(default)]
     pub label_climate: Option<ClimateAsked>,
     /// Days since opened, 0 to 1000.
     #[serde(default)]
-    #[schema(default = 0)]
+    #[schema(default = 0, minimum = 0, maximum = 1000)]
     pub days_open: f64,
     /// Bench tests of the set time, at most 1000 a bottle.
     #[serde(default)]
+    #[schema(max_items = 1000)]
     pub set_tests: Vec<SetTestAsked>,
     /// Bench tests of the open time, at most 1000 a bottle.
     #[serde(default)]
+    #[schema(max_items = 1000)]
     pub open_tests: Vec<OpenTestAsked>,
     /// Why it must not be used now, if so.
     #[serde(default)]
@@ -103,8 +115,10 @@ pub struct BottleAsked {
 #[serde(deny_unknown_fields)]
 pub struct ClimateAsked {
     /// [lowest, highest] °C.
+    #[schema(min_items = 2, max_items = 2)]
     pub temperature_c: Vec<f64>,
     /// [lowest, highest] %RH.
+    #[schema(min_items = 2, max_items = 2)]
     pub relative_humidity_pct: Vec<f64>,
 }
 
@@ -115,13 +129,17 @@ pub struct SetTestAsked {
     /// Which sitting it belongs to.
     pub session: u32,
     /// First nudge that no longer moved the extension, 0.02 to 3600 s.
+    #[schema(minimum = 0.02, maximum = 3600)]
     pub set_s: f64,
     /// Time between nudges, above 0 up to 600 s; left out when watched all the time.
     #[serde(default)]
+    #[schema(minimum = 0.001, maximum = 600)]
     pub nudge_every_s: Option<f64>,
     /// Temperature, −20 to 60 °C.
+    #[schema(minimum = -20, maximum = 60)]
     pub temperature_c: f64,
     /// Relative humidity, above 0 up to 100 %RH.
+    #[schema(exclusive_minimum = 0, maximum = 100)]
     pub relative_humidity_pct: f64,
     /// The bead.
     #[serde(default)]
@@ -132,7 +150,7 @@ pub struct SetTestAsked {
     pub liquids: Vec<Liquid>,
     /// Days the bottle had been open, 0 to 1000.
     #[serde(default)]
-    #[schema(default = 0)]
+    #[schema(default = 0, minimum = 0, maximum = 1000)]
     pub days_open: f64,
 }
 
@@ -141,6 +159,7 @@ pub struct SetTestAsked {
 #[serde(deny_unknown_fields)]
 pub struct OpenTestAsked {
     /// Pick-up to contact, 0.02 to 3600 s.
+    #[schema(minimum = 0.02, maximum = 3600)]
     pub delay_s: f64,
     /// Whether the bond held.
     pub held: bool,
@@ -148,8 +167,10 @@ pub struct OpenTestAsked {
     #[serde(default)]
     pub pick_up: Option<PickUp>,
     /// Temperature, −20 to 60 °C.
+    #[schema(minimum = -20, maximum = 60)]
     pub temperature_c: f64,
     /// Relative humidity, above 0 up to 100 %RH.
+    #[schema(exclusive_minimum = 0, maximum = 100)]
     pub relative_humidity_pct: f64,
     /// The bead.
     #[serde(default)]
@@ -160,7 +181,7 @@ pub struct OpenTestAsked {
     pub liquids: Vec<Liquid>,
     /// Days the bottle had been open, 0 to 1000.
     #[serde(default)]
-    #[schema(default = 0)]
+    #[schema(default = 0, minimum = 0, maximum = 1000)]
     pub days_open: f64,
 }
 
@@ -170,11 +191,11 @@ pub struct OpenTestAsked {
 pub struct LimitsAsked {
     /// Largest share of placements disturbed, 0.001 to 0.9.
     #[serde(default = "disturbed")]
-    #[schema(default = 0.10)]
+    #[schema(default = 0.10, minimum = 0.001, maximum = 0.9)]
     pub disturbed_share: f64,
     /// Most extra holding in a set, 0.1 to 600 min.
     #[serde(default = "holding")]
-    #[schema(default = 12)]
+    #[schema(default = 12, minimum = 0.1, maximum = 600)]
     pub extra_hold_min_per_set: f64,
 }
 
