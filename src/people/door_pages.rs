@@ -336,26 +336,23 @@ async fn sign_in(
     form: Form<TypedSignIn>,
 ) -> Result<Response, Problem> {
     let typed = form.typed;
-    let account = house.store.keys().digest("account", &[text::fold(&typed.name).as_bytes()]);
+    // Keyboards of tablets put a space after a word they complete.
+    let name = typed.name.trim();
+    let account = house.store.keys().digest("account", &[text::fold(name).as_bytes()]);
     let browser = known_browser(&house, &headers, &account);
-    let (studio, found, failures, not_before) = {
+    let (studio, found) = {
         let mut db = house.store.read().await?;
-        let found = store::by_name(&mut db, &typed.name).await?.filter(store::Person::can_sign_in);
-        let (failures, not_before) = store::delay(&mut db, &account, &browser).await?;
-        (Studio::load(&mut db).await?, found, failures, not_before)
+        let found = store::by_name(&mut db, name).await?.filter(store::Person::can_sign_in);
+        (Studio::load(&mut db).await?, found)
     };
-    let wait = not_before.since(visitor.now.0);
-    if wait > 0 {
-        let seconds = wait / SECOND + 1;
+    if let Some(seconds) = count_try(&house, &account, &browser).await? {
         let note = format!("Too many tries for this name. Wait {seconds} seconds, then try again.");
         let view = sign_in_view(&house, &studio, &visitor, &typed, Some(&note));
         return page_with(StatusCode::TOO_MANY_REQUESTS, &view);
     }
     let hash = found.as_ref().map(|person| person.passphrase.clone()).unwrap_or_default();
     let fits = passphrase::fits(&house.hashing, typed.passphrase.chars().take(256).collect(), hash.clone()).await?;
-    let person = found.filter(|_| fits);
-    note_try(&house, &account, &browser, if person.is_some() { 0 } else { failures + 1 }).await?;
-    let Some(person) = person else {
+    let Some(person) = found.filter(|_| fits) else {
         let note = "Name and passphrase do not go together.";
         let view = sign_in_view(&house, &studio, &visitor, &typed, Some(note));
         return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view);
@@ -365,7 +362,7 @@ async fn sign_in(
     } else {
         None
     };
-    let secret = begin_session(&house, &visitor, &person, anew).await?;
+    let secret = begin_session(&house, &visitor, &person, anew, (&account, &browser)).await?;
     let mut answer = if typed.draft.is_empty() {
         Redirect::to(&house.url(rules::own_path(&typed.next))).into_response()
     } else {
@@ -375,20 +372,31 @@ async fn sign_in(
     Ok(answer)
 }
 
-async fn note_try(house: &House, account: &str, browser: &str, failures: i64) -> Result<(), Problem> {
-    let not_before = house.store.clock().now().0.plus(rules::wait_after(failures));
+/// Counts a try as failed before it is tested; a good one is forgotten again when its session begins. Counted afterwards,
+/// a thousand tries sent at once would all be tested under the count of one. Gives the seconds to wait, if it is not to be
+/// tested yet.
+async fn count_try(house: &House, account: &str, browser: &str) -> Result<Option<i64>, Problem> {
     let (account, browser) = (account.to_owned(), browser.to_owned());
-    house
+    let kept = house
         .store
         .write(&FormKey::unkeyed(Actor::Nobody), move |tx| {
             let (account, browser) = (account.clone(), browser.clone());
             Box::pin(async move {
+                let now = tx.now.0;
+                let (failures, not_before) = store::delay(tx.db(), &account, &browser).await?;
+                let wait = not_before.since(now);
+                if wait > 0 {
+                    tx.record_tells_itself();
+                    return Ok(Kept::json(429, &(wait / SECOND + 1).into()));
+                }
+                let failures = failures.saturating_add(1);
+                let not_before = now.plus(rules::wait_after(failures));
                 store::count_failure(tx, &account, &browser, failures, not_before).await?;
                 Ok(Kept::see(""))
             })
         })
-        .await
-        .map(|_| ())
+        .await?;
+    Ok((kept.status == 429).then(|| kept.answer.parse().unwrap_or(1)))
 }
 
 async fn begin_session(
@@ -396,8 +404,10 @@ async fn begin_session(
     visitor: &Visitor,
     person: &store::Person,
     anew: Option<String>,
+    (account, tried_from): (&str, &str),
 ) -> Result<String, Problem> {
     let secret = fresh_secret()?;
+    let (account, tried_from) = (account.to_owned(), tried_from.to_owned());
     let (id, name, role): (PersonId, _, _) = (person.id, person.name.clone(), person.role);
     let (config, keep, browser) = (Arc::clone(&house.config), secret.clone(), visitor.browser.clone());
     house
@@ -405,7 +415,9 @@ async fn begin_session(
         .write(&FormKey::unkeyed(Actor::House), move |tx| {
             let (config, secret, browser) = (Arc::clone(&config), keep.clone(), browser.clone());
             let (name, anew) = (name.clone(), anew.clone());
+            let (account, tried_from, now) = (account.clone(), tried_from.clone(), tx.now.0);
             Box::pin(async move {
+                store::count_failure(tx, &account, &tried_from, 0, now).await?;
                 let session = session::begin(tx, &config, id, &name, role, &secret, &browser).await?;
                 if let Some(hash) = anew {
                     store::set_passphrase(tx, id, &hash).await?;
