@@ -9,7 +9,7 @@ use crate::base::ids::{InstrumentId, ReadingId, RoomId};
 use crate::base::problem::Problem;
 use crate::base::time::{HOUR, Instant};
 use crate::base::units::{Celsius, RelHumidity};
-use crate::store::{Db, Tx};
+use crate::store::{Db, Tx, all_there};
 
 /// A reading as kept, shown as the instrument showed it.
 #[derive(Debug, Clone)]
@@ -81,17 +81,19 @@ pub(super) async fn keep_for(tx: &mut Tx, new: &NewReading, unit: TemperatureUni
         None => (new.temperature, new.humidity),
     };
     let finite = |value: Option<f64>| value.filter(|value| value.is_finite());
+    let (temperature, humidity) = (finite(temperature), finite(humidity));
     let received = tx.now.0;
     let done = sqlx::query(
         "insert into reading (id, room, instrument, at, temperature_c, humidity_pct, given_by, received, set_aside)
          values ($1, $2, $3, $4, $5, $6, $7, $8, $9) on conflict (instrument, at) do nothing",
     )
+    .persistent(all_there(&[temperature, humidity]))
     .bind(ReadingId::new().to_string())
     .bind(new.room.to_string())
     .bind(new.instrument.to_string())
     .bind(new.at.0)
-    .bind(finite(temperature))
-    .bind(finite(humidity))
+    .bind(temperature)
+    .bind(humidity)
     .bind(by)
     .bind(received.0)
     .bind(&set_aside)

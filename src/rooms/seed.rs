@@ -8,7 +8,7 @@ use super::{Check, Device, Instrument, Room, store};
 use crate::base::ids::{InstrumentId, ReadingId, RoomId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
-use crate::store::{FormKey, Kept, Tx};
+use crate::store::{FormKey, Kept, Tx, all_there};
 use crate::web::House;
 
 /// Adds a room with its devices, instruments and their checks.
@@ -91,22 +91,27 @@ async fn insert(tx: &mut Tx, room: RoomId, instrument: InstrumentId, rows: &[(Ar
         let _written = write!(text, "{comma}({})", places.join(", "));
     }
     text.push_str(" on conflict (instrument, at) do nothing");
+    let numbers: Vec<_> = rows.iter().flat_map(|(reading, _)| [finite(reading.temperature), finite(reading.humidity)]).collect();
     // Only numbered places were put into the text; every value is bound.
-    let mut query = sqlx::query(sqlx::AssertSqlSafe(text));
+    let mut query = sqlx::query(sqlx::AssertSqlSafe(text)).persistent(all_there(&numbers));
     for (reading, set_aside) in rows {
         query = query
             .bind(ReadingId::new().to_string())
             .bind(room.to_string())
             .bind(instrument.to_string())
             .bind(reading.at_us)
-            .bind(Some(reading.temperature).filter(|value| value.is_finite()))
-            .bind(Some(reading.humidity).filter(|value| value.is_finite()))
+            .bind(finite(reading.temperature))
+            .bind(finite(reading.humidity))
             .bind("house")
             .bind(reading.at_us)
             .bind(set_aside);
     }
     query.execute(tx.db()).await.map_err(Problem::broken)?;
     Ok(())
+}
+
+fn finite(value: f64) -> Option<f64> {
+    value.is_finite().then_some(value)
 }
 
 /// The newest instant an instrument of this room gave, for topping up.

@@ -10,7 +10,7 @@ use crate::base::ids::{CheckId, DeviceId, InstrumentId, RoomId};
 use crate::base::problem::Problem;
 use crate::base::text::fold;
 use crate::base::time::Instant;
-use crate::store::{Db, Tx};
+use crate::store::{Db, Tx, all_there};
 
 /// Every room in use, sorted by name.
 pub(super) async fn rooms(db: &mut Db) -> Result<Vec<Room>, Problem> {
@@ -45,6 +45,7 @@ pub(super) async fn add_room(tx: &mut Tx, room: &Room) -> Result<(), Problem> {
         "insert into room (id, name, name_key, volume_m3, air_changes_per_hour, coldest_surface, surface_c, created, closed)
          values ($1, $2, $3, $4, $5, $6, $7, $8, null)",
     )
+    .persistent(all_there(&[room.surface_c]))
     .bind(room.id.to_string())
     .bind(&room.name)
     .bind(fold(&room.name))
@@ -67,6 +68,7 @@ pub(super) async fn change_room(tx: &mut Tx, room: &Room) -> Result<(), Problem>
         "update room set name = $1, name_key = $2, volume_m3 = $3, air_changes_per_hour = $4, coldest_surface = $5, surface_c = $6
          where id = $7 and closed is null",
     )
+    .persistent(all_there(&[room.surface_c]))
     .bind(&room.name)
     .bind(fold(&room.name))
     .bind(room.volume_m3)
@@ -148,6 +150,7 @@ pub(super) async fn devices(db: &mut Db, room: RoomId) -> Result<Vec<Device>, Pr
 /// Adds a device.
 pub(super) async fn add_device(tx: &mut Tx, device: &Device) -> Result<(), Problem> {
     sqlx::query("insert into device (id, room, kind, name, grams_per_hour, removed) values ($1, $2, $3, $4, $5, null)")
+    .persistent(all_there(&[device.grams_per_hour]))
         .bind(device.id.to_string())
         .bind(device.room.to_string())
         .bind(device.kind.word())
@@ -219,6 +222,7 @@ pub(super) async fn add_instrument(tx: &mut Tx, instrument: &Instrument) -> Resu
         "insert into instrument (id, room, name, name_key, kind, place, compared, own_u_t, own_u_h, bought, mapping, removed)
          values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, null)",
     )
+    .persistent(all_there(&[instrument.own_temperature, instrument.own_humidity]))
     .bind(instrument.id.to_string())
     .bind(instrument.room.to_string())
     .bind(&instrument.name)
@@ -243,6 +247,7 @@ pub(super) async fn change_instrument(tx: &mut Tx, instrument: &Instrument) -> R
         "update instrument set place = $1, compared = $2, own_u_t = $3, own_u_h = $4, mapping = $5
          where id = $6 and room = $7 and removed is null",
     )
+    .persistent(all_there(&[instrument.own_temperature, instrument.own_humidity]))
     .bind(if instrument.place == Place::AtTheBed { "bed" } else { "wall" })
     .bind((instrument.place == Place::OnTheWallCompared).then_some(now.0))
     .bind(instrument.own_temperature)

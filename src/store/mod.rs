@@ -31,6 +31,15 @@ pub type Db = AnyConnection;
 /// A view of the database that does not change while a page is put together. Dropping it ends it.
 pub type Snapshot = Transaction<'static, Any>;
 
+/// Whether a statement may be kept prepared: only while none of its optional numbers is missing.
+///
+/// The driver announces a missing `f64` to PostgreSQL as a number of four bytes. A statement kept prepared with that refuses
+/// every number of eight bytes after it, on that connection, for good.
+#[must_use]
+pub fn all_there(numbers: &[Option<f64>]) -> bool {
+    numbers.iter().all(Option::is_some)
+}
+
 /// Which database stands behind the one SQL text.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Engine {
