@@ -194,13 +194,18 @@ pub(super) async fn answer(
 
 /// Begins to take the rows, or drops the file; one who comes second finds it done.
 pub(super) async fn decide(tx: &mut Tx, id: ImportId, rows: usize, to: ImportState) -> Result<(), Problem> {
-    sqlx::query("update reading_import set state = $1, rows_all = $2 where id = $3 and state = 'preview'")
+    let done = sqlx::query("update reading_import set state = $1, rows_all = $2 where id = $3 and state = 'preview'")
         .bind(to.word())
         .bind(i64::try_from(rows).unwrap_or(i64::MAX))
         .bind(id.to_string())
         .execute(tx.db())
         .await
         .map_err(Problem::broken)?;
+    if done.rows_affected() == 0 {
+        // Its rows are being taken, or it was left: its content is still needed, or gone already.
+        tx.record_tells_itself();
+        return Ok(());
+    }
     if to == ImportState::Dropped {
         forget_content(tx, id).await?;
     }
