@@ -60,7 +60,9 @@ struct PeoplePage {
     mistakes: Vec<Mistake>,
 }
 
+// Browsers leave out radio buttons of which none is chosen.
 #[derive(Deserialize, Default)]
+#[serde(default)]
 struct TypedInvite {
     name: String,
     role: String,
@@ -476,6 +478,9 @@ async fn hide_token(
         .store
         .write(&form.key, move |tx| {
             Box::pin(async move {
+                if !token::all(tx.db()).await?.iter().any(|listed| listed.id == id) {
+                    return Err(Problem::NotHere("token"));
+                }
                 token::hide(tx, Some(id)).await?;
                 Ok(Kept::see("/office/tokens"))
             })
