@@ -111,7 +111,7 @@ fn is_key(key: &str) -> bool {
 }
 
 /// Browsers say where a form was sent from; those that say "elsewhere" are refused, whatever token they carry.
-fn from_our_page(house: &House, headers: &HeaderMap) -> bool {
+pub(super) fn from_our_page(house: &House, headers: &HeaderMap) -> bool {
     let site = text_header(headers, "sec-fetch-site");
     if !site.is_empty() && site != "same-origin" && site != "none" {
         return false;

@@ -14,7 +14,7 @@ use serde_json::json;
 
 use super::form::{FieldView, Mistake};
 use super::frame::Frame;
-use super::incoming::{FORM_MOST, has_type, new_form_key};
+use super::incoming::{FORM_MOST, from_our_page, has_type, new_form_key};
 use super::studio::{Place, Studio};
 use super::visitor::Visitor;
 use super::House;
@@ -102,8 +102,12 @@ pub(crate) fn sign_in_fields(name: &str) -> Vec<FieldView> {
 /// Middleware: turns problems, and bare refusals of the layers around the handlers, into pages or JSON.
 pub async fn tell(State(house): State<House>, request: Request, next: Next) -> Response {
     let visitor = request.extensions().get::<Arc<Visitor>>().cloned();
-    let is_form = request.method() == Method::POST && has_type(request.headers(), "application/x-www-form-urlencoded");
-    let (request, draft) = if is_form { remember(request).await } else { (request, String::new()) };
+    let writes = request.method() == Method::POST;
+    // A form of another site must not wait behind the sign-in page to be sent on by the person herself.
+    let ours = writes && from_our_page(&house, request.headers());
+    let is_form = ours && has_type(request.headers(), "application/x-www-form-urlencoded");
+    let (request, typed) = if is_form { remember(request).await } else { (request, String::new()) };
+    let draft = writes.then_some(typed);
     let answer = next.run(request).await;
     let Some(visitor) = visitor else { return answer };
     let problem = match answer.extensions().get::<Told>() {
@@ -117,15 +121,34 @@ pub async fn tell(State(house): State<House>, request: Request, next: Next) -> R
         tracing::error!(path = %visitor.path, %cause, "a request could not be finished");
     }
     if visitor.api {
-        return as_json(&problem);
+        return with_allowed(as_json(&problem, status_of(&answer, &problem)), &answer);
     }
     match as_page(&house, &visitor, &problem, draft).await {
-        Ok(page) => page,
+        Ok(page) => with_allowed(page, &answer),
         Err(second) => {
             tracing::error!(cause = %second, "the page of a problem could not be made");
             answer
         }
     }
+}
+
+/// The problem's status, but for the router's own "not this method", which programs must be able to tell from others.
+fn status_of(bare: &Response, problem: &Problem) -> StatusCode {
+    match bare.status() {
+        StatusCode::METHOD_NOT_ALLOWED => StatusCode::METHOD_NOT_ALLOWED,
+        _ => StatusCode::from_u16(problem.status()).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR),
+    }
+}
+
+/// Keeps the list of methods that a "not this method" owes to whoever asked.
+fn with_allowed(mut told: Response, bare: &Response) -> Response {
+    if bare.status() == StatusCode::METHOD_NOT_ALLOWED {
+        *told.status_mut() = StatusCode::METHOD_NOT_ALLOWED;
+        if let Some(allowed) = bare.headers().get(header::ALLOW) {
+            told.headers_mut().insert(header::ALLOW, allowed.clone());
+        }
+    }
+    told
 }
 
 /// Keeps a copy of a form's body, so that an ended sign-in does not cost what was typed.
@@ -162,25 +185,25 @@ fn bare_refusal(answer: &Response) -> Option<Problem> {
     })
 }
 
-fn as_json(problem: &Problem) -> Response {
+fn as_json(problem: &Problem, status: StatusCode) -> Response {
     let words = problem.words();
     let mut body = json!({
         "type": "about:blank",
-        "status": problem.status(),
+        "status": status.as_u16(),
         "title": words.happened,
         "detail": format!("{} {}", words.kept, words.next),
     });
     if let Problem::Mistakes(notes) = problem {
         body["fields"] = notes.iter().map(|note| json!({ "field": note.field, "sentence": note.sentence })).collect();
     }
-    let status = StatusCode::from_u16(problem.status()).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR);
     let mut answer = (status, Json(body)).into_response();
     answer.headers_mut().insert(header::CONTENT_TYPE, HeaderValue::from_static("application/problem+json"));
     add_hints(&mut answer, problem);
     answer
 }
 
-async fn as_page(house: &House, visitor: &Visitor, problem: &Problem, draft: String) -> Result<Response, Problem> {
+/// `draft` is what was typed into a form; empty when it could not be kept, `None` when a page was only read.
+async fn as_page(house: &House, visitor: &Visitor, problem: &Problem, draft: Option<String>) -> Result<Response, Problem> {
     let studio = studio_or_default(house).await;
     if matches!(problem, Problem::SignIn) {
         return sign_in_page(house, &studio, visitor, draft);
@@ -211,19 +234,24 @@ async fn as_page(house: &House, visitor: &Visitor, problem: &Problem, draft: Str
 }
 
 /// An ended sign-in on a page read: go and sign in. On a form: the sign-in page carries what was typed, to be sent afterwards.
-fn sign_in_page(house: &House, studio: &Studio, visitor: &Visitor, draft: String) -> Result<Response, Problem> {
-    if draft.is_empty() {
+fn sign_in_page(house: &House, studio: &Studio, visitor: &Visitor, draft: Option<String>) -> Result<Response, Problem> {
+    let Some(draft) = draft else {
         let next = serde_urlencoded::to_string([("next", &visitor.path)]).map_err(Problem::broken)?;
         let to = house.url(&format!("/sign-in?{next}"));
         return Ok((StatusCode::SEE_OTHER, [(header::LOCATION, to)]).into_response());
-    }
+    };
+    let note = if draft.is_empty() {
+        "Your sign-in has ended. What you sent could not be kept here: open its page again once you are signed in."
+    } else {
+        "Your sign-in has ended. What you typed is kept on this page and can be sent once you are signed in."
+    };
     let page = SignInPage {
         frame: house.frame(studio, visitor, Place::Nowhere, "Sign in again"),
         key: new_form_key(),
         next: String::new(),
         draft: without_secrets(&draft),
         draft_to: visitor.path.clone(),
-        note: Some("Your sign-in has ended. What you typed is kept on this page and can be sent once you are signed in.".to_owned()),
+        note: Some(note.to_owned()),
         fields: sign_in_fields(""),
         mistakes: Vec::new(),
     };
@@ -233,7 +261,9 @@ fn sign_in_page(house: &House, studio: &Studio, visitor: &Visitor, draft: String
 /// A form's body without passphrases and session tokens.
 fn without_secrets(body: &str) -> String {
     let pairs: Vec<(String, String)> = serde_urlencoded::from_str(body).unwrap_or_default();
-    let kept: Vec<_> = pairs.iter().filter(|(name, _)| name != "csrf" && !name.contains("passphrase")).collect();
+    // "again" is a passphrase typed once more.
+    let secret = |name: &str| name == "csrf" || name == "again" || name.contains("passphrase");
+    let kept: Vec<_> = pairs.iter().filter(|(name, _)| !secret(name)).collect();
     serde_urlencoded::to_string(kept).unwrap_or_default()
 }
 
