@@ -195,12 +195,14 @@ pub fn set_cookie(house: &House, name: &str, value: &str, lasts: Option<i64>) ->
 /// `X-Forwarded-For` that is not a listed proxy. Used for logs only; nothing is decided by it.
 #[must_use]
 pub fn client_address(house: &House, peer: IpAddr, headers: &HeaderMap) -> IpAddr {
-    let listed = |address: &IpAddr| house.config.trusted_proxies.iter().any(|net| net.contains(address));
-    if !listed(&peer) {
+    if !house.config.trusts(peer) {
         return peer;
     }
-    let chain = text_header(headers, "x-forwarded-for");
-    chain.split(',').rev().map_while(|part| part.trim().parse::<IpAddr>().ok()).find(|address| !listed(address)).unwrap_or(peer)
+    // Some proxies write into the line they find, others add one below it: all of them together are one list.
+    let lines = headers.get_all("x-forwarded-for").iter().map(|line| line.to_str().unwrap_or("?"));
+    let chain = lines.collect::<Vec<_>>().join(",");
+    let addresses = chain.split(',').rev().map_while(|part| part.trim().parse::<IpAddr>().ok());
+    addresses.into_iter().find(|address| !house.config.trusts(*address)).unwrap_or(peer)
 }
 
 /// A header as text; empty when it is missing or not text.
