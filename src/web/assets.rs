@@ -48,6 +48,8 @@ pub fn routes() -> Routes {
         .get("/icon.svg", || async { fixed("icon.svg") })
         .get("/icon-192.png", || async { fixed("icon-192.png") })
         .get("/icon-512.png", || async { fixed("icon-512.png") })
+        .get("/icon-maskable-192.png", || async { fixed("icon-maskable-192.png") })
+        .get("/icon-maskable-512.png", || async { fixed("icon-maskable-512.png") })
         .get("/manifest.webmanifest", || async { fixed("manifest.webmanifest") })
 }
 
