@@ -301,7 +301,8 @@ fn add_hints(answer: &mut Response, problem: &Problem) {
             headers.insert(header::WWW_AUTHENTICATE, HeaderValue::from_static("Bearer"));
         }
         Problem::NotThatWay(methods) => {
-            if let Ok(methods) = HeaderValue::from_str(methods) {
+            // Empty here, the router adds the list itself further out.
+            if let Some(methods) = HeaderValue::from_str(methods).ok().filter(|methods| !methods.is_empty()) {
                 headers.insert(header::ALLOW, methods);
             }
         }
