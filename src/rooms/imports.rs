@@ -183,14 +183,21 @@ fn span(file: &LoggerFile) -> (i64, i64) {
     (first, last)
 }
 
-/// Reading a long file takes a second; it must not hold up the pages of others.
+/// How long a file may be read. The longest one needs seconds on a small machine.
+const READ_WITHIN: std::time::Duration = std::time::Duration::from_secs(60);
+
+/// Reading a long file takes a second; it must not hold up the pages of others, nor keep a thread for good.
 async fn read(bytes: Vec<u8>, import: &Import) -> Result<Result<LoggerFile, Stop>, Problem> {
     let hints = Hints {
         zone: import.zone.inner().clone(),
         day_order: import.day_order,
         temperature_unit: import.temperature_unit,
     };
-    tokio::task::spawn_blocking(move || logger_file::read_all(&bytes, &hints)).await.map_err(Problem::broken)
+    let read = move || {
+        let begun = std::time::Instant::now();
+        logger_file::read_all_unless(&bytes, &hints, &|| begun.elapsed() > READ_WITHIN)
+    };
+    tokio::task::spawn_blocking(read).await.map_err(Problem::broken)
 }
 
 /// Keeps the answers to what a file left open.
