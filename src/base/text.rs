@@ -73,6 +73,13 @@ pub fn fold(text: &str) -> String {
     seen.flat_map(char::to_lowercase).map(|c| if c == 'ς' { 'σ' } else { c }).nfc().collect()
 }
 
+/// The text with its first letter in upper case, to begin a sentence or a line with.
+#[must_use]
+pub fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map(|first| first.to_uppercase().chain(chars).collect()).unwrap_or_default()
+}
+
 // Unicode's embedding, override and isolate controls can make a name read as another one.
 fn is_direction_override(c: char) -> bool {
     matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
@@ -131,5 +138,10 @@ mod tests {
     fn names_that_look_alike_have_one_key() {
         assert_eq!(fold("Νίκος"), fold("ΝΙΚΟΣ"));
         assert_eq!(fold("Ines\u{200d}"), fold("Ines"));
+    }
+
+    #[test]
+    fn a_sentence_begins_with_a_capital() {
+        assert_eq!((capital("öl").as_str(), capital("")), ("Öl", String::new()));
     }
 }

@@ -16,6 +16,7 @@ use super::written::TemperatureUnit;
 use super::{push, room_form, store};
 use crate::base::ids::RoomId;
 use crate::base::problem::{FieldNote, Problem};
+use crate::base::text::capital;
 use crate::base::time::{HOUR, Instant};
 use crate::store::Kept;
 use crate::web::House;
@@ -230,18 +231,17 @@ async fn add(
 }
 
 fn refused(why: &push::Refused) -> Problem {
-    let sentence = why.to_string();
+    let sentence = as_sentence(&why.to_string());
     match why {
-        push::Refused::TooLong | push::Refused::TooManyItems(_) => Problem::TooLarge(capital(&sentence)),
-        _ => Problem::Unreadable(capital(&sentence)),
+        push::Refused::TooLong | push::Refused::TooManyItems(_) => Problem::TooLarge(sentence),
+        _ => Problem::Unreadable(sentence),
     }
 }
 
-fn capital(sentence: &str) -> String {
-    let mut chars = sentence.chars();
-    chars.next().map(|first| first.to_uppercase().chain(chars).collect::<String>() + ".").unwrap_or_default()
+fn as_sentence(told: &str) -> String {
+    capital(told) + "."
 }
 
 fn fault_note(fault: &push::Fault) -> FieldNote {
-    FieldNote { field: format!("item {}", fault.item).into(), sentence: capital(&fault.what) }
+    FieldNote { field: format!("item {}", fault.item).into(), sentence: as_sentence(&fault.what) }
 }

@@ -18,6 +18,7 @@ use crate::base::actor::Role;
 use crate::base::ids::{InstrumentId, RoomId};
 use crate::base::number::DecimalMark;
 use crate::base::problem::Problem;
+use crate::base::text::capital;
 use crate::base::time::{DAY, HOUR, Instant};
 use crate::base::units::RelHumidity;
 use crate::store::Db;
@@ -50,7 +51,7 @@ struct InstrumentRow {
 }
 
 struct ChartView {
-    title: &'static str,
+    title: String,
     unit: &'static str,
     svg: String,
     caption: String,
@@ -173,11 +174,6 @@ fn told(word: Option<&str>) -> Option<Told> {
         }),
         _ => None,
     }
-}
-
-fn capital(word: &str) -> String {
-    let mut chars = word.chars();
-    chars.next().map(|first| first.to_uppercase().chain(chars).collect()).unwrap_or_default()
 }
 
 fn surface_words(room: &Room, studio: &Studio) -> String {
@@ -398,7 +394,7 @@ fn chart_view(chart: Chart, quantity: Quantity, wording: &Wording<'_>) -> ChartV
         }
     };
     ChartView {
-        title: if quantity == Quantity::Humidity { "Humidity" } else { "Temperature" },
+        title: capital(quantity.word()),
         unit: wording.unit(quantity),
         svg: chart.svg,
         caption: chart.caption,

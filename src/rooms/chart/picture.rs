@@ -4,6 +4,7 @@ use std::fmt::Write;
 
 use super::{Air, Point, Span, Window, Wording, trace};
 use crate::base::chart::{Px, Scale, escaped, round_span};
+use crate::base::text::capital;
 use crate::rooms::instrument::LIKELY;
 use crate::rooms::written::Quantity;
 
@@ -73,14 +74,7 @@ fn title(window: &Window, air: &Air<'_>, wording: &Wording<'_>) -> String {
         Span::Day => format!(" on {}", last.strftime("%a %-d %b %Y")),
         Span::Week | Span::Month => format!(" from {} to {}", first.strftime("%-d %b"), last.strftime("%-d %b %Y")),
     });
-    format!("{} in {}{days}", capital(air.quantity), wording.room)
-}
-
-const fn capital(quantity: Quantity) -> &'static str {
-    match quantity {
-        Quantity::Humidity => "Humidity",
-        Quantity::Temperature => "Temperature",
-    }
+    format!("{} in {}{days}", capital(air.quantity.word()), wording.room)
 }
 
 /// What the page shows: °F where the studio uses it.
@@ -173,7 +167,12 @@ fn upright(svg: &mut Ink, axes: &Axes, air: &Air<'_>, wording: &Wording<'_>) {
         svg.text("q", (LEFT - 6.0, axes.y.at(*tick) + 4.5), "end", &label);
     }
     let from = if axes.span.0.abs() < 1e-9 { String::new() } else { format!(", axis from {}", Px(axes.span.0)) };
-    svg.text("q", (2.0, 13.0), "start", &format!("{}, {}{from}", capital(air.quantity), wording.unit(air.quantity)));
+    svg.text(
+        "q",
+        (2.0, 13.0),
+        "start",
+        &format!("{}, {}{from}", capital(air.quantity.word()), wording.unit(air.quantity)),
+    );
 }
 
 /// The axis of time: grid at whole days or every six hours, words under it.

@@ -1,13 +1,13 @@
 //! Finding the header: the separator, the line that names the columns, what each column holds, and in which unit.
 
 use jiff::tz::TimeZone;
-use unicode_normalization::UnicodeNormalization;
 
 use super::dates::{self, Cell, OrderEvidence};
 use super::records::Records;
 #[cfg(test)]
 use super::records::steps;
 use super::{Dates, DayOrder, Hints, OrderFrom, Question, Stop, TimeColumns, Understood};
+use crate::base::text::fold;
 use crate::rooms::written::{self, HumidityUnit, Quantity, Suffix, TemperatureUnit};
 
 /// The separators looked for; where two would do, the earlier one is taken.
@@ -191,6 +191,7 @@ const OTHER_PARTS: [&str; 10] =
 const OTHER_WORDS: [&str; 10] = ["min", "max", "minimum", "maximum", "high", "low", "abs", "vpd", "setpoint", "target"];
 
 fn role(name: &str) -> Option<Role> {
+    // One list serves several spellings.
     let folded = fold(name);
     let words: Vec<&str> = words(&folded);
     let has_part = |parts: &[&str]| parts.iter().any(|part| folded.contains(part));
@@ -207,11 +208,6 @@ fn role(name: &str) -> Option<Role> {
     } else {
         None
     }
-}
-
-/// Lower case, without accents, so that one list serves several spellings.
-fn fold(name: &str) -> String {
-    name.nfkd().filter(|c| !unicode_normalization::char::is_combining_mark(*c)).flat_map(char::to_lowercase).collect()
 }
 
 fn words(folded: &str) -> Vec<&str> {
