@@ -192,13 +192,14 @@ async fn add(
     if sensor.room != id {
         return Err(Problem::NotHere("room"));
     }
-    let (unit, mapping) = {
+    let (wording, mapping) = {
         let mut db = house.store.read().await?;
         let studio = crate::web::studio::Studio::load(&mut db).await?;
         room_form::open_room(store::room(&mut db, id).await?)?;
         let instrument =
             store::instrument(&mut db, id, sensor.instrument).await?.ok_or(Problem::NotHere("instrument"))?;
-        (if studio.fahrenheit { TemperatureUnit::Fahrenheit } else { TemperatureUnit::Celsius }, instrument.mapping)
+        let unit = if studio.fahrenheit { TemperatureUnit::Fahrenheit } else { TemperatureUnit::Celsius };
+        ((unit, studio.decimal), instrument.mapping)
     };
     let parsed = push::parse(&message.body, &mapping, sensor.visitor.now.0.0).map_err(|why| refused(&why))?;
     if parsed.readings.is_empty() {
@@ -214,7 +215,7 @@ async fn add(
                 for reading in &parsed.readings {
                     let (temperature, humidity) = (reading.temperature, reading.humidity);
                     let new = NewReading { room: id, instrument, at: Instant(reading.at_us), temperature, humidity };
-                    match readings::keep(tx, &new, unit).await? {
+                    match readings::keep(tx, &new, wording).await? {
                         Outcome::Kept => kept += 1,
                         Outcome::Already => already += 1,
                         Outcome::SetAside(sentence) => set_aside.push(PushedItem { item: reading.item, sentence }),

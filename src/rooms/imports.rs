@@ -7,7 +7,7 @@ use sqlx::Row;
 use sqlx::any::AnyRow;
 
 use super::logger_file::{self, DayOrder, Hints, LoggerFile, Stop};
-use super::readings::{self, NewReading, Outcome};
+use super::readings::{self, NewReading, Outcome, Wording};
 use super::written::TemperatureUnit;
 use crate::base::actor::Actor;
 use crate::base::ids::{ImportId, InstrumentId, RoomId};
@@ -266,12 +266,12 @@ pub(super) async fn go_on(house: &House) -> Result<(), Problem> {
 
 /// Takes the rows of one file in small writes; each notes how far it came in the same transaction.
 pub(super) async fn take(house: &House, import: &Import) -> Result<(), Problem> {
-    let (file, unit) = {
+    let (file, wording) = {
         let mut db = house.store.read().await?;
         let studio = Studio::load(&mut db).await?;
         let unit = if studio.fahrenheit { TemperatureUnit::Fahrenheit } else { TemperatureUnit::Celsius };
         match read(content(&mut db, import.id).await?, import).await? {
-            Ok(file) => (file, unit),
+            Ok(file) => (file, (unit, studio.decimal)),
             // It could be read when the person decided; only the house itself could have changed since.
             Err(stop) => return Err(Problem::broken(stop)),
         }
@@ -280,7 +280,7 @@ pub(super) async fn take(house: &House, import: &Import) -> Result<(), Problem> 
     while done < file.rows.len() {
         let rows = &file.rows[done..file.rows.len().min(done + ROWS_A_WRITE)];
         let news: Vec<NewReading> = rows.iter().map(|row| import.reading(row)).collect();
-        if !take_some(house, import, done, news, unit).await? {
+        if !take_some(house, import, done, news, wording).await? {
             return Ok(()); // Another process goes on with it.
         }
         done += rows.len();
@@ -311,7 +311,7 @@ async fn take_some(
     import: &Import,
     was: usize,
     news: Vec<NewReading>,
-    unit: TemperatureUnit,
+    wording: Wording,
 ) -> Result<bool, Problem> {
     let (id, by) = (import.id, import.made_by.clone());
     let kept = house
@@ -322,7 +322,7 @@ async fn take_some(
                 let done = was + news.len();
                 let (mut new, mut aside) = (0_i64, 0_i64);
                 for reading in &news {
-                    match readings::keep_for(tx, reading, unit, &by).await? {
+                    match readings::keep_for(tx, reading, wording, &by).await? {
                         Outcome::Already => {}
                         Outcome::Kept => new += 1,
                         Outcome::SetAside(_) => {

@@ -16,7 +16,6 @@ use super::written::{Quantity, TemperatureUnit};
 use super::{Check, Instrument, InstrumentKind, Room, store};
 use crate::base::actor::Role;
 use crate::base::ids::{InstrumentId, RoomId};
-use crate::base::number::DecimalMark;
 use crate::base::problem::Problem;
 use crate::base::text::capital;
 use crate::base::time::{DAY, HOUR, Instant};
@@ -302,7 +301,6 @@ async fn charts(
     let last_in_window = air.is_some_and(|air| window.holds(air.at.0));
     let doubt = air.filter(|_| last_in_window).map(|air| air.measured.doubt);
     let unit = if studio.fahrenheit { TemperatureUnit::Fahrenheit } else { TemperatureUnit::Celsius };
-    let decimal_mark = if studio.decimal == DecimalMark::Comma { ',' } else { '.' };
     let draw = |quantity: Quantity, id: &str| {
         let of = |aside: bool| -> Vec<Point> {
             corrected.iter().filter(|point| point.aside == aside).filter_map(|point| point.of(quantity)).collect()
@@ -322,7 +320,7 @@ async fn charts(
             device_on: &[],
             joined_within: JOINED_WITHIN,
         };
-        let wording = Wording { id, room: &room.name, temperature_unit: unit, decimal_mark };
+        let wording = Wording { id, room: &room.name, temperature_unit: unit, decimal_mark: studio.decimal };
         chart_view(chart::draw(&window, &drawn, &wording), quantity, &wording)
     };
     Ok(vec![draw(Quantity::Humidity, "humidity"), draw(Quantity::Temperature, "temperature")])
