@@ -10,6 +10,7 @@
 //!   For other spans: 3 K and 15 %RH at once, and 0.5 K and 3 %RH more for every minute. So after a real step (a sensor
 //!   carried to another room) readings are believed again within the hour.
 
+use crate::base::number::DecimalMark;
 use crate::base::units::{Celsius, RelHumidity};
 use crate::rooms::written::TemperatureUnit;
 
@@ -99,10 +100,12 @@ impl SetAside {
         }
     }
 
-    /// What happened and what to look at, with temperatures in the studio's unit.
+    /// What happened and what to look at, with temperatures in the studio's unit and numbers in its decimal mark.
     #[must_use]
-    pub fn sentence(&self, unit: TemperatureUnit) -> String {
-        let t = |celsius: f64| format!("{:.1} {}", unit.from_celsius(celsius), unit.symbol());
+    pub fn sentence(&self, unit: TemperatureUnit, mark: DecimalMark) -> String {
+        let t = |celsius: f64| format!("{} {}", mark.show(unit.from_celsius(celsius), 1), unit.symbol());
+        // With a decimal, as 98.3 beside a limit of 98 is over it.
+        let rh = |humidity: f64| format!("{} %RH", mark.show(humidity, 1));
         match *self {
             SetAside::NotANumber => "It is not a number. Look at the sensor’s settings.".to_owned(),
             SetAside::OffTemperatureScale(at) => format!(
@@ -112,7 +115,7 @@ impl SetAside {
                 t(Celsius::HIGHEST)
             ),
             SetAside::OffHumidityScale(at) => {
-                format!("{at:.0} %RH is off the scale of 0 to 100 %RH. Look at the sensor and at the unit set for it.")
+                format!("{} is off the scale of 0 to 100 %RH. Look at the sensor and at the unit set for it.", rh(at))
             }
             SetAside::NoRoomTemperature(at) => format!(
                 "{} is no room’s air ({} to {}). Look at the sensor and at the unit set for it.",
@@ -121,22 +124,24 @@ impl SetAside {
                 t(ROOM_TEMPERATURE.1)
             ),
             SetAside::NoRoomHumidity(at) => format!(
-                "{at:.0} %RH is no room’s air ({:.0} to {:.0} %RH). The sensor may be wet, or broken.",
-                ROOM_HUMIDITY.0, ROOM_HUMIDITY.1
+                "{} is no room’s air ({} to {}). The sensor may be wet, or broken.",
+                rh(at),
+                mark.show(ROOM_HUMIDITY.0, 0),
+                rh(ROOM_HUMIDITY.1)
             ),
             SetAside::Future(minutes) => {
                 format!("Its time is {} ahead of the clock. Look at the sensor’s clock and time zone.", span(minutes))
             }
             SetAside::ClockNotSet => "Its time is before 2000: the sensor’s clock is not set.".to_owned(),
             SetAside::TemperatureJump(kelvins, minutes) => format!(
-                "It is {:.1} {} away from the reading {} before. Rooms do not change so fast.",
-                unit.from_kelvins(kelvins.abs()),
+                "It is {} {} away from the reading {} before. Rooms do not change so fast.",
+                mark.show(unit.from_kelvins(kelvins.abs()), 1),
                 unit.symbol(),
                 minutes_apart(minutes)
             ),
             SetAside::HumidityJump(humidity, minutes) => format!(
-                "It is {:.0} %RH away from the reading {} before. Rooms do not change so fast.",
-                humidity.abs(),
+                "It is {} away from the reading {} before. Rooms do not change so fast.",
+                rh(humidity.abs()),
                 minutes_apart(minutes)
             ),
         }
@@ -260,7 +265,8 @@ mod tests {
         assert_eq!(found.as_ref().err().map(SetAside::key), expected, "{arrived:?} after {before:?}");
         if let Err(why) = found {
             for unit in [TemperatureUnit::Celsius, TemperatureUnit::Fahrenheit] {
-                assert!(why.sentence(unit).ends_with('.') && why.sentence(unit).len() > 20);
+                let told = why.sentence(unit, DecimalMark::Point);
+                assert!(told.ends_with('.') && told.len() > 20, "{told}");
             }
         }
     }
@@ -309,6 +315,16 @@ mod tests {
         check(carried_in(10), cold, Some("temperature_jump"));
         check(carried_in(30), cold, None);
         check(arrived(1, 40.0, 10.0), cold, None);
+    }
+
+    #[test]
+    fn sentences_write_numbers_as_the_studio_does() {
+        let told = |why: SetAside| why.sentence(TemperatureUnit::Celsius, DecimalMark::Comma);
+        let cold = told(SetAside::NoRoomTemperature(-3.25));
+        assert!(cold.starts_with("−3,2 °C is no room's air (2,0 °C to 45,0 °C)."), "{cold}");
+        let off = told(SetAside::OffHumidityScale(-0.6));
+        assert!(off.starts_with("−0,6 %RH is off the scale of 0 to 100 %RH."), "{off}");
+        assert!(told(SetAside::NoRoomHumidity(98.3)).starts_with("98,3 %RH is no room's air (2 to 98,0 %RH)."));
     }
 
     #[test]
