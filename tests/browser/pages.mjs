@@ -37,7 +37,7 @@ export const pages = [
   { name: 'rooms-owner', as: 'owner', path: '/rooms' },
   { name: 'room', as: 'artist', on: '/rooms', link: link('/rooms/{id}'), picture: 'room.png' },
   { name: 'room-owner', as: 'owner', on: '/rooms', link: link('/rooms/{id}') },
-  { name: 'reading', as: 'artist', on: '/rooms', link: link('/rooms/{id}/readings/new'), then: typeTwenty, picture: 'reading.png', light: 'dim' },
+  { name: 'reading', as: 'artist', on: '/rooms', link: link('/rooms/{id}/readings/new'), then: typeTwenty, picture: 'keypad.png', light: 'dim' },
   { name: 'reading-refused', as: 'artist', on: '/rooms', link: link('/rooms/{id}/readings/new'), then: (page) => page.click('.pad .keep'), status: 422 },
   { name: 'room-new', as: 'owner', path: '/rooms/new' },
   { name: 'room-new-refused', as: 'owner', path: '/rooms/new', then: send, status: 422 },
