@@ -2,6 +2,7 @@
 //! reach. Knows no room, no adhesive and no client.
 
 mod audit_page;
+mod browser_words;
 mod claim_page;
 mod entering;
 mod first_aid;

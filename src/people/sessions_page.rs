@@ -4,6 +4,7 @@ use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
 
+use super::browser_words::browser_words;
 use crate::base::actor::Role;
 use crate::base::ids::SessionId;
 use crate::base::problem::Problem;
@@ -50,7 +51,7 @@ async fn sessions_page(signed_in: SignedIn, State(house): State<House>) -> Resul
     let row = |listed: session::Listed| SessionRow {
         this: listed.id == who.session,
         name: listed.name,
-        browser: listed.browser,
+        browser: browser_words(&listed.browser),
         began: studio.zone.date_and_clock(listed.created, now.0),
         seen: ago(&studio.zone, listed.seen, now.0),
         end: house.url(&format!("/office/sessions/{}/end", listed.id)),

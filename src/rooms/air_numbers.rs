@@ -151,7 +151,7 @@ fn against(on: &OnRule, places: usize, unit: &str, studio: &Studio) -> String {
     } else {
         range(on.band)
     };
-    format!("likely {}\u{a0}{unit}; the band is {band}", range(on.likely()))
+    format!("likely {}\u{a0}{unit}; band {band}", range(on.likely()))
 }
 
 fn remarks(air: &AirNow, studio: &Studio) -> String {
@@ -269,8 +269,8 @@ mod tests {
         let fahrenheit = Studio { fahrenheit: true, decimal: DecimalMark::Comma, ..Studio::default() };
         let said = said(17.2, 45.0, false, &fahrenheit);
         assert_eq!(said.lead.replace('\u{a0}', "~"), "Gable is 5,0~°F colder than the studio wants.");
-        assert_eq!(said.temperature_against.replace('\u{a0}', "~"), "likely 61,8–64,1~°F; the band is 68,0–75,2");
-        assert_eq!(said.humidity_against.replace('\u{a0}', "~"), "likely 43–47~%RH; the band is 40–60");
+        assert_eq!(said.temperature_against.replace('\u{a0}', "~"), "likely 61,8–64,1~°F; band 68,0–75,2");
+        assert_eq!(said.humidity_against.replace('\u{a0}', "~"), "likely 43–47~%RH; band 40–60");
     }
 
     #[test]

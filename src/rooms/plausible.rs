@@ -104,7 +104,7 @@ impl SetAside {
     pub fn sentence(&self, unit: TemperatureUnit) -> String {
         let t = |celsius: f64| format!("{:.1} {}", unit.from_celsius(celsius), unit.symbol());
         match *self {
-            SetAside::NotANumber => "It is not a number. Look at the sensor's settings.".to_owned(),
+            SetAside::NotANumber => "It is not a number. Look at the sensor’s settings.".to_owned(),
             SetAside::OffTemperatureScale(at) => format!(
                 "{} is off the scale of {} to {}. Look at the sensor and at the unit set for it.",
                 t(at),
@@ -115,19 +115,19 @@ impl SetAside {
                 format!("{at:.0} %RH is off the scale of 0 to 100 %RH. Look at the sensor and at the unit set for it.")
             }
             SetAside::NoRoomTemperature(at) => format!(
-                "{} is no room's air ({} to {}). Look at the sensor and at the unit set for it.",
+                "{} is no room’s air ({} to {}). Look at the sensor and at the unit set for it.",
                 t(at),
                 t(ROOM_TEMPERATURE.0),
                 t(ROOM_TEMPERATURE.1)
             ),
             SetAside::NoRoomHumidity(at) => format!(
-                "{at:.0} %RH is no room's air ({:.0} to {:.0} %RH). The sensor may be wet, or broken.",
+                "{at:.0} %RH is no room’s air ({:.0} to {:.0} %RH). The sensor may be wet, or broken.",
                 ROOM_HUMIDITY.0, ROOM_HUMIDITY.1
             ),
             SetAside::Future(minutes) => {
-                format!("Its time is {} ahead of the clock. Look at the sensor's clock and time zone.", span(minutes))
+                format!("Its time is {} ahead of the clock. Look at the sensor’s clock and time zone.", span(minutes))
             }
-            SetAside::ClockNotSet => "Its time is before 2000: the sensor's clock is not set.".to_owned(),
+            SetAside::ClockNotSet => "Its time is before 2000: the sensor’s clock is not set.".to_owned(),
             SetAside::TemperatureJump(kelvins, minutes) => format!(
                 "It is {:.1} {} away from the reading {} before. Rooms do not change so fast.",
                 unit.from_kelvins(kelvins.abs()),

@@ -105,7 +105,7 @@ impl FromRequestParts<House> for SensorOf {
         match visitor.actor {
             Actor::Sensor { token, instrument, room } => Ok(Self { token, instrument, room, visitor }),
             Actor::Nobody => Err(Problem::SignIn),
-            _ => Err(Problem::NotYours("Only a sensor's token adds readings here.")),
+            _ => Err(Problem::NotYours("Only a sensor’s token adds readings here.")),
         }
     }
 }

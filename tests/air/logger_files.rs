@@ -201,7 +201,7 @@ fn the_preview_says_what_was_understood() {
         told,
         [
             "Columns stand apart by \";\"; line 1 names them.",
-            "Time from \"Datum\" and \"Uhrzeit\", day before month, in the studio's time (Europe/Berlin).",
+            "Time from \"Datum\" and \"Uhrzeit\", day before month, in the studio’s time (Europe/Berlin).",
             "Temperature from \"Temperatur °C\", in °C.",
             "Humidity from \"Feuchte\".",
         ]

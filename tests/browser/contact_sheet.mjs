@@ -2,18 +2,21 @@
 //
 //   tests/contact_sheet [FOLDER] [--pick] [--only NAME]…
 //
-// FOLDER is target/contact-sheet when not given. --pick also copies the README's pictures to docs/pictures.
-import { copyFile, mkdir, rm, writeFile } from 'node:fs/promises';
+// FOLDER is target/contact-sheet when not given. --pick also takes the README's pictures, into docs/pictures.
+import { mkdir, rm, writeFile } from 'node:fs/promises';
 import { join, resolve } from 'node:path';
 import { pathToFileURL } from 'node:url';
-import { openHouse } from './house.mjs';
-import { pages, pathOf } from './pages.mjs';
+import { openBrowser } from './house.mjs';
+import { Houses } from './houses.mjs';
+import { pages } from './pages.mjs';
 import { repository } from './program.mjs';
 
 const DEVICES = {
   'tablet-portrait': { width: 800, height: 1280 },
   'tablet-landscape': { width: 1280, height: 800 },
+  'tablet-small': { width: 1024, height: 768 },
   phone: { width: 360, height: 740 },
+  'phone-narrow': { width: 320, height: 640 },
   desk: { width: 1440, height: 900 },
 };
 const LIGHTS = { bright: 'light', dim: 'dark' };
@@ -22,25 +25,19 @@ const LIGHTS = { bright: 'light', dim: 'dark' };
 const TALLEST_THUMB = 1100;
 
 // How wide a picture is on the sheet.
-const THUMB = { 'tablet-portrait': 400, 'tablet-landscape': 560, phone: 270, desk: 600 };
-
-// The device on which the README shows a page.
-const README_DEVICE = 'tablet-landscape';
+const THUMB = { 'tablet-portrait': 400, 'tablet-landscape': 560, 'tablet-small': 480, phone: 270, 'phone-narrow': 240, desk: 600 };
 
 const { folder, pick, only } = readArguments(process.argv.slice(2));
 await rm(folder, { recursive: true, force: true });
 await mkdir(folder, { recursive: true });
 
-const house = await openHouse();
+const houses = new Houses();
+const forSheets = await openBrowser();
 try {
   const shown = pages.filter((page) => only.length === 0 || only.includes(page.name));
-  const paths = new Map();
-  for (const listed of shown) {
-    paths.set(listed.name, await pathOf(listed, await house.as(listed.as), house.address));
-  }
   for (const device of Object.keys(DEVICES)) {
     for (const light of Object.keys(LIGHTS)) {
-      await takePictures(shown, paths, device, light);
+      await takePictures(shown, device, light);
       await putTogether(shown, device, light);
       console.log(`${device}, ${light}: ${shown.length} pages`);
     }
@@ -48,7 +45,8 @@ try {
   await writeIndex(shown);
   if (pick) await pickForReadme(shown);
 } finally {
-  await house.close();
+  await forSheets.close();
+  await houses.close();
 }
 console.log(`look at ${join(folder, 'index.html')}`);
 
@@ -67,20 +65,26 @@ function pictureOf(name, device, light) {
   return `${name}-${device}-${light}.png`;
 }
 
-async function takePictures(shown, paths, device, light) {
+async function takePictures(shown, device, light) {
   for (const listed of shown) {
-    const context = await house.as(listed.as);
-    const page = await context.newPage();
-    await page.setViewportSize(DEVICES[device]);
-    await page.emulateMedia({ colorScheme: LIGHTS[light], reducedMotion: 'reduce' });
-    await page.goto(house.address + paths.get(listed.name), { waitUntil: 'networkidle' });
-    if (listed.then) {
-      await listed.then(page);
-      await page.waitForLoadState('networkidle');
-    }
+    const page = await openAt(listed, DEVICES[device], light);
     await page.screenshot({ path: join(folder, pictureOf(listed.name, device, light)), fullPage: true });
     await page.close();
   }
+}
+
+/** A listed page, open in a window of this size, with done on it what the list says. */
+async function openAt(listed, size, light) {
+  const house = await houses.house(listed.in);
+  const page = await (await house.as(listed.as)).newPage();
+  await page.setViewportSize(size);
+  await page.emulateMedia({ colorScheme: LIGHTS[light], reducedMotion: 'reduce' });
+  await page.goto(house.address + (await houses.pathOf(listed)), { waitUntil: 'networkidle' });
+  if (listed.then) {
+    await listed.then(page);
+    await page.waitForLoadState('networkidle');
+  }
+  return page;
 }
 
 /** One picture of all pictures of a device in one light. The browser itself puts it together. */
@@ -95,17 +99,11 @@ async function putTogether(shown, device, light) {
 figure{margin:0}img{display:block;border:1px solid #888;max-height:${TALLEST_THUMB}px;object-fit:cover;object-position:top}</style>
 ${figures.join('\n')}</html>`,
   );
-  const page = await (await sheetContext()).newPage();
+  const page = await forSheets.newPage();
   await page.setViewportSize({ width: 5 * (THUMB[device] + 18) + 32, height: 900 });
   await page.goto(pathToFileURL(join(folder, `${sheet}.html`)).href, { waitUntil: 'load' });
   await page.screenshot({ path: join(folder, `${sheet}.png`), fullPage: true });
   await page.close();
-}
-
-let sheets;
-function sheetContext() {
-  sheets ??= house.browser.newContext();
-  return sheets;
 }
 
 async function writeIndex(shown) {
@@ -122,11 +120,15 @@ async function writeIndex(shown) {
   );
 }
 
+/** The README's pictures: what the window shows, no more, so that they stay light. */
 async function pickForReadme(shown) {
   const pictures = join(repository, 'docs/pictures');
   await mkdir(pictures, { recursive: true });
-  for (const { name, picture, light } of shown.filter((page) => page.picture)) {
-    await copyFile(join(folder, pictureOf(name, README_DEVICE, light ?? 'bright')), join(pictures, picture));
-    console.log(`docs/pictures/${picture}`);
+  for (const listed of shown.filter((page) => page.picture)) {
+    const { file, device, light, height } = listed.picture;
+    const page = await openAt(listed, { ...DEVICES[device], ...(height && { height }) }, light);
+    await page.screenshot({ path: join(pictures, file) });
+    await page.close();
+    console.log(`docs/pictures/${file}`);
   }
 }

@@ -41,7 +41,8 @@ function readSignIns(printed) {
   return people;
 }
 
-class House {
+/** A program that serves, and a browser in which people are signed in to it. */
+export class House {
   #contexts = new Map();
 
   constructor(program, browser) {
@@ -74,6 +75,11 @@ class House {
     await this.browser.close();
     await this.program.stop();
   }
+}
+
+/** Where the link leads that a house nobody has claimed yet prints in the terminal. */
+export async function claimPath(house) {
+  return new URL(await house.program.line('claim this studio:')).pathname;
 }
 
 /** Signs a person in through the form, as she would. */

@@ -4,11 +4,15 @@
 // as      whose page it is: nobody, owner, artist, desk, accountant
 // path    where it is; or
 // on,link the page on which to look, and the link to follow from there (a page whose address holds an id)
+// in      which house: demo (when not given), unclaimed, empty, one-room; see houses.mjs
+// reach   how its path is found, given the house, where no page links to it
 // then    what to do on it before it is looked at: a form sent with mistakes shows its page in trouble
+// query   what follows the path after a question mark
 // status  what it answers, when that is not 200
-// picture the file name under docs/pictures, for the pages that the README shows
+// picture how the README shows it: the file under docs/pictures, the device, the light, and the window's height where
+//         it is another than the device's
 
-import { ask } from './house.mjs';
+import { ask, claimPath } from './house.mjs';
 
 const ID = '[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}';
 
@@ -23,27 +27,51 @@ async function typeTwenty(page) {
   for (const key of ['2', '1', 'point', '4', '3']) await page.click(`[name=key][value="${key}"]`);
 }
 
+/** A logger's file with one line that no clock has. */
+const LOGGER_FILE = ['time;temperature °C;humidity %', '2026-02-16 09:00;20,8;36', '2026-02-16 09:10;20,9;36,5', '2026-02-16 25:00;21,0;37'];
+/** The third of April, or the fourth of March. */
+const AMBIGUOUS = ['time;temperature °C;humidity %', '03/04/2026 09:00;20,8;36', '03/04/2026 09:10;20,9;36,5'];
+
+/** Hands in a file of these lines. */
+const handIn = (lines) => async (page) => {
+  await page.setInputFiles('[type=file]', { name: 'gable.csv', mimeType: 'text/csv', buffer: Buffer.from(lines.join('\n')) });
+  await send(page);
+};
+
+/** Hands in the logger's file and keeps what is good in it. */
+async function keepLoggerFile(page) {
+  await handIn(LOGGER_FILE)(page);
+  await page.click('main form .go');
+  await page.waitForLoadState();
+  while (!(await page.textContent('main')).includes('Done')) await page.reload();
+}
+
 export const pages = [
   { name: 'sign-in', as: 'nobody', path: '/sign-in' },
   { name: 'sign-in-refused', as: 'nobody', path: '/sign-in', then: send, status: 422 },
   { name: 'first-aid', as: 'nobody', path: '/first-aid' },
 
-  { name: 'today', as: 'artist', path: '/', picture: 'today.png' },
+  { name: 'today', as: 'artist', path: '/', picture: { file: 'today.png', device: 'tablet-portrait', light: 'bright' } },
   { name: 'today-owner', as: 'owner', path: '/' },
   { name: 'today-desk', as: 'desk', path: '/' },
   { name: 'today-accountant', as: 'accountant', path: '/' },
 
   { name: 'rooms', as: 'artist', path: '/rooms' },
   { name: 'rooms-owner', as: 'owner', path: '/rooms' },
-  { name: 'room', as: 'artist', on: '/rooms', link: link('/rooms/{id}'), picture: 'room.png' },
+  { name: 'room', as: 'artist', on: '/rooms', link: link('/rooms/{id}'), picture: { file: 'room.png', device: 'desk', light: 'bright', height: 1340 } },
   { name: 'room-owner', as: 'owner', on: '/rooms', link: link('/rooms/{id}') },
-  { name: 'reading', as: 'artist', on: '/rooms', link: link('/rooms/{id}/readings/new'), then: typeTwenty, picture: 'keypad.png', light: 'dim' },
+  { name: 'reading', as: 'artist', on: '/rooms', link: link('/rooms/{id}/readings/new'), then: typeTwenty, picture: { file: 'keypad.png', device: 'tablet-landscape', light: 'dim' } },
   { name: 'reading-refused', as: 'artist', on: '/rooms', link: link('/rooms/{id}/readings/new'), then: (page) => page.click('.pad .keep'), status: 422 },
   { name: 'room-new', as: 'owner', path: '/rooms/new' },
   { name: 'room-new-refused', as: 'owner', path: '/rooms/new', then: send, status: 422 },
   { name: 'room-edit', as: 'owner', on: link('/rooms/{id}'), link: link('/rooms/{id}/edit') },
   { name: 'import-new', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/imports/new') },
-  { name: 'import', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/imports/new'), then: handInLoggerFile },
+  { name: 'room-week', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}'), query: 'span=week' },
+  { name: 'room-month', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}'), query: 'span=month' },
+  { name: 'import-question', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/imports/new'), then: handIn(AMBIGUOUS) },
+  { name: 'import-unreadable', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/imports/new'), then: handIn(['no table', 'at all']) },
+  { name: 'import-done', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/imports/new'), then: keepLoggerFile },
+  { name: 'import', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/imports/new'), then: handIn(LOGGER_FILE) },
   { name: 'instrument-new', as: 'owner', on: link('/rooms/{id}'), link: link('/rooms/{id}/instruments/new') },
   { name: 'instrument-new-refused', as: 'owner', on: link('/rooms/{id}'), link: link('/rooms/{id}/instruments/new'), then: send, status: 422 },
   { name: 'instrument', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/instruments/{id}') },
@@ -54,20 +82,41 @@ export const pages = [
   { name: 'people', as: 'owner', path: '/office/people' },
   { name: 'person', as: 'owner', on: '/office/people', link: link('/office/people/{id}') },
   { name: 'first-aid-edit', as: 'owner', path: '/office/first-aid' },
+  { name: 'settings-refused', as: 'owner', path: '/office/settings', then: refuseSettings, status: 422 },
   { name: 'tokens', as: 'owner', path: '/office/tokens' },
   { name: 'token', as: 'owner', on: '/office/tokens', link: link('/office/tokens/{id}') },
   { name: 'audit', as: 'owner', path: '/office/audit' },
   { name: 'office-artist', as: 'artist', path: '/office' },
   { name: 'sessions', as: 'artist', path: '/office/sessions' },
 
+  { name: 'claim', as: 'nobody', in: 'unclaimed', reach: claimPath },
+  { name: 'claim-refused', as: 'nobody', in: 'unclaimed', reach: claimPath, then: send, status: 422 },
+  { name: 'invited', as: 'nobody', reach: invite },
+  { name: 'empty-today', as: 'owner', in: 'empty', path: '/' },
+  { name: 'empty-rooms', as: 'owner', in: 'empty', path: '/rooms' },
+  { name: 'empty-tokens', as: 'owner', in: 'empty', path: '/office/tokens' },
+  { name: 'one-room-today', as: 'owner', in: 'one-room', path: '/' },
+  { name: 'one-room', as: 'owner', in: 'one-room', on: '/rooms', link: link('/rooms/{id}') },
+
   { name: 'no-such-page', as: 'owner', path: '/no-such-page', status: 404 },
   { name: 'not-hers', as: 'artist', path: '/office/settings', status: 403 },
 ];
 
-/** A logger's file with one line that no clock has. */
-async function handInLoggerFile(page) {
-  const lines = ['time;temperature °C;humidity %', '2026-02-16 09:00;20,8;36', '2026-02-16 09:10;20,9;36,5', '2026-02-16 25:00;21,0;37'];
-  await page.setInputFiles('[type=file]', { name: 'gable.csv', mimeType: 'text/csv', buffer: Buffer.from(lines.join('\n')) });
+/** Where an invitation to the studio leads. */
+async function invite(house) {
+  const page = await (await house.as('owner')).newPage();
+  await page.goto(`${house.address}/office/people`);
+  await page.fill('[name=name]', 'Maximiliane-Konstanze Ostwaldhausenberger-Niederreutherstein');
+  await page.check('[name=role][value=artist]');
+  await send(page);
+  const link = await page.textContent('[data-invitation]');
+  await page.close();
+  return new URL(link).pathname;
+}
+
+/** The upper end of a band below its lower end. */
+async function refuseSettings(page) {
+  await page.fill('[name=humidity_high]', '30');
   await send(page);
 }
 
@@ -76,7 +125,8 @@ export async function pathOf(page, context, address) {
   if (page.path) return page.path;
   // A page that stands on a room's page is looked for on the first room's.
   const on = page.on instanceof RegExp ? await follow(page.on, '/rooms', context, address) : page.on;
-  return follow(page.link, on, context, address);
+  const found = await follow(page.link, on, context, address);
+  return page.query ? `${found}?${page.query}` : found;
 }
 
 async function follow(link, on, context, address) {
@@ -106,5 +156,5 @@ export function kindOf(path) {
 
 /** True when the list holds a page of this kind. */
 export function isListed(kind) {
-  return pages.some((page) => (page.path ? kindOf(page.path) === kind : page.link.test(kind.replaceAll('{id}', '00000000-0000-0000-0000-000000000000'))));
+  return pages.some((page) => (page.path ? kindOf(page.path) === kind : page.link?.test(kind.replaceAll('{id}', '00000000-0000-0000-0000-000000000000'))));
 }

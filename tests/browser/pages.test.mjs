@@ -1,10 +1,11 @@
-// Every page × portrait and landscape × bright and dim: nothing for axe to find, nothing wider than the narrowest
+// Every page × portrait and landscape × bright and dim: nothing for axe to find (contrast 7 to 1), nothing wider than the narrowest
 // phone, nothing too small for a gloved finger, and no complaint of the browser under the pages' own policy.
 import assert from 'node:assert/strict';
 import { after, before, describe, test } from 'node:test';
 import { accessibility, sidewaysScroll, skeleton, smallTargets } from './checks.mjs';
-import { ask, axeSource, listenForTrouble, openHouse } from './house.mjs';
-import { isListed, kindOf, linksIn, pages, pathOf } from './pages.mjs';
+import { ask, axeSource, listenForTrouble } from './house.mjs';
+import { Houses } from './houses.mjs';
+import { isListed, kindOf, linksIn, pages } from './pages.mjs';
 
 const WINDOWS = { portrait: { width: 800, height: 1280 }, landscape: { width: 1280, height: 800 } };
 const LIGHTS = { bright: 'light', dim: 'dark' };
@@ -15,19 +16,20 @@ const FIRST_LOAD_AT_MOST = 120_000;
 const PAGE_AT_MOST = 40_000;
 
 describe('pages', () => {
+  const houses = new Houses();
   let house;
 
   before(async () => {
-    house = await openHouse();
+    house = await houses.house();
   });
-  after(() => house?.close());
+  after(() => houses.close());
 
   for (const listed of pages) {
     test(`${listed.name}, for ${listed.as}`, async () => {
-      const context = await contextFor(listed.as);
+      const context = await contextFor(listed.as, await houses.house(listed.in));
       const page = await context.newPage();
       try {
-        const complaints = await complaintsAbout(page, listed, context);
+        const complaints = await complaintsAbout(page, listed);
         assert.deepEqual(complaints, []);
       } finally {
         await page.close();
@@ -45,18 +47,18 @@ describe('pages', () => {
   test('the first load and every page keep to their weight', async () => {
     const heavy = [];
     for (const listed of pages) {
-      const context = await contextFor(listed.as);
-      const { all, document } = await weigh(context, house.address + (await pathOf(listed, context, house.address)));
+      const its = await houses.house(listed.in);
+      const { all, document } = await weigh(await contextFor(listed.as, its), its.address + (await houses.pathOf(listed)));
       if (all > FIRST_LOAD_AT_MOST) heavy.push(`${listed.name}: ${all} bytes on the first load`);
       if (document > PAGE_AT_MOST) heavy.push(`${listed.name}: the page alone has ${document} bytes`);
     }
     assert.deepEqual(heavy, []);
   });
 
-  async function contextFor(role) {
-    const known = house.signIns[role] !== undefined || role === 'nobody';
-    assert.ok(known, `the demo has no ${role}`);
-    const context = await house.as(role);
+  async function contextFor(role, its = house) {
+    const known = its.signIns[role] !== undefined || role === 'nobody';
+    assert.ok(known, `the house has no ${role}`);
+    const context = await its.as(role);
     if (!context.hasAxe) {
       context.hasAxe = true;
       await context.addInitScript({ content: await axeSource() });
@@ -64,11 +66,11 @@ describe('pages', () => {
     return context;
   }
 
-  async function complaintsAbout(page, listed, context) {
+  async function complaintsAbout(page, listed) {
     const trouble = listenForTrouble(page);
-    const path = await pathOf(listed, context, house.address);
+    const { address } = await houses.house(listed.in);
     await page.setViewportSize(WINDOWS.portrait);
-    let answer = await page.goto(house.address + path);
+    let answer = await page.goto(address + (await houses.pathOf(listed)));
     if (listed.then) {
       page.on('response', (response) => {
         if (response.request().isNavigationRequest()) answer = response;
@@ -83,7 +85,7 @@ describe('pages', () => {
     for (const [orientation, size] of Object.entries(WINDOWS)) {
       await page.setViewportSize(size);
       for (const [light, colorScheme] of Object.entries(LIGHTS)) {
-        await page.emulateMedia({ colorScheme });
+        await page.emulateMedia({ colorScheme, reducedMotion: 'reduce' });
         tell(`axe, ${orientation}, ${light}`, await accessibility(page));
       }
       tell(`sideways, ${orientation}`, await sidewaysScroll(page));

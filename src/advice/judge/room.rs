@@ -5,8 +5,8 @@ use crate::base::stats::sample::quantile_of;
 use crate::base::units::Seconds;
 
 use super::draws::{AdhesiveDraws, AirDraws, HandsTables, openness_draws};
-use super::question::Question;
-use super::shares;
+use super::question::{Question, ShelfBottle};
+use super::shares::{self, SetTimeDraws};
 use super::stand::fresh;
 use super::verdict::Verdict;
 use super::{BottleJudged, ClassJudged, Judgement, conclude};
@@ -14,22 +14,24 @@ use super::{BottleJudged, ClassJudged, Judgement, conclude};
 /// The part of a judgement that does not depend on the hands.
 #[derive(Debug, Clone)]
 pub struct RoomDraws {
-    any_adhesive: Drawn,
-    /// Median factor that air, bead and liquids put on any adhesive.
-    factor: f64,
+    any_adhesive: AnyAdhesive,
     bottles: Vec<DrawnBottle>,
 }
 
+/// What air, bead and liquids do to an adhesive of a class.
 #[derive(Debug, Clone)]
-struct Drawn {
-    ln_set: Vec<f64>,
-    sigma: Vec<f64>,
+struct AnyAdhesive {
+    ln_factor: Vec<f64>,
+    /// Median of the factor.
+    factor: f64,
+    sigma: f64,
     ln_kappa: Vec<f64>,
 }
 
 #[derive(Debug, Clone)]
 struct DrawnBottle {
-    drawn: Drawn,
+    set: SetTimeDraws,
+    ln_kappa: Vec<f64>,
     set_time: Times,
     open_time: Times,
     outside_climate: bool,
@@ -40,30 +42,10 @@ impl RoomDraws {
     #[must_use]
     pub fn of(q: &Question<'_>) -> Self {
         let air = AirDraws::of(&q.room, None);
-        let work = q.work;
-        let drawn = |draws: AdhesiveDraws, openness: &Openness| Drawn {
-            ln_set: draws.ln_set_time(&air),
-            sigma: draws.sigma,
-            ln_kappa: openness_draws(openness, work.pick_up, None),
-        };
-        let at = fresh(q.room.air, work.bead, work.liquids);
-        let any_adhesive = drawn(AdhesiveDraws::of_class(q.any_adhesive, &at, None), &Openness::untested());
-        let factor = quantile_of(&mut any_adhesive.ln_set.clone(), 0.5).exp();
-        let bottles = q
-            .bottles
-            .iter()
-            .map(|bottle| {
-                let at = bottle.conditions(q.room.air, work.bead, work.liquids);
-                let (set, open) = (&bottle.set_time, &bottle.openness);
-                DrawnBottle {
-                    drawn: drawn(AdhesiveDraws::of_bottle(set, &at, None), open),
-                    set_time: times(&set.placement(&at, q.room.doubt)),
-                    open_time: times(&open.open_time(set, &at, q.room.doubt, work.pick_up)),
-                    outside_climate: bottle.climate.is_some_and(|c| !c.holds(&q.room.air)),
-                }
-            })
-            .collect();
-        Self { any_adhesive, factor, bottles }
+        Self {
+            any_adhesive: AnyAdhesive::of(q, &air),
+            bottles: q.bottles.iter().map(|bottle| DrawnBottle::of(q, &air, bottle)).collect(),
+        }
     }
 
     /// Judges one pair of hands in this room. The question must ask about the room, bead, pick-up, liquids and shelf
@@ -85,14 +67,14 @@ impl RoomDraws {
         q.classes
             .iter()
             .map(|class| {
-                let all = shares::of_class(&hands, *class, &any.ln_set, any.sigma[0]);
+                let all = shares::of_class(&hands, *class, &any.ln_factor, any.sigma);
                 let outcome = all.outcome(q.limits, q.work.placements_per_set);
                 let (low, high) = class.window();
                 ClassJudged {
                     class: *class,
                     verdict: Verdict::of(&outcome),
                     outcome,
-                    here: (Seconds::clamped(low * self.factor), Seconds::clamped(high * self.factor)),
+                    here: (Seconds::clamped(low * any.factor), Seconds::clamped(high * any.factor)),
                 }
             })
             .collect()
@@ -100,9 +82,9 @@ impl RoomDraws {
 
     fn bottles(&self, q: &Question<'_>, tables: &HandsTables) -> Vec<BottleJudged> {
         let judged = |(b, bottle): (usize, &DrawnBottle)| {
-            let DrawnBottle { drawn, set_time, open_time, outside_climate } = bottle;
-            let hands = tables.with_openness(drawn.ln_kappa.clone());
-            let all = shares::of_bottle(&hands, &drawn.ln_set, &drawn.sigma);
+            let DrawnBottle { set, ln_kappa, set_time, open_time, outside_climate } = bottle;
+            let hands = tables.with_openness(ln_kappa.clone());
+            let all = shares::of_bottle(&hands, set);
             let outcome = all.outcome(q.limits, q.work.placements_per_set);
             let not_today = q.not_today(b);
             let verdict = match (not_today, outside_climate) {
@@ -120,5 +102,34 @@ impl RoomDraws {
             }
         };
         self.bottles.iter().enumerate().map(judged).collect()
+    }
+}
+
+impl AnyAdhesive {
+    fn of(q: &Question<'_>, air: &AirDraws) -> Self {
+        let at = fresh(q.room.air, q.work.bead, q.work.liquids);
+        let draws = AdhesiveDraws::of_class(q.any_adhesive, &at, None);
+        let ln_factor = draws.ln_set_time(air);
+        Self {
+            factor: quantile_of(&mut ln_factor.clone(), 0.5).exp(),
+            ln_factor,
+            sigma: q.any_adhesive.sigma,
+            ln_kappa: openness_draws(&Openness::untested(), q.work.pick_up, None),
+        }
+    }
+}
+
+impl DrawnBottle {
+    fn of(q: &Question<'_>, air: &AirDraws, bottle: &ShelfBottle) -> Self {
+        let at = bottle.conditions(q.room.air, q.work.bead, q.work.liquids);
+        let (set, open) = (&bottle.set_time, &bottle.openness);
+        let draws = AdhesiveDraws::of_bottle(set, &at, None);
+        Self {
+            set: SetTimeDraws::new(draws.ln_set_time(air), &draws.sigma),
+            ln_kappa: openness_draws(open, q.work.pick_up, None),
+            set_time: times(&set.placement(&at, q.room.doubt)),
+            open_time: times(&open.open_time(set, &at, q.room.doubt, q.work.pick_up)),
+            outside_climate: bottle.climate.is_some_and(|c| !c.holds(&q.room.air)),
+        }
     }
 }

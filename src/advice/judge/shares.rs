@@ -23,7 +23,7 @@ pub struct Spread {
 }
 
 impl Spread {
-    fn of(values: &mut [f64]) -> Self {
+    fn of(values: &[f64]) -> Self {
         let mean = values.iter().sum::<f64>() / values.len() as f64;
         let (low, high) = two_quantiles_of(values, 0.1, 0.9);
         Self { mean, low, high }
@@ -73,14 +73,14 @@ impl PerDraw {
         }
     }
 
-    pub(crate) fn outcome(mut self, limits: Limits, placements_per_set: u32) -> Outcome {
+    pub(crate) fn outcome(&self, limits: Limits, placements_per_set: u32) -> Outcome {
         let within = self.disturbed.iter().filter(|d| **d <= limits.disturbed_share).count();
-        let disturbed = Spread::of(&mut self.disturbed);
-        let extra_hold_s = Spread::of(&mut self.extra_hold_s);
+        let disturbed = Spread::of(&self.disturbed);
+        let extra_hold_s = Spread::of(&self.extra_hold_s);
         let minutes = extra_hold_s.mean * f64::from(placements_per_set) / 60.0;
         Outcome {
             disturbed,
-            cured_in_air: Spread::of(&mut self.cured_in_air),
+            cured_in_air: Spread::of(&self.cured_in_air),
             extra_hold_s,
             extra_hold_min_per_set: minutes,
             sure: within as f64 / POINTS as f64,
@@ -118,17 +118,35 @@ pub fn extra_hold_s(mu: f64, v: f64, m: f64, s2: f64) -> f64 {
     (t * normal::cdf_quick(d1) - h * normal::cdf_quick(d1 - s)).max(0.0)
 }
 
+/// A bottle's set time in each draw.
+#[derive(Debug, Clone)]
+pub(crate) struct SetTimeDraws {
+    /// ln of the median.
+    ln_median: Vec<f64>,
+    /// Variance of the logarithm between repeats.
+    variance: Vec<f64>,
+    /// Mean in seconds.
+    mean: Vec<f64>,
+}
+
+impl SetTimeDraws {
+    pub(crate) fn new(ln_median: Vec<f64>, sigma: &[f64]) -> Self {
+        let variance: Vec<f64> = sigma.iter().map(|s| s * s).collect();
+        let mean = ln_median.iter().zip(&variance).map(|(m, s2)| (m + 0.5 * s2).exp()).collect();
+        Self { ln_median, variance, mean }
+    }
+}
+
 /// A bottle: one median set time in each draw.
-pub(crate) fn of_bottle(hands: &HandsDraws<'_>, ln_set: &[f64], sigma: &[f64]) -> PerDraw {
+pub(crate) fn of_bottle(hands: &HandsDraws<'_>, set: &SetTimeDraws) -> PerDraw {
     let table = normal::table();
     let mut all = PerDraw::with_room();
-    for (i, (m, sigma)) in ln_set.iter().zip(sigma).enumerate() {
-        let s2 = sigma * sigma;
+    for (i, (m, s2)) in set.ln_median.iter().zip(&set.variance).enumerate() {
         let ((mu, v), (mu_x, v_x)) = (hands.hands_time[i], hands.travel[i]);
-        let spread = (v + s2).sqrt();
-        let late = (m - mu) / spread;
-        let (t, h) = ((m + 0.5 * s2).exp(), (mu + 0.5 * v).exp());
-        let hold = t * table.cdf(late + s2 / spread) - h * table.cdf(late - v / spread);
+        let per_spread = (v + s2).sqrt().recip();
+        let late = (m - mu) * per_spread;
+        let h = (mu + 0.5 * v).exp();
+        let hold = set.mean[i] * table.cdf(late + s2 * per_spread) - h * table.cdf(late - v * per_spread);
         all.disturbed.push(table.cdf(-late));
         all.cured_in_air.push(table.cdf((mu_x - hands.ln_kappa[i] - m) / (v_x + s2).sqrt()));
         all.extra_hold_s.push(hold.max(0.0));

@@ -4,7 +4,7 @@ use crate::adhesives::{Air, Bead, Conditions, Liquids};
 
 use super::draws::{AdhesiveDraws, AirDraws, Doubt, HandsDraws, HandsTables, openness_draws};
 use super::question::{CureClass, Question};
-use super::shares::{self, Outcome, PerDraw};
+use super::shares::{self, Outcome, PerDraw, SetTimeDraws};
 use crate::adhesives::set_time::Openness;
 
 /// A class or a bottle, by its place in the question.
@@ -59,7 +59,7 @@ impl<'a> Stand<'a> {
     fn per_draw(&self, air: &AirDraws) -> PerDraw {
         let ln_set = self.adhesive.ln_set_time(air);
         match self.class {
-            None => shares::of_bottle(&self.hands, &ln_set, &self.adhesive.sigma),
+            None => shares::of_bottle(&self.hands, &SetTimeDraws::new(ln_set, &self.adhesive.sigma)),
             Some(class) => shares::of_class(&self.hands, class, &ln_set, self.adhesive.sigma[0]),
         }
     }

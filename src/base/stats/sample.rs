@@ -14,21 +14,26 @@ pub fn quantile_of(values: &mut [f64], p: f64) -> f64 {
     if next.is_finite() { at + (place - i as f64) * (next - at) } else { at }
 }
 
-/// The values at two rising shares of the list at once, each the nearest entry below: for long lists, where the gap
-/// between neighbours does not matter. Not-a-number for an empty list; the list comes back in another order.
+/// The values at two rising shares of the list at once, each the nearest entry: for long lists, where the gap between
+/// neighbours does not matter. Not-a-number for an empty list.
 #[must_use]
-pub fn two_quantiles_of(values: &mut [f64], low: f64, high: f64) -> (f64, f64) {
+pub fn two_quantiles_of(values: &[f64], low: f64, high: f64) -> (f64, f64) {
     if values.is_empty() {
         return (f64::NAN, f64::NAN);
     }
     let last = (values.len() - 1) as f64;
     let (i, j) = ((low.clamp(0.0, 1.0) * last).round() as usize, (high.clamp(low, 1.0) * last).round() as usize);
-    let (_, &mut at_high, _) = values.select_nth_unstable_by(j, f64::total_cmp);
-    if i == j {
-        return (at_high, at_high);
-    }
-    let (_, &mut at_low, _) = values[..j].select_nth_unstable_by(i, f64::total_cmp);
-    (at_low, at_high)
+    // Whole numbers in the order of the values are selected several times as fast as the values themselves.
+    let mut keys: Vec<i64> = values.iter().map(|v| in_order(v.to_bits().cast_signed())).collect();
+    let (below, &mut at_high, _) = keys.select_nth_unstable(j);
+    let at_low = if i == j { at_high } else { *below.select_nth_unstable(i).1 };
+    let value = |key: i64| f64::from_bits(in_order(key).cast_unsigned());
+    (value(at_low), value(at_high))
+}
+
+/// Bits of a float turned so that they compare like the float, and back: the same turn both ways.
+fn in_order(bits: i64) -> i64 {
+    bits ^ ((bits >> 63).cast_unsigned() >> 1).cast_signed()
 }
 
 /// Plain mean; not-a-number for an empty list.
@@ -43,11 +48,11 @@ mod tests {
 
     #[test]
     fn two_quantiles_at_once_are_those_of_the_sorted_list() {
-        let mut list: Vec<f64> = (0..1021).map(|i| f64::from(i * 374 % 1021)).collect();
-        assert_eq!(two_quantiles_of(&mut list, 0.1, 0.9).0.to_bits(), 102.0_f64.to_bits());
-        assert_eq!(two_quantiles_of(&mut list, 0.1, 0.9).1.to_bits(), 918.0_f64.to_bits());
-        assert!(two_quantiles_of(&mut [], 0.1, 0.9).0.is_nan());
-        assert_eq!(two_quantiles_of(&mut [3.0], 0.1, 0.9).1.to_bits(), 3.0_f64.to_bits());
+        let list: Vec<f64> = (0..1021).map(|i| f64::from(i * 374 % 1021) - 500.0).collect();
+        let (low, high) = two_quantiles_of(&list, 0.1, 0.9);
+        assert!((low + 398.0).abs() < 1e-12 && (high - 418.0).abs() < 1e-12, "{low} {high}");
+        assert!(two_quantiles_of(&[], 0.1, 0.9).0.is_nan());
+        assert!((two_quantiles_of(&[3.0], 0.1, 0.9).1 - 3.0).abs() < 1e-12);
     }
 
     #[test]

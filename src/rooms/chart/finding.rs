@@ -103,7 +103,7 @@ fn length(us: i64) -> String {
 pub(super) fn caption(window: &Window, air: &Air<'_>) -> String {
     let mut sentences = Vec::new();
     if air.band.is_some() {
-        sentences.push("Tinted: the studio's band.".to_owned());
+        sentences.push("Tinted: the studio’s band.".to_owned());
     }
     if broken(air) {
         sentences.push("The line breaks where readings are missing.".to_owned());

@@ -6,12 +6,12 @@ use crate::base::chart::{Px, Scale};
 use crate::rooms::written::Quantity;
 
 const WIDTH: f64 = 246.0;
-const HEIGHT: f64 = 76.0;
+const HEIGHT: f64 = 64.0;
 /// Room for the disc at the right and the line's width at top and foot.
 const EDGE: f64 = 6.0;
 
 /// The humidity or temperature of the 24 hours before `now_us`. Same scale for every room as long as its values allow,
-/// so that rooms one above the other can be compared: 20…70 %RH, 15…30 °C.
+/// so that rooms one above the other can be compared: 30…70 %RH, 15…30 °C.
 #[must_use]
 pub fn spark(air: &Air<'_>, now_us: i64) -> String {
     let from = now_us.saturating_sub(24 * super::window::HOUR);
@@ -19,7 +19,7 @@ pub fn spark(air: &Air<'_>, now_us: i64) -> String {
     let ends = air.kept.partition_point(|(at, _)| *at <= now_us);
     let kept = air.kept.get(begins..ends).unwrap_or_default();
     let usual: (f64, f64) = match air.quantity {
-        Quantity::Humidity => (20.0, 70.0),
+        Quantity::Humidity => (30.0, 70.0),
         Quantity::Temperature => (15.0, 30.0),
     };
     let span = kept.iter().fold(usual, |(low, high), (_, value)| (low.min(*value), high.max(*value)));

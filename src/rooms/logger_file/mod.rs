@@ -354,7 +354,7 @@ impl Understood {
         if self.zone_from_file {
             format!("{form}, in the zone its column names")
         } else {
-            format!("{form}, in the studio's time ({zone})")
+            format!("{form}, in the studio’s time ({zone})")
         }
     }
 }
