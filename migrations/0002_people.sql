@@ -54,7 +54,8 @@ create table session (
   ended bigint
 );
 create index session_of_person on session (person, ended);
-create index session_by_end on session (expires);
+-- For the list of browsers that are signed in: sessions that are over outnumber them by far.
+create index session_in_use on session (ended, seen);
 
 create table token (
   id text primary key,

@@ -50,7 +50,9 @@ struct PeoplePage {
     mistakes: Vec<Mistake>,
 }
 
+// Browsers leave out radio buttons of which none is chosen.
 #[derive(Deserialize, Default)]
+#[serde(default)]
 struct TypedInvite {
     name: String,
     role: String,

@@ -176,6 +176,9 @@ async fn hide_token(
         .store
         .write(&form.key, move |tx| {
             Box::pin(async move {
+                if !token::all(tx.db()).await?.iter().any(|listed| listed.id == id) {
+                    return Err(Problem::NotHere("token"));
+                }
                 token::hide(tx, Some(id)).await?;
                 Ok(Kept::see("/office/tokens"))
             })

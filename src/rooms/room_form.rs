@@ -41,7 +41,9 @@ struct TypedRoom {
     surface_temperature: String,
 }
 
+// Browsers leave out radio buttons of which none is chosen.
 #[derive(Deserialize, Default)]
+#[serde(default)]
 struct TypedDevice {
     kind: String,
     name: String,

@@ -1,0 +1,473 @@
+//! Every form that writes: only from a page of ours, counted once, nothing typed ever lost.
+
+use stillroom::base::time::MINUTE;
+
+use crate::browser::{Answer, Browser, Jar, URLENCODED};
+use crate::doors::{Row, Sent, form_body, fresh_key, rows};
+use crate::house::{TestHouse, both_databases};
+use crate::html;
+use crate::studio::{Actor, PHRASE, Things, session_of};
+
+/// The doors of forms: everything that is posted but not to the API.
+fn forms() -> impl Iterator<Item = Row> {
+    rows().into_iter().filter(|row| row.method == "POST" && !row.path.starts_with("/api/"))
+}
+
+/// What is sent to a form's door: the type, and the body for a token and a key.
+struct Filled {
+    address: String,
+    fields: Vec<(&'static str, String)>,
+    file: Option<&'static str>,
+}
+
+impl Filled {
+    fn of(row: &Row, things: &Things) -> Self {
+        let address = row.address(things);
+        match (row.sent)(things) {
+            Sent::Form(fields) => Self { address, fields, file: None },
+            Sent::File(content) => {
+                Self { address, fields: vec![("instrument", "new".to_owned())], file: Some(content) }
+            }
+            Sent::Nothing | Sent::Json(_) => unreachable!("not a form: {}", row.path),
+        }
+    }
+
+    async fn send(&self, browser: &mut Browser, csrf: &str, key: &str) -> Answer {
+        self.send_with(browser, csrf, key, &[]).await
+    }
+
+    /// Sends it with more fields than its page has.
+    async fn send_with(&self, browser: &mut Browser, csrf: &str, key: &str, more: &[(&'static str, &str)]) -> Answer {
+        let mut fields = self.fields.clone();
+        fields.extend(more.iter().map(|(name, value)| (*name, (*value).to_owned())));
+        match self.file {
+            None => browser.post_body(&self.address, URLENCODED, form_body(csrf, key, &fields)).await,
+            Some(content) => {
+                let form = html::FormOnPage { action: self.address.clone(), multipart: true, ..Default::default() };
+                let pairs: Vec<_> = fields.iter().map(|(name, value)| (*name, value.as_str())).collect();
+                let form = form.with_all(&[("csrf", csrf), ("form_key", key)]).with_all(&pairs);
+                browser.submit_file(&form, "attic.csv", content.as_bytes()).await
+            }
+        }
+    }
+}
+
+both_databases!(a_form_from_anywhere_but_our_page_is_refused_and_writes_nothing, async |house| {
+    let things = &house.things;
+    for row in forms() {
+        let who = house.actor(row.who_may());
+        let filled = Filled::of(&row, things);
+        let csrf = who.clone().csrf().await;
+        let foreign = house.actor(Actor::Desk).csrf().await;
+        let guest = house.stranger().csrf().await;
+        let before = house.counts().await;
+
+        for token in ["", foreign.as_str(), guest.as_str(), "x", &csrf[1..]] {
+            filled.send(&mut who.clone(), token, &fresh_key()).await.must(403);
+        }
+        for (name, value) in [
+            ("sec-fetch-site", "cross-site"),
+            ("sec-fetch-site", "same-site"),
+            ("origin", "https://elsewhere.example"),
+            ("origin", "null"),
+            ("origin", "http://localhost:9999"),
+            ("origin", "http://localhost:8270.elsewhere.example"),
+        ] {
+            let mut elsewhere = who.clone().with_header(name, value);
+            let answer = filled.send(&mut elsewhere, &csrf, &fresh_key()).await;
+            assert_eq!(answer.status, 403, "{} with {name}: {value}", answer.asked);
+        }
+        let body = form_body(&csrf, &fresh_key(), &filled.fields);
+        for kind in ["text/plain", "application/json", "multipart/form-data"] {
+            let answer = who.clone().post_body(&filled.address, kind, body.clone()).await;
+            assert!(matches!(answer.status, 400 | 403), "{} as {kind}: {}", answer.asked, answer.status);
+        }
+        if row.path != "/sign-out" {
+            for key in ["", "short", "with space and more", &"k".repeat(101)] {
+                filled.send(&mut who.clone(), &csrf, key).await.must(400);
+            }
+        }
+        let answer = who.clone().get(&filled.address).await;
+        assert!(matches!(answer.status, 200 | 303 | 405 | 409), "{}: {}", answer.asked, answer.status);
+        assert_eq!(house.counts().await, before, "{} wrote something", row.path);
+    }
+});
+
+both_databases!(a_form_of_our_page_is_taken_whatever_browsers_say_of_its_origin, async |house| {
+    let things = &house.things;
+    let row = forms().find(|row| row.path == "/rooms/{room}/instruments/{instrument}/checks").unwrap();
+    for headers in [
+        vec![],
+        vec![("sec-fetch-site", "same-origin"), ("origin", "http://localhost:8270")],
+        vec![("sec-fetch-site", "none")],
+        vec![("origin", "http://localhost:8270")],
+    ] {
+        let who = house.actor(Actor::ArtistA);
+        let mut who = headers.iter().fold(who, |who, (name, value)| who.with_header(name, value));
+        let csrf = who.csrf().await;
+        Filled::of(&row, things).send(&mut who, &csrf, &fresh_key()).await.must(303);
+    }
+});
+
+/// Signing in gives a new session each time and signing out needs no key; all the others count once.
+fn counted_once(row: &Row) -> bool {
+    !matches!(row.path, "/sign-in" | "/sign-out" | "/claim/{token}")
+}
+
+both_databases!(the_same_form_again_gives_the_first_result_and_one_record, async |house| {
+    let things = &house.things;
+    for row in forms().filter(counted_once) {
+        let mut who = house.actor(row.who_may());
+        let filled = Filled::of(&row, things);
+        let (csrf, key) = (who.csrf().await, fresh_key());
+        let again = who.clone();
+        let first = filled.send(&mut who, &csrf, &key).await.goes_to();
+        settled(house).await;
+        let after_first = house.counts().await;
+        // A double click, the back button, a reload: each sends the same body with the same cookies.
+        for _ in 0..2 {
+            assert_eq!(filled.send(&mut again.clone(), &csrf, &key).await.goes_to(), first, "{}", row.path);
+        }
+        assert_eq!(house.counts().await, after_first, "{} was kept twice", row.path);
+
+        let other = filled.send_with(&mut again.clone(), &csrf, &key, &[("note", "another")]).await.must(422);
+        other.says("This form was already kept once, with other content.");
+        let links: Vec<_> =
+            html::tags(&other.text()).iter().filter_map(|tag| tag.get("href").map(str::to_owned)).collect();
+        assert!(links.contains(&first), "{}: no link to {first}", row.path);
+        assert_eq!(house.counts().await, after_first, "{} kept the other body", row.path);
+    }
+});
+
+both_databases!(fifty_clicks_at_once_are_one_record, async |house| {
+    let mut who = house.actor(Actor::ArtistA);
+    let page = format!("/rooms/{}/readings/new", house.things.gable);
+    let form = who.form(&page, &format!("/rooms/{}/readings", house.things.gable)).await;
+    let form = form.with_all(&[("temperature", "21.4"), ("humidity", "38"), ("do", "keep")]);
+    let clicks: Vec<_> = (0..50)
+        .map(|_| {
+            let (mut who, form) = (who.clone(), form.clone());
+            tokio::spawn(async move { who.submit(&form).await.goes_to() })
+        })
+        .collect();
+    let mut went = Vec::new();
+    for click in clicks {
+        went.push(click.await.unwrap());
+    }
+    went.dedup();
+    assert_eq!(went, [format!("/rooms/{}?told=kept", house.things.gable)]);
+    assert_eq!(house.number("select count(*) from reading").await, 1);
+    assert_eq!(house.number("select count(*) from form_key where route like '/rooms/%/readings'").await, 1);
+});
+
+/// Waits until no logger file is being taken.
+pub(crate) async fn settled(house: &TestHouse) {
+    for _ in 0..200 {
+        if house.number("select count(*) from reading_import where state = 'taking'").await == 0 {
+            return;
+        }
+        tokio::time::sleep(std::time::Duration::from_millis(20)).await;
+    }
+    panic!("a logger file is never done");
+}
+
+/// A form that comes back: what was typed, and which fields are wrong.
+struct Slip {
+    page: String,
+    action: String,
+    typed: Vec<(&'static str, &'static str)>,
+    wrong: Vec<&'static str>,
+    /// What puts it right.
+    corrected: Vec<(&'static str, &'static str)>,
+}
+
+fn slips(things: &Things) -> Vec<Slip> {
+    let (gable, sensor) = (&things.gable, &things.sensor);
+    let slip = |page: String,
+                action: String,
+                typed: &[(&'static str, &'static str)],
+                wrong: &[&'static str],
+                corrected: &[_]| Slip {
+        page,
+        action,
+        typed: typed.to_vec(),
+        wrong: wrong.to_vec(),
+        corrected: corrected.to_vec(),
+    };
+    let room = [
+        ("name", "  "),
+        ("volume_m3", "2 by 4"),
+        ("air_changes_per_hour", "99"),
+        ("coldest_surface", "<b>glass</b> & \"lead\""),
+        ("surface_temperature", "minus 4"),
+    ];
+    let room_wrong = ["name", "volume_m3", "air_changes_per_hour", "surface_temperature"];
+    let room_right =
+        [("name", "Loft"), ("volume_m3", "41,5"), ("air_changes_per_hour", "0.6"), ("surface_temperature", "−4")];
+    vec![
+        slip("/rooms/new".into(), "/rooms".into(), &room, &room_wrong, &room_right),
+        slip(
+            "/rooms/new".into(),
+            "/rooms".into(),
+            &[("name", "gäble"), ("volume_m3", "30"), ("coldest_surface", "door")],
+            &["name"],
+            &[("name", "Byre")],
+        ),
+        slip(
+            format!("/rooms/{gable}/edit"),
+            format!("/rooms/{gable}/edit"),
+            &room,
+            &room_wrong,
+            &[
+                ("name", "Gable Room"),
+                ("volume_m3", "41,5"),
+                ("air_changes_per_hour", "0.6"),
+                ("surface_temperature", ""),
+            ],
+        ),
+        slip(
+            format!("/rooms/{gable}/edit"),
+            format!("/rooms/{gable}/devices"),
+            &[("kind", "humidifier"), ("name", "tower"), ("grams_per_hour", "plenty")],
+            &["grams_per_hour"],
+            &[("grams_per_hour", "250")],
+        ),
+        slip(
+            format!("/rooms/{gable}/readings/new"),
+            format!("/rooms/{gable}/readings"),
+            &[("temperature", "21,45x"), ("humidity", "140"), ("do", "keep")],
+            &["temperature", "humidity"],
+            &[("temperature", "21,4"), ("humidity", "40")],
+        ),
+        slip(
+            format!("/rooms/{gable}/instruments/new"),
+            format!("/rooms/{gable}/instruments"),
+            &[
+                ("kind", "sensor"),
+                ("name", "Bed sensor"),
+                ("own_humidity", "lots"),
+                ("age_years", "200"),
+                ("time_field", "when"),
+            ],
+            &["own_humidity", "age_years"],
+            &[("name", "spare"), ("own_humidity", "1.5"), ("age_years", "2")],
+        ),
+        slip(
+            format!("/rooms/{gable}/instruments/{sensor}"),
+            format!("/rooms/{gable}/instruments/{sensor}"),
+            &[("own_humidity", "0"), ("own_temperature", "x"), ("temperature_field", "data.t")],
+            &["own_humidity", "own_temperature"],
+            &[("own_humidity", "1"), ("own_temperature", "0.2")],
+        ),
+        slip(
+            format!("/rooms/{gable}/instruments/{sensor}"),
+            format!("/rooms/{gable}/instruments/{sensor}/checks"),
+            &[("against", "magnesium_chloride"), ("shown", "wet"), ("chamber", "80")],
+            &["shown", "chamber"],
+            &[("shown", "32"), ("chamber", "21")],
+        ),
+        slip(
+            "/office/people".into(),
+            "/office/people".into(),
+            &[("name", "ines okafor"), ("role", "artist")],
+            &["name"],
+            &[("name", "Lise Holm")],
+        ),
+        slip(
+            "/office/tokens".into(),
+            "/office/tokens".into(),
+            &[("name", "")],
+            &["name"],
+            &[("name", "clock on the wall")],
+        ),
+        slip(
+            "/office/settings".into(),
+            "/office/settings".into(),
+            &[
+                ("name", "Marram & <Sons>"),
+                ("zone", "Atlantis/Deep"),
+                ("currency", "Crowns"),
+                ("stale_minutes", "0"),
+                ("humidity_low", "70"),
+                ("humidity_high", "60"),
+                ("temperature_low", "cold"),
+                ("disturbed_in_100", "-1"),
+                ("extra_hold_min", ""),
+            ],
+            &[
+                "zone",
+                "currency",
+                "stale_minutes",
+                "humidity_high",
+                "temperature_low",
+                "disturbed_in_100",
+                "extra_hold_min",
+            ],
+            &[
+                ("zone", "Europe/Lisbon"),
+                ("currency", "eur"),
+                ("stale_minutes", "45"),
+                ("humidity_low", "41,5"),
+                ("temperature_low", "20"),
+                ("disturbed_in_100", "8"),
+                ("extra_hold_min", "12"),
+            ],
+        ),
+        slip(
+            "/office/first-aid".into(),
+            "/office/first-aid".into(),
+            &[
+                ("who0", "Emergency service"),
+                ("number0", "0123456789012345678901234567890123456789-too-long"),
+                ("section1", "rinse\nnever: rub"),
+            ],
+            &["number0"],
+            &[("number0", "112")],
+        ),
+    ]
+}
+
+both_databases!(a_mistake_costs_nothing_that_was_typed, async |house| {
+    let mut owner = house.owner();
+    for slip in slips(&house.things) {
+        let form = owner.form(&slip.page, &slip.action).await.with_all(&slip.typed);
+        let key = form.value("form_key").to_owned();
+        let before = house.counts().await;
+        let came_back = owner.submit(&form).await.must(422);
+        assert_eq!(house.counts().await, before, "{} wrote something", slip.action);
+
+        let shown = came_back.form(&slip.action);
+        for (name, value) in slip.typed.iter().filter(|(name, _)| *name != "do") {
+            assert_eq!(shown.value(name), *value, "{}: {name} was not kept", slip.action);
+        }
+        let html = came_back.text();
+        let mut marked: Vec<_> = html::tags(&html)
+            .iter()
+            .filter(|tag| tag.get("aria-invalid") == Some("true"))
+            .map(|tag| tag.get("name").unwrap().to_owned())
+            .collect();
+        marked.sort();
+        let mut wrong = slip.wrong.clone();
+        wrong.sort_unstable();
+        assert_eq!(marked, wrong, "{}", slip.action);
+        for name in &slip.wrong {
+            assert!(html.contains(&format!("id=\"f-{name}-wrong\"")), "{}: no sentence beside {name}", slip.action);
+        }
+        assert_eq!(shown.value("form_key"), key, "a rejected form keeps its key");
+
+        let corrected = shown.with_all(&slip.corrected);
+        let corrected = if slip.typed.contains(&("do", "keep")) { corrected.with("do", "keep") } else { corrected };
+        owner.submit(&corrected).await.goes_to();
+    }
+});
+
+both_databases!(a_chosen_role_that_is_none_comes_back_beside_its_choices, async |house| {
+    let mut owner = house.owner();
+    let form = owner.form("/office/people", "/office/people").await.with("name", "Lise Holm");
+    // A browser leaves out radio buttons of which none is chosen; a form without the field cannot be read at all.
+    let answer = owner.submit(&form.clone().with("role", "queen")).await.must(422);
+    answer.says("Choose what she will be here.");
+    assert_eq!(answer.form("/office/people").value("name"), "Lise Holm");
+    let answer = owner.submit(&form.without("role")).await;
+    assert_eq!(answer.status, 422, "nothing chosen is a mistake like any other: {}", answer.words());
+    assert_eq!(answer.form("/office/people").value("name"), "Lise Holm");
+});
+
+/// Ends the sign-in a browser has, behind its back.
+async fn end(house: &TestHouse, jar: &Jar) {
+    let session = session_of(house, jar).await;
+    let mut owner = house.stranger();
+    owner.sign_in(Actor::Owner.name(), PHRASE).await.must(303);
+    let csrf = owner.csrf().await;
+    let key = fresh_key();
+    owner.post(&format!("/office/sessions/{session}/end"), &[("csrf", &csrf), ("form_key", &key)]).await.must(303);
+}
+
+both_databases!(a_form_sent_after_the_sign_in_ended_is_carried_over_the_sign_in, async |house| {
+    let things = &house.things;
+    for row in forms().filter(|row| !matches!(row.path, "/sign-in" | "/sign-out")) {
+        let actor = row.who_may();
+        let filled = Filled::of(&row, things);
+        if actor == Actor::Anonymous || filled.file.is_some() || row.path.ends_with("/end") {
+            continue;
+        }
+        let mut who = house.stranger();
+        who.sign_in(actor.name(), PHRASE).await.must(303);
+        let (csrf, key) = (who.csrf().await, fresh_key());
+        end(house, &who.jar).await;
+        let before = house.counts().await;
+
+        let sign_in = filled.send(&mut who, &csrf, &key).await.must(401);
+        sign_in.says("What you typed is kept on this page");
+        assert_eq!(house.counts().await, before, "{} was kept without a sign-in", row.path);
+        let form = sign_in.form("/sign-in");
+        assert_eq!(form.value("draft_to"), filled.address);
+        assert!(!form.value("draft").contains("csrf"), "{}", form.value("draft"));
+
+        // A passphrase that does not fit costs nothing either.
+        let wrong =
+            who.submit(&form.with("name", actor.name()).with("passphrase", "not this one at all")).await.must(422);
+        let again = who.submit(&wrong.form("/sign-in").with("passphrase", PHRASE)).await.must(200);
+        again.says("What you typed before is still here.");
+        let typed = again.form(&filled.address);
+        for (name, value) in &filled.fields {
+            assert_eq!(typed.value(name), value, "{}: {name}", row.path);
+        }
+        let first = who.submit(&typed).await.goes_to();
+        settled(house).await;
+        let after = house.counts().await;
+        assert_eq!(who.submit(&typed).await.goes_to(), first, "{}", row.path);
+        assert_eq!(house.counts().await, after, "{} was kept twice", row.path);
+    }
+});
+
+both_databases!(a_file_sent_after_the_sign_in_ended_is_said_to_be_gone, async |house| {
+    let mut who = house.actor(Actor::Expired);
+    let csrf = who.csrf().await;
+    let row = forms().find(|row| row.path == "/rooms/{room}/imports").unwrap();
+    let answer = Filled::of(&row, &house.things).send(&mut who, &csrf, &fresh_key()).await.must(401);
+    answer.says("could not be kept here");
+    let form = answer.form("/sign-in").with("name", Actor::ArtistA.name()).with("passphrase", PHRASE);
+    assert_eq!(who.submit(&form).await.goes_to(), "/");
+});
+
+both_databases!(a_form_of_another_site_does_not_wait_behind_the_sign_in, async |house| {
+    let row = forms().find(|row| row.path == "/office/people").unwrap();
+    for (name, value) in [("sec-fetch-site", "cross-site"), ("origin", "https://elsewhere.example")] {
+        let mut lured = house.stranger().with_header(name, value);
+        let answer = Filled::of(&row, &house.things).send(&mut lured, "", &fresh_key()).await.must(401);
+        assert!(!answer.text().contains("Lise"), "the foreign form is carried along");
+    }
+});
+
+both_databases!(a_passphrase_never_stands_in_a_page, async |house| {
+    let secrets = ["wholly-secret-one", "wholly-secret-two"];
+    let fields = [("passphrase", secrets[0]), ("again", secrets[1]), ("new_passphrase", secrets[0]), ("name", "Ines")];
+    let mut somebody = house.stranger();
+    let answer = somebody.post("/office/people", &fields).await.must(401);
+    let mut pages = vec![answer];
+    let form = somebody.form("/sign-in", "/sign-in").await.with("name", "Ines").with("passphrase", secrets[0]);
+    pages.push(somebody.submit(&form).await.must(422));
+    let link = &house.things.invitation;
+    let form = somebody.form(link, link).await.with("passphrase", secrets[0]).with("again", secrets[1]);
+    pages.push(somebody.submit(&form).await.must(422));
+    for page in pages {
+        for secret in secrets {
+            assert!(!page.text().contains(secret), "{} shows a passphrase", page.asked);
+        }
+    }
+});
+
+both_databases!(a_form_key_is_forgotten_after_ninety_days, async |house| {
+    let mut owner = house.owner();
+    let form = owner.form("/rooms/new", "/rooms").await;
+    let form = form.with_all(&[("name", "Loft"), ("volume_m3", "40"), ("coldest_surface", "window")]);
+    owner.submit(&form).await.must(303);
+    let kept = house.number("select count(*) from form_key").await;
+    house.clock.advance(89 * 24 * 60 * MINUTE);
+    house.house.store.forget_old_forms().await.unwrap();
+    assert_eq!(house.number("select count(*) from form_key").await, kept);
+    house.clock.advance(2 * 24 * 60 * MINUTE);
+    house.house.store.forget_old_forms().await.unwrap();
+    assert_eq!(house.number("select count(*) from form_key").await, 0);
+});

@@ -1,0 +1,290 @@
+//! The house under test: the whole service in this process, on a copy of a furnished studio, with a clock that stands
+//! where the test puts it. `both_databases!` makes two tests of one body.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, OnceLock};
+
+use axum::Router;
+use sqlx::{AnyConnection, AssertSqlSafe, Row};
+use stillroom::base::problem::Problem;
+use stillroom::base::time::{Clock, Instant};
+use stillroom::config::Config;
+use stillroom::places;
+use stillroom::store::{FormKey, Kept, OpenOptions, Store, Tx};
+use stillroom::web::{House, serve};
+use tempfile::TempDir;
+
+use crate::browser::{Browser, Jar};
+use crate::databases::{self, Database, Turn};
+use crate::studio::{self, Actor, Things};
+
+/// Two tests, `name::sqlite` and `name::postgres`, of one body. It gets a furnished studio; with `unclaimed` before the
+/// body a house that nobody has claimed yet.
+macro_rules! both_databases {
+    ($name:ident, async |$house:ident| $body:block) => {
+        crate::house::both_databases!(@ $name, crate::house::Furnishing::Furnished, $house, $body);
+    };
+    ($name:ident, unclaimed, async |$house:ident| $body:block) => {
+        crate::house::both_databases!(@ $name, crate::house::Furnishing::Unclaimed, $house, $body);
+    };
+    (@ $name:ident, $furnishing:expr, $house:ident, $body:block) => {
+        mod $name {
+            #[allow(unused_imports, reason = "bodies differ in what they need")]
+            use super::*;
+
+            async fn body($house: &crate::house::TestHouse) $body
+
+            #[test]
+            fn sqlite() {
+                crate::house::on_sqlite($furnishing, body);
+            }
+
+            #[test]
+            fn postgres() {
+                crate::house::on_postgres(stringify!($name), $furnishing, body);
+            }
+        }
+    };
+}
+pub(crate) use both_databases;
+
+/// What the database of a test begins with.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Furnishing {
+    /// The studio of `studio.rs`.
+    Furnished,
+    /// No row at all.
+    Unclaimed,
+}
+
+/// A house with its clock, its folder and its people.
+pub(crate) struct TestHouse {
+    pub(crate) house: House,
+    pub(crate) clock: Clock,
+    pub(crate) app: Router,
+    /// What the furnished studio holds.
+    pub(crate) things: Arc<Things>,
+    /// For connections past the house.
+    pub(crate) url: String,
+    pub(crate) folder: PathBuf,
+}
+
+/// When every test begins: a Wednesday in February, 10:12 in Copenhagen.
+pub(crate) fn ten_twelve() -> Instant {
+    Instant::from_timestamp("2026-02-18T09:12:00Z".parse().unwrap())
+}
+
+impl TestHouse {
+    /// Opens whatever lies in the folder; `postgres` is the database's URL, none for SQLite.
+    pub(crate) async fn open(folder: &Path, postgres: Option<&str>, things: Arc<Things>, at: Instant) -> Self {
+        let config = config(folder, postgres);
+        let clock = Clock::standing_at(at);
+        let store = Store::open(&OpenOptions::of(&config, clock.clone())).await.unwrap();
+        let file = || format!("sqlite://{}", config.data_dir.join("stillroom.db").display());
+        let url = postgres.map_or_else(file, str::to_owned);
+        let house = House::new(store, config, false);
+        let app = serve::app(&house, places::routes());
+        Self { house, clock, app, things, url, folder: folder.to_owned() }
+    }
+
+    /// The same house after its process has gone and another one has begun. The first one's store must be closed; its lock
+    /// is still held by this value, so the second comes in beside it.
+    pub(crate) async fn restarted(&self) -> Self {
+        let config = (*self.house.config).clone();
+        let store = Store::open_beside(&OpenOptions::of(&config, self.clock.clone())).await.unwrap();
+        let house = House::new(store, config, false);
+        let app = serve::app(&house, places::routes());
+        let (clock, things) = (self.clock.clone(), Arc::clone(&self.things));
+        Self { house, clock, app, things, url: self.url.clone(), folder: self.folder.clone() }
+    }
+
+    /// The same database behind another configuration.
+    pub(crate) fn configured(&self, change: impl FnOnce(&mut Config)) -> Self {
+        let mut config = (*self.house.config).clone();
+        change(&mut config);
+        let house = House::new(self.house.store.clone(), config, false);
+        let app = serve::app(&house, places::routes());
+        let (clock, things) = (self.clock.clone(), Arc::clone(&self.things));
+        Self { house, clock, app, things, url: self.url.clone(), folder: self.folder.clone() }
+    }
+
+    pub(crate) fn is_sqlite(&self) -> bool {
+        self.url.starts_with("sqlite:")
+    }
+
+    /// A browser nobody has used yet.
+    pub(crate) fn stranger(&self) -> Browser {
+        Browser::new(&self.app, &self.house.config.base_path, Jar::new())
+    }
+
+    /// The browser or program of an actor of the furnished studio.
+    pub(crate) fn actor(&self, actor: Actor) -> Browser {
+        let things = &self.things;
+        match actor {
+            Actor::Anonymous => self.stranger(),
+            Actor::Sensor => self.stranger().with_token(&things.sensor_secret),
+            Actor::Reader => self.stranger().with_token(&things.read_secret),
+            signed_in => Browser::new(&self.app, &self.house.config.base_path, things.jars[&signed_in].clone()),
+        }
+    }
+
+    pub(crate) fn owner(&self) -> Browser {
+        self.actor(Actor::Owner)
+    }
+
+    /// A connection past the house.
+    pub(crate) async fn past(&self) -> AnyConnection {
+        databases::connect(&self.url).await
+    }
+
+    /// A whole number from the database.
+    pub(crate) async fn number(&self, sql: &str) -> i64 {
+        let mut db = self.house.store.read().await.unwrap();
+        // The text stands in a test.
+        sqlx::query(AssertSqlSafe(sql.to_owned())).fetch_one(&mut *db).await.unwrap().get(0)
+    }
+
+    /// A text from the database.
+    pub(crate) async fn look(&self, sql: &str) -> String {
+        let mut db = self.house.store.read().await.unwrap();
+        sqlx::query(AssertSqlSafe(sql.to_owned())).fetch_one(&mut *db).await.unwrap().get(0)
+    }
+
+    /// Runs one statement as a write of the house itself.
+    pub(crate) async fn run(&self, sql: &str) -> Result<Kept, Problem> {
+        let sql = sql.to_owned();
+        self.write(move |tx| {
+            let sql = sql.clone();
+            Box::pin(async move {
+                sqlx::query(AssertSqlSafe(sql)).execute(tx.db()).await.map_err(Problem::broken)?;
+                tx.record_tells_itself();
+                Ok(Kept::see(""))
+            })
+        })
+        .await
+    }
+
+    /// A write of the house itself.
+    pub(crate) async fn write<F>(&self, work: F) -> Result<Kept, Problem>
+    where
+        F: for<'t> Fn(&'t mut Tx) -> std::pin::Pin<Box<dyn Future<Output = Result<Kept, Problem>> + Send + 't>>
+            + Send
+            + Sync,
+    {
+        self.house.store.write(&FormKey::house(), work).await
+    }
+
+    /// How many rows each table holds: what a refused form must leave as it was.
+    pub(crate) async fn counts(&self) -> BTreeMap<&'static str, i64> {
+        let mut counts = BTreeMap::new();
+        for table in TABLES {
+            counts.insert(table, self.number(&format!("select count(*) from {table}")).await);
+        }
+        counts
+    }
+}
+
+/// Every table of ours; a test compares the list with the migrations.
+pub(crate) const TABLES: [&str; 16] = [
+    "writer",
+    "form_key",
+    "audit",
+    "setting",
+    "person",
+    "claim",
+    "invitation",
+    "sign_in_delay",
+    "session",
+    "token",
+    "room",
+    "device",
+    "instrument",
+    "instrument_check",
+    "reading",
+    "reading_import",
+];
+
+/// The options of a house whose data lie in `folder`.
+pub(crate) fn config(folder: &Path, postgres: Option<&str>) -> Config {
+    let mut flags = BTreeMap::from([
+        ("data_dir".to_owned(), folder.join("data").display().to_string()),
+        ("keys_dir".to_owned(), folder.join("keys").display().to_string()),
+        ("external_url".to_owned(), format!("http://{}", crate::browser::HOST)),
+    ]);
+    if let Some(url) = postgres {
+        flags.insert("database_url".to_owned(), url.to_owned());
+    }
+    Config::resolve(&flags, []).unwrap().0
+}
+
+/// The furnished studio that tests get a copy of.
+struct Template {
+    folder: TempDir,
+    things: Arc<Things>,
+    database: Option<Database>,
+}
+
+impl Template {
+    fn make(database: Option<Database>) -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        let things = in_runtime(async {
+            let url = database.as_ref().map(|database| database.url.as_str());
+            let house = TestHouse::open(folder.path(), url, Arc::default(), ten_twelve()).await;
+            let things = studio::furnish(&house).await;
+            house.house.store.close().await;
+            things
+        });
+        Self { folder, things: Arc::new(things), database }
+    }
+}
+
+static ON_SQLITE: OnceLock<Template> = OnceLock::new();
+static ON_POSTGRES: OnceLock<Template> = OnceLock::new();
+
+pub(crate) fn on_sqlite(furnishing: Furnishing, body: impl AsyncFnOnce(&TestHouse)) {
+    if furnishing == Furnishing::Unclaimed {
+        return run(&tempfile::tempdir().unwrap(), None, Arc::default(), body);
+    }
+    let template = ON_SQLITE.get_or_init(|| Template::make(None));
+    run(&copy(&template.folder), None, Arc::clone(&template.things), body);
+}
+
+pub(crate) fn on_postgres(test: &str, furnishing: Furnishing, body: impl AsyncFnOnce(&TestHouse)) {
+    let Some(server) = databases::server(test) else { return };
+    let _turn = Turn::take();
+    if furnishing == Furnishing::Unclaimed {
+        let database = Database::create(&server, None);
+        return run(&tempfile::tempdir().unwrap(), Some(&database.url), Arc::default(), body);
+    }
+    let template = ON_POSTGRES.get_or_init(|| Template::make(Some(Database::create(&server, None))));
+    let database = Database::create(&server, template.database.as_ref());
+    run(&copy(&template.folder), Some(&database.url), Arc::clone(&template.things), body);
+}
+
+/// Data and keys of a template in a folder of their own.
+fn copy(template: &TempDir) -> TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    for inner in ["data", "keys"] {
+        std::fs::create_dir(folder.path().join(inner)).unwrap();
+        for file in std::fs::read_dir(template.path().join(inner)).unwrap() {
+            let file = file.unwrap();
+            if file.file_type().unwrap().is_file() {
+                std::fs::copy(file.path(), folder.path().join(inner).join(file.file_name())).unwrap();
+            }
+        }
+    }
+    folder
+}
+
+fn run(folder: &TempDir, postgres: Option<&str>, things: Arc<Things>, body: impl AsyncFnOnce(&TestHouse)) {
+    in_runtime(async {
+        let house = TestHouse::open(folder.path(), postgres, things, ten_twelve()).await;
+        body(&house).await;
+        house.house.store.close().await;
+    });
+}
+
+pub(crate) fn in_runtime<T>(work: impl Future<Output = T>) -> T {
+    tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build().unwrap().block_on(work)
+}

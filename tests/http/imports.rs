@@ -1,0 +1,215 @@
+//! A logger's file on its way in: preview, faulty rows named, questions, nothing added twice, going on after a restart.
+
+use stillroom::rooms::go_on_with_imports;
+
+use crate::browser::{Answer, Browser};
+use crate::forms::settled;
+use crate::house::{TestHouse, both_databases};
+use crate::random::Random;
+use crate::studio::{Actor, LOGGER_FILE};
+
+/// Sends a file for Gable; the page that it leads to.
+async fn upload(house: &TestHouse, who: &mut Browser, name: &str, content: &[u8]) -> String {
+    let gable = format!("/rooms/{}", house.things.gable);
+    let form = who.form(&format!("{gable}/imports/new"), &format!("{gable}/imports")).await.with("instrument", "new");
+    who.submit_file(&form, name, content).await.goes_to()
+}
+
+/// Takes the rows of a previewed file and waits until they are in.
+async fn take(house: &TestHouse, who: &mut Browser, page: &str) -> Answer {
+    let form = who.form(page, &format!("{page}/take")).await;
+    assert_eq!(who.submit(&form).await.goes_to(), page);
+    settled(house).await;
+    who.page(page).await
+}
+
+/// A file with a row every ten minutes.
+fn long_file(rows: usize) -> String {
+    let mut text = "time,temperature °C,humidity %\n".to_owned();
+    for row in 0..rows {
+        let minutes = row * 10;
+        let (day, hour, minute) = (1 + minutes / 1440, minutes / 60 % 24, minutes % 60);
+        text.push_str(&format!("2026-01-{day:02} {hour:02}:{minute:02},21.{},4{}.0\n", row % 10, row % 7));
+    }
+    text
+}
+
+both_databases!(a_file_is_shown_before_anything_is_kept_and_its_good_rows_then_are, async |house| {
+    let mut artist = house.actor(Actor::ArtistA);
+    let page = format!("/rooms/{}/imports/{}", house.things.gable, house.things.import);
+    let preview = artist.page(&page).await;
+    preview.says("3 of 4 rows can be read. One cannot and is named below.");
+    // The faulty row by its line, as it stands in the file, and why.
+    preview.says("4 2026-02-17 09:20,warm,42.0");
+    assert_eq!(house.number("select count(*) from reading").await, 0);
+
+    take(house, &mut artist, &page).await.says("3 readings were added; 0 were here already.");
+    assert_eq!(house.number("select count(*) from reading").await, 3);
+    // 09:00 on the studio's wall is 08:00 UTC.
+    let first = house.number("select min(at) from reading").await;
+    assert_eq!(stillroom::base::time::Instant(first).iso(), "2026-02-17T08:00:00Z");
+    let giver = house.look("select max(given_by) from reading").await;
+    assert!(giver.starts_with("person:"), "{giver}");
+    assert_eq!(
+        house.number("select count(*) from reading_import where length(content) > 0").await,
+        0,
+        "the file is not kept"
+    );
+
+    // The same file again: nothing new, and it says so before and after.
+    let again = upload(house, &mut artist, "attic.csv", LOGGER_FILE.as_bytes()).await;
+    assert_ne!(again, page);
+    artist.page(&again).await.says("Keep 0 readings");
+    take(house, &mut artist, &again).await.says("Every reading of this file was here already. Nothing was added.");
+    assert_eq!(house.number("select count(*) from reading").await, 3);
+    assert_eq!(house.number("select count(*) from instrument where kind = 'logger'").await, 1);
+});
+
+both_databases!(a_file_may_be_left, async |house| {
+    let mut artist = house.actor(Actor::ArtistA);
+    let page = format!("/rooms/{}/imports/{}", house.things.gable, house.things.import);
+    let form = artist.form(&page, &format!("{page}/drop")).await;
+    artist.submit(&form).await.must(303);
+    artist.page(&page).await.says("This file was left. Nothing was added.");
+    go_on_with_imports(&house.house).await.unwrap();
+    assert_eq!(house.number("select count(*) from reading").await, 0);
+    assert_eq!(house.number("select count(*) from reading_import where length(content) > 0").await, 0);
+});
+
+both_databases!(a_file_that_is_being_taken_cannot_be_left_half_way, async |house| {
+    let mut artist = house.actor(Actor::ArtistA);
+    let page = format!("/rooms/{}/imports/{}", house.things.gable, house.things.import);
+    // Two tabs show the preview; one takes the rows, the other leaves the file.
+    let leave = artist.form(&page, &format!("{page}/drop")).await;
+    house.run("update reading_import set state = 'taking', rows_all = 3").await.unwrap();
+    artist.page(&page).await.says("0 of 3");
+    artist.submit(&leave).await.must(303);
+    go_on_with_imports(&house.house).await.unwrap();
+    assert_eq!(house.look("select state from reading_import").await, "taken");
+    assert_eq!(house.number("select count(*) from reading").await, 3);
+});
+
+both_databases!(a_file_that_leaves_day_and_month_open_is_asked_about, async |house| {
+    let mut artist = house.actor(Actor::ArtistA);
+    let file = "Date;Time;Temp (°C);RH %\n03/02/2026;10:00;21,5;40,5\n03/02/2026;10:10;21,6;41\n";
+    for (order, first) in [("day_first", "2026-02-03T09:00:00Z"), ("month_first", "2026-03-02T09:00:00Z")] {
+        let page = upload(house, &mut artist, &format!("{order}.csv"), file.as_bytes()).await;
+        let question = artist.page(&page).await;
+        question.says("The day comes first");
+        question.says("The month comes first");
+        assert!(!question.text().contains(&format!("{page}/take\"")), "nothing may be taken before the answer");
+        // Taken all the same, from a page kept open: refused with words.
+        let csrf = question.form(&format!("{page}/answers")).value("csrf").to_owned();
+        let pairs = [("csrf", csrf.as_str()), ("form_key", &crate::doors::fresh_key())];
+        artist.post(&format!("{page}/take"), &pairs).await.must(409);
+        let answer = question.form(&format!("{page}/answers")).with("day_order", order);
+        artist.submit(&answer).await.must(303);
+        take(house, &mut artist, &page).await.says("2 readings were added");
+        let at = house.number("select max(at) from reading").await - 600_000_000;
+        assert_eq!(stillroom::base::time::Instant(at).iso(), first);
+    }
+    // The later one lies ahead of the clock and is set aside, not dropped.
+    assert_eq!(house.number("select count(*) from reading where set_aside like '%ahead of the clock%'").await, 2);
+});
+
+both_databases!(taking_a_long_file_goes_on_after_a_restart, async |house| {
+    let mut artist = house.actor(Actor::ArtistA);
+    let page = upload(house, &mut artist, "january.csv", long_file(4000).as_bytes()).await;
+    let id = page.rsplit('/').next().unwrap();
+    artist.page(&page).await.says("All 4000 rows can be read.");
+    house.run(&format!("update reading_import set state = 'taking', rows_all = 4000 where id = '{id}'")).await.unwrap();
+    let inner = house.house.clone();
+    let taking = tokio::spawn(async move { go_on_with_imports(&inner).await });
+    let done = format!("select rows_done from reading_import where id = '{id}'");
+    while house.number(&done).await == 0 {
+        tokio::time::sleep(std::time::Duration::from_millis(2)).await;
+    }
+    artist.page(&page).await.says("of 4000. You can leave this page; it goes on.");
+    // The process dies in the middle of a write.
+    taking.abort();
+    let half = house.number(&done).await;
+    assert!(taking.await.is_err() && half > 0 && half < 4000, "{half} rows were in");
+    house.house.store.close().await;
+
+    let house = house.restarted().await;
+    let kept = house.number("select count(*) from reading").await;
+    assert_eq!(kept, house.number(&done).await, "each write notes how far it came");
+    go_on_with_imports(&house.house).await.unwrap();
+    assert_eq!(house.number("select count(*) from reading").await, 4000);
+    assert_eq!(house.number(&format!("select rows_new from reading_import where id = '{id}'")).await, 4000);
+    let mut artist = house.actor(Actor::ArtistA);
+    artist.page(&page).await.says("4000 readings were added; 0 were here already.");
+    // Any number of times more changes nothing.
+    go_on_with_imports(&house.house).await.unwrap();
+    assert_eq!(house.number("select count(*) from reading").await, 4000);
+    house.house.store.close().await;
+});
+
+both_databases!(two_that_go_on_with_one_file_at_once_take_it_once, async |house| {
+    let mut artist = house.actor(Actor::ArtistA);
+    let page = upload(house, &mut artist, "january.csv", long_file(1500).as_bytes()).await;
+    let id = page.rsplit('/').next().unwrap();
+    house.run(&format!("update reading_import set state = 'taking', rows_all = 1500 where id = '{id}'")).await.unwrap();
+    let (one, other) = (house.house.clone(), house.house.clone());
+    let (one, other) = tokio::join!(
+        tokio::spawn(async move { go_on_with_imports(&one).await }),
+        tokio::spawn(async move { go_on_with_imports(&other).await })
+    );
+    one.unwrap().unwrap();
+    other.unwrap().unwrap();
+    settled(house).await;
+    assert_eq!(house.number("select count(*) from reading").await, 1500);
+    assert_eq!(house.number(&format!("select rows_new from reading_import where id = '{id}'")).await, 1500);
+});
+
+both_databases!(a_file_that_is_none_is_said_to_be_none, async |house| {
+    let mut artist = house.actor(Actor::ArtistA);
+    let gable = format!("/rooms/{}", house.things.gable);
+    let form = artist.form(&format!("{gable}/imports/new"), &format!("{gable}/imports")).await;
+    let answer = artist.submit_file(&form.clone().with("instrument", "new"), "empty.csv", b"").await.must(422);
+    answer.says("Choose a file.");
+    assert_eq!(answer.form(&format!("{gable}/imports")).value("instrument"), "new", "the choice is kept");
+    let answer = artist.submit_file(&form.clone().with("instrument", "0192f0c1"), "a.csv", b"a").await.must(422);
+    answer.says("Choose one of these.");
+
+    let small = house.configured(|config| config.max_upload_mb = 1);
+    let mut who = small.actor(Actor::ArtistA);
+    let answer = who.submit_file(&form.with("instrument", "new"), "large.csv", &vec![b'1'; 1_000_001]).await.must(422);
+    answer.says("The file is larger than 1 MB.");
+    assert_eq!(house.number("select count(*) from reading_import").await, 1);
+});
+
+both_databases!(broken_files_are_told_of_in_words, async |house| {
+    let mut artist = house.actor(Actor::ArtistA);
+    let mut random = Random(7);
+    let good = [
+        LOGGER_FILE,
+        "Date;Time;Temp (°C);RH %\n03/02/2026;10:00;21,5;40,5\n",
+        "1770000000,21.5,40\n1770000600,21.6,41\n",
+    ];
+    let mut unreadable = 0;
+    for n in 0..60 {
+        let mut file = random.one(&good).as_bytes().to_vec();
+        for _ in 0..1 + random.below(6) {
+            let at = random.below(file.len());
+            match random.below(5) {
+                0 => file[at] = random.next().to_le_bytes()[0],
+                1 => file.truncate(at.max(1)),
+                2 => file.insert(at, random.next().to_le_bytes()[0]),
+                3 => file.extend_from_within(at..),
+                _ => drop(file.drain(at..)),
+            }
+            if file.is_empty() {
+                file.push(b'x');
+            }
+        }
+        let page = upload(house, &mut artist, &format!("broken{n}.csv"), &file).await;
+        let shown = artist.page(&page).await;
+        unreadable += usize::from(shown.words().contains("Choose another file"));
+        if shown.text().contains(&format!("{page}/take\"")) {
+            let shown = take(house, &mut artist, &page).await;
+            assert!(shown.words().contains("readings were added") || shown.words().contains("Nothing was added"));
+        }
+    }
+    assert!(unreadable > 5, "hardly any file was broken: {unreadable}");
+});
