@@ -1,5 +1,8 @@
 //! The house over HTTP and its database, on SQLite and on PostgreSQL: who may open which door, forms that count once,
 //! the store, people, rooms, the API, headers and the base path.
+//!
+//! Begin at `house.rs` (a house for each test), `studio.rs` (what it is furnished with) and `doors.rs` (every door, and
+//! what each actor must meet there).
 
 #![allow(clippy::unwrap_used, reason = "a test stops at the first thing that is not as it must be")]
 
@@ -14,9 +17,13 @@ mod house;
 mod html;
 mod imports;
 mod matrix;
+mod mistakes;
 mod people;
 mod push;
 mod random;
 mod rooms;
+mod schema;
+mod sign_in;
 mod store;
 mod studio;
+mod tokens;

@@ -1,0 +1,310 @@
+//! The schema as both databases take it: words, types, keys; and statements that do not walk through long tables.
+
+use std::collections::BTreeSet;
+use std::path::Path;
+
+use sqlx::{AssertSqlSafe, Row};
+use stillroom::base::actor::Role;
+use stillroom::rooms::{DeviceKind, InstrumentKind};
+
+use crate::house::{TABLES, TestHouse, both_databases};
+
+/// Words a column takes, how a row with one of them is put there, and which the program knows.
+struct Words {
+    column: &'static str,
+    insert: fn(&str, usize) -> String,
+    known: Vec<&'static str>,
+}
+
+fn id(n: usize) -> String {
+    format!("01890000-0000-7000-8000-{n:012}")
+}
+
+fn words() -> Vec<Words> {
+    let roles: Vec<_> = Role::ALL.into_iter().map(Role::word).collect();
+    let devices: Vec<_> = DeviceKind::ALL.into_iter().map(DeviceKind::word).collect();
+    let instruments: Vec<_> = InstrumentKind::ALL.into_iter().map(InstrumentKind::word).collect();
+    vec![
+        Words {
+            column: "person.role",
+            insert: |word, n| {
+                format!(
+                    "insert into person (id, name, name_key, role, passphrase, created) values ('{}', 'n', 'n{n}', '{word}', '', 1)",
+                    id(n)
+                )
+            },
+            known: roles.clone(),
+        },
+        Words {
+            column: "session.role",
+            insert: |word, n| {
+                format!(
+                    "insert into session (id, token, person, name, role, browser, created, seen, expires) select '{}', 't{n}', person, 'n', '{word}', '', 1, 1, 1 from claim",
+                    id(n)
+                )
+            },
+            known: roles,
+        },
+        Words {
+            column: "token.kind",
+            insert: |word, n| {
+                format!(
+                    "insert into token (id, kind, name, secret, salt, made_by, created) select '{}', '{word}', 'n', 's{n}', '', person, 1 from claim",
+                    id(n)
+                )
+            },
+            // The two kinds of `web::token::Kind`, whose words stand beside its SQL.
+            known: vec!["sensor", "read"],
+        },
+        Words {
+            column: "device.kind",
+            insert: |word, n| {
+                format!(
+                    "insert into device (id, room, kind, name) select '{}', min(id), '{word}', 'n' from room",
+                    id(n)
+                )
+            },
+            known: devices,
+        },
+        Words {
+            column: "instrument.kind",
+            insert: |word, n| {
+                format!(
+                    "insert into instrument (id, room, name, name_key, kind, place, bought, mapping) select '{}', min(id), 'n', 'n{n}', '{word}', 'bed', 1, '' from room",
+                    id(n)
+                )
+            },
+            known: instruments,
+        },
+        Words {
+            column: "instrument.place",
+            insert: |word, n| {
+                format!(
+                    "insert into instrument (id, room, name, name_key, kind, place, bought, mapping) select '{}', min(id), 'n', 'n{n}', 'hand', '{word}', 1, '' from room",
+                    id(n)
+                )
+            },
+            known: vec!["bed", "wall"],
+        },
+        Words {
+            column: "instrument_check.quantity",
+            insert: |word, n| {
+                format!(
+                    "insert into instrument_check (id, instrument, at, quantity, against, reference, shown, by_person) select '{}', min(id), 1, '{word}', 'other', 1, 1, '' from instrument",
+                    id(n)
+                )
+            },
+            known: vec!["humidity", "temperature"],
+        },
+        Words {
+            column: "reading_import.state",
+            insert: |word, n| {
+                format!(
+                    "insert into reading_import (id, room, instrument, file_name, content, day_order, temperature_unit, made_by, created, rows_all, rows_done, rows_new, state) select '{}', room, instrument, '', content, '', '', '', 1, 0, 0, 0, '{word}' from reading_import where created > 1",
+                    id(n)
+                )
+            },
+            // The states of `rooms::imports`, which no other part knows.
+            known: vec!["preview", "taking", "taken", "dropped"],
+        },
+    ]
+}
+
+both_databases!(columns_of_words_take_exactly_the_words_of_the_program, async |house| {
+    let mut n = 0;
+    for column in words() {
+        for word in &column.known {
+            n += 1;
+            let kept = house.run(&(column.insert)(word, n)).await;
+            assert!(kept.is_ok(), "{} refuses {word}: {kept:?}", column.column);
+        }
+        for wrong in ["", "other", &column.known[0].to_uppercase(), &format!("{} ", column.known[0])] {
+            n += 1;
+            assert!(house.run(&(column.insert)(wrong, n)).await.is_err(), "{} takes {wrong:?}", column.column);
+        }
+    }
+});
+
+/// `column` and its words, for every `check (column in (…))` of the migrations.
+fn checks_of_migrations() -> Vec<(String, BTreeSet<String>)> {
+    let mut found = Vec::new();
+    for (_, text) in migrations() {
+        let mut table = String::new();
+        for line in text.lines() {
+            if let Some(name) = line.strip_prefix("create table ") {
+                table = name.trim_end_matches(" (").to_owned();
+            }
+            if let Some((_, rest)) = line.split_once(" check (") {
+                let Some((column, list)) = rest.split_once(" in (") else { continue };
+                let list = list.split(')').next().unwrap();
+                let words = list.split(',').map(|word| word.trim().trim_matches('\'').to_owned()).collect();
+                found.push((format!("{table}.{column}"), words));
+            }
+        }
+    }
+    found
+}
+
+fn migrations() -> Vec<(String, String)> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("migrations");
+    let mut files: Vec<_> = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
+    files.sort();
+    let read = |path: &std::path::PathBuf| {
+        (path.file_name().unwrap().to_string_lossy().into_owned(), std::fs::read_to_string(path).unwrap())
+    };
+    files.iter().map(read).collect()
+}
+
+#[test]
+fn every_column_of_words_in_the_migrations_is_tried_with_the_same_words() {
+    let tried: Vec<(String, BTreeSet<String>)> = words()
+        .into_iter()
+        .map(|column| (column.column.to_owned(), column.known.iter().map(|word| (*word).to_owned()).collect()))
+        .collect();
+    let in_migrations = checks_of_migrations();
+    assert!(in_migrations.len() >= 8);
+    for check in &in_migrations {
+        assert!(tried.contains(check), "{check:?} is not tried");
+    }
+    assert_eq!(tried.len(), in_migrations.len());
+}
+
+#[test]
+fn the_list_of_tables_is_that_of_the_migrations() {
+    let text: String = migrations().into_iter().map(|(_, text)| text).collect();
+    let made: BTreeSet<_> = text
+        .lines()
+        .filter_map(|line| line.strip_prefix("create table "))
+        .map(|name| name.trim_end_matches(" ("))
+        .collect();
+    assert_eq!(made, TABLES.into_iter().collect());
+}
+
+#[test]
+fn columns_have_only_types_that_both_databases_read_alike() {
+    for (file, text) in migrations() {
+        for line in text.lines().filter(|line| line.starts_with("  ") && !line.trim_start().starts_with("--")) {
+            let rest = line.trim().split_once(' ').map_or("", |(_, rest)| rest);
+            let known = ["bigint", "double precision", "text", "bytea"].iter().any(|kind| rest.starts_with(kind));
+            let constraint = ["primary key (", "unique ("].iter().any(|start| line.trim().starts_with(start));
+            assert!(known || constraint, "{file}: {line}");
+        }
+    }
+}
+
+both_databases!(numbers_without_a_value_and_foreign_keys_are_refused, async |house| {
+    for wrong in [
+        "insert into session (id, token, person, name, role, browser, created, seen, expires) values ('x', 'x', 'nobody', '', 'owner', '', 1, 1, 1)",
+        "insert into reading (id, room, instrument, at, given_by, received, set_aside) values ('x', 'nowhere', 'nothing', 1, '', 1, '')",
+        "insert into claim (id, person, at) select 2, person, 1 from claim",
+        "update room set volume_m3 = 0",
+        "update room set volume_m3 = null",
+        "delete from person",
+    ] {
+        assert!(house.run(wrong).await.is_err(), "{wrong}");
+    }
+});
+
+/// Every SQL text of the program that reads or changes rows, with the file it stands in.
+fn statements() -> Vec<(String, String)> {
+    let mut found = Vec::new();
+    let mut folders = vec![Path::new(env!("CARGO_MANIFEST_DIR")).join("src")];
+    while let Some(folder) = folders.pop() {
+        for entry in std::fs::read_dir(folder).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                folders.push(path);
+            } else {
+                let text = std::fs::read_to_string(&path).unwrap();
+                let file = path.strip_prefix(env!("CARGO_MANIFEST_DIR")).unwrap().display().to_string();
+                found.extend(sql_in(&text).into_iter().map(|sql| (file.clone(), sql)));
+            }
+        }
+    }
+    found
+}
+
+/// Texts in quotes that begin as a statement does.
+fn sql_in(text: &str) -> Vec<String> {
+    let mut found = Vec::new();
+    for piece in text.split('"') {
+        let sql = piece.split_whitespace().collect::<Vec<_>>().join(" ");
+        let verb = ["select ", "update ", "delete from "].iter().any(|verb| sql.starts_with(verb));
+        if verb && (sql.contains(" from ") || sql.starts_with("update ")) && !sql.contains('{') && !sql.contains('\\') {
+            found.push(sql);
+        }
+    }
+    found
+}
+
+/// Tables that grow with every day of work.
+const LONG: [&str; 4] = ["reading", "session", "audit", "form_key"];
+
+both_databases!(no_statement_walks_through_a_long_table, async |house| {
+    if !house.is_sqlite() {
+        return;
+    }
+    fill_long_tables(house).await;
+    let mut db = house.past().await;
+    let mut covered = 0;
+    let mut walks = Vec::new();
+    for (file, sql) in statements() {
+        let touches = LONG
+            .iter()
+            .any(|table| sql.split(|c: char| !(c.is_ascii_alphanumeric() || c == '_')).any(|word| word == *table));
+        if !touches || sql.contains("information_schema") || sql.contains("_sqlx_migrations") {
+            continue;
+        }
+        covered += 1;
+        let places = (1..10).take_while(|n| sql.contains(&format!("${n}"))).count();
+        let mut query = sqlx::query(AssertSqlSafe(format!("explain query plan {sql}")));
+        for _ in 0..places {
+            query = query.bind("x");
+        }
+        for row in query.fetch_all(&mut db).await.unwrap_or_else(|why| panic!("{file}: {sql}: {why}")) {
+            let step: String = row.get(3);
+            // In the order of an index and cut off after a few rows, a walk is no walk.
+            let few = sql.contains(" limit ") && step.contains("USING INDEX");
+            if LONG.iter().any(|table| step.starts_with(&format!("SCAN {table}"))) && !few {
+                walks.push(format!("{file}: {step}: {sql}"));
+            }
+        }
+    }
+    assert!(covered >= 15, "only {covered} statements were found; are they written in another way now?");
+    assert!(walks.is_empty(), "{}", walks.join("\n"));
+});
+
+/// Enough rows that a plan is chosen as it would be in a house at work.
+async fn fill_long_tables(house: &TestHouse) {
+    let numbers = "with recursive n (n) as (select 1 union all select n + 1 from n where n < 20000)";
+    for text in [
+        format!(
+            "{numbers} insert into reading (id, room, instrument, at, given_by, received, set_aside)
+                 select 'r' || n, (select min(id) from room), (select min(id) from instrument), n, '', n, '' from n"
+        ),
+        format!(
+            "{numbers} insert into session (id, token, person, name, role, browser, created, seen, expires, ended)
+                 select 's' || n, 't' || n, (select person from claim), '', 'owner', '', n, n, n, n from n"
+        ),
+        format!(
+            "{numbers} insert into audit (line, at, actor, action, subject, detail, chain)
+                 select n + 100000, n, '', '', '', '', '' from n"
+        ),
+        format!(
+            "{numbers} insert into form_key (actor, route, form, fingerprint, status, location, answer, at)
+                 select 'a' || (n % 7), '/', 'f' || n, '', 303, '', '', n from n"
+        ),
+    ] {
+        // SQLite wants the recursive part behind the insert's target.
+        let (with, insert) = text.split_at(text.find("insert").unwrap());
+        let (target, select) = insert.split_at(insert.find("select").unwrap());
+        house.run(&format!("{target} {with} {select}")).await.unwrap();
+    }
+    house.run("analyze").await.unwrap();
+}
+
+#[test]
+fn statements_are_found_in_the_source() {
+    let text = "sqlx::query(\"select id from room where id = $1\") // \"no statement\"\n\"update\n   room set a = $1\"";
+    assert_eq!(sql_in(text), ["select id from room where id = $1", "update room set a = $1"]);
+}
