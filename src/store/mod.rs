@@ -40,7 +40,6 @@ impl From<sqlx::Error> for Problem {
 /// A statement with numbers that may be null. PostgreSQL keeps a prepared statement with the types of its first values, and the
 /// driver names a null number by a narrower type than a real one: after a first null, every real number would be refused on that
 /// connection. Such a statement is therefore never kept.
-#[must_use]
 pub fn query_with_nulls(text: &'static str) -> sqlx::query::Query<'static, Any, sqlx::any::AnyArguments> {
     sqlx::query(text).persistent(false)
 }

@@ -90,9 +90,11 @@ fn a_question_that_is_no_text_too_long_or_missing_is_bad_input() {
     check_refused(&run(&["advise", "missing.json"]), "missing.json cannot be read");
     check_refused(&run(&["advise"]), "FILE");
     check_refused(&run_with(&["advise", "-"], &[], b"{\n\n\xff}"), "not JSON, line 3");
-    check_refused(&run_with(&["advise", "-"], &[], &vec![b' '; 2_000_001]), "is larger than 2 MB");
+    let most = stillroom::advice::file::LARGEST_FILE;
+    let too_long = format!("longer than the {most} bytes accepted");
+    check_refused(&run_with(&["advise", "-"], &[], &vec![b' '; most + 1]), &too_long);
     if Path::new("/dev/zero").exists() {
-        check_refused(&run(&["advise", "/dev/zero"]), "is larger than 2 MB");
+        check_refused(&run(&["advise", "/dev/zero"]), &too_long);
     }
 }
 

@@ -214,7 +214,7 @@ proptest! {
 fn the_largest_accepted_file_is_answered_in_a_few_seconds() {
     let timing = r#"{"session":1,"travel_s":2.2,"settle_s":1.1}"#;
     let test = r#"{"session":1,"set_s":1.7,"nudge_every_s":0.2,"temperature_c":21,"relative_humidity_pct":40}"#;
-    let set = vec![test; 500].join(",");
+    let set = vec![test; 250].join(",");
     let bottles: Vec<String> =
         (0..advice::file::MOST_BOTTLES).map(|i| format!(r#"{{"name":"Fen {i}","set_tests":[{set}]}}"#)).collect();
     let classes: Vec<String> = (0..advice::file::MOST_CLASSES).map(|i| format!("[{},{}]", 1 + i, 2 + i)).collect();
