@@ -101,7 +101,7 @@ both_databases!(what_is_wrong_with_a_question_is_named, async |house| {
         assert_eq!(told["fields"].as_array().unwrap().len(), 1, "{told}");
     }
     problem(&reader.post_json("/api/v1/advice", vec![0xff, 0xfe, 0x00]).await, 400);
-    problem(&reader.post_json("/api/v1/advice", vec![b' '; 300_000]).await, 413);
+    problem(&reader.post_json("/api/v1/advice", vec![b' '; 2_200_000]).await, 413);
 });
 
 both_databases!(problems_of_the_api_are_json_and_tell_what_to_do, async |house| {

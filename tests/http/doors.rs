@@ -119,6 +119,8 @@ pub(crate) fn rows() -> Vec<Row> {
     rows.extend(rooms());
     rows.extend(programs());
     rows.push(post("/sign-out", empty_form, "ssgggggss"));
+    // Signing in ends the sign-in a browser had: that door comes after all that need it.
+    rows.sort_by_key(|row| row.method == "POST" && row.path == "/sign-in");
     rows
 }
 

@@ -157,7 +157,7 @@ both_databases!(fifty_clicks_at_once_are_one_record, async |house| {
     went.dedup();
     assert_eq!(went, [format!("/rooms/{}?told=kept", house.things.gable)]);
     assert_eq!(house.number("select count(*) from reading").await, 1);
-    assert_eq!(house.number("select count(*) from form_key where route like '/rooms/%/readings'").await, 1);
+    assert_eq!(house.number("select count(*) from form_key where location like '/rooms/%told=kept'").await, 1);
 });
 
 /// Waits until no logger file is being taken.
@@ -228,7 +228,7 @@ both_databases!(a_file_sent_after_the_sign_in_ended_is_said_to_be_gone, async |h
     let csrf = who.csrf().await;
     let row = forms().find(|row| row.path == "/rooms/{room}/imports").unwrap();
     let answer = Filled::of(&row, &house.things).send(&mut who, &csrf, &fresh_key()).await.must(401);
-    answer.says("could not be kept here");
+    answer.says("cannot be kept here");
     let form = answer.form("/sign-in").with("name", Actor::ArtistA.name()).with("passphrase", PHRASE);
     assert_eq!(who.submit(&form).await.goes_to(), "/");
 });

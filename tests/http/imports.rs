@@ -40,7 +40,7 @@ both_databases!(a_file_is_shown_before_anything_is_kept_and_its_good_rows_then_a
     let preview = artist.page(&page).await;
     preview.says("3 of 4 rows can be read. One cannot and is named below.");
     // The faulty row by its line, as it stands in the file, and why.
-    preview.says("4 2026-02-17 09:20,warm,42.0");
+    preview.says("2026-02-17 09:20,warm,42.0");
     assert_eq!(house.number("select count(*) from reading").await, 0);
 
     take(house, &mut artist, &page).await.says("3 readings were added; 0 were here already.");
