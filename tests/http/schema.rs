@@ -100,7 +100,7 @@ fn words() -> Vec<Words> {
             column: "reading_import.state",
             insert: |word, n| {
                 format!(
-                    "insert into reading_import (id, room, instrument, file_name, content, day_order, temperature_unit, made_by, created, rows_all, rows_done, rows_new, state) select '{}', room, instrument, '', content, '', '', '', 1, 0, 0, 0, '{word}' from reading_import where created > 1",
+                    "insert into reading_import (id, room, instrument, file_name, content, digest, zone, day_order, temperature_unit, made_by, created, rows_all, rows_done, rows_new, rows_aside, state) select '{}', room, instrument, '', content, '', '', '', '', '', 1, 0, 0, 0, 0, '{word}' from reading_import where created > 1",
                     id(n)
                 )
             },
