@@ -190,7 +190,9 @@ fn no_secret_shows_in_rows_sentences_or_debug_prints() {
     let (config, shown) = resolve(&[("database_url", url)], &[]).unwrap();
     let printed = format!("{config:?}{}{shown:?}", stillroom::config::table(&shown));
     assert!(!printed.contains("hunter2"), "{printed}");
-    for bad in ["postgres://u:p@h/d?sslpassword=hunter2", "mysql://u:hunter2@h", "postgres://u:p@h:hunter2/d", "hunter2:x"] {
+    for bad in
+        ["postgres://u:p@h/d?sslpassword=hunter2", "mysql://u:hunter2@h", "postgres://u:p@h:hunter2/d", "hunter2:x"]
+    {
         let told = refused(&[("database_url", bad)], &[]);
         assert!(told.starts_with("database_url (flag --database-url): ") && !told.contains("hunter2"), "{told}");
     }
