@@ -126,6 +126,11 @@ mod tests {
     }
 
     #[test]
+    fn zones_come_from_the_program_and_not_from_the_machine() {
+        assert_eq!(format!("{:?}", jiff::tz::db()), "TimeZoneDatabase(Bundled(available))");
+    }
+
+    #[test]
     fn an_unknown_zone_is_none() {
         assert!(Zone::named("Europe/Atlantis").is_none());
     }

@@ -23,7 +23,7 @@ use crate::web::form::mistakes;
 use crate::web::frame::Frame;
 use crate::web::guard::{Anyone, SignedIn};
 use crate::web::incoming::new_form_key;
-use crate::web::incoming::{FormThatSignsIn, is_signed_in};
+use crate::web::incoming::{FormThatSignsIn, has_type, is_signed_in};
 use crate::web::problems::{SignInPage, page, page_with, sign_in_fields};
 use crate::web::routes::Routes;
 use crate::web::session;
@@ -250,6 +250,9 @@ async fn sign_out_key(
     request: axum::extract::Request,
 ) -> Result<FormKey, Problem> {
     let (parts, body) = request.into_parts();
+    if !has_type(&parts.headers, "application/x-www-form-urlencoded") {
+        return Err(Problem::Forged);
+    }
     let body = axum::body::to_bytes(body, 4096).await.map_err(|_| Problem::Forged)?;
     let mut pairs: Vec<(String, String)> = serde_urlencoded::from_bytes(&body).map_err(|_| Problem::Forged)?;
     pairs.push(("form_key".to_owned(), signed_in.who.session.to_string()));

@@ -152,7 +152,7 @@ pub fn command(temperature: f64, humidity: f64, pressure_pa: f64, json: bool) ->
     let humidity = RelHumidity::new(humidity).map_err(|wrong| wrong.to_string())?;
     let pressure = Pascals::new(pressure_pa).map_err(|wrong| wrong.to_string())?;
     let air = Derived::at_pressure(temperature, humidity, pressure).map_err(|wrong| wrong.to_string())?;
-    Ok(if json { as_json(&air) } else { as_lines(temperature, humidity, &air) })
+    Ok(if json { as_json(&air) } else { as_lines(temperature, humidity, pressure, &air) })
 }
 
 fn as_json(air: &Derived) -> String {
@@ -171,13 +171,17 @@ fn as_json(air: &Derived) -> String {
     .to_string()
 }
 
-fn as_lines(temperature: Celsius, humidity: RelHumidity, air: &Derived) -> String {
+fn as_lines(temperature: Celsius, humidity: RelHumidity, pressure: Pascals, air: &Derived) -> String {
+    let pressure = match pressure.get() {
+        given if (given - SEA_LEVEL_PA).abs() < 0.05 => "sea-level pressure".to_owned(),
+        given => format!("{} Pa", rounded(given, 1)),
+    };
     let falls = match air.dew {
         DewPoint::Dew(_) => "colder surfaces get wet",
         DewPoint::Frost(_) => "colder surfaces get frosted",
     };
     format!(
-        "Air at {:.1} °C and {} %RH, at sea-level pressure\n  \
+        "Air at {:.1} °C and {} %RH, at {pressure}\n  \
          {:<16}{:>8.1} °C     {falls}\n  \
          {:<16}{:>8.0} Pa\n  \
          {:<16}{:>8.2} g/m³\n  \

@@ -17,6 +17,7 @@ use super::written::TemperatureUnit;
 use super::{push, room_form, store};
 use crate::base::ids::RoomId;
 use crate::base::problem::{FieldNote, Problem};
+use crate::base::text::capital;
 use crate::base::time::{HOUR, Instant};
 use crate::store::Kept;
 use crate::web::House;
@@ -201,13 +202,14 @@ async fn add(
     if sensor.room != id {
         return Err(Problem::NotHere("room"));
     }
-    let (unit, mapping) = {
+    let (wording, mapping) = {
         let mut db = house.store.read().await?;
         let studio = crate::web::studio::Studio::load(&mut db).await?;
         room_form::open_room(store::room(&mut db, id).await?)?;
         let instrument =
             store::instrument(&mut db, id, sensor.instrument).await?.ok_or(Problem::NotHere("instrument"))?;
-        (if studio.fahrenheit { TemperatureUnit::Fahrenheit } else { TemperatureUnit::Celsius }, instrument.mapping)
+        let unit = if studio.fahrenheit { TemperatureUnit::Fahrenheit } else { TemperatureUnit::Celsius };
+        ((unit, studio.decimal), instrument.mapping)
     };
     let parsed = push::parse(&message.body, &mapping, sensor.visitor.now.0.0).map_err(|why| refused(&why))?;
     if parsed.readings.is_empty() && parsed.faults.is_empty() {
@@ -226,7 +228,7 @@ async fn add(
                 for reading in &parsed.readings {
                     let (temperature, humidity) = (reading.temperature, reading.humidity);
                     let new = NewReading { room: id, instrument, at: Instant(reading.at_us), temperature, humidity };
-                    match readings::keep(tx, &new, unit).await? {
+                    match readings::keep(tx, &new, wording).await? {
                         Outcome::Kept => kept += 1,
                         Outcome::Already => already += 1,
                         Outcome::SetAside(sentence) => set_aside.push(PushedItem { item: reading.item, sentence }),
@@ -243,18 +245,17 @@ async fn add(
 }
 
 fn refused(why: &push::Refused) -> Problem {
-    let sentence = why.to_string();
+    let sentence = as_sentence(&why.to_string());
     match why {
-        push::Refused::TooLong | push::Refused::TooManyItems(_) => Problem::TooLarge(capital(&sentence)),
-        _ => Problem::Unreadable(capital(&sentence)),
+        push::Refused::TooLong | push::Refused::TooManyItems(_) => Problem::TooLarge(sentence),
+        _ => Problem::Unreadable(sentence),
     }
 }
 
-fn capital(sentence: &str) -> String {
-    let mut chars = sentence.chars();
-    chars.next().map(|first| first.to_uppercase().chain(chars).collect::<String>() + ".").unwrap_or_default()
+fn as_sentence(told: &str) -> String {
+    capital(told) + "."
 }
 
 fn fault_note(fault: &push::Fault) -> FieldNote {
-    FieldNote { field: format!("item {}", fault.item).into(), sentence: capital(&fault.what) }
+    FieldNote { field: format!("item {}", fault.item).into(), sentence: as_sentence(&fault.what) }
 }

@@ -7,7 +7,7 @@ use sqlx::Row;
 use sqlx::any::AnyRow;
 
 use super::logger_file::{self, DayOrder, Hints, LoggerFile, Stop};
-use super::readings::{self, NewReading, Outcome};
+use super::readings::{self, NewReading, Outcome, Wording};
 use super::written::TemperatureUnit;
 use crate::base::actor::Actor;
 use crate::base::ids::{ImportId, InstrumentId, RoomId};
@@ -187,7 +187,10 @@ fn span(file: &LoggerFile) -> (i64, i64) {
     (first, last)
 }
 
-/// Reading a long file takes a second; it must not hold up the pages of others.
+/// How long a file may be read. The longest one needs seconds on a small machine.
+const READ_WITHIN: std::time::Duration = std::time::Duration::from_secs(60);
+
+/// Reading a long file takes a second; it must not hold up the pages of others, nor keep a thread for good.
 async fn read(house: &House, bytes: Vec<u8>, import: &Import) -> Result<Result<LoggerFile, Stop>, Problem> {
     let turn = house.thinking.next().await?;
     let hints = Hints {
@@ -195,12 +198,12 @@ async fn read(house: &House, bytes: Vec<u8>, import: &Import) -> Result<Result<L
         day_order: import.day_order,
         temperature_unit: import.temperature_unit,
     };
-    tokio::task::spawn_blocking(move || {
+    let read = move || {
         let _turn = turn;
-        logger_file::read_all(&bytes, &hints)
-    })
-    .await
-    .map_err(Problem::broken)
+        let begun = std::time::Instant::now();
+        logger_file::read_all_unless(&bytes, &hints, &|| begun.elapsed() > READ_WITHIN)
+    };
+    tokio::task::spawn_blocking(read).await.map_err(Problem::broken)
 }
 
 /// Keeps the answers to what a file left open.
@@ -291,11 +294,11 @@ pub(super) async fn go_on(house: &House) -> Result<(), Problem> {
 
 /// Takes the rows of one file in small writes; each notes how far it came in the same transaction.
 pub(super) async fn take(house: &House, import: &Import) -> Result<(), Problem> {
-    let (bytes, unit) = {
+    let (bytes, wording) = {
         let mut db = house.store.read().await?;
         let studio = Studio::load(&mut db).await?;
         let unit = if studio.fahrenheit { TemperatureUnit::Fahrenheit } else { TemperatureUnit::Celsius };
-        (content(&mut db, import.id).await?, unit)
+        (content(&mut db, import.id).await?, (unit, studio.decimal))
     };
     // It could be read when the person decided; only the program itself could have changed since.
     let file = read(house, bytes, import).await?.map_err(Problem::broken)?;
@@ -303,7 +306,7 @@ pub(super) async fn take(house: &House, import: &Import) -> Result<(), Problem> 
     while done < file.rows.len() {
         let rows = &file.rows[done..file.rows.len().min(done + ROWS_A_WRITE)];
         let news: Vec<NewReading> = rows.iter().map(|row| import.reading(row)).collect();
-        if !take_some(house, import, done, news, unit).await? {
+        if !take_some(house, import, done, news, wording).await? {
             return Ok(()); // Another process goes on with it.
         }
         done += rows.len();
@@ -334,7 +337,7 @@ async fn take_some(
     import: &Import,
     was: usize,
     news: Vec<NewReading>,
-    unit: TemperatureUnit,
+    wording: Wording,
 ) -> Result<bool, Problem> {
     let (id, by) = (import.id, import.made_by.clone());
     let kept = house
@@ -345,7 +348,7 @@ async fn take_some(
                 let done = was + news.len();
                 let (mut new, mut aside) = (0_i64, 0_i64);
                 for reading in &news {
-                    match readings::keep_for(tx, reading, unit, &by).await? {
+                    match readings::keep_for(tx, reading, wording, &by).await? {
                         Outcome::Already => {}
                         Outcome::Kept => new += 1,
                         Outcome::SetAside(_) => {

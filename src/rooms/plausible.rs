@@ -8,8 +8,10 @@
 //!   more; above 98 a cheap sensor is wet or broken.
 //! - within ten minutes it can move by 8 K and 45 %RH: a window torn open in winter, a humidifier beside the sensor.
 //!   For other spans: 3 K and 15 %RH at once, and 0.5 K and 3 %RH more for every minute. So after a real step (a sensor
-//!   carried to another room) readings are believed again within the hour.
+//!   carried to another room) readings are believed again within the hour. Compared is the believed reading of the same
+//!   instrument that is nearest in time, before or after: a late one arrives behind newer ones.
 
+use crate::base::number::DecimalMark;
 use crate::base::units::{Celsius, RelHumidity};
 use crate::rooms::written::TemperatureUnit;
 
@@ -76,9 +78,11 @@ pub enum SetAside {
     Future(i64),
     /// Before 2000: the device does not know the time.
     ClockNotSet,
-    /// Too far from the reading before it. Holds the difference in K and the minutes between.
+    /// Too far from the believed reading nearest in time. Holds the difference in K and the minutes from that one to this,
+    /// negative when that one is the later.
     TemperatureJump(f64, f64),
-    /// Too far from the reading before it. Holds the difference in %RH and the minutes between.
+    /// Too far from the believed reading nearest in time. Holds the difference in %RH and the minutes from that one to
+    /// this, negative when that one is the later.
     HumidityJump(f64, f64),
 }
 
@@ -99,10 +103,12 @@ impl SetAside {
         }
     }
 
-    /// What happened and what to look at, with temperatures in the studio's unit.
+    /// What happened and what to look at, with temperatures in the studio's unit and numbers in its decimal mark.
     #[must_use]
-    pub fn sentence(&self, unit: TemperatureUnit) -> String {
-        let t = |celsius: f64| format!("{:.1} {}", unit.from_celsius(celsius), unit.symbol());
+    pub fn sentence(&self, unit: TemperatureUnit, mark: DecimalMark) -> String {
+        let t = |celsius: f64| format!("{} {}", mark.show(unit.from_celsius(celsius), 1), unit.symbol());
+        // With a decimal, as 98.3 beside a limit of 98 is over it.
+        let rh = |humidity: f64| format!("{} %RH", mark.show(humidity, 1));
         match *self {
             SetAside::NotANumber => "It is not a number. Look at the sensor’s settings.".to_owned(),
             SetAside::OffTemperatureScale(at) => format!(
@@ -112,7 +118,7 @@ impl SetAside {
                 t(Celsius::HIGHEST)
             ),
             SetAside::OffHumidityScale(at) => {
-                format!("{at:.0} %RH is off the scale of 0 to 100 %RH. Look at the sensor and at the unit set for it.")
+                format!("{} is off the scale of 0 to 100 %RH. Look at the sensor and at the unit set for it.", rh(at))
             }
             SetAside::NoRoomTemperature(at) => format!(
                 "{} is no room’s air ({} to {}). Look at the sensor and at the unit set for it.",
@@ -121,22 +127,24 @@ impl SetAside {
                 t(ROOM_TEMPERATURE.1)
             ),
             SetAside::NoRoomHumidity(at) => format!(
-                "{at:.0} %RH is no room’s air ({:.0} to {:.0} %RH). The sensor may be wet, or broken.",
-                ROOM_HUMIDITY.0, ROOM_HUMIDITY.1
+                "{} is no room’s air ({} to {} %RH). The sensor may be wet, or broken.",
+                rh(at),
+                mark.show(ROOM_HUMIDITY.0, 0),
+                mark.show(ROOM_HUMIDITY.1, 0)
             ),
             SetAside::Future(minutes) => {
                 format!("Its time is {} ahead of the clock. Look at the sensor’s clock and time zone.", span(minutes))
             }
             SetAside::ClockNotSet => "Its time is before 2000: the sensor’s clock is not set.".to_owned(),
             SetAside::TemperatureJump(kelvins, minutes) => format!(
-                "It is {:.1} {} away from the reading {} before. Rooms do not change so fast.",
-                unit.from_kelvins(kelvins.abs()),
+                "It is {} {} away from the reading {}. Rooms do not change so fast.",
+                mark.show(unit.from_kelvins(kelvins.abs()), 1),
                 unit.symbol(),
                 minutes_apart(minutes)
             ),
             SetAside::HumidityJump(humidity, minutes) => format!(
-                "It is {:.0} %RH away from the reading {} before. Rooms do not change so fast.",
-                humidity.abs(),
+                "It is {} away from the reading {}. Rooms do not change so fast.",
+                rh(humidity.abs()),
                 minutes_apart(minutes)
             ),
         }
@@ -151,23 +159,28 @@ fn span(minutes: i64) -> String {
     }
 }
 
+/// Where the compared reading lies in time.
 fn minutes_apart(minutes: f64) -> String {
-    if minutes < 1.0 { "less than a minute".to_owned() } else { format!("{minutes:.0} min") }
+    let side = if minutes < 0.0 { "after" } else { "before" };
+    match minutes.abs() {
+        short if short < 1.0 => format!("less than a minute {side}"),
+        apart => format!("{apart:.0} min {side}"),
+    }
 }
 
 /// Believes a reading, or says why it is set aside.
 ///
-/// `before` is the last reading of the same instrument that was believed, near in time whichever way (a late one may
-/// arrive after a newer one). `now_us` is the clock, µs since 1970.
+/// `nearest` is the reading of the same instrument that was believed and is nearest in time, before this one or after it
+/// (a late one may arrive behind newer ones). `now_us` is the clock, µs since 1970.
 ///
 /// # Errors
 /// [`SetAside`], the first reason that holds: clock, scale, room, jump.
-pub fn judge(arrived: &Arrived, before: Option<&Reading>, now_us: i64) -> Result<Reading, SetAside> {
+pub fn judge(arrived: &Arrived, nearest: Option<&Reading>, now_us: i64) -> Result<Reading, SetAside> {
     clock(arrived.at_us, now_us)?;
     let reading = on_scale(arrived)?;
     in_a_room(&reading)?;
-    if let Some(before) = before {
-        no_jump(&reading, before)?;
+    if let Some(nearest) = nearest {
+        no_jump(&reading, nearest)?;
     }
     Ok(reading)
 }
@@ -210,17 +223,17 @@ fn in_a_room(reading: &Reading) -> Result<(), SetAside> {
     }
 }
 
-fn no_jump(reading: &Reading, before: &Reading) -> Result<(), SetAside> {
-    let apart = reading.at_us.saturating_sub(before.at_us).saturating_abs();
-    if apart > COMPARED_WITHIN {
+fn no_jump(reading: &Reading, nearest: &Reading) -> Result<(), SetAside> {
+    let apart = reading.at_us.saturating_sub(nearest.at_us);
+    if apart.saturating_abs() > COMPARED_WITHIN {
         return Ok(());
     }
     let minutes = apart as f64 / (60 * SECOND) as f64;
-    let kelvins = reading.temperature.get() - before.temperature.get();
-    let humidity = reading.humidity.get() - before.humidity.get();
-    if kelvins.abs() > JUMP_KELVINS + JUMP_KELVINS_A_MINUTE * minutes {
+    let kelvins = reading.temperature.get() - nearest.temperature.get();
+    let humidity = reading.humidity.get() - nearest.humidity.get();
+    if kelvins.abs() > JUMP_KELVINS + JUMP_KELVINS_A_MINUTE * minutes.abs() {
         Err(SetAside::TemperatureJump(kelvins, minutes))
-    } else if humidity.abs() > JUMP_HUMIDITY + JUMP_HUMIDITY_A_MINUTE * minutes {
+    } else if humidity.abs() > JUMP_HUMIDITY + JUMP_HUMIDITY_A_MINUTE * minutes.abs() {
         Err(SetAside::HumidityJump(humidity, minutes))
     } else {
         Ok(())
@@ -254,13 +267,14 @@ mod tests {
     }
 
     #[track_caller]
-    fn check(arrived: Arrived, before: Option<Arrived>, expected: Option<&str>) {
-        let before = before.map(|b| on_scale(&b).unwrap());
-        let found = judge(&arrived, before.as_ref(), NOW);
-        assert_eq!(found.as_ref().err().map(SetAside::key), expected, "{arrived:?} after {before:?}");
+    fn check(arrived: Arrived, nearest: Option<Arrived>, expected: Option<&str>) {
+        let nearest = nearest.map(|n| on_scale(&n).unwrap());
+        let found = judge(&arrived, nearest.as_ref(), NOW);
+        assert_eq!(found.as_ref().err().map(SetAside::key), expected, "{arrived:?} beside {nearest:?}");
         if let Err(why) = found {
             for unit in [TemperatureUnit::Celsius, TemperatureUnit::Fahrenheit] {
-                assert!(why.sentence(unit).ends_with('.') && why.sentence(unit).len() > 20);
+                let told = why.sentence(unit, DecimalMark::Point);
+                assert!(told.ends_with('.') && told.len() > 20, "{told}");
             }
         }
     }
@@ -312,8 +326,30 @@ mod tests {
     }
 
     #[test]
+    fn sentences_write_numbers_as_the_studio_does() {
+        let told = |why: SetAside| why.sentence(TemperatureUnit::Celsius, DecimalMark::Comma);
+        let cold = told(SetAside::NoRoomTemperature(-3.25));
+        assert!(cold.starts_with("−3,2 °C is no room's air (2,0 °C to 45,0 °C)."), "{cold}");
+        let off = told(SetAside::OffHumidityScale(-0.6));
+        assert!(off.starts_with("−0,6 %RH is off the scale of 0 to 100 %RH."), "{off}");
+        assert!(told(SetAside::NoRoomHumidity(98.3)).starts_with("98,3 %RH is no room's air (2 to 98 %RH)."));
+    }
+
+    #[test]
     fn a_late_reading_is_compared_with_the_newer_one_too() {
         check(arrived(-10, 30.0, 38.0), Some(arrived(0, 21.0, 38.0)), Some("temperature_jump"));
+    }
+
+    #[test]
+    fn a_jump_is_told_with_the_side_on_which_the_other_reading_lies() {
+        let told = |at: i64, beside: i64| {
+            let beside = on_scale(&arrived(beside, 21.0, 38.0)).unwrap();
+            let why = judge(&arrived(at, 30.0, 38.0), Some(&beside), NOW).unwrap_err();
+            why.sentence(TemperatureUnit::Celsius, DecimalMark::Point)
+        };
+        assert_eq!(told(0, -10), "It is 9.0 °C away from the reading 10 min before. Rooms do not change so fast.");
+        assert_eq!(told(-10, 0), "It is 9.0 °C away from the reading 10 min after. Rooms do not change so fast.");
+        assert!(told(0, 0).contains("less than a minute before"));
     }
 
     #[test]

@@ -27,7 +27,7 @@ pub struct Mapping {
     /// In what the humidity is written.
     pub humidity_unit: HumidityUnit,
     /// Field of the instant: RFC 3339, or seconds or milliseconds since 1970. Without it, or where it is missing in an
-    /// item, the instant of arrival counts.
+    /// item, the instant of arrival counts. Only one temperature and one humidity of a body can do without.
     pub time_field: Option<String>,
     /// What a body that is one bare number means; `None` refuses such bodies.
     pub bare_number: Option<Quantity>,
@@ -51,31 +51,12 @@ impl Default for Mapping {
 pub struct PushedReading {
     /// Which item of the body, from 1.
     pub item: usize,
-    /// The instant, µs since 1970, UTC.
+    /// The instant, µs since 1970, UTC: the sensor's own, or that of arrival.
     pub at_us: i64,
-    /// Whether the sensor said the instant itself.
-    pub time_given: bool,
     /// °C, where the item holds a temperature.
     pub temperature: Option<f64>,
     /// %RH, where the item holds a humidity.
     pub humidity: Option<f64>,
-}
-
-impl PushedReading {
-    /// Adds the half that is missing from the other half's last value, when it is near enough in time.
-    ///
-    /// For sensors that send temperature and humidity apart. `other` is (instant in µs, value in °C or %RH).
-    /// Gives (instant, °C, %RH), or `None` while a half is missing.
-    #[must_use]
-    pub fn completed(&self, other: Option<(i64, f64)>, within_us: i64) -> Option<(i64, f64, f64)> {
-        let near = other.filter(|(at, _)| self.at_us.saturating_sub(*at).saturating_abs() <= within_us);
-        match (self.temperature, self.humidity) {
-            (Some(t), Some(h)) => Some((self.at_us, t, h)),
-            (Some(t), None) => near.map(|(_, h)| (self.at_us, t, h)),
-            (None, Some(h)) => near.map(|(_, t)| (self.at_us, t, h)),
-            (None, None) => None,
-        }
-    }
 }
 
 /// An item that could not be read.
@@ -160,8 +141,8 @@ pub fn parse(body: &[u8], mapping: &Mapping, now_us: i64) -> Result<Parsed, Refu
     }
     match value(body)? {
         Value::Array(items) if items.len() > MAX_ITEMS => Err(Refused::TooManyItems(items.len())),
-        Value::Array(items) => Ok(collect(items.iter().map(|item| item_of(item, mapping, now_us)))),
-        object @ Value::Object(_) => Ok(collect(std::iter::once(item_of(&object, mapping, now_us)))),
+        Value::Array(items) => Ok(collect(items.iter().map(|item| item_of(item, mapping)), now_us)),
+        object @ Value::Object(_) => Ok(collect(std::iter::once(item_of(&object, mapping)), now_us)),
         Value::Null | Value::Bool(_) => Err(Refused::NothingReadable),
         bare => bare_number(&bare, mapping, now_us),
     }
@@ -184,27 +165,60 @@ fn bare_number(bare: &Value, mapping: &Mapping, now_us: i64) -> Result<Parsed, R
         return Err(Refused::NothingReadable);
     }
     let quantity = mapping.bare_number.ok_or(Refused::BareNumber)?;
-    let mut reading = PushedReading { item: 1, at_us: now_us, time_given: false, temperature: None, humidity: None };
     let read = match quantity {
-        Quantity::Temperature => temperature(bare, mapping).map(|t| reading.temperature = Some(t)),
-        Quantity::Humidity => humidity(bare, mapping).map(|h| reading.humidity = Some(h)),
+        Quantity::Temperature => temperature(bare, mapping).map(|t| Item { temperature: Some(t), ..Item::default() }),
+        Quantity::Humidity => humidity(bare, mapping).map(|h| Item { humidity: Some(h), ..Item::default() }),
     };
-    Ok(collect(std::iter::once(read.map(|()| reading).map_err(|holds| format!("the body {holds}")))))
+    Ok(collect(std::iter::once(read.map_err(|holds| format!("the body {holds}"))), now_us))
 }
 
-fn collect(items: impl Iterator<Item = Result<PushedReading, String>>) -> Parsed {
+/// What an item says.
+#[derive(Default)]
+struct Item {
+    time: Option<i64>,
+    temperature: Option<f64>,
+    humidity: Option<f64>,
+}
+
+fn collect(items: impl Iterator<Item = Result<Item, String>>, now_us: i64) -> Parsed {
     let mut parsed = Parsed::default();
+    let mut untimed = Untimed::default();
     for (index, read) in items.enumerate() {
         let item = index + 1;
-        match read {
-            Ok(reading) => parsed.readings.push(PushedReading { item, ..reading }),
+        match read.and_then(|read| untimed.unless_brought_before(item, read)) {
+            Ok(Item { time, temperature, humidity }) => {
+                parsed.readings.push(PushedReading { item, at_us: time.unwrap_or(now_us), temperature, humidity });
+            }
             Err(what) => parsed.faults.push(Fault { item, what }),
         }
     }
     parsed
 }
 
-fn item_of(item: &Value, mapping: &Mapping, now_us: i64) -> Result<PushedReading, String> {
+/// Which items brought a quantity without a time. They all arrive at one instant, which holds one of each: a second one
+/// would pass for the first one sent again.
+#[derive(Default)]
+struct Untimed {
+    temperature: Option<usize>,
+    humidity: Option<usize>,
+}
+
+impl Untimed {
+    fn unless_brought_before(&mut self, item: usize, read: Item) -> Result<Item, String> {
+        if read.time.is_some() {
+            return Ok(read);
+        }
+        let before = [(read.temperature, self.temperature), (read.humidity, self.humidity)];
+        if let Some(first) = before.into_iter().find_map(|(now, before)| now.and(before)) {
+            return Err(format!("no time, so it cannot be told apart from item {first}"));
+        }
+        self.temperature = self.temperature.or(read.temperature.and(Some(item)));
+        self.humidity = self.humidity.or(read.humidity.and(Some(item)));
+        Ok(read)
+    }
+}
+
+fn item_of(item: &Value, mapping: &Mapping) -> Result<Item, String> {
     if !item.is_object() {
         return Err("is not an object with named fields".to_owned());
     }
@@ -222,7 +236,7 @@ fn item_of(item: &Value, mapping: &Mapping, now_us: i64) -> Result<PushedReading
         Some(path) => field(item, path, instant)?,
         None => None,
     };
-    Ok(PushedReading { item: 0, at_us: time.unwrap_or(now_us), time_given: time.is_some(), temperature, humidity })
+    Ok(Item { time, temperature, humidity })
 }
 
 /// What stands at a path, read; nothing where it is missing or null; a fault that names the path.

@@ -93,13 +93,14 @@ async fn record(
         Err(other) => return Err(other),
     };
     let unit = if studio.fahrenheit { TemperatureUnit::Fahrenheit } else { TemperatureUnit::Celsius };
+    let wording = (unit, studio.decimal);
     let kept = house
         .store
         .write(&form.key, move |tx| {
             Box::pin(async move {
                 let (temperature, humidity) = (Some(temperature), Some(humidity));
                 let new = NewReading { room: id, instrument, at: tx.now.0, temperature, humidity };
-                let outcome = readings::keep(tx, &new, unit).await?;
+                let outcome = readings::keep(tx, &new, wording).await?;
                 let told = if matches!(outcome, Outcome::SetAside(_)) { "?told=set-aside" } else { "?told=kept" };
                 Ok(Kept::see(format!("/rooms/{id}{told}")))
             })

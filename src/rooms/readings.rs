@@ -6,6 +6,7 @@ use sqlx::any::AnyRow;
 use super::plausible::{self, Arrived, Reading};
 use super::written::TemperatureUnit;
 use crate::base::ids::{InstrumentId, ReadingId, RoomId};
+use crate::base::number::DecimalMark;
 use crate::base::problem::Problem;
 use crate::base::time::{Instant, MINUTE};
 use crate::base::units::{Celsius, RelHumidity};
@@ -54,6 +55,9 @@ pub struct NewReading {
     pub humidity: Option<f64>,
 }
 
+/// In which unit and with which decimal mark a reading set aside is told of.
+pub(super) type Wording = (TemperatureUnit, DecimalMark);
+
 /// How near in time the other half of a reading may lie when temperature and humidity come apart.
 const COMPLETED_WITHIN: i64 = 15 * MINUTE;
 
@@ -61,18 +65,13 @@ const HALF: &str =
     "Only one of temperature and humidity came, and this instrument gave no other value within 15 minutes.";
 
 /// Judges a reading against those around it and keeps it for the actor: as counting, or set aside with the reason.
-pub(super) async fn keep(tx: &mut Tx, new: &NewReading, unit: TemperatureUnit) -> Result<Outcome, Problem> {
+pub(super) async fn keep(tx: &mut Tx, new: &NewReading, wording: Wording) -> Result<Outcome, Problem> {
     let by = tx.actor.mark();
-    keep_for(tx, new, unit, &by).await
+    keep_for(tx, new, wording, &by).await
 }
 
 /// As [`keep`], given by somebody else than who writes now.
-pub(super) async fn keep_for(
-    tx: &mut Tx,
-    new: &NewReading,
-    unit: TemperatureUnit,
-    by: &str,
-) -> Result<Outcome, Problem> {
+pub(super) async fn keep_for(tx: &mut Tx, new: &NewReading, wording: Wording, by: &str) -> Result<Outcome, Problem> {
     // The row itself says who gave it and when.
     tx.record_tells_itself();
     let there = at_instant(tx.db(), new).await?;
@@ -89,7 +88,7 @@ pub(super) async fn keep_for(
         return Ok(Outcome::Already);
     }
     let set_aside = match whole {
-        Some(arrived) => judge(tx, new, &arrived, unit).await?,
+        Some(arrived) => judge(tx, new, &arrived, wording).await?,
         None => HALF.to_owned(),
     };
     let finite = |value: Option<f64>| value.filter(|value| value.is_finite());
@@ -168,12 +167,12 @@ async fn half_before(db: &mut Db, new: &NewReading, half: Half) -> Result<Option
 }
 
 /// Empty for a reading that is believed, else the sentence why not.
-async fn judge(tx: &mut Tx, new: &NewReading, arrived: &Arrived, unit: TemperatureUnit) -> Result<String, Problem> {
+async fn judge(tx: &mut Tx, new: &NewReading, arrived: &Arrived, (unit, mark): Wording) -> Result<String, Problem> {
     let now = tx.now.0;
     let around = believed_around(tx.db(), new.instrument, new.at).await?;
     Ok(match plausible::judge(arrived, around.as_ref(), now.0) {
         Ok(_) => String::new(),
-        Err(why) => why.sentence(unit),
+        Err(why) => why.sentence(unit, mark),
     })
 }
 

@@ -18,8 +18,8 @@ use super::written::{Quantity, TemperatureUnit};
 use super::{InstrumentKind, Room, store};
 use crate::base::actor::Role;
 use crate::base::ids::RoomId;
-use crate::base::number::DecimalMark;
 use crate::base::problem::Problem;
+use crate::base::text::capital;
 use crate::base::time::{DAY, HOUR, Instant};
 use crate::store::Db;
 use crate::web::House;
@@ -51,7 +51,7 @@ struct InstrumentRow {
 }
 
 struct ChartView {
-    title: &'static str,
+    title: String,
     unit: &'static str,
     svg: String,
     caption: String,
@@ -166,11 +166,6 @@ fn told(word: Option<&str>) -> Option<Told> {
     }
 }
 
-fn capital(word: &str) -> String {
-    let mut chars = word.chars();
-    chars.next().map(|first| first.to_uppercase().chain(chars).collect()).unwrap_or_default()
-}
-
 fn surface_words(room: &Room, studio: &Studio) -> String {
     match room.surface_c {
         Some(c) => format!(
@@ -233,7 +228,6 @@ async fn charts(
     let last_in_window = air.is_some_and(|air| window.holds(air.at.0));
     let doubt = air.filter(|_| last_in_window).map(|air| air.measured.doubt);
     let unit = if studio.fahrenheit { TemperatureUnit::Fahrenheit } else { TemperatureUnit::Celsius };
-    let decimal_mark = if studio.decimal == DecimalMark::Comma { ',' } else { '.' };
     let draw = |quantity: Quantity, id: &str| {
         let of = |aside: bool| -> Vec<Point> {
             corrected.iter().filter(|point| point.aside == aside).filter_map(|point| point.of(quantity)).collect()
@@ -253,7 +247,7 @@ async fn charts(
             device_on: &[],
             joined_within: JOINED_WITHIN,
         };
-        let wording = Wording { id, room: &room.name, temperature_unit: unit, decimal_mark };
+        let wording = Wording { id, room: &room.name, temperature_unit: unit, decimal_mark: studio.decimal };
         chart_view(chart::draw(&window, &drawn, &wording), quantity, &wording)
     };
     Ok(vec![draw(Quantity::Humidity, "humidity"), draw(Quantity::Temperature, "temperature")])
@@ -270,7 +264,7 @@ fn chart_view(chart: Chart, quantity: Quantity, wording: &Wording<'_>) -> ChartV
         }
     };
     ChartView {
-        title: if quantity == Quantity::Humidity { "Humidity" } else { "Temperature" },
+        title: capital(quantity.word()),
         unit: wording.unit(quantity),
         svg: chart.svg,
         caption: chart.caption,

@@ -6,6 +6,7 @@ use super::plausible::{self, Arrived};
 use super::written::TemperatureUnit;
 use super::{Check, Device, Instrument, Room, store};
 use crate::base::ids::{InstrumentId, ReadingId, RoomId};
+use crate::base::number::DecimalMark;
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::store::{FormKey, Kept, Tx};
@@ -64,7 +65,7 @@ pub(crate) async fn seed_readings(
                             before = Some(believed);
                             String::new()
                         }
-                        Err(why) => why.sentence(TemperatureUnit::Celsius),
+                        Err(why) => why.sentence(TemperatureUnit::Celsius, DecimalMark::Point),
                     };
                     judged.push((reading, set_aside));
                 }

@@ -17,7 +17,7 @@ use super::form::{FieldView, Mistake};
 use super::frame::Frame;
 use super::incoming::{FORM_MOST, from_our_page, has_type, new_form_key};
 use super::studio::{Place, Studio};
-use super::visitor::{Visitor, cookie, csrf_of, text_header};
+use super::visitor::{Visitor, cookie, csrf_of};
 use crate::base::problem::Problem;
 use crate::store::keys::same;
 
@@ -176,7 +176,7 @@ fn bare_refusal(answer: &Response, writes: bool) -> Option<Problem> {
     }
     Some(match status {
         StatusCode::NOT_FOUND => Problem::NotHere("page"),
-        StatusCode::METHOD_NOT_ALLOWED => Problem::NotThatWay(text_header(answer.headers(), header::ALLOW.as_str())),
+        StatusCode::METHOD_NOT_ALLOWED => Problem::NotThatWay,
         StatusCode::PAYLOAD_TOO_LARGE => Problem::TooLarge("That is more than is taken at once.".into()),
         // A write that ran out of time may have been committed all the same.
         StatusCode::REQUEST_TIMEOUT | StatusCode::SERVICE_UNAVAILABLE if writes => Problem::Unsure,
@@ -299,12 +299,6 @@ fn add_hints(answer: &mut Response, problem: &Problem) {
         }
         Problem::SignIn => {
             headers.insert(header::WWW_AUTHENTICATE, HeaderValue::from_static("Bearer"));
-        }
-        Problem::NotThatWay(methods) => {
-            // Empty here, the router adds the list itself further out.
-            if let Some(methods) = HeaderValue::from_str(methods).ok().filter(|methods| !methods.is_empty()) {
-                headers.insert(header::ALLOW, methods);
-            }
         }
         _ => {}
     }

@@ -2,6 +2,7 @@
 
 use jiff::civil::{Date, date};
 use jiff::tz::TimeZone;
+use stillroom::base::number::DecimalMark;
 use stillroom::demo::air::{DemoRoom, device_on, readings};
 use stillroom::rooms::chart::{Air, Chart, Point, Span, Window, Wording, draw, spark};
 use stillroom::rooms::plausible::{Arrived, judge};
@@ -15,7 +16,12 @@ fn zone() -> TimeZone {
 }
 
 fn wording() -> Wording<'static> {
-    Wording { id: "air-gable-rh", room: "Gable", temperature_unit: TemperatureUnit::Celsius, decimal_mark: '.' }
+    Wording {
+        id: "air-gable-rh",
+        room: "Gable",
+        temperature_unit: TemperatureUnit::Celsius,
+        decimal_mark: DecimalMark::Point,
+    }
 }
 
 fn air<'a>(quantity: Quantity, kept: &'a [Point], set_aside: &'a [Point]) -> Air<'a> {
@@ -217,11 +223,25 @@ fn the_table_holds_what_the_picture_holds() {
 fn fahrenheit_and_a_decimal_comma_reach_every_word() {
     let window = Window::ending(Span::Day, date(2025, 6, 30), &zone()).unwrap();
     let kept = [(window.from_us() + HOUR, 21.5), (window.from_us() + 2 * HOUR, 22.0)];
-    let american = Wording { temperature_unit: TemperatureUnit::Fahrenheit, decimal_mark: ',', ..wording() };
+    let american =
+        Wording { temperature_unit: TemperatureUnit::Fahrenheit, decimal_mark: DecimalMark::Comma, ..wording() };
     let chart = draw(&window, &Air { last_doubt: Some(0.5), ..air(Quantity::Temperature, &kept, &[]) }, &american);
     sound(&chart);
     assert!(chart.finding.contains("68,0–75,2\u{a0}°F") && chart.finding.contains("71,6\u{a0}°F"), "{}", chart.finding);
     assert!(!chart.finding.contains("°C") && !chart.svg.contains("°C"));
+}
+
+#[test]
+fn every_number_of_a_picture_has_the_minus_sign_of_the_pages() {
+    let window = Window::ending(Span::Day, date(2025, 1, 31), &zone()).unwrap();
+    let kept = [(window.from_us() + HOUR, -3.5), (window.from_us() + 2 * HOUR, -0.04)];
+    let chart = draw(&window, &Air { band: None, ..air(Quantity::Temperature, &kept, &[]) }, &wording());
+    sound(&chart);
+    assert!(chart.finding.contains("from −3.5 to 0.0\u{a0}°C"), "{}", chart.finding);
+    let words: Vec<&str> =
+        chart.svg.split('>').filter_map(|piece| piece.split_once("</text").map(|(text, _)| text)).collect();
+    assert!(words.iter().any(|text| text.contains(", axis from −")), "{words:?}");
+    assert!(!words.iter().any(|text| text.contains('-')), "{words:?}");
 }
 
 #[test]

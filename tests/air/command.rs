@@ -26,6 +26,13 @@ fn the_plain_form_says_what_the_dew_point_means() {
 }
 
 #[test]
+fn the_plain_form_names_the_pressure_it_was_asked_for() {
+    let first_line = |pressure| command(21.0, 38.0, pressure, false).unwrap().lines().next().unwrap().to_owned();
+    assert_eq!(first_line(101_325.0), "Air at 21.0 °C and 38 %RH, at sea-level pressure");
+    assert_eq!(first_line(84_500.0), "Air at 21.0 °C and 38 %RH, at 84500 Pa");
+}
+
+#[test]
 fn a_value_outside_its_range_is_named() {
     for (t, h, start) in [
         (61.0, 50.0, "temperature 61 °C is outside -20 to 60"),

@@ -71,6 +71,14 @@ fn quotes_units_in_cells_and_trailing_separators_do_no_harm() {
 }
 
 #[test]
+fn a_column_name_may_run_over_two_lines() {
+    let file = "Logger \"7\nTime,\"Temperature\n(°C)\",\"RH\n%\"\n2025-04-03 14:05,21.4,38\n";
+    check(file, ONE);
+    assert_eq!((read(file).understood.header_line, read(file).rows[0].line), (2, 5));
+    assert_eq!(read(file).understood.names, ["Time", "Temperature (°C)", "RH %"]);
+}
+
+#[test]
 fn other_encodings_are_read() {
     let file = "Zeit;Temperatur °C;Feuchte\n03.04.2025 14:05;21,4;38\n";
     let latin: Vec<u8> = file.chars().map(|c| u8::try_from(c).unwrap()).collect();
@@ -183,7 +191,7 @@ fn a_file_that_is_none_is_refused_with_what_to_do() {
     assert_eq!(stop("time,humidity\n2025-04-03 14:05,38\n"), Stop::NoColumn("temperature"));
     assert_eq!(stop("no,temperature,humidity\n1,21.4,38\n"), Stop::NoColumn("time"));
     assert_eq!(stop("date,temperature,humidity\n2025-04-03,21.4,38\n"), Stop::NoTimeOfDay);
-    for bad in [Stop::Empty, Stop::TooLong, Stop::NoHeader, Stop::NoColumn("time"), Stop::NoTimeOfDay] {
+    for bad in [Stop::Empty, Stop::TooLong, Stop::NoHeader, Stop::NoColumn("time"), Stop::NoTimeOfDay, Stop::GivenUp] {
         assert!(bad.to_string().contains("Nothing was added."), "{bad}");
     }
 }

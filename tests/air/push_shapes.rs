@@ -1,6 +1,6 @@
 //! Bodies as sensors and their go-betweens really send them, and bodies nobody should send.
 
-use stillroom::rooms::push::{MAX_BODY_BYTES, MAX_ITEMS, Mapping, Parsed, PushedReading, Refused, parse};
+use stillroom::rooms::push::{MAX_BODY_BYTES, MAX_ITEMS, Mapping, Parsed, Refused, parse};
 use stillroom::rooms::written::{HumidityUnit, Quantity, TemperatureUnit};
 
 use crate::random::Random;
@@ -83,8 +83,10 @@ fn one_half_alone_is_a_reading_with_a_gap() {
 
 #[test]
 fn arrays_hold_several_and_an_empty_one_none() {
-    let two = [(NOW, Some(21.0), Some(40.0)), (NOW, Some(21.5), Some(41.0))];
-    check(r#"[{"temperature":21,"humidity":40},{"temperature":21.5,"humidity":41}]"#, &plain(), &two);
+    let second = 1_750_000_000_000_000;
+    let two = [(second, Some(21.0), Some(40.0)), (NOW, Some(21.5), Some(41.0))];
+    let body = r#"[{"temperature":21,"humidity":40,"time":1750000000},{"temperature":21.5,"humidity":41}]"#;
+    check(body, &timed(), &two);
     check("[]", &plain(), &[]);
 }
 
@@ -164,7 +166,7 @@ fn a_faulty_item_is_named_with_its_field() {
 
 #[test]
 fn good_items_beside_faulty_ones_are_kept_with_their_place() {
-    let body = br#"[{"temperature":21,"humidity":40},{"temperature":"-"},{"humidity":41}]"#;
+    let body = br#"[{"temperature":21},{"temperature":"-"},{"humidity":41}]"#;
     let Parsed { readings, faults } = parse(body, &plain(), NOW).unwrap();
     assert_eq!(readings.iter().map(|r| r.item).collect::<Vec<_>>(), [1, 3]);
     assert_eq!(faults.iter().map(|f| f.item).collect::<Vec<_>>(), [2]);
@@ -190,14 +192,28 @@ fn a_body_that_holds_nothing_is_refused_with_a_reason() {
 }
 
 #[test]
-fn two_halves_are_put_together_when_they_are_near_in_time() {
-    let half = |temperature, humidity| PushedReading { item: 1, at_us: NOW, time_given: false, temperature, humidity };
-    let minute = 60_000_000;
-    assert_eq!(half(Some(21.0), None).completed(Some((NOW - minute, 40.0)), minute), Some((NOW, 21.0, 40.0)));
-    assert_eq!(half(None, Some(40.0)).completed(Some((NOW + minute, 21.0)), minute), Some((NOW, 21.0, 40.0)));
-    assert_eq!(half(Some(21.0), None).completed(Some((NOW - minute - 1, 40.0)), minute), None);
-    assert_eq!(half(Some(21.0), Some(40.0)).completed(None, 0), Some((NOW, 21.0, 40.0)));
-    assert_eq!(half(Some(21.0), None).completed(None, minute), None);
+fn items_without_a_time_that_cannot_be_told_apart_are_faults_and_not_repeats() {
+    let told = |body: &str, mapping: &Mapping| {
+        let Parsed { readings, faults } = parse(body.as_bytes(), mapping, NOW).unwrap();
+        let kept: Vec<usize> = readings.iter().map(|reading| reading.item).collect();
+        (kept, faults.iter().map(ToString::to_string).collect::<Vec<_>>())
+    };
+    let apart =
+        |item: usize, first: usize| format!("item {item}: no time, so it cannot be told apart from item {first}");
+    let three = r#"[{"temperature":21,"humidity":40},{"humidity":41},{"temperature":22,"humidity":42}]"#;
+    assert_eq!(told(three, &plain()), (vec![1], vec![apart(2, 1), apart(3, 1)]));
+    let halves = r#"[{"temperature":21},{"humidity":40},{"humidity":41}]"#;
+    assert_eq!(told(halves, &plain()), (vec![1, 2], vec![apart(3, 2)]));
+    // A fault brings nothing, and a time of its own tells an item apart.
+    let mixed = r#"[{"temperature":"-"},{"temperature":21},{"temperature":22,"time":1750000000},{"temperature":23}]"#;
+    assert_eq!(told(mixed, &timed()).0, [2, 3]);
+    assert_eq!(told(mixed, &timed()).1[1], apart(4, 2));
+}
+
+#[test]
+fn a_pair_of_halves_without_a_time_is_one_reading() {
+    let pair = [(NOW, Some(21.0), None), (NOW, None, Some(40.0))];
+    check(r#"[{"temperature":21},{"humidity":40}]"#, &plain(), &pair);
 }
 
 /// Ten thousand bodies: good ones with bytes changed, cut, doubled or swapped; pieces of JSON thrown together; bytes.

@@ -50,6 +50,26 @@ fn every_direct_dependency_has_a_reason_and_no_reason_outlives_its_dependency() 
 }
 
 #[test]
+fn every_library_of_the_program_and_every_layer_asked_for_is_named_in_its_code() {
+    let code: String = repository::files()
+        .iter()
+        .filter(|file| file.starts_with("src") && repository::ends(file, "rs"))
+        .filter_map(|file| repository::text(file))
+        .collect();
+    let manifest: toml::Table = read("Cargo.toml").parse().unwrap();
+    let dependencies = manifest["dependencies"].as_table().unwrap();
+    for library in dependencies.keys() {
+        let path = format!("{}::", library.replace('-', "_"));
+        assert!(code.contains(&path), "{path} stands nowhere under src; tests' libraries are dev-dependencies");
+    }
+    for layer in dependencies["tower-http"]["features"].as_array().unwrap() {
+        // "compression-gzip" is a way of the layer "compression", "catch-panic" a layer of its own.
+        let layer = layer.as_str().unwrap().replace("-gzip", "").replace('-', "_");
+        assert!(code.contains(&format!("tower_http::{layer}::")), "no layer of src is tower_http::{layer}");
+    }
+}
+
+#[test]
 fn a_name_without_a_reason_does_not_count_as_documented() {
     let page = "| `serde` | reads and writes JSON |\n| `toml` | |\n| `csv` | files |\nabout `uuid`\n";
     assert_eq!(documented(page), BTreeSet::from(["serde".to_owned()]));

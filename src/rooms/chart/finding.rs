@@ -2,24 +2,22 @@
 
 use super::window::HOUR;
 use super::{Air, Window, Wording};
+use crate::base::text::capital;
 use crate::rooms::instrument::LIKELY;
 use crate::rooms::written::Quantity;
 
 /// What the readings were: range, and how long outside the band; then the last one.
 pub(super) fn sentence(window: &Window, air: &Air<'_>, wording: &Wording<'_>) -> String {
-    let subject = match air.quantity {
-        Quantity::Humidity => "Humidity",
-        Quantity::Temperature => "Temperature",
-    };
+    let subject = capital(air.quantity.word());
     let low = air.kept.iter().map(|(_, value)| *value).reduce(f64::min);
     let high = air.kept.iter().map(|(_, value)| *value).reduce(f64::max);
     let (Some(low), Some(high)) = (low, high) else {
-        return format!("No readings of {} here{}.", subject.to_lowercase(), set_aside(air));
+        return format!("No readings of {} here{}.", air.quantity.word(), set_aside(air));
     };
     let range = format!("from {} to {}", wording.number(air.quantity, low), wording.with_unit(air.quantity, high));
     let first = match air.band {
         None => format!("{subject} ran {range}{}.", set_aside(air)),
-        Some(band) => against_band(subject, &range, band, air, wording),
+        Some(band) => against_band(&subject, &range, band, air, wording),
     };
     match last(window, air, wording) {
         Some(last) => format!("{first} {last}"),

@@ -12,6 +12,7 @@ pub use spark::spark;
 pub use table::{Summary, TableRow};
 pub use window::{Span, Window};
 
+use crate::base::number::DecimalMark;
 use crate::rooms::written::{Quantity, TemperatureUnit};
 
 /// An instant in µs since 1970 and a value in °C or %RH.
@@ -46,7 +47,7 @@ pub struct Wording<'a> {
     /// In what temperatures are shown.
     pub temperature_unit: TemperatureUnit,
     /// The studio's decimal mark.
-    pub decimal_mark: char,
+    pub decimal_mark: DecimalMark,
 }
 
 /// A chart: for a `figure` with the class `chart`, its `figcaption`, and the table behind.
@@ -84,12 +85,8 @@ impl Wording<'_> {
     #[must_use]
     pub fn number(&self, quantity: Quantity, value: f64) -> String {
         match quantity {
-            Quantity::Humidity => format!("{value:.0}"),
-            Quantity::Temperature => {
-                let shown = format!("{:.1}", self.temperature_unit.from_celsius(value));
-                let shown = if shown == "-0.0" { "0.0".to_owned() } else { shown };
-                shown.replace('.', &self.decimal_mark.to_string()).replace('-', "−")
-            }
+            Quantity::Humidity => self.decimal_mark.show(value, 0),
+            Quantity::Temperature => self.decimal_mark.show(self.temperature_unit.from_celsius(value), 1),
         }
     }
 

@@ -4,6 +4,7 @@ use std::fmt::Write;
 
 use super::{Air, Point, Span, Window, Wording, trace};
 use crate::base::chart::{Px, Scale, escaped, round_span};
+use crate::base::text::capital;
 use crate::rooms::instrument::LIKELY;
 use crate::rooms::written::Quantity;
 
@@ -73,14 +74,7 @@ fn title(window: &Window, air: &Air<'_>, wording: &Wording<'_>) -> String {
         Span::Day => format!(" on {}", last.strftime("%a %-d %b %Y")),
         Span::Week | Span::Month => format!(" from {} to {}", first.strftime("%-d %b"), last.strftime("%-d %b %Y")),
     });
-    format!("{} in {}{days}", capital(air.quantity), wording.room)
-}
-
-const fn capital(quantity: Quantity) -> &'static str {
-    match quantity {
-        Quantity::Humidity => "Humidity",
-        Quantity::Temperature => "Temperature",
-    }
+    format!("{} in {}{days}", capital(air.quantity.word()), wording.room)
 }
 
 /// What the page shows: °F where the studio uses it.
@@ -168,12 +162,30 @@ fn upright(svg: &mut Ink, axes: &Axes, air: &Air<'_>, wording: &Wording<'_>) {
         grid.add(format_args!("M{} {}H{}", Px(LEFT), Px(axes.y.at(*tick)), Px(RIGHT)));
     }
     svg.add(format_args!("<path class=\"grid\" d=\"{}\"/>", grid.0));
+    let places = places(&axes.ticks);
     for tick in &axes.ticks {
-        let label = Px(*tick).to_string().replace('.', &wording.decimal_mark.to_string()).replace('-', "−");
+        let label = wording.decimal_mark.show(*tick, places);
         svg.text("q", (LEFT - 6.0, axes.y.at(*tick) + 4.5), "end", &label);
     }
-    let from = if axes.span.0.abs() < 1e-9 { String::new() } else { format!(", axis from {}", Px(axes.span.0)) };
-    svg.text("q", (2.0, 13.0), "start", &format!("{}, {}{from}", capital(air.quantity), wording.unit(air.quantity)));
+    let from = match axes.span.0 {
+        zero if zero.abs() < 1e-9 => String::new(),
+        lowest => format!(", axis from {}", wording.decimal_mark.show(lowest, places)),
+    };
+    svg.text(
+        "q",
+        (2.0, 13.0),
+        "start",
+        &format!("{}, {}{from}", capital(air.quantity.word()), wording.unit(air.quantity)),
+    );
+}
+
+/// How many places the ticks of an axis need: whole numbers none, as many as the finest of them otherwise.
+fn places(ticks: &[f64]) -> usize {
+    let told_by = |places: i32| {
+        let times = 10f64.powi(places);
+        ticks.iter().all(|tick| (tick * times - (tick * times).round()).abs() < 1e-6)
+    };
+    (0..3).find(|places| told_by(*places)).and_then(|places| places.try_into().ok()).unwrap_or(3)
 }
 
 /// The axis of time: grid at whole days or every six hours, words under it.
@@ -297,4 +309,23 @@ fn last(svg: &mut Ink, axes: &Axes, air: &Air<'_>, wording: &Wording<'_>) {
     // Above the picture, where no line can run through it.
     let label = format!("last {}", wording.with_unit(air.quantity, *value));
     svg.text("", (RIGHT, 13.0), "end", &label);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::base::number::DecimalMark;
+
+    #[track_caller]
+    fn check(ticks: &[f64], mark: DecimalMark, expected: &[&str]) {
+        let places = places(ticks);
+        assert_eq!(ticks.iter().map(|tick| mark.show(*tick, places)).collect::<Vec<_>>(), expected);
+    }
+
+    #[test]
+    fn the_ticks_of_an_axis_are_written_alike_and_as_short_as_the_finest_allows() {
+        check(&[-2.0, 0.0, 2.0], DecimalMark::Point, &["−2", "0", "2"]);
+        check(&[0.0, 0.5, 1.0], DecimalMark::Comma, &["0,0", "0,5", "1,0"]);
+        check(&[0.05, 0.1], DecimalMark::Point, &["0.05", "0.10"]);
+    }
 }

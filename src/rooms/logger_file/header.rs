@@ -1,11 +1,13 @@
 //! Finding the header: the separator, the line that names the columns, what each column holds, and in which unit.
 
 use jiff::tz::TimeZone;
-use unicode_normalization::UnicodeNormalization;
 
 use super::dates::{self, Cell, OrderEvidence};
 use super::records::Records;
+#[cfg(test)]
+use super::records::steps;
 use super::{Dates, DayOrder, Hints, OrderFrom, Question, Stop, TimeColumns, Understood};
+use crate::base::text::fold;
 use crate::rooms::written::{self, HumidityUnit, Quantity, Suffix, TemperatureUnit};
 
 /// The separators looked for; where two would do, the earlier one is taken.
@@ -23,10 +25,13 @@ const NO_ROOMS_MEDIAN: f64 = 45.0;
 /// Values looked at for units.
 const SAMPLED: usize = 5_000;
 
-pub(super) fn understand(text: &str, hints: &Hints) -> Result<Understood, Stop> {
+/// Columns kept that may hold date or time. More would make every row as long as the header.
+const MOST_TIMES: usize = 8;
+
+pub(super) fn understand(text: &str, hints: &Hints, give_up: &dyn Fn() -> bool) -> Result<Understood, Stop> {
     let best = SEPARATORS.iter().filter_map(|&separator| find(text, separator)).fold(None, better);
     let Some(found) = best else { return Err(nothing_found(text)) };
-    let looked = look_through(text, &found);
+    let looked = look_through(text, &found, give_up)?;
     let (dates, order_from) = order(&looked, hints)?;
     let (temperature_unit, temperature_unit_said) = temperature_unit(&found, &looked, hints)?;
     let fraction = looked.humidities.iter().all(|h| (0.0..=1.0).contains(h)) && !looked.humidities.is_empty();
@@ -74,26 +79,32 @@ fn better(best: Option<Header>, next: Header) -> Option<Header> {
 fn find(text: &str, separator: u8) -> Option<Header> {
     let mut records = Records::new(text, separator, 0);
     for _ in 0..HEADER_WITHIN {
-        let place = records.next()?;
+        let place = records.next_header()?;
+        if place.unclosed {
+            continue;
+        }
         let roles = Roles::of(&records.cells);
         if let (false, Some(temperature), Some(humidity)) = (roles.times.is_empty(), roles.temperature, roles.humidity)
         {
             let mut header = Header {
                 separator,
                 line: place.line,
-                names: records.cells.iter().map(|name| name.trim().to_owned()).collect(),
+                names: records.cells.iter().map(on_one_line).collect(),
                 times: roles.times,
                 temperature,
                 humidity,
-                body: (place.ends, place.line),
+                body: (records.position(), records.lines()),
                 fitting: 0,
             };
-            header.body.1 = text[..place.ends].bytes().filter(|&byte| byte == b'\n').count() as u64;
             header.fitting = fitting(text, &header);
             return Some(header);
         }
     }
     None
+}
+
+fn on_one_line(name: &str) -> String {
+    name.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// How many of the rows that follow have a date or time and two numbers where the header says.
@@ -128,8 +139,8 @@ impl Roles {
             match role(name) {
                 Some(Role::Of(Quantity::Temperature)) => roles.temperature = roles.temperature.or(Some(column)),
                 Some(Role::Of(Quantity::Humidity)) => roles.humidity = roles.humidity.or(Some(column)),
-                Some(Role::Time) => roles.times.push(column),
-                None => {}
+                Some(Role::Time) if roles.times.len() < MOST_TIMES => roles.times.push(column),
+                Some(Role::Time) | None => {}
             }
         }
         roles
@@ -180,6 +191,7 @@ const OTHER_PARTS: [&str; 10] =
 const OTHER_WORDS: [&str; 10] = ["min", "max", "minimum", "maximum", "high", "low", "abs", "vpd", "setpoint", "target"];
 
 fn role(name: &str) -> Option<Role> {
+    // One list serves several spellings.
     let folded = fold(name);
     let words: Vec<&str> = words(&folded);
     let has_part = |parts: &[&str]| parts.iter().any(|part| folded.contains(part));
@@ -198,11 +210,6 @@ fn role(name: &str) -> Option<Role> {
     }
 }
 
-/// Lower case, without accents, so that one list serves several spellings.
-fn fold(name: &str) -> String {
-    name.nfkd().filter(|c| !unicode_normalization::char::is_combining_mark(*c)).flat_map(char::to_lowercase).collect()
-}
-
 fn words(folded: &str) -> Vec<&str> {
     folded.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty()).collect()
 }
@@ -216,8 +223,9 @@ fn nothing_found(text: &str) -> Stop {
     for separator in SEPARATORS {
         let mut records = Records::new(text, separator, 0);
         for _ in 0..HEADER_WITHIN {
-            if records.next().is_none() {
-                break;
+            let Some(place) = records.next_header() else { break };
+            if place.unclosed {
+                continue;
             }
             let roles = Roles::of(&records.cells);
             match (roles.times.is_empty(), roles.temperature, roles.humidity) {
@@ -247,14 +255,19 @@ struct Looked {
     humidities: Vec<f64>,
 }
 
-fn look_through(text: &str, header: &Header) -> Looked {
+fn look_through(text: &str, header: &Header, give_up: &dyn Fn() -> bool) -> Result<Looked, Stop> {
     let mut looked = Looked::default();
     let mut records = Records::new(&text[header.body.0..], header.separator, 0);
     while let Some(place) = records.next() {
+        if give_up() {
+            return Err(Stop::GivenUp);
+        }
         looked.rows += 1;
         if place.unclosed {
             continue;
         }
+        #[cfg(test)]
+        steps::add(header.times.len());
         for cell in header.times.iter().filter_map(|&column| records.cells.get(column)) {
             looked.date(cell);
         }
@@ -262,7 +275,7 @@ fn look_through(text: &str, header: &Header) -> Looked {
             looked.numbers(records.cells.get(header.temperature), records.cells.get(header.humidity));
         }
     }
-    looked
+    Ok(looked)
 }
 
 impl Looked {

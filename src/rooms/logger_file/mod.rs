@@ -138,6 +138,8 @@ pub enum Stop {
     NoColumn(&'static str),
     /// There are dates, but no time of day.
     NoTimeOfDay,
+    /// Whoever asked did not want to wait longer.
+    GivenUp,
     /// A question for the person.
     Ask(Question),
 }
@@ -161,6 +163,9 @@ impl std::fmt::Display for Stop {
             ),
             Stop::NoTimeOfDay => {
                 f.write_str("There are dates, but no time of day. Nothing was added. Export single readings, not days.")
+            }
+            Stop::GivenUp => {
+                f.write_str("Reading the file took too long. Nothing was added. Export a shorter span from the logger.")
             }
             Stop::Ask(Question::DayOrder(example)) => {
                 write!(f, "In \"{example}\", does the day come first, or the month?")
@@ -253,10 +258,10 @@ pub fn text(bytes: &[u8]) -> Result<Cow<'_, str>, Stop> {
 /// # Errors
 /// [`Stop`] when the file cannot be read, or a person has to say something first.
 pub fn understand(text: &str, hints: &Hints) -> Result<Understood, Stop> {
-    header::understand(text, hints)
+    header::understand(text, hints, &|| false)
 }
 
-/// Reads a whole file at once.
+/// Reads a whole file at once, however long it takes. See [`read_all_unless`].
 ///
 /// ```
 /// use jiff::tz::TimeZone;
@@ -271,10 +276,22 @@ pub fn understand(text: &str, hints: &Hints) -> Result<Understood, Stop> {
 /// # Errors
 /// [`Stop`] when the file cannot be read, or a person has to say something first.
 pub fn read_all(bytes: &[u8], hints: &Hints) -> Result<LoggerFile, Stop> {
+    read_all_unless(bytes, hints, &|| false)
+}
+
+/// Reads a whole file at once, unless `give_up`, asked at every row, says that nobody waits for it any more. The work
+/// grows with the file's length and no faster, whatever is in it.
+///
+/// # Errors
+/// [`Stop`] when the file cannot be read, a person has to say something first, or `give_up` said so.
+pub fn read_all_unless(bytes: &[u8], hints: &Hints, give_up: &dyn Fn() -> bool) -> Result<LoggerFile, Stop> {
     let text = text(bytes)?;
-    let understood = understand(&text, hints)?;
+    let understood = header::understand(&text, hints, give_up)?;
     let mut file = LoggerFile { understood, rows: Vec::new(), faulty: Vec::new(), faulty_count: 0, repeated_hour: 0 };
     for row in rows(&text, &file.understood) {
+        if give_up() {
+            return Err(Stop::GivenUp);
+        }
         match row {
             Row::Good(row) => {
                 file.repeated_hour += u64::from(row.repeated_hour);
@@ -355,6 +372,80 @@ impl Understood {
             format!("{form}, in the zone its column names")
         } else {
             format!("{form}, in the studio’s time ({zone})")
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::records::steps;
+    use super::*;
+
+    const LONG: usize = 200_000;
+
+    fn hints() -> Hints {
+        Hints { zone: TimeZone::UTC, day_order: None, temperature_unit: None }
+    }
+
+    /// Bytes read and columns looked at while reading a file.
+    fn steps_for(file: &str) -> usize {
+        steps::take();
+        // A refusal is as good as a file here: what counts is the way to it.
+        let _read = read_all(file.as_bytes(), &hints());
+        steps::take()
+    }
+
+    /// Each part of the reading may look at each byte once: four separators with their first rows, the dates, the rows.
+    #[track_caller]
+    fn is_linear(file: &str) {
+        let steps = steps_for(file);
+        assert!(steps <= 24 * (file.len() + 1), "{steps} steps for {} bytes: {:.60}", file.len(), file);
+    }
+
+    #[test]
+    fn quotation_marks_left_open_on_every_line_cost_no_more_than_their_lines() {
+        let lines = "a\"b,\"c\n".repeat(8_000);
+        let file = format!("time,temperature,humidity\n2025-04-03 14:05,21.4,38\n{lines}");
+        is_linear(&file);
+        let read = read_all(file.as_bytes(), &hints()).unwrap();
+        assert_eq!((read.rows.len(), read.faulty_count), (1, 8_000));
+        assert_eq!(read.faulty[0].reason, "A quotation mark is opened and not closed on this line.");
+    }
+
+    #[test]
+    fn a_header_of_many_time_columns_does_not_lengthen_every_row() {
+        is_linear(&format!("temperature,humidity{}\n{}", ",time".repeat(20_000), "1\n".repeat(50_000)));
+    }
+
+    #[test]
+    fn reading_stops_when_nobody_waits_any_more() {
+        let file = "time,temp,rh\n".to_owned() + &"2025-04-03 14:05,21.4,38\n".repeat(100);
+        // While the dates are looked through, and while the rows are read.
+        for patience in [0, 50, 100, 150] {
+            let asked = std::cell::Cell::new(0);
+            let give_up = || asked.replace(asked.get() + 1) >= patience;
+            let stop = read_all_unless(file.as_bytes(), &hints(), &give_up).unwrap_err();
+            assert_eq!((stop, asked.get()), (Stop::GivenUp, patience + 1));
+        }
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(16))]
+
+        #[test]
+        fn whatever_is_in_a_file_it_is_read_in_time_linear_in_its_length(
+            header in prop::sample::select(vec!["", "time,temp,rh\n", "time;temp;rh\n2025-04-03 14:05;21;38\n", "\"time\n,rh\"\n"]),
+            pattern in "[\",\n\r;\tabt0129]{1,40}",
+            noise in "[\",\n;abt0129]{0,2000}",
+        ) {
+            let mut file = header.to_owned();
+            while file.len() + noise.len() < LONG {
+                file.push_str(&pattern);
+            }
+            file.push_str(&noise);
+            is_linear(&file);
         }
     }
 }
