@@ -46,8 +46,8 @@ pub enum Problem {
     Forged,
     /// What was sent cannot be read.
     Unreadable(String),
-    /// The address is right, the method is not; the methods it takes, as HTTP lists them.
-    NotThatWay(String),
+    /// The address is right, the method is not; the router itself lists those it takes.
+    NotThatWay,
     /// Fields to correct.
     Mistakes(Vec<FieldNote>),
     /// The world moved meanwhile: happened, what to do.
@@ -75,7 +75,7 @@ impl Problem {
             Self::SignIn => 401,
             Self::NotYours(_) | Self::Forged => 403,
             Self::Unreadable(_) => 400,
-            Self::NotThatWay(_) => 405,
+            Self::NotThatWay => 405,
             Self::Mistakes(_) | Self::AlreadyKept(_) => 422,
             Self::Clash(..) => 409,
             Self::TooMany(_) => 429,
@@ -108,7 +108,7 @@ impl Problem {
                 "Open the page again and send it from there.".into(),
             ),
             Self::Unreadable(what) => (what.clone(), "Nothing was changed.", "Send it again from its page.".into()),
-            Self::NotThatWay(_) => (
+            Self::NotThatWay => (
                 "This address does not take that.".into(),
                 "Nothing was changed.",
                 "Go back and begin again from the page.".into(),
@@ -188,7 +188,7 @@ mod tests {
             (Problem::NotYours("Only the owner opens this."), 403),
             (Problem::Forged, 403),
             (Problem::Unreadable("The form could not be read.".into()), 400),
-            (Problem::NotThatWay("GET".into()), 405),
+            (Problem::NotThatWay, 405),
             (Problem::mistake("name", "Fill this in."), 422),
             (Problem::Clash("It was changed.".into(), "Open it again.".into()), 409),
             (Problem::AlreadyKept("/rooms".into()), 422),
