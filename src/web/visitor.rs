@@ -133,7 +133,9 @@ async fn recognise(house: &House, headers: &HeaderMap, path: &str) -> Result<(Vi
         if let Some((who, seen)) = session::holder(&mut db, &house.config, &secret, now).await? {
             drop(db);
             if now.0.since(seen) >= MINUTE {
-                note_use(house.clone(), who.clone());
+                // A page waits a moment for the note, not for a busy writer.
+                let noted = note_use(house.clone(), who.clone());
+                let _in_time = tokio::time::timeout(std::time::Duration::from_millis(200), noted).await;
             }
             visitor.csrf = csrf_of(&secret);
             visitor.actor = Actor::Person(who);
@@ -173,8 +175,8 @@ async fn by_token(house: &House, secret: &str, now: Now) -> Result<Actor, Proble
     Ok(actor)
 }
 
-/// Beside the request: a page must not wait for a busy writer only to be noted.
-fn note_use(house: House, who: crate::base::actor::Who) {
+/// Beside the request, so that it is done also when the page no longer waits for it.
+fn note_use(house: House, who: crate::base::actor::Who) -> tokio::task::JoinHandle<()> {
     tokio::spawn(async move {
         let session = who.session;
         let key = FormKey::unkeyed(Actor::Person(who));
@@ -185,7 +187,7 @@ fn note_use(house: House, who: crate::base::actor::Who) {
             })
         });
         log_unnoted(noted.await);
-    });
+    })
 }
 
 /// That somebody was seen is worth a note, not a refused page.

@@ -1,9 +1,9 @@
 //! Clients that enter readings, lose the network, come back and ask again with the same key.
 
 use std::net::SocketAddr;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use crate::chance::Chance;
 use crate::http::{Answer, Unknown};
@@ -33,6 +33,7 @@ pub(crate) enum Manners {
 pub(crate) struct Road {
     server: Mutex<Option<SocketAddr>>,
     closing: AtomicBool,
+    acknowledged: AtomicU64,
 }
 
 impl Road {
@@ -47,6 +48,19 @@ impl Road {
     /// No new entries; what is open is still sent until it is acknowledged.
     pub(crate) fn last_round(&self) {
         self.closing.store(true, Ordering::Relaxed);
+    }
+
+    /// How many acknowledgements there were so far.
+    pub(crate) fn acknowledged(&self) -> u64 {
+        self.acknowledged.load(Ordering::Relaxed)
+    }
+
+    /// Waits until there are more than `before`, or no longer than `patience`.
+    pub(crate) fn wait_for_more(&self, before: u64, patience: Duration) {
+        let began = Instant::now();
+        while self.acknowledged() <= before && began.elapsed() < patience {
+            std::thread::sleep(Duration::from_millis(1));
+        }
     }
 
     fn server(&self) -> Option<SocketAddr> {
@@ -90,7 +104,7 @@ impl Client {
                     None if road.is_last_round() => return diary,
                     None => self.next(&mut diary.entries),
                 };
-                self.send(server, &mut diary, at);
+                self.send(server, &mut diary, at, &road);
             }
         })
     }
@@ -106,7 +120,7 @@ impl Client {
         entries.len() - 1
     }
 
-    fn send(&mut self, server: SocketAddr, diary: &mut Diary, at: usize) {
+    fn send(&mut self, server: SocketAddr, diary: &mut Diary, at: usize, road: &Road) {
         let entry = &mut diary.entries[at];
         if self.manners == Manners::ForgetsItsKey && entry.sent > 0 {
             entry.key = format!("entry-{:08}-again-{}", entry.number, entry.sent);
@@ -119,7 +133,10 @@ impl Client {
             return;
         }
         match request.send(server) {
-            Ok(answer) if self.desk.is_kept(&answer) => entry.acknowledged = true,
+            Ok(answer) if self.desk.is_kept(&answer) => {
+                entry.acknowledged = true;
+                road.acknowledged.fetch_add(1, Ordering::Relaxed);
+            }
             // Dead, or asked to come back: nobody knows, so the same again.
             Ok(Answer { status: 503, .. }) | Err(Unknown) => std::thread::sleep(Duration::from_millis(1)),
             Ok(answer) => {
