@@ -329,10 +329,10 @@ mod tests {
     fn sentences_write_numbers_as_the_studio_does() {
         let told = |why: SetAside| why.sentence(TemperatureUnit::Celsius, DecimalMark::Comma);
         let cold = told(SetAside::NoRoomTemperature(-3.25));
-        assert!(cold.starts_with("−3,2 °C is no room's air (2,0 °C to 45,0 °C)."), "{cold}");
+        assert!(cold.starts_with("−3,2 °C is no room’s air (2,0 °C to 45,0 °C)."), "{cold}");
         let off = told(SetAside::OffHumidityScale(-0.6));
         assert!(off.starts_with("−0,6 %RH is off the scale of 0 to 100 %RH."), "{off}");
-        assert!(told(SetAside::NoRoomHumidity(98.3)).starts_with("98,3 %RH is no room's air (2 to 98 %RH)."));
+        assert!(told(SetAside::NoRoomHumidity(98.3)).starts_with("98,3 %RH is no room’s air (2 to 98 %RH)."));
     }
 
     #[test]

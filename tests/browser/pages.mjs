@@ -58,7 +58,7 @@ export const pages = [
 
   { name: 'rooms', as: 'artist', path: '/rooms' },
   { name: 'rooms-owner', as: 'owner', path: '/rooms' },
-  { name: 'room', as: 'artist', on: '/rooms', link: link('/rooms/{id}'), picture: { file: 'room.png', device: 'desk', light: 'bright', height: 1340 } },
+  { name: 'room', as: 'artist', on: '/rooms', link: link('/rooms/{id}'), picture: { file: 'room.png', device: 'tablet-landscape', light: 'bright', height: 1230 } },
   { name: 'room-owner', as: 'owner', on: '/rooms', link: link('/rooms/{id}') },
   { name: 'reading', as: 'artist', on: '/rooms', link: link('/rooms/{id}/readings/new'), then: typeTwenty, picture: { file: 'keypad.png', device: 'tablet-landscape', light: 'dim' } },
   { name: 'reading-refused', as: 'artist', on: '/rooms', link: link('/rooms/{id}/readings/new'), then: (page) => page.click('.pad .keep'), status: 422 },
