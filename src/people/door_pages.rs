@@ -22,7 +22,7 @@ use crate::web::checks::note_fields;
 use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::{Anyone, SignedIn};
-use crate::web::incoming::{At, Form, is_signed_in, new_form_key};
+use crate::web::incoming::{At, Form, has_type, is_signed_in, new_form_key};
 use crate::web::problems::{SignInPage, page, page_with, sign_in_fields};
 use crate::web::routes::Routes;
 use crate::web::session;
@@ -494,6 +494,9 @@ async fn sign_out_form(
     request: axum::extract::Request,
 ) -> Result<Form<BTreeMap<String, String>>, Problem> {
     let (parts, body) = request.into_parts();
+    if !has_type(&parts.headers, "application/x-www-form-urlencoded") {
+        return Err(Problem::Forged);
+    }
     let body = axum::body::to_bytes(body, 4096).await.map_err(|_| Problem::Forged)?;
     let mut pairs: Vec<(String, String)> = serde_urlencoded::from_bytes(&body).map_err(|_| Problem::Forged)?;
     pairs.push(("form_key".to_owned(), signed_in.who.session.to_string()));
