@@ -206,7 +206,10 @@ fn some_body(random: &mut Random) -> Vec<u8> {
     let shape = *random.one(&SHAPES);
     let mut body = match random.below(10) {
         0..=3 => shape.as_bytes().to_vec(),
-        4 | 5 => shape.replacen(*random.one(&["21.4", "38", "1771405200", "null"]), random.one(&ODD), 1).into_bytes(),
+        4 | 5 => {
+            let (number, odd) = (*random.one(&["21.4", "38", "1771405200", "null"]), *random.one(&ODD));
+            shape.replacen(number, odd, 1).into_bytes()
+        }
         6 => [vec![b'['; random.below(300)], shape.as_bytes().to_vec(), vec![b']'; random.below(300)]].concat(),
         7 => format!("[{}]", vec![shape; 1 + random.below(30)].join(",")).into_bytes(),
         8 => {
