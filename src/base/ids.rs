@@ -100,6 +100,46 @@ id!(
     /// A check of an instrument against a known humidity.
     CheckId
 );
+id!(
+    /// An artist: a person at the bed, with her hands.
+    ArtistId
+);
+id!(
+    /// A sitting in which placements were timed.
+    TimingSessionId
+);
+id!(
+    /// One timed placement.
+    PlacementId
+);
+id!(
+    /// A cure-speed class of the studio.
+    ClassId
+);
+id!(
+    /// An adhesive as it is sold.
+    ProductId
+);
+id!(
+    /// One bottle of an adhesive.
+    BottleId
+);
+id!(
+    /// A sitting of bench tests.
+    SittingId
+);
+id!(
+    /// One bench test: a set time, or a bead that waited.
+    BenchTestId
+);
+id!(
+    /// An advice that was given for work.
+    AdviceId
+);
+id!(
+    /// A client of the studio.
+    ClientId
+);
 
 #[cfg(test)]
 mod tests {

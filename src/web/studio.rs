@@ -113,6 +113,12 @@ pub enum Place {
     Today,
     /// Rooms and their air.
     Rooms,
+    /// Bottles, liquids, bench tests.
+    Shelf,
+    /// Artists, their techniques and timings.
+    Hands,
+    /// Clients and who may be treated.
+    Door,
     /// People, settings, what the house keeps.
     Office,
     /// A page that belongs to no place: sign-in, first aid.
