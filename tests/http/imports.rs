@@ -5,6 +5,7 @@ use stillroom::rooms::go_on_with_imports;
 use crate::browser::{Answer, Browser};
 use crate::forms::settled;
 use crate::house::{TestHouse, both_databases};
+use crate::html;
 use crate::random::Random;
 use crate::studio::{Actor, LOGGER_FILE};
 
@@ -43,6 +44,8 @@ both_databases!(a_file_is_shown_before_anything_is_kept_and_its_good_rows_then_a
     preview.says("2026-02-17 09:20,warm,42.0");
     assert_eq!(house.number("select count(*) from reading").await, 0);
 
+    let early = upload(house, &mut artist, "attic.csv", LOGGER_FILE.as_bytes()).await;
+    let early_form = artist.form(&early, &format!("{early}/take")).await;
     take(house, &mut artist, &page).await.says("3 readings were added; 0 were here already.");
     assert_eq!(house.number("select count(*) from reading").await, 3);
     // 09:00 on the studio's wall is 08:00 UTC.
@@ -51,16 +54,20 @@ both_databases!(a_file_is_shown_before_anything_is_kept_and_its_good_rows_then_a
     let giver = house.look("select max(given_by) from reading").await;
     assert!(giver.starts_with("person:"), "{giver}");
     assert_eq!(
-        house.number("select count(*) from reading_import where length(content) > 0").await,
+        house.number("select count(*) from reading_import where state = 'taken' and length(content) > 0").await,
         0,
         "the file is not kept"
     );
 
-    // The same file again: nothing new, and it says so before and after.
+    // The same file again: nothing new, and it says so, whenever it was handed in.
+    assert_ne!(early, page);
+    artist.submit(&early_form).await.goes_to();
+    settled(house).await;
+    artist.page(&early).await.says("Every reading of this file was here already. Nothing was added.");
     let again = upload(house, &mut artist, "attic.csv", LOGGER_FILE.as_bytes()).await;
-    assert_ne!(again, page);
-    artist.page(&again).await.says("Keep 0 readings");
-    take(house, &mut artist, &again).await.says("Every reading of this file was here already. Nothing was added.");
+    let preview = artist.page(&again).await;
+    preview.says("New 0 readings");
+    assert!(!html::forms(&preview.text()).iter().any(|form| form.action.ends_with("/take")), "nothing to keep");
     assert_eq!(house.number("select count(*) from reading").await, 3);
     assert_eq!(house.number("select count(*) from instrument where kind = 'logger'").await, 1);
 });
