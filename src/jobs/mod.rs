@@ -7,7 +7,7 @@ use crate::base::problem::Problem;
 use crate::people;
 use crate::rooms;
 use crate::store::{FormKey, Kept};
-use crate::web::{House, token};
+use crate::web::{House, session, token};
 
 /// Runs the jobs every minute until the house is dropped; a failure is logged and tried again the next minute.
 pub async fn run(house: House) {
@@ -28,7 +28,7 @@ pub async fn run(house: House) {
     }
 }
 
-/// Secrets past their time are shown no more; tries nobody waits for are forgotten.
+/// Secrets past their time are shown no more; tries nobody waits for and sessions long over are forgotten.
 async fn tidy_the_door(house: &House) -> Result<(), Problem> {
     house
         .store
@@ -36,6 +36,7 @@ async fn tidy_the_door(house: &House) -> Result<(), Problem> {
             Box::pin(async move {
                 token::hide(tx, None).await?;
                 people::forget_old_tries(tx).await?;
+                session::forget_old(tx).await?;
                 Ok(Kept::see(""))
             })
         })

@@ -102,12 +102,12 @@ async fn claim(
     let hash = passphrase::hash(house.hashing.for_known().await?, typed.passphrase.clone()).await?;
     let secret = secret_of_form(&house, &visitor, &form.key);
     let (config, keep, browser) = (Arc::clone(&house.config), secret.clone(), visitor.browser.clone());
-    let (kept_name, kept_studio) = (name.clone(), studio_name.clone());
+    let (kept_name, kept_studio, kept_hash) = (name.clone(), studio_name.clone(), hash.clone());
     house
         .store
         .write(&form.key, move |tx| {
             let (config, secret, browser) = (Arc::clone(&config), keep.clone(), browser.clone());
-            let (name, studio, zone, hash) = (kept_name.clone(), kept_studio.clone(), zone.clone(), hash.clone());
+            let (name, studio, zone, hash) = (kept_name.clone(), kept_studio.clone(), zone.clone(), kept_hash.clone());
             Box::pin(async move {
                 let id = store::claim(tx, &name, &hash).await?;
                 settings::set(tx, "studio.name", &studio).await?;
@@ -118,7 +118,7 @@ async fn claim(
             })
         })
         .await?;
-    Ok(signed_in(&house, &headers, &secret, Some(&name)))
+    Ok(signed_in(&house, &headers, &secret, Some((&name, &hash))))
 }
 
 /// What was typed into a claim, checked: studio, name, zone; and what is wrong.

@@ -39,11 +39,21 @@ pub(super) fn secret_of_form(house: &House, visitor: &Visitor, key: &FormKey) ->
     house.store.keys().digest("session of a form", &[visitor.csrf.as_bytes(), key.route.as_bytes(), form.as_bytes()])
 }
 
-pub(super) fn signed_in(house: &House, headers: &HeaderMap, secret: &str, name: Option<&str>) -> Response {
+/// `known` is the name and the hash of the passphrase just chosen, where the browser is to be known from now on.
+pub(super) fn signed_in(house: &House, headers: &HeaderMap, secret: &str, known: Option<(&str, &str)>) -> Response {
     let mut answer = Redirect::to(&house.url("/")).into_response();
-    let account = name.map(|name| house.store.keys().digest("account", &[text::fold(name).as_bytes()]));
+    let account = known.map(|(name, hash)| {
+        let account = house.store.keys().digest("account", &[text::fold(name).as_bytes()]);
+        account_as_it_is(house, &account, hash)
+    });
     add_cookies(house, headers, secret, account.as_deref(), &mut answer);
     answer
+}
+
+/// What a known browser's mark is bound to: the account with its passphrase of now. A passphrase set anew makes every
+/// browser a stranger again, also the one that was the reason.
+pub(super) fn account_as_it_is(house: &House, account: &str, hash: &str) -> String {
+    house.store.keys().digest("account as it is", &[account.as_bytes(), hash.as_bytes()])
 }
 
 fn known_cookie(house: &House) -> String {

@@ -81,11 +81,12 @@ async fn take_up(
     }
     let hash = passphrase::hash(house.hashing.for_known().await?, form.typed.passphrase.clone()).await?;
     let (config, keep, browser) = (Arc::clone(&house.config), secret.clone(), visitor.browser.clone());
+    let kept_hash = hash.clone();
     house
         .store
         .write(&form.key, move |tx| {
             let (config, secret, browser) = (Arc::clone(&config), keep.clone(), browser.clone());
-            let (token, hash) = (token.clone(), hash.clone());
+            let (token, hash) = (token.clone(), kept_hash.clone());
             Box::pin(async move {
                 let person = store::take_up(tx, &token, &hash).await?;
                 session::begin(tx, &config, person.id, &person.name, person.role, &secret, &browser).await?;
@@ -93,7 +94,7 @@ async fn take_up(
             })
         })
         .await?;
-    Ok(signed_in(&house, &headers, &secret, Some(&person.name)))
+    Ok(signed_in(&house, &headers, &secret, Some((&person.name, &hash))))
 }
 
 fn invited_view(

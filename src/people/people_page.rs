@@ -171,6 +171,17 @@ struct PersonPage {
 }
 
 async fn person_page(owner: Owner, State(house): State<House>, At(id): At<PersonId>) -> Result<Response, Problem> {
+    page(&person_view(&house, &owner, id, None, new_form_key()).await?)
+}
+
+/// The page of a person; with the sentence that says what was wrong with the role asked for, where it was.
+async fn person_view(
+    house: &House,
+    owner: &Owner,
+    id: PersonId,
+    wrong: Option<&str>,
+    key: String,
+) -> Result<PersonPage, Problem> {
     let mut db = house.store.read().await?;
     let studio = Studio::load(&mut db).await?;
     let now = owner.visitor.now;
@@ -184,9 +195,9 @@ async fn person_page(owner: Owner, State(house): State<House>, At(id): At<Person
         label: role.word().to_owned(),
         chosen: role == person.role,
     };
-    page(&PersonPage {
+    Ok(PersonPage {
         frame: house.frame(&studio, &owner.visitor, Place::Office, person.name.clone()),
-        key: new_form_key(),
+        key,
         path: house.url(&format!("/office/people/{id}")),
         name: person.name,
         role: person.role.word(),
@@ -197,6 +208,7 @@ async fn person_page(owner: Owner, State(house): State<House>, At(id): At<Person
             name: "role",
             label: "Role".to_owned(),
             hint: Some("Counts at once: she is signed out everywhere and signs in anew.".to_owned()),
+            error: wrong.map(str::to_owned),
             kind: "select",
             options: Role::ALL.map(choice).to_vec(),
             ..FieldView::default()
@@ -210,12 +222,16 @@ struct TypedRole {
 }
 
 async fn change_role(
-    _owner: Owner,
+    owner: Owner,
     State(house): State<House>,
     At(id): At<PersonId>,
     form: Form<TypedRole>,
 ) -> Result<Response, Problem> {
-    let role = Role::from_word(&form.typed.role).ok_or_else(|| Problem::mistake("role", "Choose one of the roles."))?;
+    let Some(role) = Role::from_word(&form.typed.role) else {
+        let key = form.key.form.clone().unwrap_or_default();
+        let view = person_view(&house, &owner, id, Some("Choose one of the roles."), key).await?;
+        return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view);
+    };
     let kept = house
         .store
         .write(&form.key, move |tx| {

@@ -9,7 +9,7 @@ use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
 use serde::Deserialize;
 
-use super::entering::{add_cookies, known_browser};
+use super::entering::{account_as_it_is, add_cookies, known_browser};
 use super::{passphrase, rules, store};
 use crate::base::actor::Actor;
 use crate::base::ids::PersonId;
@@ -87,11 +87,12 @@ async fn sign_in(
     // A name that cannot be one of ours is nobody's; it is asked for all the same, so that it takes as long.
     let name = text::line(&typed.name, 80).unwrap_or_default();
     let account = house.store.keys().digest("account", &[text::fold(&name).as_bytes()]);
-    let browser = known_browser(&house, &headers, &account);
     let (studio, found) = {
         let mut db = house.store.read().await?;
         (Studio::load(&mut db).await?, store::by_name(&mut db, &name).await?.filter(store::Person::can_sign_in))
     };
+    let hash = found.as_ref().map(|person| person.passphrase.clone()).unwrap_or_default();
+    let browser = known_browser(&house, &headers, &account_as_it_is(&house, &account, &hash));
     // Counted before the passphrase is looked at: any number of tries at once count as that many.
     let wait = count_try(&house, &account, &browser).await?;
     if wait > 0 {
@@ -102,7 +103,6 @@ async fn sign_in(
         answer.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from(seconds));
         return Ok(answer);
     }
-    let hash = found.as_ref().map(|person| person.passphrase.clone()).unwrap_or_default();
     let turn = if browser.is_empty() { house.hashing.for_stranger().await? } else { house.hashing.for_known().await? };
     let fits = passphrase::fits(turn, typed.passphrase.chars().take(256).collect(), hash.clone()).await?;
     let person = found.filter(|_| fits);
@@ -116,14 +116,15 @@ async fn sign_in(
     } else {
         None
     };
-    let verified = Verified { id: person.id, hash, anew, account: account.clone(), browser };
+    let known = account_as_it_is(&house, &account, anew.as_deref().unwrap_or(&hash));
+    let verified = Verified { id: person.id, hash, anew, account, browser };
     let secret = begin_session(&house, &visitor, verified).await?;
     let mut answer = if typed.draft.is_empty() {
         Redirect::to(&house.url(rules::own_path(&typed.next))).into_response()
     } else {
         send_again(&house, &studio, &secret, &typed)?
     };
-    add_cookies(&house, &headers, &secret, Some(&account), &mut answer);
+    add_cookies(&house, &headers, &secret, Some(&known), &mut answer);
     Ok(answer)
 }
 

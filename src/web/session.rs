@@ -5,7 +5,7 @@ use sqlx::Row;
 use crate::base::actor::{Role, Who};
 use crate::base::ids::{PersonId, SessionId};
 use crate::base::problem::Problem;
-use crate::base::time::{Instant, Now, micros};
+use crate::base::time::{DAY, Instant, Now, micros};
 use crate::config::Config;
 use crate::store::keys::digest_of_secret;
 use crate::store::{Db, Tx};
@@ -122,6 +122,20 @@ pub async fn end_all_of(tx: &mut Tx, person: PersonId) -> Result<(), Problem> {
         .execute(tx.db())
         .await?;
     tx.audit("end all sessions", person, "").await
+}
+
+/// How long a session that is over stays a row, for whoever asks who was signed in when.
+const KEPT_WHEN_OVER: i64 = 90 * DAY;
+
+/// Forgets sessions that have been over for a while. What was done in them stays in the audit chain.
+///
+/// # Errors
+/// When the database refuses it.
+pub async fn forget_old(tx: &mut Tx) -> Result<(), Problem> {
+    let before = tx.now.0.plus(-KEPT_WHEN_OVER).0;
+    sqlx::query("delete from session where expires < $1 or ended < $1").bind(before).execute(tx.db()).await?;
+    tx.record_tells_itself();
+    Ok(())
 }
 
 /// Sessions in use: of one person, or of everyone for the owner. Newest first.

@@ -204,7 +204,7 @@ both_databases!(the_last_owner_stays_owner, async |house| {
 });
 
 /// A link as the command on the box makes it.
-async fn reset(house: &TestHouse, name: &'static str) -> String {
+pub(crate) async fn reset(house: &TestHouse, name: &'static str) -> String {
     let inner = house.house.clone();
     house
         .write(move |tx| {

@@ -1,10 +1,13 @@
 //! Signing in: names, tries that fail, sessions and their end, where one goes afterwards.
 
-use stillroom::base::time::{HOUR, MINUTE, SECOND};
+use stillroom::base::time::{DAY, HOUR, MINUTE, SECOND};
+use stillroom::store::Kept;
+use stillroom::web::session;
 
 use crate::browser::Browser;
 use crate::house::both_databases;
 use crate::html;
+use crate::people::reset;
 use crate::studio::{Actor, PHRASE};
 
 both_databases!(a_name_signs_in_however_it_is_written, async |house| {
@@ -106,6 +109,51 @@ both_databases!(her_own_failures_count_in_her_own_browser, async |house| {
     browser.jar.remove(house.house.config.cookie_name());
     assert_eq!(wrong_try(&mut browser, Actor::Desk.name()).await, None);
     assert_eq!(wrong_try(&mut browser, Actor::Desk.name()).await, None);
+});
+
+both_databases!(a_passphrase_set_anew_makes_every_browser_a_stranger, async |house| {
+    let thief = house.actor(Actor::Owner);
+    let link = reset(house, Actor::Owner.name()).await;
+    let phrase = "kestrel umbrella forty onions";
+    let mut hers = house.stranger();
+    let form = hers.form(&link, &link).await.with("passphrase", phrase).with("again", phrase);
+    hers.submit(&form).await.must(303);
+    for _ in 0..11 {
+        wrong_try(&mut house.stranger(), Actor::Owner.name()).await;
+    }
+    // The browser that was the reason waits like any stranger's; the one she came in with now does not.
+    let mut old = thief.clone();
+    old.jar.remove(house.house.config.cookie_name());
+    assert!(wrong_try(&mut old, Actor::Owner.name()).await.is_some());
+    hers.jar.remove(house.house.config.cookie_name());
+    hers.sign_in(Actor::Owner.name(), phrase).await.must(303);
+});
+
+both_databases!(sessions_long_over_are_forgotten_and_open_ones_stay, async |house| {
+    let sessions = async || house.number("select count(*) from session").await;
+    let mut browser = house.stranger();
+    browser.sign_in(Actor::Desk.name(), PHRASE).await.must(303);
+    let form = browser.form("/", "/sign-out").await;
+    browser.submit(&form).await.must(303);
+    let all = sessions().await;
+    let forget = async || {
+        let work = house.write(|tx| {
+            Box::pin(async move {
+                session::forget_old(tx).await?;
+                Ok(Kept::see(""))
+            })
+        });
+        work.await.unwrap();
+    };
+    forget().await;
+    assert_eq!(sessions().await, all, "nothing is old yet");
+    house.clock.advance(89 * DAY);
+    house.stranger().sign_in(Actor::Desk.name(), PHRASE).await.must(303);
+    house.clock.advance(2 * DAY);
+    forget().await;
+    let open = house.number("select count(*) from session where ended is null").await;
+    assert!(open >= 1, "the one of two days ago stays");
+    assert_eq!(house.number("select count(*) from session where ended is not null").await, 0);
 });
 
 both_databases!(every_sign_in_gets_a_session_of_its_own, async |house| {
