@@ -1,6 +1,7 @@
 //! The invented studio, seeded through the parts' own functions. Every name and number here is made up.
 
 pub mod air;
+pub mod truth;
 
 use crate::base::actor::{Actor, Role};
 use crate::base::ids::{CheckId, DeviceId, InstrumentId, RoomId, TokenId};
