@@ -27,8 +27,13 @@ async function typeTwenty(page) {
   for (const key of ['2', '1', 'point', '4', '3']) await page.click(`[name=key][value="${key}"]`);
 }
 
-/** A logger's file with one line that no clock has. */
-const LOGGER_FILE = ['time;temperature °C;humidity %', '2026-02-16 09:00;20,8;36', '2026-02-16 09:10;20,9;36,5', '2026-02-16 25:00;21,0;37'];
+/** A logger's file with one line that no clock has. Each time of another day, since what is here already is not kept again. */
+let loggerFiles = 0;
+const loggerFile = () => {
+  const day = new Date(Date.UTC(2026, 0, 5 + loggerFiles)).toISOString().slice(0, 10);
+  loggerFiles += 1;
+  return ['time;temperature °C;humidity %', `${day} 09:00;20,8;36`, `${day} 09:10;20,9;36,5`, `${day} 25:00;21,0;37`];
+};
 /** The third of April, or the fourth of March. */
 const AMBIGUOUS = ['time;temperature °C;humidity %', '03/04/2026 09:00;20,8;36', '03/04/2026 09:10;20,9;36,5'];
 
@@ -40,7 +45,7 @@ const handIn = (lines) => async (page) => {
 
 /** Hands in the logger's file and keeps what is good in it. */
 async function keepLoggerFile(page) {
-  await handIn(LOGGER_FILE)(page);
+  await handIn(loggerFile())(page);
   await page.click('main form .go');
   await page.waitForLoadState();
   while (!(await page.textContent('main')).includes('Done')) await page.reload();
@@ -71,7 +76,7 @@ export const pages = [
   { name: 'import-question', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/imports/new'), then: handIn(AMBIGUOUS) },
   { name: 'import-unreadable', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/imports/new'), then: handIn(['no table', 'at all']) },
   { name: 'import-done', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/imports/new'), then: keepLoggerFile },
-  { name: 'import', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/imports/new'), then: handIn(LOGGER_FILE) },
+  { name: 'import', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/imports/new'), then: (page) => handIn(loggerFile())(page) },
   { name: 'instrument-new', as: 'owner', on: link('/rooms/{id}'), link: link('/rooms/{id}/instruments/new') },
   { name: 'instrument-new-refused', as: 'owner', on: link('/rooms/{id}'), link: link('/rooms/{id}/instruments/new'), then: send, status: 422 },
   { name: 'instrument', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/instruments/{id}') },
