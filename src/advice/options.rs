@@ -42,8 +42,10 @@ impl Takes {
 pub struct Offer {
     /// What to do.
     pub change: String,
-    /// What it costs or brings along, as a clause; empty when nothing to speak of.
+    /// What it brings along, as a clause; empty when nothing to speak of.
     pub side_effect: &'static str,
+    /// What it costs in money, time or work, as a clause; empty when nothing to speak of.
+    pub cost: &'static str,
     /// When it works.
     pub takes: Takes,
     /// The verdict after it.
@@ -53,13 +55,14 @@ pub struct Offer {
 }
 
 impl Offer {
-    /// What to do, and its side effect.
+    /// What to do, its side effect and its cost.
     #[must_use]
     pub fn words(&self) -> String {
-        if self.side_effect.is_empty() {
-            self.change.clone()
-        } else {
-            format!("{} ({})", self.change, self.side_effect)
+        let cost = if self.cost.is_empty() { String::new() } else { format!("costs {}", self.cost) };
+        let besides = [self.side_effect, &cost].into_iter().filter(|clause| !clause.is_empty());
+        match besides.collect::<Vec<_>>().join("; ") {
+            none if none.is_empty() => self.change.clone(),
+            some => format!("{} ({some})", self.change),
         }
     }
 }
@@ -82,6 +85,9 @@ pub struct Options {
     pub left_out: Vec<LeftOut>,
 }
 
+/// What a primer costs.
+const PRIMING: &str = "a step more and its drying time in every set";
+
 /// Never cooler than this for a client lying still.
 pub const COOLEST_C: f64 = 20.0;
 /// Warmest air proposed for someone lying under a cover (common practice).
@@ -100,6 +106,7 @@ pub fn options(q: &Question<'_>, judged: &Judgement) -> Options {
     let mut search = Search::new(q, judged);
     let tables = HandsTables::of(q.hands, None);
     search.beads(&tables);
+    search.bottles();
     search.classes();
     search.liquids(&tables);
     search.air(&tables);
@@ -113,11 +120,17 @@ pub fn options(q: &Question<'_>, judged: &Judgement) -> Options {
 struct Idea {
     change: String,
     side_effect: &'static str,
+    cost: &'static str,
 }
 
 impl Idea {
     fn new(change: impl Into<String>, side_effect: &'static str) -> Self {
-        Self { change: change.into(), side_effect }
+        Self { change: change.into(), side_effect, cost: "" }
+    }
+
+    const fn costing(mut self, cost: &'static str) -> Self {
+        self.cost = cost;
+        self
     }
 }
 
@@ -162,8 +175,8 @@ impl<'a> Search<'a> {
     /// Better is: it comes to fit, or it comes nearer by more than a rounding.
     fn offer(&mut self, idea: Idea, takes: Takes, verdict_after: Verdict, after: Outcome) {
         if verdict_after == Verdict::Fits || after.ratio() < 0.98 * self.now {
-            let Idea { change, side_effect } = idea;
-            self.found.offers.push(Offer { change, side_effect, takes, verdict_after, after });
+            let Idea { change, side_effect, cost } = idea;
+            self.found.offers.push(Offer { change, side_effect, cost, takes, verdict_after, after });
         } else {
             self.leave_out(idea.change, "it would not be better here");
         }
@@ -201,6 +214,33 @@ impl<'a> Search<'a> {
         }
     }
 
+    /// Another bottle of the shelf in place of the base. The base comes nearest in its figures, so another is better where
+    /// the air is outside the window of the base's maker and not of its own.
+    fn bottles(&mut self) {
+        let Subject::Bottle(base) = self.judged.base else { return };
+        for (bottle, own) in self.q.bottles.iter().zip(&self.judged.bottles) {
+            if std::ptr::eq(bottle, &raw const self.q.bottles[base]) {
+                continue;
+            }
+            let change = format!("Use {} in place of {}", bottle.name, self.q.bottles[base].name);
+            if let Some(why) = own.not_today {
+                self.leave_out(change, why.words());
+            } else if own.verdict.is_better_than(self.judged.verdict(self.judged.base)) {
+                let idea = Idea::new(change, "one this client was tested with").costing("a new drop");
+                self.found.offers.push(Offer {
+                    change: idea.change,
+                    side_effect: idea.side_effect,
+                    cost: idea.cost,
+                    takes: Takes::Now,
+                    verdict_after: own.verdict,
+                    after: own.outcome,
+                });
+            } else {
+                self.leave_out(change, "it would not be better here");
+            }
+        }
+    }
+
     /// The recommended or least bad class in place of the base bottle.
     fn classes(&mut self) {
         let Subject::Bottle(b) = self.judged.base else { return };
@@ -212,12 +252,8 @@ impl<'a> Search<'a> {
             self.q.bottles[b].name
         );
         let (verdict, outcome) = (judged.verdict, judged.outcome);
-        self.offer(
-            Idea::new(change, "one the studio knows and this client was tested with"),
-            Takes::Now,
-            verdict,
-            outcome,
-        );
+        let idea = Idea::new(change, "one the studio knows and this client was tested with");
+        self.offer(idea.costing("a bottle to fetch or buy, and its first bench tests"), Takes::Now, verdict, outcome);
     }
 
     fn liquids(&mut self, tables: &HandsTables) {
@@ -232,12 +268,16 @@ impl<'a> Search<'a> {
             let idea = match liquid {
                 Liquid::AlcoholPrimer => {
                     Idea::new("Use an alcohol primer and let it dry fully", "much alcohol dries lashes out")
+                        .costing(PRIMING)
                 }
-                Liquid::PhPrimer => Idea::new("Use a pH primer and let it dry fully", "one more liquid near the eye"),
+                Liquid::PhPrimer => {
+                    Idea::new("Use a pH primer and let it dry fully", "one more liquid near the eye").costing(PRIMING)
+                }
                 _ => Idea::new(
                     "Put an accelerator on the strip, if the adhesive's maker allows it",
                     "never on natural lashes; it then sets like a class of 0.5–1\u{a0}s",
-                ),
+                )
+                .costing("a step more at every strip"),
             };
             if self.too_quick {
                 self.leave_out(idea.change, "a liquid only makes it set faster");
@@ -367,19 +407,23 @@ impl Way {
             Self::Drier => Idea::new(
                 format!("Dry the room to {h:.0}\u{a0}%RH at the same temperature"),
                 "drier air is harder on eyes",
-            ),
+            )
+            .costing("the dehumidifier's power, and its noise"),
             Self::Damper => Idea::new(
                 format!("Humidify the room to {h:.0}\u{a0}%RH at the same temperature"),
                 "watch cold glass for wet",
-            ),
+            )
+            .costing("water to fill, and the humidifier's power"),
             Self::Cooler => Idea::new(
                 format!("Cool the room to {t:.0}\u{a0}°C at the same humidity"),
                 "cooling alone raises the humidity; a client lying still needs a cover",
-            ),
+            )
+            .costing("the cooler's power, or heating turned down"),
             Self::Warmer => Idea::new(
                 format!("Warm the room to {t:.0}\u{a0}°C at the same humidity"),
                 "warming alone lowers the humidity, so water must be added to keep it",
-            ),
+            )
+            .costing("heating"),
         }
     }
 }

@@ -192,12 +192,14 @@ fn hands(q: &Question<'_>, judged: &Judgement) -> String {
     let range = words::seconds_range(still.low, still.high);
     if q.hands.placements == 0 {
         return format!(
-            "Nobody has timed these hands: {} from contact until the extension lies still is assumed, likely {range}.",
+            "Nobody has timed these hands: a hands time of {} is assumed, likely {range}: until the extension lies still, \
+             with the part of the set that the way through the air uses up.",
             words::seconds(still.median)
         );
     }
     format!(
-        "These hands need {} from contact until the extension lies still, likely {range} ({} in {}, {}).",
+        "The hands time is {}, likely {range}: until the extension lies still, with the part of the set that the way \
+         through the air uses up ({} in {}, {}).",
         words::seconds(still.median),
         words::count(q.hands.placements, "placement"),
         words::count(q.hands.sessions, "session"),

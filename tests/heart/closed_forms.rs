@@ -35,14 +35,3 @@ fn a_million_placements_show_the_shares_the_closed_forms_give() {
         assert!(off.abs() < 0.002, "extra holding off by {off}");
     }
 }
-
-#[test]
-fn a_bond_cured_in_the_air_is_also_disturbed() {
-    let mut chance = Chance::seeded(5);
-    for _ in 0..100_000 {
-        let (t, s, x) = (chance.log_between(0.2, 5.0), chance.log_between(0.2, 3.0), chance.log_between(1.0, 9.0));
-        let kappa = chance.log_between(1.2, 12.0);
-        let in_air = kappa * t < x;
-        assert!(!in_air || t < s + x / kappa);
-    }
-}

@@ -148,6 +148,41 @@ fn outside_the_makers_window_a_bottle_that_would_fit_is_near_and_the_way_back_is
 }
 
 #[test]
+fn where_the_air_is_outside_the_makers_window_another_bottle_that_fits_is_offered_first() {
+    let narrow = Some(climate((20.0, 25.0), (50.0, 60.0)));
+    let shelf = vec![
+        bottle("Slate", (2.0, 3.0), narrow, &SIX),
+        bottle("Heath", (2.0, 3.0), None, &[(1, 3.2), (1, 3.4), (1, 3.3), (2, 3.3), (2, 3.2), (2, 3.5)]),
+        bottle("Sedge", (0.3, 0.5), None, &[(1, 0.5), (1, 0.5), (2, 0.5)]),
+    ];
+    let mut room = Room::new(0.9, air(22.0, 45.0), shelf);
+    let judged = judge(&room.ask());
+    assert_eq!(judged.base, Subject::Bottle(0), "nearest by its figures");
+    assert_eq!(judged.bottles[1].verdict, Verdict::Fits);
+    let found = options(&room.ask(), &judged);
+    let offer = found.offers.iter().find(|o| o.change == "Use Heath in place of Slate").expect("another bottle");
+    assert_eq!(offer.verdict_after, Verdict::Fits);
+    assert!(offer.words().contains("costs a new drop"), "{}", offer.words());
+    assert!(found.left_out.iter().any(|l| l.change == "Use Sedge in place of Slate"));
+    // What must not be used now is never offered.
+    room.not_today = vec![(1, NotToday::Lapsed)];
+    let found = options(&room.ask(), &judge(&room.ask()));
+    assert!(found.left_out.iter().any(|l| l.change.starts_with("Use Heath") && l.why.contains("open too long")));
+}
+
+#[test]
+fn every_offer_says_what_it_costs_where_it_costs_something() {
+    let slow = bottle("Fen", (5.0, 8.0), None, &[(1, 9.0), (1, 9.5), (2, 9.2)]);
+    let room = Room::new(0.6, air(21.0, 36.0), vec![slow]);
+    let found = options(&room.ask(), &judge(&room.ask()));
+    assert!(found.offers.len() >= 3, "{found:?}");
+    for offer in &found.offers {
+        let free = offer.change.contains("bead") || offer.change.starts_with("Leave out");
+        assert_eq!(offer.words().contains("costs "), !free, "{}", offer.words());
+    }
+}
+
+#[test]
 fn too_slow_a_bottle_in_a_dry_room_is_answered_by_damper_air_or_less_adhesive_and_never_by_mist() {
     let room =
         Room::new(0.6, air(21.0, 32.0), vec![bottle("Slate", (2.0, 3.0), None, &[(1, 4.4), (1, 4.6), (2, 4.5)])]);

@@ -5,7 +5,8 @@ use crate::adhesives::set_time::{
     Openness, PICK_UP_DOUBT, Parameter, Posterior, Row, SESSION_SD, Scatter, dryness, pick_up_shift, row,
 };
 use crate::adhesives::{Conditions, PickUp};
-use crate::artists::hands::{Hands, Nig, OPENNESS_POINTS, ln_openness, openness_cell, openness_step};
+use crate::artists::hands::{Hands, Nig};
+use crate::base::openness::{OPENNESS_POINTS, ln_openness, openness_cell, openness_step};
 use crate::base::stats::gamma::{AtScore, QuantileTable};
 use crate::base::stats::lattice::{self, POINTS};
 
@@ -106,6 +107,8 @@ impl AdhesiveDraws {
     fn of(scatters: &[Scatter], at: &Conditions, held: Option<Doubt>) -> Self {
         let (unit_n, unit_q, others) = split(&row(at));
         let roots: Vec<Root> = scatters.iter().map(|s| Root::of(s, &unit_n, &unit_q, &others)).collect();
+        // Held at its mean, the adhesive is the same line whatever the scatter: else the scatter would move the mean.
+        let middle = (held == Some(Doubt::Adhesive)).then(|| Root::middle(&roots, scatters));
         let which = which_scatter(scatters);
         let for_n = scores(dim::HUMIDITY_EXPONENT, held == Some(Doubt::HumidityExponent));
         let for_q = scores(dim::TEMPERATURE_FACTOR, held == Some(Doubt::Adhesive));
@@ -119,7 +122,7 @@ impl AdhesiveDraws {
         for (i, rank) in lattice::rank(dim::SCATTER).iter().enumerate() {
             let k = which[*rank];
             let (z_n, z_q, z_r) = (for_n[i], for_q[i], for_rest[i]);
-            let root = &roots[k];
+            let root = middle.as_ref().unwrap_or(&roots[k]);
             draws.humidity_exponent.push(root.mean[0] + root.n * z_n);
             draws.temperature_factor.push(root.mean[1] + root.q[0] * z_n + root.q[1] * z_q);
             draws.rest.push(root.mean[2] + root.rest[0] * z_n + root.rest[1] * z_q + root.rest[2] * z_r);
@@ -164,6 +167,20 @@ impl Root {
         let r1 = (s.covariance_of(unit_q, others) - q0 * r0) / q1;
         let r2 = (s.variance_of(others) - r0 * r0 - r1 * r1).max(0.0).sqrt();
         Self { mean, n, q: [q0, q1], rest: [r0, r1, r2] }
+    }
+
+    /// The mean of all, by the weights of their scatters.
+    fn middle(roots: &[Self], scatters: &[Scatter]) -> Self {
+        let whole: f64 = scatters.iter().map(|s| s.weight).sum();
+        let mean = |of: &dyn Fn(&Self) -> f64| {
+            roots.iter().zip(scatters).map(|(root, s)| s.weight * of(root)).sum::<f64>() / whole
+        };
+        Self {
+            mean: std::array::from_fn(|i| mean(&|root| root.mean[i])),
+            n: mean(&|root| root.n),
+            q: std::array::from_fn(|i| mean(&|root| root.q[i])),
+            rest: std::array::from_fn(|i| mean(&|root| root.rest[i])),
+        }
     }
 }
 
@@ -285,4 +302,37 @@ pub(crate) struct HandsDraws<'a> {
     pub(crate) travel: &'a [(f64, f64)],
     /// ln κ.
     pub(crate) ln_kappa: Vec<f64>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::adhesives::set_time::{Label, Prior, SetTest, Sums, TestPiece};
+    use crate::adhesives::{Air, Bead, Liquids};
+    use crate::base::units::{Celsius, RelHumidity, Seconds};
+
+    #[test]
+    fn an_adhesive_held_at_its_mean_is_one_line_whatever_its_scatter() {
+        let s = |x| Seconds::new(x).unwrap();
+        let air = Air { temperature: Celsius::new(22.0).unwrap(), humidity: RelHumidity::new(50.0).unwrap() };
+        let at = Conditions { air, bead: Bead::Medium, liquids: Liquids::NONE, days_open: 0.0 };
+        // Tests that disagree with the label: how far the mean follows them depends on the scatter.
+        let tests: Vec<SetTest> = [3.0, 4.5, 3.4]
+            .map(|set| SetTest { session: 1, set: s(set), nudge_every: None, piece: TestPiece::Glass, conditions: at })
+            .to_vec();
+        let label = Label::window(s(1.0), s(2.0), None);
+        let bottle = Posterior::of(&Prior::from_label(label.as_ref()), &Sums::of(&tests));
+        let means: Vec<f64> = bottle.scatters().iter().map(|scatter| scatter.mean[0]).collect();
+        let apart = means.iter().copied().fold(f64::MIN, f64::max) - means.iter().copied().fold(f64::MAX, f64::min);
+        assert!(apart > 0.05, "the scatter would move the mean: {apart}");
+
+        let held = AdhesiveDraws::of_bottle(&bottle, &at, Some(Doubt::Adhesive));
+        // What is left moves with the humidity exponent alone.
+        let z = lattice::normal(dim::HUMIDITY_EXPONENT);
+        let slope = (held.rest[1] - held.rest[0]) / (z[1] - z[0]);
+        for (rest, z_n) in held.rest.iter().zip(z) {
+            assert!((rest - held.rest[0] - slope * (z_n - z[0])).abs() < 1e-12);
+        }
+        assert!(held.sigma.iter().all(|sigma| (sigma - held.sigma[0]).abs() < 1e-15));
+    }
 }

@@ -63,6 +63,21 @@ impl Verdict {
         }
     }
 
+    /// Whether this is the better of two: *fits* before *near* before *does not fit* before *not for today*.
+    #[must_use]
+    pub const fn is_better_than(self, other: Self) -> bool {
+        self.rank() < other.rank()
+    }
+
+    const fn rank(self) -> u8 {
+        match self {
+            Self::Fits => 0,
+            Self::NearTooQuick | Self::NearTooSlow => 1,
+            Self::TooQuick | Self::TooSlow => 2,
+            Self::NotForToday => 3,
+        }
+    }
+
     /// Whether the trouble is that it sets before the hands are done.
     #[must_use]
     pub const fn is_too_quick(self) -> bool {
