@@ -271,7 +271,11 @@ mod tests {
             stopped: None,
         };
         assert_eq!(bottle.out(None, &zone, late), None);
-        assert_eq!(bottle.out(None, &zone, late.plus(DAY / 24)), Some(Out::Expired), "an hour later it is the next day");
+        assert_eq!(
+            bottle.out(None, &zone, late.plus(DAY / 24)),
+            Some(Out::Expired),
+            "an hour later it is the next day"
+        );
         assert_eq!(bottle.out(Some(14), &zone, late), Some(Out::Lapsed));
         let stopped = Bottle { stopped: Some(late), ..bottle.clone() };
         assert_eq!(stopped.out(Some(14), &zone, late), Some(Out::Stopped));

@@ -18,8 +18,7 @@ pub mod summary;
 
 pub use bottle::{Bottle, Lapse, Out, discard_by};
 pub use product::{Family, Product, Stated, StudioClass};
-#[expect(unused_imports, reason = "for the invented studio")]
-pub(crate) use seed::{seed_bottle, seed_product, seed_sitting, seed_sittings};
+pub(crate) use seed::{seed_bottle, seed_product, seed_sittings};
 pub use shelf::{OnShelf, classes, pooled, shelf};
 pub use summary::Covered;
 

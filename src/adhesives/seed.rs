@@ -68,8 +68,3 @@ pub(crate) async fn seed_sittings(
         .await
         .map(|_| ())
 }
-
-/// Adds one sitting with its tests.
-pub(crate) async fn seed_sitting(house: &House, sitting: Sitting, tests: Vec<BenchTest>) -> Result<(), Problem> {
-    seed_sittings(house, sitting.bottle, vec![(sitting, tests)]).await
-}
