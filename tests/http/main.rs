@@ -27,3 +27,4 @@ mod sign_in;
 mod store;
 mod studio;
 mod tokens;
+mod truth;

@@ -1,0 +1,52 @@
+//! What the pages of the invented studio conclude, held against what is true there.
+
+use stillroom::adhesives::{self, Air, AirDoubt, Bead, Conditions, Liquids};
+use stillroom::base::units::{Celsius, RelHumidity};
+use stillroom::demo;
+use stillroom::demo::truth::BOTTLES;
+
+use crate::house::both_databases;
+
+fn air(t: f64, h: f64) -> Air {
+    Air { temperature: Celsius::new(t).unwrap(), humidity: RelHumidity::new(h).unwrap() }
+}
+
+both_databases!(bottles_set_as_the_shelf_says_nineteen_times_in_twenty, unclaimed, async |house| {
+    demo::fill_with(&house.house, 40).await.unwrap();
+    let now = house.clock.now().0;
+    let mut db = house.house.store.read().await.unwrap();
+    let shelf = adhesives::shelf(&mut db, None, now).await.unwrap();
+    assert_eq!(shelf.len(), BOTTLES.len());
+    let (mut inside, mut asked, mut narrowed) = (0, 0, 0);
+    for its in BOTTLES.into_iter().filter(|bottle| bottle.sittings > 0) {
+        let found = shelf.iter().find(|on_shelf| on_shelf.name.ends_with(its.lot)).unwrap();
+        for (t, h) in [(20.0, 36.0), (21.5, 45.0), (23.0, 55.0)] {
+            let at =
+                Conditions { air: air(t, h), bead: Bead::Medium, liquids: Liquids::NONE, days_open: found.days_open };
+            let said = found.posterior.mean_bond(&at, AirDoubt::NONE);
+            let truth = its.set_time(&at.air, at.bead, at.liquids, at.days_open).get().ln();
+            asked += 1;
+            inside += i32::from((said.quantile(0.025)..=said.quantile(0.975)).contains(&truth));
+            // A label alone leaves a factor of two and a half between the ends of the same range, and more.
+            narrowed += i32::from(said.quantile(0.9) - said.quantile(0.1) < 0.6);
+        }
+    }
+    println!(
+        "{inside} of {asked} true set times inside the 19-in-20 range; {narrowed} ranges narrower than a factor of 1.8"
+    );
+    assert!(inside * 10 >= asked * 8, "{inside} of {asked} true set times inside the range");
+    assert!(narrowed * 10 >= asked * 8, "{narrowed} of {asked} ranges narrowed by the tests");
+});
+
+both_databases!(an_untested_bottle_is_known_from_its_label_alone, unclaimed, async |house| {
+    demo::fill_with(&house.house, 2).await.unwrap();
+    let mut db = house.house.store.read().await.unwrap();
+    let shelf = adhesives::shelf(&mut db, None, house.clock.now().0).await.unwrap();
+    let sedge = shelf.iter().find(|bottle| bottle.name == "Sedge").unwrap();
+    assert_eq!(sedge.posterior.tests, 0);
+    // One past its date, one open for too long.
+    let out = |name: &str| shelf.iter().find(|bottle| bottle.name.contains(name)).unwrap().out;
+    assert_eq!(out("Loam"), Some(adhesives::Out::Expired));
+    assert_eq!(out("S-402"), Some(adhesives::Out::Lapsed));
+    assert_eq!(out("S-417"), None);
+});
