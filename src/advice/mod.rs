@@ -3,6 +3,7 @@
 
 pub mod api;
 pub mod band;
+pub mod draw;
 pub mod file;
 pub mod forecast;
 pub mod judge;
