@@ -3,8 +3,10 @@
 
 pub mod api;
 pub mod band;
+pub mod board;
 pub mod draw;
 pub mod file;
+pub mod for_work;
 pub mod forecast;
 pub mod judge;
 pub mod options;

@@ -55,7 +55,8 @@ impl Taken {
         right: impl Fn(&Place) -> bool,
     ) -> Option<Place> {
         let free = |place: &Place| place.inside(frame) && !self.0.iter().any(|taken| taken.meets(place));
-        let wished = wishes.iter().map(|(left, top)| Place::of(words, *left, *top)).find(|place| free(place));
+        let wish = |(left, top): &(f64, f64)| Place::of(words, *left, *top);
+        let wished = wishes.iter().map(wish).find(|place| free(place) && right(place));
         let found = wished.or_else(|| {
             let (x, y) = wishes.first().copied().unwrap_or((frame.left, frame.top));
             let steps = |from: f64, to: f64, by: f64| (0..).map(move |n| from + by * f64::from(n)).take_while(move |at| *at <= to);

@@ -62,7 +62,8 @@ pub struct Judgement {
     pub recommended: Option<usize>,
     /// Without one: the class nearest to the limits.
     pub least_bad: Option<usize>,
-    /// What a change would be measured against: the bottle nearest to the limits, else the class.
+    /// What a change would be measured against: the bottle nearest to the limits (one that fits before one that does not),
+    /// else the class.
     pub base: Subject,
     /// When the extension lies still after contact, 8 in 10 placements.
     pub lies_still: Times,
@@ -119,9 +120,12 @@ fn conclude(q: &Question<'_>, classes: Vec<ClassJudged>, bottles: Vec<BottleJudg
         Some(_) => None,
         None => nearest(&mut classes.iter().map(|c| c.outcome.ratio()).enumerate()),
     };
-    let bottle = nearest(
-        &mut bottles.iter().enumerate().filter(|(_, b)| b.not_today.is_none()).map(|(i, b)| (i, b.outcome.ratio())),
-    );
+    // One that fits goes before one whose times suit in air that its maker does not print it for.
+    let usable = || bottles.iter().enumerate().filter(|(_, b)| b.not_today.is_none());
+    let ratios = |fitting: bool| {
+        usable().filter(move |(_, b)| !fitting || b.verdict == Verdict::Fits).map(|(i, b)| (i, b.outcome.ratio()))
+    };
+    let bottle = nearest(&mut ratios(true)).or_else(|| nearest(&mut ratios(false)));
     let base = match bottle {
         Some(b) => Subject::Bottle(b),
         None => Subject::Class(recommended.or(least_bad).unwrap_or(0)),
