@@ -8,6 +8,7 @@ use crate::base::units::{Celsius, RelHumidity};
 pub mod bench;
 mod bench_store;
 pub mod bottle;
+pub mod forecasts;
 pub mod known;
 pub mod product;
 mod seed;

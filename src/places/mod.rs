@@ -22,5 +22,5 @@ pub fn routes() -> Routes {
         .join(api_document::routes())
         .join(people::routes())
         .join(rooms::routes())
-        .join(advice::api::routes())
+        .join(advice::routes())
 }

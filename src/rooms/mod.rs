@@ -3,6 +3,7 @@
 pub mod air;
 mod air_numbers;
 mod api;
+pub mod asked;
 pub mod band;
 pub mod chart;
 mod check_form;
