@@ -7,6 +7,7 @@ mod today_page;
 
 pub use api_document::whole as api_document;
 
+use crate::adhesives;
 use crate::advice;
 use crate::people;
 use crate::rooms;
@@ -22,5 +23,6 @@ pub fn routes() -> Routes {
         .join(api_document::routes())
         .join(people::routes())
         .join(rooms::routes())
+        .join(adhesives::routes())
         .join(advice::routes())
 }
