@@ -1,6 +1,11 @@
 //! Pages that show several parts: the day sheet, Office's first page, the settings. Composes what the parts offer; no SQL.
 
+mod advice_asked;
+mod advice_links;
+mod advice_page;
+mod advice_view;
 mod api_document;
+pub mod may_treat;
 mod office_page;
 mod settings_page;
 mod today_page;
@@ -18,6 +23,7 @@ use crate::web::routes::Routes;
 pub fn routes() -> Routes {
     Routes::new()
         .join(today_page::routes())
+        .join(advice_page::routes())
         .join(office_page::routes())
         .join(settings_page::routes())
         .join(api_document::routes())
