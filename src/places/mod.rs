@@ -5,6 +5,8 @@ mod advice_links;
 mod advice_page;
 mod advice_view;
 mod api_document;
+mod day;
+mod day_words;
 pub mod may_treat;
 mod office_page;
 mod settings_page;
