@@ -10,6 +10,7 @@ pub use api_document::whole as api_document;
 use crate::advice;
 use crate::people;
 use crate::rooms;
+use crate::web::live;
 use crate::web::routes::Routes;
 
 /// Every door of the house.
@@ -23,4 +24,5 @@ pub fn routes() -> Routes {
         .join(people::routes())
         .join(rooms::routes())
         .join(advice::api::routes())
+        .join(live::routes())
 }

@@ -186,7 +186,7 @@ impl TestHouse {
 }
 
 /// Every table of ours; a test compares the list with the migrations.
-pub(crate) const TABLES: [&str; 16] = [
+pub(crate) const TABLES: [&str; 18] = [
     "writer",
     "form_key",
     "audit",
@@ -203,6 +203,8 @@ pub(crate) const TABLES: [&str; 16] = [
     "instrument_check",
     "reading",
     "reading_import",
+    "topic",
+    "outside_air",
 ];
 
 /// The options of a house whose data lie in `folder`.
