@@ -18,6 +18,7 @@ use crate::adhesives;
 use crate::advice;
 use crate::people;
 use crate::rooms;
+use crate::web::live;
 use crate::web::routes::Routes;
 
 /// Every door of the house.
@@ -33,4 +34,5 @@ pub fn routes() -> Routes {
         .join(rooms::routes())
         .join(adhesives::routes())
         .join(advice::routes())
+        .join(live::routes())
 }

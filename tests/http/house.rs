@@ -186,7 +186,7 @@ impl TestHouse {
 }
 
 /// Every table of ours; a test compares the list with the migrations.
-pub(crate) const TABLES: [&str; 24] = [
+pub(crate) const TABLES: [&str; 29] = [
     "writer",
     "form_key",
     "audit",
@@ -211,6 +211,11 @@ pub(crate) const TABLES: [&str; 24] = [
     "bench_test",
     "bottle_summary",
     "product_summary",
+    "advice",
+    "works_in",
+    "forecast",
+    "topic",
+    "outside_air",
 ];
 
 /// The options of a house whose data lie in `folder`.
