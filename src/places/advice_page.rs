@@ -248,6 +248,7 @@ async fn take(
             Box::pin(async move {
                 let number = taken::keep(tx, &new).await?;
                 taken::note_room(tx, person, new.room, &new.style).await?;
+                tx.raise("advice");
                 Ok(Kept::see(format!("{path}&kept={number}")))
             })
         })
@@ -277,6 +278,7 @@ async fn work_here(
             Box::pin(async move {
                 taken::note_room(tx, person, room, &style).await?;
                 tx.audit("work in room", room, "").await?;
+                tx.raise("advice");
                 Ok(Kept::see(format!("/rooms/{room}/advice")))
             })
         })

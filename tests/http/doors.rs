@@ -122,6 +122,7 @@ pub(crate) fn rows() -> Vec<Row> {
     rows.extend(office());
     rows.extend(rooms());
     rows.extend(crate::shelf::rows());
+    rows.extend(crate::advice::rows());
     rows.extend(crate::live::rows());
     rows.extend(programs());
     rows.push(post("/sign-out", empty_form, "ssgggggss"));

@@ -6,6 +6,7 @@
 
 #![allow(clippy::unwrap_used, reason = "a test stops at the first thing that is not as it must be")]
 
+mod advice;
 mod api;
 mod base_path;
 mod browser;

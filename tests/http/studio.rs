@@ -89,6 +89,10 @@ pub(crate) struct Things {
     pub(crate) bottle: String,
     pub(crate) bench_test: String,
     pub(crate) class: String,
+    /// Ines, timed in this style; and an artist nobody has timed.
+    pub(crate) artist: String,
+    pub(crate) style: String,
+    pub(crate) untimed_artist: String,
     pub(crate) sensor_secret: String,
     pub(crate) lantern_secret: String,
     pub(crate) read_secret: String,
@@ -128,6 +132,10 @@ pub(crate) async fn furnish(house: &TestHouse) -> Things {
     things.invitation = invite(&mut owner, INVITED, "artist", &mut things).await;
     rooms(house, &mut owner, &mut things).await;
     crate::shelf::furnish(house, &mut owner, &mut things).await;
+    // Until artists are there: a person of the role is one.
+    things.artist = things.people["Ines Okafor"].clone();
+    things.style = "volume".to_owned();
+    things.untimed_artist = things.people["Tilde Brandt"].clone();
     things
 }
 
