@@ -3,8 +3,6 @@
 use serde::{Deserialize, Serialize};
 
 pub mod hands;
-mod provisional;
-pub use provisional::*;
 
 /// How extensions are put on. Each has its own timings: hands differ between techniques more than between days.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, utoipa::ToSchema)]

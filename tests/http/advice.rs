@@ -6,7 +6,7 @@ use crate::browser::Browser;
 use crate::doors::{Row, Sent, form, get, post};
 use crate::house::{TestHouse, both_databases};
 use crate::html;
-use crate::studio::{Actor, Things};
+use crate::studio::{Actor, PHRASE, Things};
 
 /// Everybody who works in the rooms sees bottle and verdict; a bottle is taken by the artist herself or the owner.
 pub(crate) fn rows() -> Vec<Row> {
@@ -258,6 +258,8 @@ both_databases!(air_that_leaves_the_band_of_a_bottle_in_use_is_told_on_the_day_s
     for (minutes, humidity) in [(10, "52"), (10, "60"), (10, "68"), (10, "76")] {
         house.clock.advance(minutes * MINUTE);
         read_air(&mut owner, &things.gable, "24", humidity).await;
+        // She looks in between, so her sign-in does not lie idle.
+        ines.page("/rooms").await;
     }
     let page = ines.page("/").await;
     page.says(told);
@@ -270,6 +272,7 @@ both_databases!(what_changed_since_yesterday_is_said, async |house| {
     let mut owner = house.owner();
     read_air(&mut owner, &things.gable, "22", "52").await;
     house.clock.advance(DAY);
+    owner.sign_in(Actor::Owner.name(), PHRASE).await.goes_to();
     read_air(&mut owner, &things.gable, "22", "40").await;
     owner.page("/").await.says("Gable is drier, 40\u{a0}%RH after 52.");
 });
