@@ -7,7 +7,7 @@ create table advice (
   number bigint not null unique check (number > 0),
   at bigint not null,
   person text not null references person (id),
-  artist text not null,
+  artist text not null references artist (id),
   room text not null references room (id),
   -- The style's key.
   style text not null,

@@ -10,7 +10,7 @@ use crate::advice::settings::AdviceSettings;
 use crate::advice::store::{self as taken, WorksIn};
 use crate::artists::hands::Hands;
 use crate::artists::{self, Artist, Style, Technique};
-use crate::base::actor::{Role, Who};
+use crate::base::actor::Who;
 use crate::base::ids::RoomId;
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
@@ -179,17 +179,9 @@ pub(super) fn limits(settings: &AdviceSettings) -> Limits {
     }
 }
 
-/// An artist's usual style, or the first she works in.
+/// The style a page opens on; classic for an artist who has named none.
 pub(super) fn usual_style(artist: &Artist) -> Style {
-    artist
-        .usual
-        .or_else(|| artist.styles.first().copied())
-        .unwrap_or(Style { technique: Technique::Classic, fan: None })
-}
-
-/// Whose seconds these are, or who answers for the house: the only two who see them.
-pub(super) fn may_see_seconds(who: &Who, artist: &Artist) -> bool {
-    who.role == Role::Owner || who.id == artist.person
+    artist.opens_on().unwrap_or(Style::plain(Technique::Classic))
 }
 
 fn choose(

@@ -119,7 +119,7 @@ async fn think(
     now: Instant,
 ) -> Result<(Asked, Read, Judged), Problem> {
     let turn = house.thinking.next().await?;
-    let full = advice_asked::may_see_seconds(&staff.who, &asked.artist);
+    let full = asked.artist.seconds_seen_by(&staff.who);
     let (house, studio) = (house.clone(), studio.clone());
     tokio::task::spawn_blocking(move || {
         let _turn = turn;
@@ -147,7 +147,7 @@ fn view(
     let at = Address::of(&asked, &read);
     let own = staff.who.id == asked.artist.person;
     let works_here = read.works_in.iter().any(|works| works.person == staff.who.id && works.room == read.room.id);
-    let act = judged.take.filter(|_| own || staff.who.role == crate::base::actor::Role::Owner).map(|(b, _)| Act {
+    let act = judged.take.filter(|_| asked.artist.seconds_seen_by(&staff.who)).map(|(b, _)| Act {
         action: house.url(&format!("/rooms/{}/advice", read.room.id)),
         button: format!("Take {}, {} bead", read.shelf[b].name, asked.bead.word()),
         filled: judged.filled,
@@ -219,7 +219,7 @@ async fn take(
     let found = advice_asked::read(&mut db, room, &staff.who, &form.typed, now).await?;
     drop(db);
     let (asked, read) = found.ok_or(Problem::NotHere("artist"))?;
-    if !advice_asked::may_see_seconds(&staff.who, &asked.artist) {
+    if !asked.artist.seconds_seen_by(&staff.who) {
         return Err(Problem::NotYours("Only the artist herself, or the owner, takes a bottle for her."));
     }
     if !asked.fell_back.is_empty() || asked.bottle.is_none() {

@@ -1,7 +1,6 @@
 //! The day sheet in words: the board, what drifted out of a band, what changed since yesterday, what waits. Pure, from
 //! what was read and judged.
 
-use super::advice_asked::may_see_seconds;
 use super::day::{Boards, Day};
 use crate::adhesives::Lapse;
 use crate::advice::board::{Cell, mark, word};
@@ -49,7 +48,7 @@ pub(super) struct Line {
 /// The board.
 pub(super) fn board_view(house: &House, who: &Who, day: &Day, boards: &Boards) -> BoardView {
     let rows = day.artists.iter().zip(&boards.now).map(|(own, cells)| {
-        let seconds = may_see_seconds(who, &own.artist);
+        let seconds = own.artist.seconds_seen_by(who);
         let works = day.room_of(&own.artist);
         BoardRow {
             name: own.artist.name.clone(),
