@@ -1,6 +1,9 @@
 //! Advice over HTTP: who sees seconds, poor data, bottles that are not for today, taking a bottle once, forecasts, the board.
 
+use stillroom::artists::hands::{KeptReport, Sittings, Timing};
+use stillroom::base::ids::ArtistId;
 use stillroom::base::time::{DAY, MINUTE};
+use stillroom::base::units::Seconds;
 
 use crate::browser::Browser;
 use crate::doors::{Row, Sent, form, get, post};
@@ -19,7 +22,38 @@ pub(crate) fn rows() -> Vec<Row> {
 }
 
 fn of_ines(things: &Things) -> Sent {
-    form(&[("artist", &things.artist), ("style", &things.style), ("bottle", &things.bottle)])
+    form(&[("artist", &things.timed_artist), ("style", &things.timed_style), ("bottle", &things.bottle)])
+}
+
+/// Ines with sixty placements timed in three sessions of volume, and Tilde whom nobody has timed.
+pub(crate) async fn furnish(house: &TestHouse, things: &mut Things) {
+    let timings: Vec<Timing> = (0..60)
+        .map(|i| Timing {
+            session: 1 + i / 20,
+            travel: Seconds::clamped(1.3 + 0.03 * f64::from(i % 17)),
+            settle: Seconds::clamped(0.55 + 0.03 * f64::from(i % 11)),
+        })
+        .collect();
+    for name in ["Ines Okafor", "Tilde Brandt"] {
+        let sql = format!(
+            "insert into artist (id, person, employment, trainee, styles, usual, placements_per_set, created)
+             values ('{}', '{}', 'employed', 0, 'classic volume-4', 'volume-4', 180, 1) on conflict (person) do nothing",
+            ArtistId::new(),
+            things.people[name]
+        );
+        house.run(&sql).await.unwrap();
+    }
+    let artist = async |name: &str| house.look(&format!("select id from artist where person = '{}'", things.people[name])).await;
+    let (ines, tilde) = (artist("Ines Okafor").await, artist("Tilde Brandt").await);
+    (things.timed_artist, things.untimed_artist) = (ines, tilde);
+    things.timed_style = "volume-4".to_owned();
+    let kept = serde_json::to_string(&KeptReport::of(&Sittings::of(&timings, &[]))).unwrap();
+    let sql = format!(
+        "insert into hands_kept (artist, technique, fan, summary) values ('{}', 'volume', 4, '{kept}')
+         on conflict (artist, technique, fan) do update set summary = excluded.summary",
+        things.timed_artist
+    );
+    house.run(&sql).await.unwrap();
 }
 
 /// Whether the page has a filled button outside the standing line.
@@ -53,7 +87,7 @@ async fn bench(owner: &mut Browser, house: &TestHouse, seconds: &[&str], air: (&
 
 fn advice_of(house: &TestHouse, room: &str) -> String {
     let things = &house.things;
-    format!("/rooms/{room}/advice?artist={}&style={}", things.artist, things.style)
+    format!("/rooms/{room}/advice?artist={}&style={}", things.timed_artist, things.timed_style)
 }
 
 both_databases!(a_colleague_sees_bottle_and_verdict_and_no_seconds, async |house| {
@@ -233,7 +267,7 @@ both_databases!(the_board_shows_every_artist_in_every_room_and_seconds_to_two_pe
     bench(&mut owner, &house, &["1.5", "1.6", "1.5", "1.6"], ("22", "45")).await;
     let cells = |html: &str| html::tags(html).iter().filter(|tag| tag.get("class").is_some_and(|c| c.starts_with("cell"))).count();
     let page = owner.page("/").await;
-    let artists = house.number("select count(*) from person where role = 'artist' and left_at is null").await;
+    let artists = house.number("select count(*) from artist").await;
     assert_eq!(cells(&page.text()) as i64, artists * 3);
     let seconds = |html: &str| {
         let from = html.find("class=\"board\"").unwrap();

@@ -186,7 +186,7 @@ impl TestHouse {
 }
 
 /// Every table of ours; a test compares the list with the migrations.
-pub(crate) const TABLES: [&str; 29] = [
+pub(crate) const TABLES: [&str; 33] = [
     "writer",
     "form_key",
     "audit",
@@ -203,6 +203,10 @@ pub(crate) const TABLES: [&str; 29] = [
     "instrument_check",
     "reading",
     "reading_import",
+    "artist",
+    "timing_session",
+    "placement",
+    "hands_kept",
     "cure_class",
     "product",
     "stopped_lot",

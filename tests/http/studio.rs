@@ -89,9 +89,9 @@ pub(crate) struct Things {
     pub(crate) bottle: String,
     pub(crate) bench_test: String,
     pub(crate) class: String,
-    /// Ines, timed in this style; and an artist nobody has timed.
-    pub(crate) artist: String,
-    pub(crate) style: String,
+    /// Ines, timed in this style; and an artist nobody has timed in hers.
+    pub(crate) timed_artist: String,
+    pub(crate) timed_style: String,
     pub(crate) untimed_artist: String,
     pub(crate) sensor_secret: String,
     pub(crate) lantern_secret: String,
@@ -132,10 +132,7 @@ pub(crate) async fn furnish(house: &TestHouse) -> Things {
     things.invitation = invite(&mut owner, INVITED, "artist", &mut things).await;
     rooms(house, &mut owner, &mut things).await;
     crate::shelf::furnish(house, &mut owner, &mut things).await;
-    // Until artists are there: a person of the role is one.
-    things.artist = things.people["Ines Okafor"].clone();
-    things.style = "volume".to_owned();
-    things.untimed_artist = things.people["Tilde Brandt"].clone();
+    crate::advice::furnish(house, &mut things).await;
     things
 }
 
