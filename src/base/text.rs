@@ -47,7 +47,7 @@ pub fn line(text: &str, most: usize) -> Result<String, BadText> {
     }
 }
 
-/// Text of several lines: as [`line`], but line breaks and tabs are kept and an empty text is accepted.
+/// Text of several lines: as [`line()`], but line breaks and tabs are kept and an empty text is accepted.
 ///
 /// # Errors
 /// [`BadText`] says what is wrong.

@@ -86,7 +86,7 @@ pub struct BottleAsked {
     /// Its name: 1 to 80 characters, no other bottle's.
     #[schema(min_length = 1, max_length = 80)]
     pub name: String,
-    /// Window of set time on the label, [lower, upper] seconds, or one figure [x].
+    /// Window of set time on the label, [lower, upper] seconds, or one figure `[x]`.
     #[serde(default)]
     #[schema(min_items = 1, max_items = 2)]
     pub label_s: Option<Vec<f64>>,

@@ -2,7 +2,7 @@
 //! with the date in one column or two. Says what was understood, gives the good rows, and names the faulty ones.
 //!
 //! Two steps, so that a person can look before anything is kept: [`understand`] reads the header and looks through the
-//! dates; [`rows`] then gives one row after another, which a page can show progress by. Whether a reading is believed
+//! dates; [`rows()`] then gives one row after another, which a page can show progress by. Whether a reading is believed
 //! is [`super::plausible`]'s matter, and what was there before is the store's.
 
 mod dates;
