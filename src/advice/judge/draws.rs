@@ -5,9 +5,10 @@ use crate::adhesives::set_time::{
     Openness, PICK_UP_DOUBT, Parameter, Posterior, Row, SESSION_SD, Scatter, dryness, pick_up_shift, row,
 };
 use crate::adhesives::{Conditions, PickUp};
-use crate::artists::hands::{Hands, Nig, OPENNESS_POINTS, ln_openness, openness_cell, openness_step};
+use crate::artists::hands::{Hands, Nig};
 use crate::base::stats::gamma::{AtScore, QuantileTable};
 use crate::base::stats::lattice::{self, POINTS};
+use crate::base::stats::openness::{OPENNESS_POINTS, ln_openness, openness_cell, openness_step};
 
 use super::question::RoomNow;
 
