@@ -121,7 +121,11 @@ fn first_on_the_shelf(q: &Question<'_>, judged: &Judgement) -> Option<String> {
         .filter(|(_, other)| other.outside_climate && other.outcome.ratio() < own.outcome.ratio())
         .map(|(b, _)| q.bottles[b].name.as_str())
         .collect();
-    let mut said = format!("{} comes first on this shelf: {}.", q.bottles[first].name, own.verdict.words());
+    let name = &q.bottles[first].name;
+    let mut said = match own.verdict {
+        Verdict::Fits => format!("{name} comes first on this shelf: fits."),
+        verdict => format!("No bottle on this shelf fits; {name} comes nearest ({}).", verdict.words()),
+    };
     if !passed_over.is_empty() {
         said.push_str(&format!(
             " By seconds alone {} would come before it, but the room is outside the air its maker prints.",

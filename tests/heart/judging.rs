@@ -197,10 +197,10 @@ fn every_bottle_that_does_better_than_the_one_in_daily_use_is_offered_with_what_
 
 #[test]
 fn a_bottle_nearer_to_the_limits_is_offered_though_it_does_not_fit_either() {
-    // Both far too quick; the second less so, and known from its label alone.
+    // Both too quick; the second less so, and known from its label alone.
     let shelf =
         vec![bottle("Fen", (0.2, 0.4), None, &[(1, 0.3), (1, 0.3), (2, 0.3)]), bottle("Dune", (0.5, 1.0), None, &[])];
-    let mut room = Room::new(2.0, air(22.0, 45.0), shelf);
+    let mut room = Room::new(1.2, air(22.0, 45.0), shelf);
     room.daily = Some(0);
     let found = options(&room.ask(), &judge(&room.ask()));
     let offer = found.offers.iter().find(|o| o.change == "Use Dune in place of Fen").unwrap();
