@@ -84,7 +84,6 @@ proptest! {
         }
     }
 
-    #[test]
     // Its tests, however odd, are its own: what the air does to a class is not learned from them here.
     #[test]
     fn a_slower_bottle_on_the_shelf_never_changes_the_recommended_class(
