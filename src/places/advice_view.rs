@@ -177,7 +177,7 @@ fn on_rule<'a>(q: &Question<'a>, work: &ForWork) -> Vec<OnRule<'a>> {
 }
 
 fn rule<'a>(_: &Question<'_>, work: &ForWork, bottles: &'a [OnRule<'a>], studio: &Studio) -> Rule<'a> {
-    Rule { lies_still: work.judged.lies_still, suits: work.suits, bottles, mark: studio.decimal }
+    Rule { hands_time: work.judged.hands_time, suits: work.suits, bottles, mark: studio.decimal }
 }
 
 fn full(q: &Question<'_>, work: &ForWork, asked: &Asked, read: &Read, around: &Around<'_>) -> Full {
@@ -293,7 +293,6 @@ fn classes(work: &ForWork) -> Vec<ClassRow> {
 }
 
 fn options(work: &ForWork, asked: &Asked, read: &Read, around: &Around<'_>) -> Vec<OptionRow> {
-    let before = work.judged.outcome(work.judged.base);
     work.options
         .offers
         .iter()
@@ -309,18 +308,26 @@ fn options(work: &ForWork, asked: &Asked, read: &Read, around: &Around<'_>) -> V
                 when: when.to_owned(),
                 until: until.to_owned(),
                 change: offer.change.clone(),
-                side_effect: crate::base::text::capital(offer.side_effect),
+                side_effect: brings(offer),
                 state: (mark(offer.verdict_after), word, wrong),
-                disturbed: format!("{} → {}", words::share(before.disturbed.mean), words::share(offer.after.disturbed.mean)),
+                disturbed: format!("{} → {}", words::share(offer.before.disturbed.mean), words::share(offer.after.disturbed.mean)),
                 holding: format!(
                     "{} → {}",
-                    clock(before.extra_hold_min_per_set * 60.0),
+                    clock(offer.before.extra_hold_min_per_set * 60.0),
                     clock(offer.after.extra_hold_min_per_set * 60.0)
                 ),
                 link: advice_links::leads_to(around.house, offer, asked, read),
             }
         })
         .collect()
+}
+
+/// Side effect and cost as sentences.
+fn brings(offer: &crate::advice::options::Offer) -> String {
+    let cost = if offer.cost.is_empty() { String::new() } else { format!("costs {}", offer.cost) };
+    let said: Vec<String> =
+        [offer.side_effect, &cost].into_iter().filter(|clause| !clause.is_empty()).map(crate::base::text::capital).collect();
+    said.join(". ")
 }
 
 fn band(q: &Question<'_>, work: &ForWork, read: &Read, around: &Around<'_>) -> Option<BandView> {

@@ -1,4 +1,4 @@
-//! The shelf on one rule of seconds, counted from contact: when these extensions lie still as a bracket, which set
+//! The shelf on one rule of seconds, counted from contact: the hands time as a bracket, which set
 //! times suit as a tinted strip, and each bottle as a circle with a thick and a thin line.
 
 use super::Ink;
@@ -34,8 +34,8 @@ pub struct OnRule<'a> {
 /// What the rule shows.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Rule<'a> {
-    /// When the extension lies still: 1 in 10, half, 9 in 10 placements.
-    pub lies_still: Times,
+    /// The hands time, 1 in 10, half, 9 in 10 placements: until the extension lies still, counting what the travel uses up.
+    pub hands_time: Times,
     /// Set times that suit, if any.
     pub suits: Option<Suits>,
     /// The bottles, in the order of the list.
@@ -73,7 +73,7 @@ pub fn draw(rule: &Rule<'_>) -> Drawn {
 
 /// The scale from contact on, long enough for the hands, the strip and every best guess.
 fn axis(rule: &Rule<'_>) -> (Scale, Vec<f64>) {
-    let mut longest = rule.lies_still.high.get().max(rule.suits.map_or(0.0, |suits| suits.to.get()));
+    let mut longest = rule.hands_time.high.get().max(rule.suits.map_or(0.0, |suits| suits.to.get()));
     for bottle in rule.bottles {
         longest = longest.max(bottle.set_time.median.get() * 1.25).max(bottle.set_time.high.get().min(longest * 1.5));
     }
@@ -82,10 +82,10 @@ fn axis(rule: &Rule<'_>) -> (Scale, Vec<f64>) {
 }
 
 fn head(rule: &Rule<'_>, scale: &Scale, ticks: &[f64], strip: Option<(f64, f64)>, grid: &str) -> String {
-    let still = rule.lies_still;
+    let still = rule.hands_time;
     let mut svg = Ink::default();
     let said = format!(
-        "Rule of seconds after contact. Extensions lie still between {}, 8 times in 10. {}",
+        "Rule of seconds after contact. The hands time is between {}, 8 times in 10. {}",
         words::seconds_range(still.low, still.high).replace('–', " and "),
         strip_words(rule)
     );
@@ -105,10 +105,10 @@ fn head(rule: &Rule<'_>, scale: &Scale, ticks: &[f64], strip: Option<(f64, f64)>
     }
     let (low, mid, high) = (scale.at_or_edge(still.low.get()), scale.at_or_edge(still.median.get()), scale.at_or_edge(still.high.get()));
     svg.add(format_args!("<path class=\"hand\" d=\"M{} 36v-9H{}v9M{} 27v-7\"/>", Px(low), Px(high.max(low + 3.0)), Px(mid)));
-    svg.text("", (mid.clamp(LEFT + 18.0, RIGHT - 90.0), 14.0), "middle", "lies still");
+    svg.text("", (mid.clamp(LEFT + 26.0, RIGHT - 90.0), 14.0), "middle", "hands time");
     if let Some((from, to)) = strip {
-        // Beside "lies still" on the upper line when there is room, else at the right end.
-        let clear = mid.clamp(LEFT + 18.0, RIGHT - 90.0) + 62.0;
+        // Beside the hands’ words on the upper line when there is room, else at the right end.
+        let clear = mid.clamp(LEFT + 26.0, RIGHT - 90.0) + 62.0;
         svg.text("", (f64::midpoint(from, to).clamp(clear, RIGHT - 16.0), 14.0), "middle", "suits");
         svg.add(format_args!("<path class=\"tick\" d=\"M{} 18L{} 36\"/>", Px(f64::midpoint(from, to).clamp(clear, RIGHT - 16.0)), Px(f64::midpoint(from, to))));
     }
@@ -179,7 +179,7 @@ fn caption(rule: &Rule<'_>) -> String {
         None => "No set time suits these hands within both limits, so there is no tinted strip.".to_owned(),
     };
     format!(
-        "One rule of seconds, counted from contact. The bracket is when extensions lie still, 8 times in 10. {strip} Circle: best guess. Thick line: half the time. Thin line: 8 times in 10. Dashed: a starting guess."
+        "One rule of seconds, counted from contact. The bracket is the hands time, 8 times in 10: until an extension lies still, counting what the travel uses up. {strip} Circle: best guess. Thick line: half the time. Thin line: 8 times in 10. Dashed: a starting guess."
     )
 }
 
@@ -197,7 +197,7 @@ mod tests {
 
     fn shelf<'a>(bottles: &'a [OnRule<'a>]) -> Rule<'a> {
         Rule {
-            lies_still: times(0.8, 1.2, 1.8),
+            hands_time: times(0.8, 1.2, 1.8),
             suits: Some(Suits { from: s(2.0), to: s(2.4) }),
             bottles,
             mark: DecimalMark::Point,

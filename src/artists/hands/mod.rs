@@ -12,8 +12,5 @@ mod timing;
 pub use nig::Nig;
 pub use report::{KeptReport, Known, Quantity, Report, Trend, USUAL_OPENNESS, report};
 pub use sittings::Sittings;
-pub use summary::{
-    Hands, OPENNESS_MIDDLE, OPENNESS_POINTS, OPENNESS_REACH, UNTIMED_SETTLE_S, UNTIMED_TRAVEL_S, ln_openness,
-    openness_cell, openness_step,
-};
+pub use summary::{Hands, UNTIMED_SETTLE_S, UNTIMED_TRAVEL_S};
 pub use timing::{FrameTime, TAPPING_S, Timing, from_frames, may_include_waiting, spread_without_tapping};
