@@ -233,7 +233,7 @@ impl TypedTest {
             .into_iter()
             .map(|liquid| FieldView {
                 name: liquid.key(),
-                label: crate::base::text::capital(liquid.words()),
+                label: label_of(liquid),
                 kind: "check",
                 value: self.liquid(liquid).to_owned(),
                 optional: true,
@@ -280,6 +280,14 @@ impl TypedTest {
                 format!("every {}", unit("s")(value))
             })),
         ]
+    }
+}
+
+/// With a capital, but for the pH, which has its own.
+fn label_of(liquid: Liquid) -> String {
+    match liquid {
+        Liquid::PhPrimer => liquid.words().to_owned(),
+        _ => crate::base::text::capital(liquid.words()),
     }
 }
 

@@ -69,6 +69,8 @@ struct BenchPage {
     mistakes: Vec<Mistake>,
     /// What was just kept or struck out.
     told: Option<String>,
+    /// Where taking back what was just kept is sent.
+    take_back: Option<String>,
     newest: Vec<TestRow>,
     cautions: Vec<Caution>,
     next: String,
@@ -121,7 +123,10 @@ async fn show(
     typed.fill_air(&bench.studio, bench.here.room.as_ref(), bench.here.read.as_ref());
     let mut view = view(&mut db, &house, &staff, &bench, typed, &[], new_form_key()).await?;
     view.told = match asked.told.as_str() {
-        "kept" => newest.first().map(|test| format!("Kept: {}.", super::test_rows::found_words(&bench.studio, test))),
+        "kept" => {
+            view.take_back = view.newest.first().filter(|test| !test.struck).map(|test| test.mark.clone());
+            newest.first().map(|test| format!("Kept: {}.", super::test_rows::found_words(&bench.studio, test)))
+        }
         "struck" => Some("Struck out: it counts no more.".to_owned()),
         _ => None,
     };
@@ -164,6 +169,7 @@ async fn view(
         fields,
         typed,
         told: None,
+        take_back: None,
         newest: newest.iter().map(|test| test_row(&bench.studio, &path, test, now)).collect(),
         cautions: WORK.iter().copied().filter(|caution| AT_THE_BENCH.contains(&caution.heading)).collect(),
         next: next.what,
