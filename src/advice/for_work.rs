@@ -115,7 +115,7 @@ pub fn lead(q: &Question<'_>, work: &ForWork, room: &str) -> String {
     match now {
         Some(offer) => {
             let with = ["thin", "medium", "full"].into_iter().find(|bead| offer.change.contains(bead)).unwrap_or("other");
-            format!("{first}{close}, and fits with a {with} bead.")
+            format!("{first}{close}; with a {with} bead it fits.")
         }
         None => format!("{first}{close}."),
     }

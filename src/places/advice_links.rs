@@ -120,6 +120,11 @@ pub(super) fn choices(house: &House, asked: &Asked, read: &Read) -> Vec<Choices>
 /// Where an option leads: the same page with the bead or liquid changed, or the room for a change of air.
 pub(super) fn leads_to(house: &House, offer: &Offer, asked: &Asked, read: &Read) -> Option<(String, String)> {
     let at = Address::of(asked, read);
+    let other = read.shelf.iter().find(|bottle| offer.change.starts_with(&format!("Use {} in place of", bottle.name)));
+    if let Some(other) = other {
+        let to = at.with_bottle(other.bottle.to_string());
+        return Some((house.url(&to.path()), format!("With {}", other.name)));
+    }
     let bead = Bead::ALL.into_iter().find(|bead| offer.change.contains(&format!("{} bead", bead.word())));
     if let Some(bead) = bead {
         let to = Address { bead, ..at };

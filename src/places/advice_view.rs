@@ -56,6 +56,8 @@ pub(super) struct OptionRow {
     pub(super) disturbed: String,
     pub(super) holding: String,
     pub(super) link: Option<(String, String)>,
+    /// The soonest that fits, on good data: its act is the filled one.
+    pub(super) filled: bool,
 }
 
 /// The working band.
@@ -293,10 +295,13 @@ fn classes(work: &ForWork) -> Vec<ClassRow> {
 }
 
 fn options(work: &ForWork, asked: &Asked, read: &Read, around: &Around<'_>) -> Vec<OptionRow> {
+    let known = work.poor.is_none() && read.air.as_ref().is_some_and(|air| !air.stale);
+    let first = work.options.offers.iter().position(|offer| known && offer.verdict_after == Verdict::Fits);
     work.options
         .offers
         .iter()
-        .map(|offer| {
+        .enumerate()
+        .map(|(at, offer)| {
             use crate::advice::options::Takes;
             let (when, until) = match offer.takes {
                 Takes::Now => ("Now", "no waiting"),
@@ -317,6 +322,7 @@ fn options(work: &ForWork, asked: &Asked, read: &Read, around: &Around<'_>) -> V
                     clock(offer.after.extra_hold_min_per_set * 60.0)
                 ),
                 link: advice_links::leads_to(around.house, offer, asked, read),
+                filled: first == Some(at),
             }
         })
         .collect()
