@@ -3,10 +3,13 @@
 //! Which bottle was in hand during a timing is handed in by the caller ([`BottlesAt`]): this part keeps its name and what
 //! was predicted of it, and asks nothing more.
 
+pub mod chart;
+pub mod entry;
 pub mod hands;
 mod seed;
 mod store;
 mod style;
+mod words;
 
 use std::pin::Pin;
 
