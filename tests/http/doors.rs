@@ -121,8 +121,9 @@ pub(crate) fn rows() -> Vec<Row> {
     let mut rows = fixed();
     rows.extend(office());
     rows.extend(rooms());
-    rows.extend(crate::shelf::rows());
+    // Before the shelf's, which take the bottle out of its room.
     rows.extend(crate::advice::rows());
+    rows.extend(crate::shelf::rows());
     rows.extend(crate::live::rows());
     rows.extend(programs());
     rows.push(post("/sign-out", empty_form, "ssgggggss"));

@@ -128,6 +128,20 @@ fn words() -> Vec<Words> {
             known: vec![allowed_key(Some(true)), allowed_key(Some(false)), allowed_key(None)],
         },
         Words {
+            column: "advice.verdict",
+            insert: |word, n| {
+                format!(
+                    "insert into advice (id, number, at, person, artist, room, style, bottle, verdict, model, inputs, answer)
+                     select '{}', {}, 1, min(person), min(id), (select min(id) from room), '', (select min(id) from bottle),
+                     '{word}', '', '', '' from artist",
+                    id(n),
+                    1000 + n
+                )
+            },
+            // Every `Verdict` but *not for today*, which cannot be taken.
+            known: vec!["fits", "near_too_quick", "near_too_slow", "too_quick", "too_slow"],
+        },
+        Words {
             column: "bench_sitting.piece",
             insert: |word, n| {
                 format!("insert into bench_sitting (id, bottle, piece, at) select '{}', min(id), '{word}', 1 from bottle", id(n))
