@@ -50,7 +50,7 @@ pub async fn air_now(
     Ok(judge(&reading, instrument, &checks, settings, now))
 }
 
-fn judge(
+pub(super) fn judge(
     reading: &KeptReading,
     instrument: Instrument,
     checks: &[Check],

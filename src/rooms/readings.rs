@@ -29,6 +29,9 @@ pub struct KeptReading {
     pub set_aside: String,
 }
 
+/// The topic that rises with every reading kept, counted or set aside.
+pub const AIR: &str = "air";
+
 /// What became of a reading.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Outcome {
@@ -114,6 +117,7 @@ pub(super) async fn keep_for(tx: &mut Tx, new: &NewReading, wording: Wording, by
     .bind(&set_aside)
     .execute(tx.db())
     .await?;
+    tx.raise(AIR);
     Ok(if set_aside.is_empty() { Outcome::Kept } else { Outcome::SetAside(set_aside) })
 }
 

@@ -72,6 +72,7 @@ pub(crate) async fn seed_readings(
                 for rows in judged.chunks(ROWS_A_STATEMENT) {
                     insert(tx, room, instrument, rows).await?;
                 }
+                tx.raise(super::readings::AIR);
                 tx.record_tells_itself();
                 Ok(Kept::see(""))
             })

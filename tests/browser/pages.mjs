@@ -13,6 +13,7 @@
 //         it is another than the device's
 
 import { ask, claimPath } from './house.mjs';
+import { bottleOf, onBottle } from './shelf.mjs';
 
 const ID = '[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}';
 
@@ -82,6 +83,24 @@ export const pages = [
   { name: 'instrument', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/instruments/{id}') },
   { name: 'instrument-owner', as: 'owner', on: link('/rooms/{id}'), link: link('/rooms/{id}/instruments/{id}') },
 
+  { name: 'shelf', as: 'artist', reach: onShelf, link: link('/shelf') },
+  { name: 'shelf-owner', as: 'owner', path: '/shelf' },
+  { name: 'shelf-finished', as: 'artist', path: '/shelf', query: 'show=finished' },
+  { name: 'bottle', as: 'artist', reach: onBottle(''), link: link('/shelf/bottles/{id}') },
+  { name: 'bottle-edit', as: 'desk', reach: onBottle('/edit'), link: link('/shelf/bottles/{id}/edit') },
+  { name: 'bench', as: 'artist', reach: onBottle('/bench'), link: link('/shelf/bottles/{id}/bench') },
+  { name: 'bench-refused', as: 'artist', reach: onBottle('/bench'), link: link('/shelf/bottles/{id}/bench'), then: send, status: 422 },
+  { name: 'bottle-new', as: 'artist', path: '/shelf/bottles/new' },
+  { name: 'bottle-new-refused', as: 'artist', path: '/shelf/bottles/new', then: refuseBottle, status: 422 },
+  { name: 'product-new', as: 'owner', path: '/shelf/products/new' },
+  { name: 'product-new-refused', as: 'owner', path: '/shelf/products/new', then: send, status: 422 },
+  { name: 'product-edit', as: 'owner', on: '/shelf', link: link('/shelf/products/{id}/edit') },
+  { name: 'classes', as: 'artist', path: '/shelf/classes' },
+  { name: 'classes-owner', as: 'owner', path: '/shelf/classes' },
+  { name: 'class', as: 'owner', on: '/shelf/classes', link: link('/shelf/classes/{id}') },
+  { name: 'liquids', as: 'artist', path: '/shelf/liquids' },
+  { name: 'empty-shelf', as: 'owner', in: 'empty', path: '/shelf' },
+
   { name: 'office', as: 'owner', path: '/office' },
   { name: 'settings', as: 'owner', path: '/office/settings' },
   { name: 'people', as: 'owner', path: '/office/people' },
@@ -106,6 +125,18 @@ export const pages = [
   { name: 'no-such-page', as: 'owner', path: '/no-such-page', status: 404 },
   { name: 'not-hers', as: 'artist', path: '/office/settings', status: 403 },
 ];
+
+/** The shelf with a bottle on it. */
+async function onShelf(house) {
+  await bottleOf(house);
+  return '/shelf';
+}
+
+/** A bottle that came on no day. */
+async function refuseBottle(page) {
+  await page.fill('[name=received]', '');
+  await send(page);
+}
 
 /** Where an invitation to the studio leads. */
 async function invite(house) {

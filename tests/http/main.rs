@@ -6,6 +6,7 @@
 
 #![allow(clippy::unwrap_used, reason = "a test stops at the first thing that is not as it must be")]
 
+mod advice;
 mod api;
 mod base_path;
 mod browser;
@@ -16,6 +17,7 @@ mod headers;
 mod house;
 mod html;
 mod imports;
+mod live;
 mod matrix;
 mod mistakes;
 mod people;
@@ -23,6 +25,7 @@ mod push;
 mod random;
 mod rooms;
 mod schema;
+mod shelf;
 mod sign_in;
 mod store;
 mod studio;
