@@ -16,6 +16,7 @@ mod headers;
 mod house;
 mod html;
 mod imports;
+mod learning;
 mod matrix;
 mod mistakes;
 mod people;
