@@ -206,7 +206,7 @@ async fn record(
                         let bottle = unfinished(store::bottle(tx.db(), id).await?)?;
                         match bench_store::newest_sitting(tx.db(), id).await? {
                             Some((going_on, newest)) if going_on.goes_on(&sitting, newest) => {
-                                test.sitting = going_on.id
+                                test.sitting = going_on.id;
                             }
                             _ => bench_store::add_sitting(tx, &sitting).await?,
                         }
