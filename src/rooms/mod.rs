@@ -15,6 +15,7 @@ mod instrument_page;
 mod list_page;
 pub mod logger_file;
 pub mod now;
+pub mod plan;
 pub mod plausible;
 pub mod push;
 mod reading_page;
