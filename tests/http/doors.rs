@@ -116,6 +116,7 @@ pub(crate) fn post(path: &'static str, sent: fn(&Things) -> Sent, expected: &'st
 pub(crate) fn rows() -> Vec<Row> {
     let mut rows = fixed();
     rows.extend(office());
+    rows.extend(crate::plan::rows());
     rows.extend(rooms());
     rows.extend(crate::live::rows());
     rows.extend(programs());

@@ -104,6 +104,7 @@ pub fn humidity_at(of: Air, surface: f64) -> f64 {
 }
 
 /// The %RH at a room's temperature at which a surface is just at the dew point.
-fn humidity_wet_at(room: Celsius, surface: f64) -> f64 {
+#[must_use]
+pub fn humidity_wet_at(room: Celsius, surface: f64) -> f64 {
     100.0 * air::saturation_pressure(Celsius::clamped(surface)).get() / air::saturation_pressure(room).get()
 }
