@@ -102,7 +102,7 @@ impl PlanChart<'_> {
         if (span.0..span.1).contains(&self.wet) {
             let at = y.at(self.wet);
             write!(svg, "<path class=\"limit\" d=\"M{} {}H{}\"/>", Px(LEFT), Px(at), Px(RIGHT))?;
-            text(svg, "halo", (LEFT + 4.0, at - 4.0), "start", "glass wet past here")?;
+            text(svg, "halo", (LEFT + 4.0, at - 4.0), "start", "wet past here")?;
         }
         self.lines(svg, x, y)?;
         svg.push_str("</svg>");

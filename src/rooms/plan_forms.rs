@@ -5,7 +5,7 @@ use axum::response::Response;
 use serde::Deserialize;
 
 use super::plan::{Air, Capacity};
-use super::plan_fit::{FitAsked, NoFit, fitted};
+use super::plan_fit::{FitAsked, fitted};
 use super::plan_page::{self, PlanAsked};
 use super::plan_store::{self, Planning, Situation};
 use super::room_form::open_room;
@@ -366,19 +366,17 @@ async fn accept_fit(
         let situation = Situation::load(&mut db, &room, &settings, owner.visitor.now.0).await?;
         (fitted(&mut db, &asked, &room, &situation, &studio).await?, situation.planning)
     };
-    let fit = match found {
-        Ok(fitted) => fitted.fit,
-        Err(NoFit::Typed(_) | NoFit::Says(_)) => {
-            // The page says why; nothing is kept.
-            let query: PlanAsked = [("fit_from", fit_from), ("fit_to", fit_to), ("fit_devices", fit_devices)]
-                .map(|(name, value)| (name.to_owned(), value.clone()))
-                .into();
-            let again = Again::back(&form.key, &[]);
-            return plan_page::load(&house, &owner.as_staff(), id, &query, &again).await?.answer(None);
-        }
-    };
+    let fit = found.ok().map(|fitted| fitted.fit);
+    // Where nothing can be accepted the page is shown with the stretch once more and says why.
+    let query = [("fit_from", &asked.from), ("fit_to", &asked.to), ("fit_devices", &asked.devices)];
+    let query = serde_urlencoded::to_string(query).map_err(Problem::broken)?;
     let kept = house.store.write(&form.key, move |tx| {
+        let query = query.clone();
         Box::pin(async move {
+            let Some(fit) = fit else {
+                tx.record_tells_itself();
+                return Ok(Kept::see(format!("/rooms/{id}/plan?{query}")));
+            };
             let now = tx.now.0;
             let planning = Planning { capacity: fit.capacity, fitted: Some(now), ..planning };
             plan_store::change_planning(tx, id, &planning).await?;

@@ -3,7 +3,7 @@
 use super::plan::balance::Moves;
 use super::plan::fit::{Fit, LEAST_CHANGE, LEAST_HOURS, LEAST_READINGS, Unfit};
 use super::plan::guards::{COLDEST_ROOM_C, Guard, Warning};
-use super::plan::{Air, PlanInputs, Reach, devices_for};
+use super::plan::{Air, PlanInputs, Reach, devices_for, is_rise};
 use super::{DeviceKind, Room};
 use crate::base::units::{Celsius, Hours};
 use crate::web::studio::Studio;
@@ -65,7 +65,11 @@ pub(super) fn lead(room: &Room, inputs: &PlanInputs, target: Air, reach: &Reach,
     let (name, wanted) = (&room.name, air(target, studio));
     match reach {
         Reach::Reached { best, .. } if best.get() < 1e-9 => {
-            ("fit", format!("{name} is there now: {wanted}. Nothing needs to be switched on."))
+            let to_stay = match needed(inputs, target) {
+                grams if grams >= 1.0 => format!("To stay there it takes about {}\u{a0}g an hour.", studio.number(grams, 0)),
+                _ => "Nothing needs to be switched on.".to_owned(),
+            };
+            ("fit", format!("{name} is there now: {wanted}. {to_stay}"))
         }
         Reach::Reached { low, best, high } => {
             let (best, range) = (hours(*best, studio), span(*low, *high, studio));
@@ -138,8 +142,8 @@ pub(super) fn left_out(inputs: &PlanInputs, target: Air, devices: &[(String, Dev
     let rising = devices_for(inputs, target).iter().any(|device| device.moves == Moves::Gives);
     for (name, kind) in devices {
         let off = match kind {
-            DeviceKind::Humidifier => target.density() < inputs.now.density(),
-            DeviceKind::Dehumidifier => target.density() >= inputs.now.density(),
+            DeviceKind::Humidifier => !is_rise(inputs.now, target),
+            DeviceKind::Dehumidifier => is_rise(inputs.now, target),
             DeviceKind::Heater | DeviceKind::Cooler => false,
         };
         if off {

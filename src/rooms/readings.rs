@@ -216,6 +216,42 @@ pub(super) async fn newest_believed(db: &mut Db, room: RoomId) -> Result<Option<
     row.as_ref().map(read_reading).transpose()
 }
 
+/// The newest believed reading of every room in use, in one statement; by the index one step a room.
+pub(super) async fn newest_of_every_room(db: &mut Db) -> Result<Vec<(RoomId, KeptReading)>, Problem> {
+    let rows = sqlx::query(
+        "select found.instrument, found.at, found.temperature_c, found.humidity_pct, found.given_by, found.set_aside, room.id
+         from room join reading found on found.id = (
+           select reading.id from reading where reading.room = room.id and reading.set_aside = ''
+           and reading.instrument not in (select id from instrument where outdoors = 1) order by reading.at desc limit 1
+         ) where room.closed is null",
+    )
+    .fetch_all(db)
+    .await?;
+    rows.iter().map(with_room).collect()
+}
+
+/// Every reading of every room in use in `[from, to)`, oldest first in each.
+pub(super) async fn of_every_room_between(
+    db: &mut Db,
+    from: Instant,
+    to: Instant,
+) -> Result<Vec<(RoomId, KeptReading)>, Problem> {
+    let rows = sqlx::query(
+        "select found.instrument, found.at, found.temperature_c, found.humidity_pct, found.given_by, found.set_aside, room.id
+         from room join reading found on found.room = room.id where room.closed is null and found.at >= $1 and found.at < $2
+         and found.instrument not in (select id from instrument where outdoors = 1) order by found.room, found.at",
+    )
+    .bind(from.0)
+    .bind(to.0)
+    .fetch_all(db)
+    .await?;
+    rows.iter().map(with_room).collect()
+}
+
+fn with_room(row: &AnyRow) -> Result<(RoomId, KeptReading), Problem> {
+    Ok((row.get::<String, _>(6).parse().map_err(Problem::broken)?, read_reading(row)?))
+}
+
 /// The newest readings of a room up to an instant, believed and set aside alike, newest first. A sensor whose clock is years ahead
 /// does not hide the others.
 pub(super) async fn newest(db: &mut Db, room: RoomId, until: Instant, most: i64) -> Result<Vec<KeptReading>, Problem> {

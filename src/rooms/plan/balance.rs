@@ -7,6 +7,9 @@ use crate::rooms::air;
 /// What takes longer than thirty days is called never.
 pub const LONGEST_HOURS: f64 = 720.0;
 
+/// Vapour densities nearer than this, g/m³, are one: what is left of rounding.
+pub(super) const SAME: f64 = 1e-9;
+
 /// How the take of a dehumidifier falls with the vapour pressure of its air, against that of its rating. Derived from two published
 /// pairs of ratings: 60 L a day at 35 °C/100 %RH against about 20 at 20 °C/70 %, and a unit's 26.7 °C/60 % rating against two thirds
 /// of it at 18.3 °C/60 %. Two pairs are thin evidence.
@@ -92,7 +95,7 @@ impl Balance {
     /// Hours from one vapour density to another with a constant source; none when it is never reached.
     #[must_use]
     pub fn hours_to(&self, from: f64, to: f64, source: f64) -> Option<f64> {
-        if (to - from).abs() < 1e-9 {
+        if (to - from).abs() < SAME {
             return Some(0.0);
         }
         let end = self.plateau(source);
@@ -145,14 +148,14 @@ impl Course {
     #[must_use]
     pub fn run(balance: &Balance, devices: &[PlanDevice], (now, target): (Air, Air), warming_hours: f64) -> Self {
         let (from, to) = (now.density(), target.density());
-        let rising = to >= from;
+        let rising = to >= from - SAME;
         let mut course = Self {
             densities: vec![from],
             from: now.temperature,
             planned: target.temperature,
             warming_hours,
             target: to,
-            reached: ((to - from).abs() < 1e-9).then_some(0),
+            reached: ((to - from).abs() < SAME).then_some(0),
         };
         // A device that works towards the target is stopped there; air that drifts past it by itself is not.
         let held = !devices.is_empty() && if rising { balance.outside <= to } else { balance.outside >= to };

@@ -180,8 +180,14 @@ fn balance_of(inputs: &PlanInputs, capacity: f64) -> Balance {
 /// The devices that work towards a target; those that would work against it stay off.
 #[must_use]
 pub fn devices_for(inputs: &PlanInputs, target: Air) -> Vec<PlanDevice> {
-    let wanted = if target.density() >= inputs.now.density() { Moves::Gives } else { Moves::Takes };
+    let wanted = if is_rise(inputs.now, target) { Moves::Gives } else { Moves::Takes };
     inputs.devices.iter().filter(|device| device.moves.is_like(wanted)).copied().collect()
+}
+
+/// Whether there is to be more water in the air than now, or as much.
+#[must_use]
+pub fn is_rise(now: Air, target: Air) -> bool {
+    target.density() >= now.density() - balance::SAME
 }
 
 /// Heat that evaporating this much water takes out of the room: 0.68 W for each gram an hour, the latent heat of water at about
