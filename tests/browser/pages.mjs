@@ -101,6 +101,12 @@ export const pages = [
   { name: 'liquids', as: 'artist', path: '/shelf/liquids' },
   { name: 'empty-shelf', as: 'owner', in: 'empty', path: '/shelf' },
 
+  { name: 'plan', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/plan') },
+  { name: 'plan-owner', as: 'owner', on: link('/rooms/{id}'), link: link('/rooms/{id}/plan') },
+  { name: 'plan-damp', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/plan'), query: 'humidity=70' },
+  { name: 'plan-refused', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/plan'), then: (page) => page.click('[action$="/plan/outside"] .act'), status: 422 },
+  { name: 'running', as: 'owner', on: link('/rooms/{id}/plan'), link: link('/rooms/{id}/devices/{id}/running') },
+
   { name: 'office', as: 'owner', path: '/office' },
   { name: 'settings', as: 'owner', path: '/office/settings' },
   { name: 'people', as: 'owner', path: '/office/people' },

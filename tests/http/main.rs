@@ -22,6 +22,7 @@ mod live;
 mod matrix;
 mod mistakes;
 mod people;
+mod plan;
 mod push;
 mod random;
 mod rooms;
