@@ -8,6 +8,7 @@ mod today_page;
 pub use api_document::whole as api_document;
 
 use crate::advice;
+use crate::artists;
 use crate::people;
 use crate::rooms;
 use crate::web::routes::Routes;
@@ -22,5 +23,6 @@ pub fn routes() -> Routes {
         .join(api_document::routes())
         .join(people::routes())
         .join(rooms::routes())
+        .join(artists::routes(artists::no_bottles))
         .join(advice::api::routes())
 }
