@@ -5,6 +5,7 @@ mod advice_links;
 mod advice_page;
 mod advice_view;
 mod api_document;
+mod bottles_at;
 mod day;
 mod day_words;
 pub mod may_treat;
@@ -16,6 +17,7 @@ pub use api_document::whole as api_document;
 
 use crate::adhesives;
 use crate::advice;
+use crate::artists;
 use crate::people;
 use crate::rooms;
 use crate::web::live;
@@ -33,6 +35,7 @@ pub fn routes() -> Routes {
         .join(people::routes())
         .join(rooms::routes())
         .join(adhesives::routes())
+        .join(artists::routes(bottles_at::bottles_at))
         .join(advice::routes())
         .join(live::routes())
 }
