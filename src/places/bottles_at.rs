@@ -29,8 +29,7 @@ pub(super) fn bottles_at<'h>(
             let measured = &read.measured;
             let air = Air { temperature: measured.temperature, humidity: measured.humidity.humidity };
             let at = Conditions { air, bead: Bead::Medium, liquids: Liquids::NONE, days_open: bottle.days_open };
-            let doubt =
-                AirDoubt { temperature_k: measured.doubt.temperature, humidity_pct: measured.doubt.humidity };
+            let doubt = AirDoubt { temperature_k: measured.doubt.temperature, humidity_pct: measured.doubt.humidity };
             Seconds::new(bottle.posterior.placement(&at, doubt).quantile(0.5).exp()).ok()
         };
         Ok(shelf
