@@ -11,8 +11,9 @@ create table topic (
 alter table room add column moisture_capacity double precision not null default 10 check (moisture_capacity >= 1);
 alter table room add column moisture_low double precision not null default 5 check (moisture_low >= 1);
 alter table room add column moisture_high double precision not null default 20 check (moisture_high >= 1);
--- When air change and moisture capacity were fitted from readings; null while they are estimates.
+-- When the moisture capacity, and when the air change, was fitted from readings; null while it is an estimate.
 alter table room add column fitted bigint;
+alter table room add column air_changes_measured bigint;
 -- Coldest surface: outside + factor * (room - outside).
 alter table room add column surface_factor double precision not null default 0.6
   check (surface_factor >= 0 and surface_factor <= 1);
@@ -29,6 +30,7 @@ alter table device add column rated_pct double precision;
 
 -- Hangs outside: its readings are the outside air, not that of the room it is listed under.
 alter table instrument add column outdoors bigint not null default 0 check (outdoors in (0, 1));
+create index instrument_outdoors on instrument (outdoors);
 
 -- Outside air as somebody typed it in.
 create table outside_air (

@@ -34,6 +34,8 @@ pub struct AirRow {
     pub href: String,
     /// The page for a reading by hand, base path included.
     pub reading: String,
+    /// Its plan, base path included.
+    pub plan: String,
     /// Volume and devices in a line.
     pub about: String,
     /// The air, once it was read.
@@ -82,6 +84,7 @@ pub async fn air_rows(house: &House, db: &mut Db, studio: &Studio, now: Instant)
         rows.push(AirRow {
             href: house.url(&format!("/rooms/{}", room.id)),
             reading: house.url(&format!("/rooms/{}/readings/new", room.id)),
+            plan: house.url(&format!("/rooms/{}/plan", room.id)),
             about: about(db, &room, studio).await?,
             spark: last_day(db, room.id, &settings, now).await?,
             air: air.map(|air| words(&air, &settings, studio, now)),

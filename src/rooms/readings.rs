@@ -203,11 +203,12 @@ async fn believed_around(db: &mut Db, instrument: InstrumentId, at: Instant) -> 
     Ok(nearest)
 }
 
-/// The newest believed reading of a room.
+/// The newest believed reading of a room; what hangs outside is not its air.
 pub(super) async fn newest_believed(db: &mut Db, room: RoomId) -> Result<Option<KeptReading>, Problem> {
     let row = sqlx::query(
         "select instrument, at, temperature_c, humidity_pct, given_by, set_aside from reading
-         where room = $1 and set_aside = '' order by at desc limit 1",
+         where room = $1 and set_aside = '' and instrument not in (select id from instrument where outdoors = 1)
+         order by at desc limit 1",
     )
     .bind(room.to_string())
     .fetch_optional(db)
@@ -220,7 +221,8 @@ pub(super) async fn newest_believed(db: &mut Db, room: RoomId) -> Result<Option<
 pub(super) async fn newest(db: &mut Db, room: RoomId, until: Instant, most: i64) -> Result<Vec<KeptReading>, Problem> {
     let rows = sqlx::query(
         "select instrument, at, temperature_c, humidity_pct, given_by, set_aside from reading
-         where room = $1 and at <= $2 order by at desc limit $3",
+         where room = $1 and at <= $2 and instrument not in (select id from instrument where outdoors = 1)
+         order by at desc limit $3",
     )
     .bind(room.to_string())
     .bind(until.0)
@@ -230,7 +232,7 @@ pub(super) async fn newest(db: &mut Db, room: RoomId, until: Instant, most: i64)
     rows.iter().map(read_reading).collect()
 }
 
-/// Every reading of a room in `[from, to)`, oldest first.
+/// Every reading of a room's own air in `[from, to)`, oldest first.
 pub(super) async fn between(
     db: &mut Db,
     room: RoomId,
@@ -239,7 +241,8 @@ pub(super) async fn between(
 ) -> Result<Vec<KeptReading>, Problem> {
     let rows = sqlx::query(
         "select instrument, at, temperature_c, humidity_pct, given_by, set_aside from reading
-         where room = $1 and at >= $2 and at < $3 order by at",
+         where room = $1 and at >= $2 and at < $3 and instrument not in (select id from instrument where outdoors = 1)
+         order by at",
     )
     .bind(room.to_string())
     .bind(from.0)

@@ -61,7 +61,9 @@ pub(super) async fn add_room(tx: &mut Tx, room: &Room) -> Result<(), Problem> {
 pub(super) async fn change_room(tx: &mut Tx, room: &Room) -> Result<(), Problem> {
     free_name(tx.db(), room).await?;
     let done = query_with_nulls(
-        "update room set name = $1, name_key = $2, volume_m3 = $3, air_changes_per_hour = $4, coldest_surface = $5, surface_c = $6
+        // An air change typed anew is an estimate again.
+        "update room set name = $1, name_key = $2, volume_m3 = $3, air_changes_per_hour = $4, coldest_surface = $5, surface_c = $6,
+         air_changes_measured = case when air_changes_per_hour = $4 then air_changes_measured else null end
          where id = $7 and closed is null",
     )
     .bind(&room.name)

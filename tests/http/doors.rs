@@ -120,6 +120,7 @@ pub(crate) fn post(path: &'static str, sent: fn(&Things) -> Sent, expected: &'st
 pub(crate) fn rows() -> Vec<Row> {
     let mut rows = fixed();
     rows.extend(office());
+    rows.extend(crate::plan::rows());
     rows.extend(rooms());
     // Before the shelf's, which take the bottle out of its room.
     rows.extend(crate::advice::rows());

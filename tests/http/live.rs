@@ -102,7 +102,7 @@ both_databases!(a_reading_reaches_an_open_page_within_three_seconds, async |hous
 both_databases!(readings_by_hand_and_out_of_files_raise_the_topic_too, async |house| {
     let mut owner = house.owner();
     let gable = &house.things.gable;
-    let n = async || house.number("select coalesce(sum(n), 0) from topic where name = 'air'").await;
+    let n = async || house.number("select cast(coalesce(sum(n), 0) as bigint) from topic where name = 'air'").await;
     let before = n().await;
     let form = owner.form(&format!("/rooms/{gable}/readings/new"), &format!("/rooms/{gable}/readings")).await;
     let form = form.with_all(&[("temperature", "21.4"), ("humidity", "38"), ("do", "keep")]);

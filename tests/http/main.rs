@@ -21,6 +21,7 @@ mod live;
 mod matrix;
 mod mistakes;
 mod people;
+mod plan;
 mod push;
 mod random;
 mod rooms;
