@@ -4,6 +4,7 @@ mod advice_asked;
 mod advice_links;
 mod advice_page;
 mod advice_view;
+mod air_options;
 mod api_document;
 mod day;
 mod day_words;
