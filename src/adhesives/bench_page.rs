@@ -164,7 +164,11 @@ async fn view(
         action: format!("{path}/tests"),
         closed: bench.closed(),
         air,
-        rooms: if bench.rooms.len() > 1 || bench.here.room.is_none() { bench.rooms.iter().map(link).collect() } else { Vec::new() },
+        rooms: if bench.rooms.len() > 1 || bench.here.room.is_none() {
+            bench.rooms.iter().map(link).collect()
+        } else {
+            Vec::new()
+        },
         mistakes: mistakes(fields.all()),
         fields,
         typed,
@@ -201,7 +205,9 @@ async fn record(
                     Box::pin(async move {
                         let bottle = unfinished(store::bottle(tx.db(), id).await?)?;
                         match bench_store::newest_sitting(tx.db(), id).await? {
-                            Some((going_on, newest)) if going_on.goes_on(&sitting, newest) => test.sitting = going_on.id,
+                            Some((going_on, newest)) if going_on.goes_on(&sitting, newest) => {
+                                test.sitting = going_on.id;
+                            }
                             _ => bench_store::add_sitting(tx, &sitting).await?,
                         }
                         bench_store::add_test(tx, id, &test).await?;

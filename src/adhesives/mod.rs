@@ -36,9 +36,9 @@ pub mod words;
 
 pub use bottle::{Bottle, Lapse, Out, discard_by};
 pub use product::{Family, Product, Stated, StudioClass};
-pub use set_time::Label;
 #[allow(unused_imports, reason = "the invented studio is filled with these")]
 pub(crate) use seed::{seed_bottle, seed_product, seed_sitting, seed_sittings};
+pub use set_time::Label;
 pub use shelf::{OnShelf, classes, pooled, shelf};
 pub use summary::Covered;
 

@@ -146,7 +146,10 @@ mod tests {
         let alone = [bottle(heath.id, "21"), bottle(ProductId::new(), "21")];
         assert_eq!(name(&alone[0], &heath, &alone), "Heath");
         let two = [bottle(heath.id, "21"), bottle(heath.id, "")];
-        assert_eq!((name(&two[0], &heath, &two), name(&two[1], &heath, &two)), ("Heath, lot 21".into(), "Heath, no lot".into()));
+        assert_eq!(
+            (name(&two[0], &heath, &two), name(&two[1], &heath, &two)),
+            ("Heath, lot 21".into(), "Heath, no lot".into())
+        );
         let alike = [bottle(heath.id, "21"), bottle(heath.id, "21")];
         assert_eq!(name(&alike[1], &heath, &alike), "Heath, lot 21, bottle 2");
         let gone = Bottle { finished: Some(Instant(1)), ..bottle(heath.id, "20") };

@@ -16,8 +16,7 @@ use crate::store::{Db, Tx, query_with_nulls};
 
 /// The classes in use, quickest first.
 pub(super) async fn classes(db: &mut Db) -> Result<Vec<StudioClass>, Problem> {
-    let rows =
-        sqlx::query("select id, low_s, high_s from cure_class where retired is null").fetch_all(db).await?;
+    let rows = sqlx::query("select id, low_s, high_s from cure_class where retired is null").fetch_all(db).await?;
     let mut classes = rows
         .iter()
         .map(|row| {

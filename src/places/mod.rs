@@ -9,7 +9,9 @@ mod api_document;
 mod day;
 mod day_words;
 pub mod may_treat;
+mod in_hand;
 mod office_page;
+mod plan_page;
 mod settings_page;
 mod today_page;
 
@@ -28,6 +30,7 @@ pub fn routes() -> Routes {
     Routes::new()
         .join(today_page::routes())
         .join(advice_page::routes())
+        .join(plan_page::routes())
         .join(office_page::routes())
         .join(settings_page::routes())
         .join(api_document::routes())

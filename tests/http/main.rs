@@ -17,6 +17,7 @@ mod headers;
 mod house;
 mod html;
 mod imports;
+mod learning;
 mod live;
 mod matrix;
 mod mistakes;

@@ -144,7 +144,10 @@ fn words() -> Vec<Words> {
         Words {
             column: "bench_sitting.piece",
             insert: |word, n| {
-                format!("insert into bench_sitting (id, bottle, piece, at) select '{}', min(id), '{word}', 1 from bottle", id(n))
+                format!(
+                    "insert into bench_sitting (id, bottle, piece, at) select '{}', min(id), '{word}', 1 from bottle",
+                    id(n)
+                )
             },
             known: TestPiece::ALL.into_iter().map(TestPiece::key).collect(),
         },
