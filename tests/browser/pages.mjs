@@ -96,6 +96,11 @@ export const pages = [
   { name: 'liquids', as: 'artist', path: '/shelf/liquids' },
   { name: 'empty-shelf', as: 'owner', in: 'empty', path: '/shelf' },
 
+  { name: 'advice', as: 'artist', on: '/', link: link('/rooms/{id}/advice') },
+  { name: 'advice-owner', as: 'owner', on: '/', link: link('/rooms/{id}/advice') },
+  { name: 'advice-desk', as: 'desk', on: '/', link: link('/rooms/{id}/advice') },
+  { name: 'forecast', as: 'owner', path: '/office/forecast' },
+
   { name: 'office', as: 'owner', path: '/office' },
   { name: 'settings', as: 'owner', path: '/office/settings' },
   { name: 'people', as: 'owner', path: '/office/people' },
