@@ -3,12 +3,22 @@
 //! Which bottle was in hand during a timing is handed in by the caller ([`BottlesAt`]): this part keeps its name and what
 //! was predicted of it, and asks nothing more.
 
+mod about;
+mod artist_form;
+mod artist_page;
 pub mod chart;
 pub mod entry;
 pub mod hands;
+mod list_page;
+mod rows_page;
+#[allow(dead_code, reason = "called where the invented studio is furnished")]
 mod seed;
+mod session_page;
+mod session_row;
 mod store;
 mod style;
+mod timing_page;
+mod typed_page;
 mod words;
 
 use std::pin::Pin;
@@ -24,9 +34,10 @@ use crate::base::units::{Celsius, RelHumidity, Seconds};
 use crate::people;
 use crate::store::Db;
 use crate::web::House;
+use crate::web::routes::Routes;
 use hands::Hands;
 
-#[expect(unused_imports, reason = "the demo is furnished with artists later")]
+#[allow(unused_imports, reason = "called where the invented studio is furnished")]
 pub(crate) use seed::{seed_artist, seed_session, seed_timings};
 pub use style::Style;
 
@@ -251,6 +262,18 @@ pub fn no_bottles<'h>(
     _: Instant,
 ) -> Pin<Box<dyn Future<Output = Result<Vec<BottleInHand>, Problem>> + Send + 'h>> {
     Box::pin(async { Ok(Vec::new()) })
+}
+
+/// Every door of this part; `bottles` says which adhesive may have been in hand.
+#[must_use]
+pub fn routes(bottles: BottlesAt) -> Routes {
+    list_page::routes()
+        .join(artist_form::routes())
+        .join(artist_page::routes())
+        .join(session_page::routes())
+        .join(timing_page::routes(bottles))
+        .join(typed_page::routes(bottles))
+        .join(rows_page::routes(bottles))
 }
 
 /// Every artist who works here now, sorted by name.

@@ -6,25 +6,25 @@ use crate::base::units::Seconds;
 
 /// "2.4 s": one decimal, two below a second.
 #[must_use]
-pub fn seconds(value: Seconds, mark: DecimalMark) -> String {
+pub(super) fn seconds(value: Seconds, mark: DecimalMark) -> String {
     format!("{}\u{a0}s", bare(value, mark))
 }
 
 /// As [`seconds`], without the unit.
 #[must_use]
-pub fn bare(value: Seconds, mark: DecimalMark) -> String {
+pub(super) fn bare(value: Seconds, mark: DecimalMark) -> String {
     mark.show(value.get(), if value.get() < 0.995 { 2 } else { 1 })
 }
 
 /// "0.9–1.3", without the unit.
 #[must_use]
-pub fn range(known: &Known, mark: DecimalMark) -> String {
+pub(super) fn range(known: &Known, mark: DecimalMark) -> String {
     format!("{}–{}", bare(known.low, mark), bare(known.high, mark))
 }
 
 /// How sure a time is, by the ratio of the ends of its 8-in-10 range; what nobody timed is a starting guess.
 #[must_use]
-pub fn sureness(fit: &Nig, p: f64) -> &'static str {
+pub(super) fn sureness(fit: &Nig, p: f64) -> &'static str {
     let (_, low, high) = fit.quantile_with_doubt(p, 0.8);
     match (high - low).exp() {
         _ if fit.effective <= 0.0 => "starting guess",
@@ -37,7 +37,7 @@ pub fn sureness(fit: &Nig, p: f64) -> &'static str {
 
 /// "1 placement", "12 placements", "no placement".
 #[must_use]
-pub fn count(n: usize, one: &str) -> String {
+pub(super) fn count(n: usize, one: &str) -> String {
     match n {
         0 => format!("no {one}"),
         1 => format!("1 {one}"),

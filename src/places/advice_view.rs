@@ -105,7 +105,6 @@ pub(super) struct Around<'a> {
     pub(super) trail: &'a [(Celsius, RelHumidity)],
     /// May these seconds be shown?
     pub(super) full: bool,
-    pub(super) now: Instant,
 }
 
 /// Judges and words it.

@@ -19,6 +19,7 @@ pub use api_document::whole as api_document;
 
 use crate::adhesives;
 use crate::advice;
+use crate::artists;
 use crate::people;
 use crate::rooms;
 use crate::web::live;
@@ -36,6 +37,7 @@ pub fn routes() -> Routes {
         .join(api_document::routes())
         .join(people::routes())
         .join(rooms::routes())
+        .join(artists::routes(in_hand::bottles_at))
         .join(adhesives::routes())
         .join(advice::routes())
         .join(live::routes())

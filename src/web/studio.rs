@@ -195,6 +195,9 @@ impl House {
             title: title.into(),
             person: who.map(|who| who.name.clone()),
             role_word: who.map(|who| who.role.word().to_owned()).unwrap_or_default(),
+            person_mark: who
+                .map(|who| self.store.keys().digest("person on a device", &[who.id.to_string().as_bytes()]))
+                .unwrap_or_default(),
             places,
             moments: Vec::new(),
             clock: studio.zone.clock(now),
@@ -227,6 +230,7 @@ impl House {
             (Place::Today, "Today", "/", true),
             (Place::Rooms, "Rooms", "/rooms", rooms),
             (Place::Shelf, "Shelf", "/shelf", rooms),
+            (Place::Hands, "Hands", "/hands", rooms),
             (Place::Office, "Office", "/office", true),
         ]
         .into_iter()

@@ -7,7 +7,7 @@ mod sessions;
 use std::fmt::Write as _;
 
 pub use against::{DOTS, Times, dots_of, hands_against};
-pub use sessions::{Row, Spread, sessions};
+pub use sessions::{Pooled, Row, Spread, sessions};
 
 use crate::base::chart::{Px, Scale, escaped, round_span};
 use crate::base::number::DecimalMark;

@@ -18,6 +18,17 @@ pub struct Spread {
     pub likely: (Seconds, Seconds),
 }
 
+/// All sessions together, also those no longer drawn.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Pooled {
+    /// Placements that count.
+    pub placements: u32,
+    /// How they spread.
+    pub spread: Spread,
+    /// Nineteen in twenty are quicker.
+    pub p95: Seconds,
+}
+
 /// A session on the picture.
 #[derive(Debug, Clone, Default)]
 pub struct Row {
@@ -41,7 +52,7 @@ const MOST_TICKS: usize = 60;
 /// Draws them: `pooled` over all sessions (`None` while nothing counts), `rows` newest first. `what` names the span in a
 /// sentence: "settle".
 #[must_use]
-pub fn sessions(what: &str, pooled: Option<Spread>, rows: &[Row], wording: &Wording<'_>) -> Chart {
+pub fn sessions(what: &str, pooled: Option<Pooled>, rows: &[Row], wording: &Wording<'_>) -> Chart {
     let drawn = &rows[..rows.len().min(MOST_ROWS)];
     let finding = finding(what, drawn, wording);
     let lines = drawn.len() + usize::from(pooled.is_some());
@@ -57,7 +68,7 @@ pub fn sessions(what: &str, pooled: Option<Spread>, rows: &[Row], wording: &Word
     let mut y = TOP + ROW / 2.0;
     if let Some(pooled) = pooled {
         ink.text("", (0.0, y + 4.0), "start", "all together");
-        spread(&mut ink, &x, y, &pooled);
+        spread(&mut ink, &x, y, &pooled.spread);
         y += ROW;
     }
     for row in drawn {
@@ -98,10 +109,10 @@ fn most(a: Seconds, b: Seconds) -> Seconds {
     if a > b { a } else { b }
 }
 
-fn longest(pooled: Option<Spread>, rows: &[Row]) -> f64 {
+fn longest(pooled: Option<Pooled>, rows: &[Row]) -> f64 {
     let mut values: Vec<f64> = rows.iter().flat_map(|row| &row.counted).map(|s| s.get()).collect();
     let of_rows = if values.is_empty() { 0.0 } else { quantile_of(&mut values, 0.99) };
-    of_rows.max(pooled.map_or(0.0, |pooled| pooled.likely.1.get()))
+    of_rows.max(pooled.map_or(0.0, |pooled| pooled.spread.likely.1.get()))
 }
 
 fn session(ink: &mut Ink, x: &Scale, y: f64, row: &Row) {
@@ -144,17 +155,16 @@ fn at(times: &[Seconds], p: f64) -> Option<Seconds> {
 }
 
 /// An outer figure is given only where at least two placements lie beyond it.
-fn table(pooled: Option<Spread>, rows: &[Row], wording: &Wording<'_>) -> Vec<Vec<String>> {
-    let total: usize = rows.iter().map(|row| row.counted.len()).sum();
+fn table(pooled: Option<Pooled>, rows: &[Row], wording: &Wording<'_>) -> Vec<Vec<String>> {
     let figure = |times: &[Seconds], p: f64, from: usize| match at(times, p) {
         Some(time) if times.len() >= from => bare(time, wording.decimal),
         _ => "–".to_owned(),
     };
     let mut table = Vec::with_capacity(rows.len() + 1);
     if let Some(pooled) = pooled {
-        let figures = [pooled.median, pooled.likely.1].map(|time| bare(time, wording.decimal));
-        let [half, nine] = figures;
-        table.push(vec!["All together".to_owned(), format!("{total}"), half, nine, "–".to_owned()]);
+        let [half, nine, outer] =
+            [pooled.spread.median, pooled.spread.likely.1, pooled.p95].map(|time| bare(time, wording.decimal));
+        table.push(vec!["All together".to_owned(), pooled.placements.to_string(), half, nine, outer]);
     }
     for row in rows {
         table.push(vec![
@@ -195,14 +205,16 @@ mod tests {
     fn many_sessions_stay_a_small_picture_and_all_stand_in_the_table() {
         let rows: Vec<Row> = (0..20).map(|i| row(&format!("day {i}"), 300, 0.5)).collect();
         let seconds = |value: f64| Seconds::new(value).unwrap();
-        let pooled = Spread {
+        let spread = Spread {
             median: seconds(1.0),
             half: (seconds(0.8), seconds(1.2)),
             likely: (seconds(0.6), seconds(1.5)),
         };
+        let pooled = Pooled { placements: 7000, spread, p95: seconds(1.7) };
         let chart = sessions("settle", Some(pooled), &rows, &WORDING);
         assert!(chart.svg.len() < 12_000, "{}", chart.svg.len());
         assert_eq!(chart.rows.len(), 21);
+        assert_eq!(chart.rows[0], ["All together", "7000", "1.0", "1.5", "1.7"]);
     }
 
     #[test]
