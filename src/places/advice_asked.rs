@@ -16,6 +16,7 @@ use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::base::units::{Celsius, RelHumidity};
 use crate::rooms::now::{AirNow, air_now};
+use crate::rooms::plan::PlanInputs;
 use crate::rooms::{self, Room, RoomSettings};
 use crate::store::Db;
 
@@ -44,6 +45,8 @@ pub(super) struct Read {
     pub(super) works_in: Vec<WorksIn>,
     pub(super) air: Option<AirNow>,
     pub(super) settings: RoomSettings,
+    /// What this room can reach; none while its air or the air outside is not known.
+    pub(super) plan: Option<PlanInputs>,
     pub(super) shelf: Vec<OnShelf>,
     pub(super) matter: Matter,
 }
@@ -85,6 +88,7 @@ pub(super) async fn read(
     let Some(asked) = choose(&all, &works_in, &shelf, who, typed) else { return Ok(None) };
     let settings = RoomSettings::load(db).await?;
     let air = air_now(db, room.id, &settings, now).await?;
+    let plan = rooms::plan_inputs(db, room.id, now, &settings).await?;
     let matter = Matter {
         hands: artists::hands(db, asked.artist.id, asked.style).await?,
         room: air.as_ref().map_or_else(assumed, room_now),
@@ -95,7 +99,7 @@ pub(super) async fn read(
         daily: shelf.iter().position(|bottle| bottle.in_use),
         limits: limits(&AdviceSettings::load(db).await?),
     };
-    Ok(Some((asked, Read { room, rooms, artists: all, works_in, air, settings, shelf, matter })))
+    Ok(Some((asked, Read { room, rooms, artists: all, works_in, air, settings, plan, shelf, matter })))
 }
 
 impl Matter {

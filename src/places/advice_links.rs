@@ -5,6 +5,7 @@ use crate::adhesives::{Bead, Liquid, Liquids, PickUp};
 use crate::advice::options::Offer;
 use crate::base::ids::RoomId;
 use crate::web::House;
+use crate::web::studio::Studio;
 
 /// One line of choices.
 pub(super) struct Choices {
@@ -121,7 +122,13 @@ pub(super) fn choices(house: &House, asked: &Asked, read: &Read) -> Vec<Choices>
 }
 
 /// Where an option leads: the same page with the bead or liquid changed, or the room for a change of air.
-pub(super) fn leads_to(house: &House, offer: &Offer, asked: &Asked, read: &Read) -> Option<(String, String)> {
+pub(super) fn leads_to(
+    house: &House,
+    studio: &Studio,
+    offer: &Offer,
+    asked: &Asked,
+    read: &Read,
+) -> Option<(String, String)> {
     let at = Address::of(asked, read);
     let other = read.shelf.iter().find(|bottle| offer.change.starts_with(&format!("Use {} in place of", bottle.name)));
     if let Some(other) = other {
@@ -148,8 +155,14 @@ pub(super) fn leads_to(house: &House, offer: &Offer, asked: &Asked, read: &Read)
         let word = format!("{} {}", if used { "Without" } else { "With" }, liquid.words());
         return Some((house.url(&Address { liquids, ..at }.path()), word));
     }
-    if offer.takes == crate::advice::options::Takes::Hours {
-        return Some((house.url(&format!("/rooms/{}", read.room.id)), format!("See {}", read.room.name)));
+    if let Some(air) = offer.air {
+        let path = format!(
+            "/rooms/{}/plan?humidity={:.0}&temperature={:.1}",
+            read.room.id,
+            air.humidity.get(),
+            studio.scale(air.temperature.get())
+        );
+        return Some((house.url(&path), "Plan it".to_owned()));
     }
     Some((house.url("/shelf"), "See the shelf".to_owned()))
 }

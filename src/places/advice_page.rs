@@ -104,7 +104,7 @@ async fn show(
     let trail = rooms::asked::trail(&mut db, room, from, now.plus(1)).await?;
     let may_treat = may_treat(&mut db, None).await?;
     drop(db);
-    let (asked, read, judged) = think(&house, &studio, &staff, asked, read, trail, now).await?;
+    let (asked, read, judged) = think(&house, &studio, &staff, asked, read, trail).await?;
     page(&view(&house, &studio, &staff, &typed, asked, read, judged, may_treat, now))
 }
 
@@ -116,14 +116,13 @@ async fn think(
     asked: Asked,
     read: Read,
     trail: Vec<(Celsius, RelHumidity)>,
-    now: Instant,
 ) -> Result<(Asked, Read, Judged), Problem> {
     let turn = house.thinking.next().await?;
     let full = asked.artist.seconds_seen_by(&staff.who);
     let (house, studio) = (house.clone(), studio.clone());
     tokio::task::spawn_blocking(move || {
         let _turn = turn;
-        let around = Around { house: &house, studio: &studio, trail: &trail, full, now };
+        let around = Around { house: &house, studio: &studio, trail: &trail, full };
         let judged = judged(&asked, &read, &around);
         (asked, read, judged)
     })
@@ -226,7 +225,7 @@ async fn take(
         return Err(moved("What was chosen is not there any more."));
     }
     let at = Address::of(&asked, &read);
-    let (asked, read, judged) = think(&house, &studio, &staff, asked, read, Vec::new(), now).await?;
+    let (asked, read, judged) = think(&house, &studio, &staff, asked, read, Vec::new()).await?;
     let Some((b, verdict)) = judged.take.filter(|(_, verdict)| *verdict != Verdict::NotForToday) else {
         return Err(moved("This bottle is not for today any more."));
     };

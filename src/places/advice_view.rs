@@ -2,6 +2,7 @@
 //! hands is made only for those who may see them.
 
 use super::advice_asked::{Asked, Matter, Read};
+use super::air_options::{self, When};
 use super::advice_links::{self, Address};
 use crate::adhesives::set_time::Times;
 use crate::advice::board::{mark, word};
@@ -9,6 +10,7 @@ use crate::advice::draw::band_chart::{self, GuardLine, Map, Reading, Spot};
 use crate::advice::draw::strip_chart::{self, OnRule, Rule};
 use crate::advice::for_work::{ForWork, asks_first, for_work, how_sure, lead};
 use crate::advice::judge::{Question, Subject, Verdict};
+use crate::advice::options::{Offer, Takes};
 use crate::advice::words::{self, Basis};
 use crate::base::time::Instant;
 use crate::base::units::{Celsius, RelHumidity};
@@ -88,7 +90,7 @@ pub(super) struct Full {
     pub(super) shelf_caption: String,
     pub(super) classes: Vec<ClassRow>,
     pub(super) options: Vec<OptionRow>,
-    pub(super) left_out: Vec<(String, &'static str)>,
+    pub(super) left_out: Vec<(String, String)>,
     pub(super) band: Option<BandView>,
     pub(super) sure: String,
     pub(super) next: String,
@@ -103,7 +105,6 @@ pub(super) struct Around<'a> {
     pub(super) trail: &'a [(Celsius, RelHumidity)],
     /// May these seconds be shown?
     pub(super) full: bool,
-    pub(super) now: Instant,
 }
 
 /// Judges and words it.
@@ -141,8 +142,7 @@ fn shelf(q: &Question<'_>, work: &ForWork, asked: &Asked, read: &Read, around: &
         let basis = if bottle_is_untested(bottle) { Basis::Assumed } else { Basis::Measured };
         let mut clause = own.not_today.map_or_else(|| wrong.to_owned(), |why| why.words().to_owned());
         if around.full {
-            let told =
-                format!("{}, {}", words::seconds(own.set_time.median), words::sureness_of_times(&own.set_time, basis));
+            let told = format!("{}, {}", words::seconds(own.set_time.median), words::sureness_of_times(&own.set_time, basis));
             clause = if clause.is_empty() { told } else { format!("{clause}: {told}") };
         }
         if own.outside_climate {
@@ -190,13 +190,14 @@ fn full(q: &Question<'_>, work: &ForWork, asked: &Asked, read: &Read, around: &A
         Subject::Bottle(b) => drawn.rows[b].clone(),
         Subject::Class(_) => String::new(),
     };
+    let (options, left_out) = options(work, asked, read, around);
     Full {
         numbers: numbers(q, work, chosen_row),
         shelf_head: drawn.head,
         shelf_caption: drawn.caption,
         classes: classes(work),
-        options: options(work, asked, read, around),
-        left_out: work.options.left_out.iter().map(|left| (left.change.clone(), left.why)).collect(),
+        options,
+        left_out,
         band: band(q, work, read, around),
         sure: sure(work, read),
         next: next(work),
@@ -257,9 +258,7 @@ fn numbers(q: &Question<'_>, work: &ForWork, rule: String) -> Vec<Number> {
     });
     let c = outcome.cured_in_air;
     let wait = match work.judged.base {
-        Subject::Bottle(b) => {
-            format!("; its bead stays open {}", words::seconds(work.judged.bottles[b].open_time.median))
-        }
+        Subject::Bottle(b) => format!("; its bead stays open {}", words::seconds(work.judged.bottles[b].open_time.median)),
         Subject::Class(_) => String::new(),
     };
     numbers.push(share("Cured in the air", &c, format!("likely {}{wait}", words::share_range(c.low, c.high))));
@@ -297,64 +296,74 @@ fn classes(work: &ForWork) -> Vec<ClassRow> {
         .collect()
 }
 
-fn options(work: &ForWork, asked: &Asked, read: &Read, around: &Around<'_>) -> Vec<OptionRow> {
-    let known = work.poor.is_none() && read.air.as_ref().is_some_and(|air| !air.stale);
-    let first = work.options.offers.iter().position(|offer| known && offer.verdict_after == Verdict::Fits);
-    work.options
-        .offers
-        .iter()
-        .enumerate()
-        .map(|(at, offer)| {
-            use crate::advice::options::Takes;
-            let (when, until) = match offer.takes {
-                Takes::Now => ("Now", "no waiting"),
-                Takes::Minutes => ("Minutes", "before the first lash"),
-                Takes::Hours => ("Hours", "see the room’s plan"),
-            };
-            let (word, wrong) = word(offer.verdict_after);
-            OptionRow {
-                when: when.to_owned(),
-                until: until.to_owned(),
-                change: offer.change.clone(),
-                side_effect: brings(offer),
-                state: (mark(offer.verdict_after), word, wrong),
-                disturbed: format!(
-                    "{} → {}",
-                    words::share(offer.before.disturbed.mean),
-                    words::share(offer.after.disturbed.mean)
-                ),
-                holding: format!(
-                    "{} → {}",
-                    clock(offer.before.extra_hold_min_per_set * 60.0),
-                    clock(offer.after.extra_hold_min_per_set * 60.0)
-                ),
-                link: advice_links::leads_to(around.house, offer, asked, read),
-                filled: first == Some(at),
+/// Options with the time they take in this room, soonest first; a change of air that cannot be had goes to what was
+/// left out.
+fn options(
+    work: &ForWork,
+    asked: &Asked,
+    read: &Read,
+    around: &Around<'_>,
+) -> (Vec<OptionRow>, Vec<(String, String)>) {
+    let mut left_out: Vec<(String, String)> =
+        work.options.left_out.iter().map(|left| (left.change.clone(), left.why.to_owned())).collect();
+    let mut timed: Vec<(f64, &Offer, String, String)> = Vec::new();
+    for offer in &work.options.offers {
+        let (hours, when, until) = match air_options::when(offer, read.plan.as_ref(), around.studio) {
+            None if offer.takes == Takes::Now => (0.0, "Now".to_owned(), "no waiting".to_owned()),
+            None => (0.1, "Minutes".to_owned(), "before the first lash".to_owned()),
+            Some(When::In(best, when, until)) => (0.2 + best, crate::base::text::capital(&when), until),
+            Some(When::NotKnown) => (1e4, "Hours".to_owned(), "how many is not known".to_owned()),
+            Some(When::Never(why)) => {
+                left_out.push((offer.change.clone(), why));
+                continue;
             }
-        })
-        .collect()
+        };
+        timed.push((hours, offer, when, until));
+    }
+    // The order of equal times is that of the offers: best first.
+    timed.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let known = work.poor.is_none() && read.air.as_ref().is_some_and(|air| !air.stale);
+    let first = timed.iter().position(|(_, offer, ..)| known && offer.verdict_after == Verdict::Fits);
+    let row = |(at, (_, offer, when, until)): (usize, (f64, &Offer, String, String))| {
+        let (word, wrong) = word(offer.verdict_after);
+        OptionRow {
+            when,
+            until,
+            change: offer.change.clone(),
+            side_effect: brings(offer),
+            state: (mark(offer.verdict_after), word, wrong),
+            disturbed: format!("{} → {}", words::share(offer.before.disturbed.mean), words::share(offer.after.disturbed.mean)),
+            holding: format!(
+                "{} → {}",
+                clock(offer.before.extra_hold_min_per_set * 60.0),
+                clock(offer.after.extra_hold_min_per_set * 60.0)
+            ),
+            link: advice_links::leads_to(around.house, around.studio, offer, asked, read),
+            filled: first == Some(at),
+        }
+    };
+    (timed.into_iter().enumerate().map(row).collect(), left_out)
+}
+
+/// The air to aim at: that of the soonest change of air that can be had.
+fn aim(work: &ForWork, read: &Read, studio: &Studio) -> Option<Spot> {
+    let reached = |offer: &&Offer| matches!(air_options::when(offer, read.plan.as_ref(), studio), Some(When::In(..)));
+    let air = work.options.offers.iter().find(reached)?.air?;
+    Some(Spot { temperature: air.temperature, humidity: air.humidity })
 }
 
 /// Side effect and cost as sentences.
-fn brings(offer: &crate::advice::options::Offer) -> String {
+fn brings(offer: &Offer) -> String {
     let cost = if offer.cost.is_empty() { String::new() } else { format!("costs {}", offer.cost) };
-    let said: Vec<String> = [offer.side_effect, &cost]
-        .into_iter()
-        .filter(|clause| !clause.is_empty())
-        .map(crate::base::text::capital)
-        .collect();
+    let said: Vec<String> =
+        [offer.side_effect, &cost].into_iter().filter(|clause| !clause.is_empty()).map(crate::base::text::capital).collect();
     said.join(". ")
 }
 
 fn band(q: &Question<'_>, work: &ForWork, read: &Read, around: &Around<'_>) -> Option<BandView> {
     let (Subject::Bottle(b), Some(band)) = (work.judged.base, work.band.as_ref()) else { return None };
     let spot = |(temperature, humidity): (Celsius, RelHumidity)| Spot { temperature, humidity };
-    let wet: Vec<Spot> = read
-        .room
-        .surface_c
-        .and_then(|surface| Celsius::new(surface).ok())
-        .map(|surface| wet_line(surface).into_iter().map(spot).collect())
-        .unwrap_or_default();
+    let wet: Vec<Spot> = wet(read).into_iter().map(spot).collect();
     let words = format!("{} wet past here", read.room.coldest_surface);
     let words = if words.chars().count() > 26 { "wet past here".to_owned() } else { words };
     let guards: Vec<GuardLine<'_>> =
@@ -370,20 +379,27 @@ fn band(q: &Question<'_>, work: &ForWork, read: &Read, around: &Around<'_>) -> O
         }),
         trail: &trail,
         guards: &guards,
-        aim: None,
+        aim: aim(work, read, around.studio),
         fahrenheit: around.studio.fahrenheit,
         mark: around.studio.decimal,
     });
     Some(BandView { bottle: q.bottles[b].name.clone(), drawn, guarded: !wet.is_empty() })
 }
 
+/// Where the coldest surface gets wet: by the room's plan, or by the surface's own temperature where the plan lacks the
+/// air outside.
+fn wet(read: &Read) -> Vec<(Celsius, RelHumidity)> {
+    if let Some(plan) = &read.plan {
+        return wet_line(|room| plan.surface.celsius(room, plan.outside.temperature));
+    }
+    read.room.surface_c.map(|surface| wet_line(|_| surface)).unwrap_or_default()
+}
+
 fn sure(work: &ForWork, read: &Read) -> String {
     let word = crate::base::text::capital(how_sure(work));
     let hands = match read.matter.hands.placements {
         0 => "hands nobody has timed".to_owned(),
-        n => {
-            format!("{} in {}", words::count(n, "timed placement"), words::count(read.matter.hands.sessions, "session"))
-        }
+        n => format!("{} in {}", words::count(n, "timed placement"), words::count(read.matter.hands.sessions, "session")),
     };
     let bottle = match work.judged.base {
         Subject::Bottle(b) => match read.matter.bottles[b].set_time.tests {
@@ -394,9 +410,7 @@ fn sure(work: &ForWork, read: &Read) -> String {
     };
     let air = match &read.air {
         Some(air) if air.stale => ", and a reading that is stale, which widens everything".to_owned(),
-        Some(air) => {
-            format!(", and {}. {}", air.instrument.name, air.known.check_sentence()).trim_end_matches('.').to_owned()
-        }
+        Some(air) => format!(", and {}. {}", air.instrument.name, air.known.check_sentence()).trim_end_matches('.').to_owned(),
         None => ", and assumed air".to_owned(),
     };
     format!("{word}. Rests on {hands}{bottle}{air}.")
@@ -408,9 +422,7 @@ fn next(work: &ForWork) -> String {
     if work.next.doubt.is_none() || now - without < 1.0 {
         return format!("{words}.");
     }
-    format!(
-        "{words}. At most, it would narrow the likely range of disturbed bonds from {now:.0} to {without:.0} in 100 wide."
-    )
+    format!("{words}. At most, it would narrow the likely range of disturbed bonds from {now:.0} to {without:.0} in 100 wide.")
 }
 
 fn next_link(work: &ForWork, read: &Read, around: &Around<'_>) -> Option<(String, &'static str)> {

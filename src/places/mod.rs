@@ -4,12 +4,14 @@ mod advice_asked;
 mod advice_links;
 mod advice_page;
 mod advice_view;
+mod air_options;
 mod api_document;
-mod bottles_at;
 mod day;
 mod day_words;
 pub mod may_treat;
+mod in_hand;
 mod office_page;
+mod plan_page;
 mod settings_page;
 mod today_page;
 
@@ -29,13 +31,14 @@ pub fn routes() -> Routes {
     Routes::new()
         .join(today_page::routes())
         .join(advice_page::routes())
+        .join(plan_page::routes())
         .join(office_page::routes())
         .join(settings_page::routes())
         .join(api_document::routes())
         .join(people::routes())
         .join(rooms::routes())
+        .join(artists::routes(in_hand::bottles_at))
         .join(adhesives::routes())
-        .join(artists::routes(bottles_at::bottles_at))
         .join(advice::routes())
         .join(live::routes())
 }

@@ -1,8 +1,8 @@
 //! What pages of other parts ask about rooms: one room, its air at another time, the day's trail, checks that are due.
 
-use super::air::saturation_pressure;
 use super::corrected::{correct, load_instruments};
 use super::now::{AirNow, known};
+use super::plan::guards::humidity_wet_at;
 use super::readings::KeptReading;
 use super::settings::RoomSettings;
 use super::{Instrument, InstrumentKind, Room, now, readings, store};
@@ -81,9 +81,9 @@ pub async fn checks_due(db: &mut Db, rooms: &[RoomId], at: Instant) -> Result<Ve
         let newest = readings::newest_believed(db, *room).await?;
         for held in load_instruments(db, *room).await? {
             let in_use = held.instrument.kind != InstrumentKind::Hand
-                || newest
-                    .as_ref()
-                    .is_some_and(|reading| reading.instrument == held.instrument.id && at.since(reading.at) < 30 * DAY);
+                || newest.as_ref().is_some_and(|reading| {
+                    reading.instrument == held.instrument.id && at.since(reading.at) < 30 * DAY
+                });
             let days = known(&held.instrument, &held.checks, at).humidity_checked_days_ago;
             if in_use && held.instrument.own_humidity.is_none() && days.is_none_or(|days| days > CHECK_LASTS_DAYS) {
                 #[expect(clippy::cast_possible_truncation, reason = "days of an instrument's life")]
@@ -94,15 +94,15 @@ pub async fn checks_due(db: &mut Db, rooms: &[RoomId], at: Instant) -> Result<Ve
     Ok(due)
 }
 
-/// Where a surface of this temperature gets wet: for each temperature of the air from 15 to 30 °C, the humidity whose
-/// dew point is the surface's temperature. Left out where that would be above 100 %RH.
+/// Where the coldest surface gets wet: for each temperature of the air from 15 to 30 °C, the humidity whose dew point is
+/// the surface's temperature (°C, as it is with that air in the room). Left out where that would be above 100 %RH.
 #[must_use]
-pub fn wet_line(surface: Celsius) -> Vec<(Celsius, RelHumidity)> {
-    let held = saturation_pressure(surface).get();
+pub fn wet_line(surface: impl Fn(Celsius) -> f64) -> Vec<(Celsius, RelHumidity)> {
     (0..=30)
         .map(|step| Celsius::clamped(15.0 + 0.5 * f64::from(step)))
-        .filter_map(|t| {
-            RelHumidity::new(100.0 * held / saturation_pressure(t).get()).ok().map(|humidity| (t, humidity))
+        .filter_map(|room| {
+            let humidity = humidity_wet_at(room, surface(room));
+            RelHumidity::new(humidity).ok().map(|humidity| (room, humidity))
         })
         .collect()
 }
@@ -114,12 +114,11 @@ mod tests {
 
     #[test]
     fn on_the_wet_line_the_dew_point_is_the_surface() {
-        let surface = Celsius::clamped(9.5);
-        let line = wet_line(surface);
+        let line = wet_line(|_| 9.5);
         assert_eq!(line.len(), 31);
         for (t, humidity) in line {
             assert!((dew_point(t, humidity).celsius() - 9.5).abs() < 0.02, "{t:?} {humidity:?}");
         }
-        assert!(wet_line(Celsius::clamped(29.0)).len() < 6, "a surface warmer than the air stays dry");
+        assert!(wet_line(|_| 29.0).len() < 6, "a surface warmer than the air stays dry");
     }
 }

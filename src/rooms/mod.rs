@@ -263,7 +263,6 @@ pub fn routes() -> Routes {
         .join(instrument_page::routes())
         .join(check_form::routes())
         .join(import_page::routes())
-        .join(plan_page::routes())
         .join(plan_forms::routes())
         .join(running_form::routes())
         .join(api::routes())

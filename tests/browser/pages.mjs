@@ -107,6 +107,11 @@ export const pages = [
   { name: 'plan-refused', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/plan'), then: (page) => page.click('[action$="/plan/outside"] .act'), status: 422 },
   { name: 'running', as: 'owner', on: link('/rooms/{id}/plan'), link: link('/rooms/{id}/devices/{id}/running') },
 
+  { name: 'advice', as: 'artist', on: '/', link: link('/rooms/{id}/advice') },
+  { name: 'advice-owner', as: 'owner', on: '/', link: link('/rooms/{id}/advice') },
+  { name: 'advice-desk', as: 'desk', on: '/', link: link('/rooms/{id}/advice') },
+  { name: 'forecast', as: 'owner', path: '/office/forecast' },
+
   { name: 'office', as: 'owner', path: '/office' },
   { name: 'settings', as: 'owner', path: '/office/settings' },
   { name: 'people', as: 'owner', path: '/office/people' },

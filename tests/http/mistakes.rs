@@ -162,8 +162,8 @@ fn slips(things: &Things) -> Vec<Slip> {
 
 both_databases!(a_mistake_costs_nothing_that_was_typed, async |house| {
     let mut owner = house.owner();
-    let more = crate::shelf::slips(&house.things).into_iter().chain(crate::plan::slips(&house.things));
-    for slip in slips(&house.things).into_iter().chain(more) {
+    let of_parts = [crate::shelf::slips(&house.things), crate::plan::slips(&house.things)];
+    for slip in slips(&house.things).into_iter().chain(of_parts.into_iter().flatten()) {
         let form = owner.form(&slip.page, &slip.action).await.with_all(&slip.typed);
         let key = form.value("form_key").to_owned();
         let before = house.counts().await;

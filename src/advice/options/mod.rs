@@ -57,6 +57,8 @@ pub struct Offer {
     pub verdict_after: Verdict,
     /// What is to be expected after it.
     pub after: Outcome,
+    /// The air it asks for, where it is a change of air.
+    pub air: Option<Air>,
 }
 
 impl Offer {
@@ -124,7 +126,7 @@ impl Idea {
 
     fn offered(self, takes: Takes, before: Outcome, verdict_after: Verdict, after: Outcome) -> Offer {
         let Self { change, side_effect, cost } = self;
-        Offer { change, side_effect, cost, takes, before, verdict_after, after }
+        Offer { change, side_effect, cost, takes, before, verdict_after, after, air: None }
     }
 }
 
@@ -339,7 +341,11 @@ impl<'a> Search<'a> {
             let draws = AirDraws::of(&RoomNow { air, ..self.q.room }, None);
             if outside(&air) <= 0.0 && stand.ratio(self.q, &draws) <= 1.0 {
                 let after = stand.outcome(self.q, &draws);
+                let offers = self.found.offers.len();
                 self.offer(way.idea(&air), Takes::Hours, self.verdict(&after, &air), after);
+                for offer in &mut self.found.offers[offers..] {
+                    offer.air = Some(air);
+                }
                 return;
             }
         }
