@@ -169,7 +169,10 @@ fn tick(name: &'static str, label: &str, value: &str) -> FieldView {
 }
 
 fn fans(notes: &mut Notes, field: &'static str, technique: Technique, typed: &str) -> Option<Vec<Style>> {
-    let numbers = typed.split([',', ';', ' ', '+']).map(|part| part.trim().trim_end_matches(['d', 'D'])).filter(|part| !part.is_empty());
+    let numbers = typed
+        .split([',', ';', ' ', '+'])
+        .map(|part| part.trim().trim_end_matches(['d', 'D']))
+        .filter(|part| !part.is_empty());
     let styles: Option<Vec<Style>> =
         numbers.map(|number| number.parse().ok().and_then(|fan| Style::fans(technique, fan))).collect();
     if styles.is_none() {

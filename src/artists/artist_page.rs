@@ -109,7 +109,10 @@ async fn show(
         saved: (asked.get("told").is_some_and(|told| told == "kept"))
             .then(|| format!("saved {}", studio.zone.clock(now))),
         older: goes_on.then(|| sessions.last().map(|(session, _)| older(&base.path, style, session))).flatten(),
-        sessions: sessions.iter().map(|(session, placements)| session_row(&house, session, placements, &studio, now)).collect(),
+        sessions: sessions
+            .iter()
+            .map(|(session, placements)| session_row(&house, session, placements, &studio, now))
+            .collect(),
         charts: charts(&artist, style, report, &sessions, &studio, now),
         ..told(base, style, report, studio.decimal)
     })
@@ -211,12 +214,7 @@ fn quantity(what: &'static str, fit: &Nig, of: &Quantity, decimal: DecimalMark) 
     QuantityRow { what, sure: sureness(fit, 0.5), figures: [figure(&of.median), figure(&of.p90), figure(&of.p95)] }
 }
 
-fn style_links(
-    house: &House,
-    artist: &Artist,
-    kept: &[(ArtistId, Style, KeptReport)],
-    here: Style,
-) -> Vec<StyleLink> {
+fn style_links(house: &House, artist: &Artist, kept: &[(ArtistId, Style, KeptReport)], here: Style) -> Vec<StyleLink> {
     let mut styles = artist.styles.clone();
     styles.extend(kept.iter().map(|(_, style, _)| *style));
     styles.push(here);

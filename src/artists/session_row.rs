@@ -90,7 +90,12 @@ pub(super) fn with(session: &Session, studio: &Studio) -> String {
     };
     let air = session.air.map(|air| {
         let humidity = air.humidity.map(|humidity| format!(", {}\u{a0}%RH", studio.number(humidity.get(), 0)));
-        format!("{}\u{a0}{}{}", studio.temperature(air.temperature), studio.temperature_unit(), humidity.unwrap_or_default())
+        format!(
+            "{}\u{a0}{}{}",
+            studio.temperature(air.temperature),
+            studio.temperature_unit(),
+            humidity.unwrap_or_default()
+        )
     });
     match air {
         Some(air) => format!("{bottle}; {air}"),

@@ -81,7 +81,8 @@ pub(super) fn unit(notes: &mut Notes, unit: &str, rate: &str) -> Option<Unit> {
 
 /// The fields of the unit.
 pub(super) fn unit_fields(unit: &str, rate: &str) -> [FieldView; 2] {
-    let units = [(SECONDS, "Seconds"), (FRAMES, "Frames of a video")].map(|(value, word)| (value.to_owned(), word.to_owned()));
+    let units =
+        [(SECONDS, "Seconds"), (FRAMES, "Frames of a video")].map(|(value, word)| (value.to_owned(), word.to_owned()));
     [
         choice_field("radio", "unit", "Written in", unit, units),
         number_field("rate", "Frames a second", rate)
@@ -146,14 +147,7 @@ struct TypedPage {
     back: String,
 }
 
-fn view(
-    house: &House,
-    staff: &Staff,
-    bed: &Bed,
-    typed: &TypedTable,
-    notes: &[FieldNote],
-    key: String,
-) -> TypedPage {
+fn view(house: &House, staff: &Staff, bed: &Bed, typed: &TypedTable, notes: &[FieldNote], key: String) -> TypedPage {
     let mut unit = unit_fields(&typed.unit, &typed.rate);
     note_fields(&mut unit, notes);
     let cell = |name: &'static str, what: &str, n: usize| {

@@ -2,8 +2,8 @@
 //! hands is made only for those who may see them.
 
 use super::advice_asked::{Asked, Matter, Read};
-use super::air_options::{self, When};
 use super::advice_links::{self, Address};
+use super::air_options::{self, When};
 use crate::adhesives::set_time::Times;
 use crate::advice::board::{mark, word};
 use crate::advice::draw::band_chart::{self, GuardLine, Map, Reading, Spot};
@@ -142,7 +142,8 @@ fn shelf(q: &Question<'_>, work: &ForWork, asked: &Asked, read: &Read, around: &
         let basis = if bottle_is_untested(bottle) { Basis::Assumed } else { Basis::Measured };
         let mut clause = own.not_today.map_or_else(|| wrong.to_owned(), |why| why.words().to_owned());
         if around.full {
-            let told = format!("{}, {}", words::seconds(own.set_time.median), words::sureness_of_times(&own.set_time, basis));
+            let told =
+                format!("{}, {}", words::seconds(own.set_time.median), words::sureness_of_times(&own.set_time, basis));
             clause = if clause.is_empty() { told } else { format!("{clause}: {told}") };
         }
         if own.outside_climate {
@@ -258,7 +259,9 @@ fn numbers(q: &Question<'_>, work: &ForWork, rule: String) -> Vec<Number> {
     });
     let c = outcome.cured_in_air;
     let wait = match work.judged.base {
-        Subject::Bottle(b) => format!("; its bead stays open {}", words::seconds(work.judged.bottles[b].open_time.median)),
+        Subject::Bottle(b) => {
+            format!("; its bead stays open {}", words::seconds(work.judged.bottles[b].open_time.median))
+        }
         Subject::Class(_) => String::new(),
     };
     numbers.push(share("Cured in the air", &c, format!("likely {}{wait}", words::share_range(c.low, c.high))));
@@ -298,12 +301,7 @@ fn classes(work: &ForWork) -> Vec<ClassRow> {
 
 /// Options with the time they take in this room, soonest first; a change of air that cannot be had goes to what was
 /// left out.
-fn options(
-    work: &ForWork,
-    asked: &Asked,
-    read: &Read,
-    around: &Around<'_>,
-) -> (Vec<OptionRow>, Vec<(String, String)>) {
+fn options(work: &ForWork, asked: &Asked, read: &Read, around: &Around<'_>) -> (Vec<OptionRow>, Vec<(String, String)>) {
     let mut left_out: Vec<(String, String)> =
         work.options.left_out.iter().map(|left| (left.change.clone(), left.why.to_owned())).collect();
     let mut timed: Vec<(f64, &Offer, String, String)> = Vec::new();
@@ -332,7 +330,11 @@ fn options(
             change: offer.change.clone(),
             side_effect: brings(offer),
             state: (mark(offer.verdict_after), word, wrong),
-            disturbed: format!("{} → {}", words::share(offer.before.disturbed.mean), words::share(offer.after.disturbed.mean)),
+            disturbed: format!(
+                "{} → {}",
+                words::share(offer.before.disturbed.mean),
+                words::share(offer.after.disturbed.mean)
+            ),
             holding: format!(
                 "{} → {}",
                 clock(offer.before.extra_hold_min_per_set * 60.0),
@@ -355,8 +357,11 @@ fn aim(work: &ForWork, read: &Read, studio: &Studio) -> Option<Spot> {
 /// Side effect and cost as sentences.
 fn brings(offer: &Offer) -> String {
     let cost = if offer.cost.is_empty() { String::new() } else { format!("costs {}", offer.cost) };
-    let said: Vec<String> =
-        [offer.side_effect, &cost].into_iter().filter(|clause| !clause.is_empty()).map(crate::base::text::capital).collect();
+    let said: Vec<String> = [offer.side_effect, &cost]
+        .into_iter()
+        .filter(|clause| !clause.is_empty())
+        .map(crate::base::text::capital)
+        .collect();
     said.join(". ")
 }
 
@@ -399,7 +404,9 @@ fn sure(work: &ForWork, read: &Read) -> String {
     let word = crate::base::text::capital(how_sure(work));
     let hands = match read.matter.hands.placements {
         0 => "hands nobody has timed".to_owned(),
-        n => format!("{} in {}", words::count(n, "timed placement"), words::count(read.matter.hands.sessions, "session")),
+        n => {
+            format!("{} in {}", words::count(n, "timed placement"), words::count(read.matter.hands.sessions, "session"))
+        }
     };
     let bottle = match work.judged.base {
         Subject::Bottle(b) => match read.matter.bottles[b].set_time.tests {
@@ -410,7 +417,9 @@ fn sure(work: &ForWork, read: &Read) -> String {
     };
     let air = match &read.air {
         Some(air) if air.stale => ", and a reading that is stale, which widens everything".to_owned(),
-        Some(air) => format!(", and {}. {}", air.instrument.name, air.known.check_sentence()).trim_end_matches('.').to_owned(),
+        Some(air) => {
+            format!(", and {}. {}", air.instrument.name, air.known.check_sentence()).trim_end_matches('.').to_owned()
+        }
         None => ", and assumed air".to_owned(),
     };
     format!("{word}. Rests on {hands}{bottle}{air}.")
@@ -422,7 +431,9 @@ fn next(work: &ForWork) -> String {
     if work.next.doubt.is_none() || now - without < 1.0 {
         return format!("{words}.");
     }
-    format!("{words}. At most, it would narrow the likely range of disturbed bonds from {now:.0} to {without:.0} in 100 wide.")
+    format!(
+        "{words}. At most, it would narrow the likely range of disturbed bonds from {now:.0} to {without:.0} in 100 wide."
+    )
 }
 
 fn next_link(work: &ForWork, read: &Read, around: &Around<'_>) -> Option<(String, &'static str)> {

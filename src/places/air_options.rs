@@ -65,9 +65,15 @@ mod tests {
 
     #[test]
     fn hours_are_said_as_finely_as_they_are_known() {
-        for (value, said) in
-            [(0.01, "now"), (0.8, "50~min"), (1.0, "1~h"), (1.33, "1~h~20"), (2.0, "2~h"), (6.2, "6~h"), (50.0, "2~days")]
-        {
+        for (value, said) in [
+            (0.01, "now"),
+            (0.8, "50~min"),
+            (1.0, "1~h"),
+            (1.33, "1~h~20"),
+            (2.0, "2~h"),
+            (6.2, "6~h"),
+            (50.0, "2~days"),
+        ] {
             assert_eq!(hours(value).replace('\u{a0}', "~"), said);
         }
     }

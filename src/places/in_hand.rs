@@ -42,11 +42,7 @@ pub(super) fn bottles_at(
 
 /// Best guess of a bottle's set time in some air, with a medium bead and no liquid.
 pub(super) fn set_time(bottle: &OnShelf, air: Air, doubt: AirDoubt) -> Seconds {
-    let at = Conditions {
-        air,
-        bead: Bead::Medium,
-        liquids: Liquids::NONE,
-        days_open: bottle.days_open.clamp(0.0, 1000.0),
-    };
+    let at =
+        Conditions { air, bead: Bead::Medium, liquids: Liquids::NONE, days_open: bottle.days_open.clamp(0.0, 1000.0) };
     times(&bottle.posterior.placement(&at, doubt)).median
 }

@@ -81,9 +81,9 @@ pub async fn checks_due(db: &mut Db, rooms: &[RoomId], at: Instant) -> Result<Ve
         let newest = readings::newest_believed(db, *room).await?;
         for held in load_instruments(db, *room).await? {
             let in_use = held.instrument.kind != InstrumentKind::Hand
-                || newest.as_ref().is_some_and(|reading| {
-                    reading.instrument == held.instrument.id && at.since(reading.at) < 30 * DAY
-                });
+                || newest
+                    .as_ref()
+                    .is_some_and(|reading| reading.instrument == held.instrument.id && at.since(reading.at) < 30 * DAY);
             let days = known(&held.instrument, &held.checks, at).humidity_checked_days_ago;
             if in_use && held.instrument.own_humidity.is_none() && days.is_none_or(|days| days > CHECK_LASTS_DAYS) {
                 #[expect(clippy::cast_possible_truncation, reason = "days of an instrument's life")]

@@ -210,11 +210,8 @@ mod tests {
     fn many_sessions_stay_a_small_picture_and_all_stand_in_the_table() {
         let rows: Vec<Row> = (0..20).map(|i| row(&format!("day {i}"), 300, 0.5)).collect();
         let seconds = |value: f64| Seconds::new(value).unwrap();
-        let spread = Spread {
-            median: seconds(1.0),
-            half: (seconds(0.8), seconds(1.2)),
-            likely: (seconds(0.6), seconds(1.5)),
-        };
+        let spread =
+            Spread { median: seconds(1.0), half: (seconds(0.8), seconds(1.2)), likely: (seconds(0.6), seconds(1.5)) };
         let pooled = Pooled { placements: 7000, spread, p95: seconds(1.7) };
         let chart = sessions("settle", Some(pooled), &rows, &WORDING);
         assert!(chart.svg.len() < 12_000, "{}", chart.svg.len());
