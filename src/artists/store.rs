@@ -40,6 +40,7 @@ fn styles_kept(styles: &[Style]) -> String {
 
 /// Adds an artist. A person is one artist at most.
 pub(super) async fn add_artist(tx: &mut Tx, artist: &Artist) -> Result<(), Problem> {
+    tx.raise("hands");
     if is_artist(tx.db(), artist.person).await? {
         return Err(Problem::mistake("person", "She is an artist already. Open her own page."));
     }
@@ -69,6 +70,7 @@ async fn is_artist(db: &mut Db, person: PersonId) -> Result<bool, Problem> {
 
 /// Changes what is kept of an artist, but for her person.
 pub(super) async fn change_artist(tx: &mut Tx, artist: &Artist) -> Result<(), Problem> {
+    tx.raise("hands");
     let done = sqlx::query(
         "update artist set employment = $1, trainee = $2, styles = $3, usual = $4, placements_per_set = $5 where id = $6",
     )
@@ -88,6 +90,7 @@ pub(super) async fn change_artist(tx: &mut Tx, artist: &Artist) -> Result<(), Pr
 
 /// Adds a session with its placements and makes the summary anew.
 pub(super) async fn add_session(tx: &mut Tx, session: &Session, placements: &[Placement]) -> Result<(), Problem> {
+    tx.raise("hands");
     insert_session(tx, session).await?;
     for placement in placements {
         query_with_nulls(
@@ -138,6 +141,7 @@ async fn insert_session(tx: &mut Tx, session: &Session) -> Result<(), Problem> {
 
 /// Strikes a whole session out, or takes that back. Doing it twice changes nothing.
 pub(super) async fn strike_session(tx: &mut Tx, session: &Session, out: bool) -> Result<(), Problem> {
+    tx.raise("hands");
     let now = tx.now.0;
     query_with_nulls("update timing_session set struck = $1 where id = $2")
         .bind(out.then(|| session.struck.unwrap_or(now).0))
@@ -155,6 +159,7 @@ pub(super) async fn strike_placement(
     placement: &Placement,
     out: bool,
 ) -> Result<(), Problem> {
+    tx.raise("hands");
     let now = tx.now.0;
     query_with_nulls("update placement set struck = $1 where id = $2")
         .bind(out.then(|| placement.struck.unwrap_or(now).0))

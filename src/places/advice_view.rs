@@ -12,6 +12,8 @@ use crate::advice::for_work::{ForWork, asks_first, for_work, how_sure, lead};
 use crate::advice::judge::{Question, Subject, Verdict};
 use crate::advice::options::{Offer, Takes};
 use crate::advice::words::{self, Basis};
+use crate::artists::chart::{self, Chart, Wording, dots_of, hands_against};
+use crate::base::stats::normal;
 use crate::base::time::Instant;
 use crate::base::units::{Celsius, RelHumidity};
 use crate::rooms::asked::wet_line;
@@ -92,6 +94,8 @@ pub(super) struct Full {
     pub(super) options: Vec<OptionRow>,
     pub(super) left_out: Vec<(String, String)>,
     pub(super) band: Option<BandView>,
+    /// The hands against the bottle, as dots.
+    pub(super) against: Option<Chart>,
     pub(super) sure: String,
     pub(super) next: String,
     pub(super) next_link: Option<(String, &'static str)>,
@@ -200,6 +204,7 @@ fn full(q: &Question<'_>, work: &ForWork, asked: &Asked, read: &Read, around: &A
         options,
         left_out,
         band: band(q, work, read, around),
+        against: against(q, work, asked, around),
         sure: sure(work, read),
         next: next(work),
         next_link: next_link(work, read, around),
@@ -389,6 +394,31 @@ fn band(q: &Question<'_>, work: &ForWork, read: &Read, around: &Around<'_>) -> O
         mark: around.studio.decimal,
     });
     Some(BandView { bottle: q.bottles[b].name.clone(), drawn, guarded: !wet.is_empty() })
+}
+
+/// When the hands are done against when the bond sets; `None` for hands nobody has timed, or without a bottle.
+fn against(q: &Question<'_>, work: &ForWork, asked: &Asked, around: &Around<'_>) -> Option<Chart> {
+    let Subject::Bottle(b) = work.judged.base else { return None };
+    if q.hands.placements == 0 {
+        return None;
+    }
+    let bottle = &q.bottles[b];
+    let fit = q.hands.hands_time_at(bottle.openness.median().ln());
+    let hands = dots_of(|p| fit.new_placement(p).exp());
+    let times = work.judged.bottles[b].set_time;
+    let bond = dots_of(|p| quantile(&times, p));
+    let whose = format!("{}, {}", asked.artist.name, asked.style.words());
+    let wording = Wording { id: "hands-against", whose: &whose, decimal: around.studio.decimal };
+    Some(hands_against(&hands, Some(chart::Times { name: &bottle.name, seconds: &bond }), &wording))
+}
+
+/// Seconds below which a share of the possibilities lies, from their 8-in-10 range as if the logarithm were normal on each
+/// side of the median.
+fn quantile(times: &Times, p: f64) -> f64 {
+    let z = normal::quantile(p) / normal::quantile(0.9);
+    let median = times.median.get().max(1e-9);
+    let end = if z < 0.0 { times.low } else { times.high };
+    median * (end.get().max(1e-9) / median).powf(z.abs())
 }
 
 /// Where the coldest surface gets wet: by the room's plan, or by the surface's own temperature where the plan lacks the

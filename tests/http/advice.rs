@@ -341,3 +341,22 @@ both_databases!(each_bench_test_is_kept_with_what_was_foretold_of_it, async |hou
     house.run("update bench_test set struck = 1").await.unwrap();
     owner.page("/office/forecast").await.says("No bench test has been made since forecasts are kept.");
 });
+
+both_databases!(a_rooms_plan_says_what_it_does_to_the_bottles_that_stand_there, async |house| {
+    let things = &house.things;
+    let mut owner = house.owner();
+    read_air(&mut owner, &things.gable, "22", "35").await;
+    house
+        .run(
+            "insert into outside_air (id, at, temperature_c, humidity_pct, given_by)
+             values ('outside-of-a-test', 1771405200000000, 8, 80, 'house')",
+        )
+        .await
+        .unwrap();
+    let page = owner.page(&format!("/rooms/{}/plan?humidity=45&temperature=22", things.gable)).await;
+    assert!(page.words().contains("Heath: ") && page.words().contains(" becomes "), "{}", page.words());
+    // Where no bottle stands nothing is said of set times.
+    read_air(&mut owner, &things.lantern, "22", "35").await;
+    let page = owner.page(&format!("/rooms/{}/plan?humidity=45&temperature=22", things.lantern)).await;
+    assert!(!page.words().contains(" becomes "));
+});
