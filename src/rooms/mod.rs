@@ -45,9 +45,9 @@ use crate::web::routes::Routes;
 
 pub use api::RoomsApi;
 pub use list_page::{AirRow, AirWords, air_rows};
-pub(crate) use seed::{newest_instant, seed_readings, seed_room, sensor_of};
 pub use plan_page::{PlanAsked, PlanView, SetTimeEffect};
 pub use plan_store::plan_inputs;
+pub(crate) use seed::{newest_instant, seed_outside, seed_readings, seed_room, sensor_of};
 pub use settings::RoomSettings;
 
 /// A room of the studio.

@@ -57,11 +57,7 @@ pub async fn air_now(
 ///
 /// # Errors
 /// When the database cannot be read.
-pub async fn airs_now(
-    db: &mut Db,
-    settings: &RoomSettings,
-    now: Instant,
-) -> Result<BTreeMap<RoomId, AirNow>, Problem> {
+pub async fn airs_now(db: &mut Db, settings: &RoomSettings, now: Instant) -> Result<BTreeMap<RoomId, AirNow>, Problem> {
     let instruments = load_every_instrument(db).await?;
     airs_by(db, &instruments, settings, now).await
 }

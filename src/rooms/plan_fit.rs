@@ -2,11 +2,11 @@
 
 use jiff::civil::DateTime;
 
+use super::corrected::{correct, load_instruments};
 use super::plan::fit::{self, Fit, Stretch};
 use super::plan_page::PlanAsked;
 use super::plan_store::{Situation, air_of, mean_outside};
 use super::plan_words as words;
-use super::corrected::{correct, load_instruments};
 use super::{DeviceKind, Room, readings};
 use crate::base::problem::Problem;
 use crate::base::time::{DAY, HOUR, Instant};
@@ -80,7 +80,8 @@ impl FitView {
                 "fit_devices",
                 "All that time, humidifiers and dehumidifiers were",
                 &asked.devices,
-                [("off", "off"), ("on", "the humidifiers on, without a break")].map(|(a, b)| (a.to_owned(), b.to_owned())),
+                [("off", "off"), ("on", "the humidifiers on, without a break")]
+                    .map(|(a, b)| (a.to_owned(), b.to_owned())),
             ),
         ];
         let (mut said, mut found) = (String::new(), false);
@@ -167,7 +168,8 @@ fn source_of(asked: &FitAsked, situation: &Situation) -> Option<f64> {
 
 fn span_of(asked: &FitAsked, zone: &Zone) -> Result<(Instant, Instant), Notes> {
     let mut notes = Notes::default();
-    let (from, to) = (instant(&mut notes, "fit_from", &asked.from, zone), instant(&mut notes, "fit_to", &asked.to, zone));
+    let (from, to) =
+        (instant(&mut notes, "fit_from", &asked.from, zone), instant(&mut notes, "fit_to", &asked.to, zone));
     if !matches!(asked.devices.as_str(), "off" | "on") {
         notes.add("fit_devices", "Choose one of these.");
     }

@@ -118,8 +118,15 @@ impl<'a> Again<'a> {
         let chosen = chosen.map(|id| id.to_string()).unwrap_or_default();
         let none = (String::new(), "none: outside air is typed in".to_owned());
         let all = instruments.iter().map(|(id, name, room)| (id.to_string(), format!("{name} ({room})")));
-        let field = choice_field("select", "outdoor_instrument", "Instrument that hangs outside", &chosen, std::iter::once(none).chain(all));
-        let mut fields = vec![field.hinted("Its readings then no longer count as the air of the room it is listed under.")];
+        let field = choice_field(
+            "select",
+            "outdoor_instrument",
+            "Instrument that hangs outside",
+            &chosen,
+            std::iter::once(none).chain(all),
+        );
+        let mut fields =
+            vec![field.hinted("Its readings then no longer count as the air of the room it is listed under.")];
         note_fields(&mut fields, self.notes);
         fields
     }
@@ -233,10 +240,7 @@ impl TypedOutside {
             notes.number("outside_temperature", &self.outside_temperature, limits, studio.temperature_unit());
         let humidity = notes.number("outside_humidity", &self.outside_humidity, (1.0, 100.0), "%RH");
         let air = (|| {
-            Some(Air {
-                temperature: studio.celsius(temperature?).ok()?,
-                humidity: RelHumidity::new(humidity?).ok()?,
-            })
+            Some(Air { temperature: studio.celsius(temperature?).ok()?, humidity: RelHumidity::new(humidity?).ok()? })
         })();
         notes.settle(air)
     }
@@ -312,7 +316,9 @@ async fn outdoors(
         Err(problem) => Err(problem),
     };
     match result {
-        Err(Problem::Mistakes(notes)) => shown_again(&house, &owner.as_staff(), id, &Again::back(&form.key, &notes)).await,
+        Err(Problem::Mistakes(notes)) => {
+            shown_again(&house, &owner.as_staff(), id, &Again::back(&form.key, &notes)).await
+        }
         other => Ok(answer(&house, &other?)),
     }
 }

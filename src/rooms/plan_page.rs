@@ -187,8 +187,11 @@ pub(super) async fn load(
     let airs = inputs.as_ref().filter(|_| !refused).map(|inputs| (inputs.now, wanted.target));
     let path = format!("/rooms/{id}");
     let owner = staff.who.role == Role::Owner;
-    let (outside_fields, opening_fields, rest_fields) =
-        (again.outside_fields(&studio), again.opening_fields(&opening), again.rest_fields(&situation.planning, &studio));
+    let (outside_fields, opening_fields, rest_fields) = (
+        again.outside_fields(&studio),
+        again.opening_fields(&opening),
+        again.rest_fields(&situation.planning, &studio),
+    );
     let page = PlanPage {
         frame: house.frame(&studio, &staff.visitor, Place::Rooms, format!("{}, room plan", room.name)),
         key: again.key.clone(),
@@ -197,7 +200,11 @@ pub(super) async fn load(
             format!("The air was last read {}: the plan begins from there.", studio.zone.date_and_clock(air.at, now))
         }),
         air_known: situation.air.is_some(),
-        outside_words: situation.outside.as_ref().map(|outside| outside_words(outside, &studio, now)).unwrap_or_default(),
+        outside_words: situation
+            .outside
+            .as_ref()
+            .map(|outside| outside_words(outside, &studio, now))
+            .unwrap_or_default(),
         effect: None,
         target_mistakes: mistakes(&wanted.fields),
         target_fields: wanted.fields,
@@ -393,7 +400,14 @@ fn figures(room: &Room, inputs: &PlanInputs, target: Air, reach: &Reach, studio:
     figures
 }
 
-fn chart(room: &Room, inputs: &PlanInputs, wanted: &Wanted, reach: &Reach, finding: &str, studio: &Studio) -> ChartView {
+fn chart(
+    room: &Room,
+    inputs: &PlanInputs,
+    wanted: &Wanted,
+    reach: &Reach,
+    finding: &str,
+    studio: &Studio,
+) -> ChartView {
     let capacity = inputs.capacity;
     let courses =
         [capacity.low, capacity.best, capacity.high].map(|capacity| plan::course(inputs, wanted.target, capacity));
@@ -438,9 +452,8 @@ fn micros(span: Hours) -> i64 {
 fn next_clock(zone: &Zone, now: Instant, clock: &str) -> Option<Instant> {
     let time: jiff::civil::Time = format!("{clock}:00").parse().ok()?;
     let wall = zone.wall(now);
-    let on = |day: jiff::civil::Date| {
-        Some(Instant::from_timestamp(zone.inner().to_timestamp(day.to_datetime(time)).ok()?))
-    };
+    let on =
+        |day: jiff::civil::Date| Some(Instant::from_timestamp(zone.inner().to_timestamp(day.to_datetime(time)).ok()?));
     on(wall.date()).filter(|at| *at > now).or_else(|| on(wall.date().tomorrow().ok()?))
 }
 
@@ -499,11 +512,9 @@ fn about(room: &Room, situation: &Situation, studio: &Studio) -> Vec<(String, St
     };
     let surface = match surface_of(room, planning) {
         Surface::Measured(at) => format!("{}, measured at {}", room.coldest_surface, words::degrees(at.get(), studio)),
-        Surface::Factor(factor) => format!(
-            "{}, {} of the way from outside to inside",
-            room.coldest_surface,
-            studio.number(factor, 2)
-        ),
+        Surface::Factor(factor) => {
+            format!("{}, {} of the way from outside to inside", room.coldest_surface, studio.number(factor, 2))
+        }
     };
     // Kelvins as the studio counts degrees.
     let degrees = |kelvins: f64| studio.number(if studio.fahrenheit { kelvins * 1.8 } else { kelvins }, 1);
@@ -540,7 +551,11 @@ fn device_row(house: &House, device: &Device, situation: &Situation, studio: &St
             parts.push(format!("rated at {}", words::air(rated, studio)));
         }
     }
-    let href = if moves_water { house.url(&format!("/rooms/{}/devices/{}/running", device.room, device.id)) } else { String::new() };
+    let href = if moves_water {
+        house.url(&format!("/rooms/{}/devices/{}/running", device.room, device.id))
+    } else {
+        String::new()
+    };
     DeviceRow { name: device.name.clone(), words: parts.join(", "), href }
 }
 

@@ -3,10 +3,10 @@
 use sqlx::Row;
 
 use super::air::Derived;
-use super::plan_inputs::inputs_of;
 use super::corrected::{Corrected, KnownInstrument, correct};
 use super::now::{AirNow, air_now};
 use super::plan::{Air, Capacity, PlanInputs};
+use super::plan_inputs::inputs_of;
 use super::readings::KeptReading;
 use super::settings::RoomSettings;
 use super::{Device, DeviceKind, Room, store};
@@ -68,12 +68,7 @@ pub(super) struct Situation {
 }
 
 impl Situation {
-    pub(super) async fn load(
-        db: &mut Db,
-        room: &Room,
-        settings: &RoomSettings,
-        now: Instant,
-    ) -> Result<Self, Problem> {
+    pub(super) async fn load(db: &mut Db, room: &Room, settings: &RoomSettings, now: Instant) -> Result<Self, Problem> {
         let devices = store::devices(db, room.id).await?;
         Ok(Self {
             planning: planning(db, room.id).await?,
@@ -148,12 +143,14 @@ pub(super) async fn change_planning(tx: &mut Tx, room: RoomId, planning: &Planni
 /// Keeps the air change that readings told.
 pub(super) async fn change_air_change(tx: &mut Tx, room: RoomId, an_hour: f64) -> Result<(), Problem> {
     let now = tx.now.0;
-    sqlx::query("update room set air_changes_per_hour = $1, air_changes_measured = $2 where id = $3 and closed is null")
-        .bind(an_hour)
-        .bind(now.0)
-        .bind(room.to_string())
-        .execute(tx.db())
-        .await?;
+    sqlx::query(
+        "update room set air_changes_per_hour = $1, air_changes_measured = $2 where id = $3 and closed is null",
+    )
+    .bind(an_hour)
+    .bind(now.0)
+    .bind(room.to_string())
+    .execute(tx.db())
+    .await?;
     Ok(())
 }
 
@@ -260,10 +257,7 @@ async fn shown_outside(db: &mut Db, from: Instant, to: Instant) -> Result<Vec<(I
 
 /// A corrected reading as air, where both halves are there.
 pub(super) fn air_of(point: &Corrected) -> Option<Air> {
-    Some(Air {
-        temperature: Celsius::new(point.temperature?).ok()?,
-        humidity: RelHumidity::new(point.humidity?).ok()?,
-    })
+    Some(Air { temperature: Celsius::new(point.temperature?).ok()?, humidity: RelHumidity::new(point.humidity?).ok()? })
 }
 
 /// The mean water in the air outside during a span, g/m³: out of readings there, else of what was typed in nearest to it within a day.
@@ -272,7 +266,8 @@ pub(super) async fn mean_outside(db: &mut Db, from: Instant, to: Instant) -> Res
     if !shown.is_empty() {
         #[expect(clippy::cast_precision_loss, reason = "readings of a few days")]
         let count = shown.len() as f64;
-        let sum: f64 = shown.iter().map(|(_, air, _)| Derived::of(air.temperature, air.humidity).vapour_density.get()).sum();
+        let sum: f64 =
+            shown.iter().map(|(_, air, _)| Derived::of(air.temperature, air.humidity).vapour_density.get()).sum();
         return Ok(Some(sum / count));
     }
     let rows = sqlx::query(
@@ -284,9 +279,8 @@ pub(super) async fn mean_outside(db: &mut Db, from: Instant, to: Instant) -> Res
     .await?;
     let middle = from.plus(to.since(from) / 2);
     let nearest = rows.iter().min_by_key(|row| Instant(row.get(0)).since(middle).abs());
-    Ok(nearest.map(|row| {
-        Derived::of(Celsius::clamped(row.get(1)), RelHumidity::clamped(row.get(2))).vapour_density.get()
-    }))
+    Ok(nearest
+        .map(|row| Derived::of(Celsius::clamped(row.get(1)), RelHumidity::clamped(row.get(2))).vapour_density.get()))
 }
 
 /// Keeps outside air as typed in.
@@ -344,7 +338,10 @@ pub(super) async fn set_outdoor(tx: &mut Tx, id: Option<InstrumentId>) -> Result
             .execute(tx.db())
             .await?;
         if done.rows_affected() == 0 {
-            return Err(Problem::mistake("outdoor_instrument", "This instrument is not here any more. Choose another."));
+            return Err(Problem::mistake(
+                "outdoor_instrument",
+                "This instrument is not here any more. Choose another.",
+            ));
         }
     }
     tx.raise(super::readings::AIR);

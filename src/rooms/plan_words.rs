@@ -61,12 +61,20 @@ pub(super) fn air(of: Air, studio: &Studio) -> String {
 }
 
 /// Mark and sentence of what becomes of a target.
-pub(super) fn lead(room: &Room, inputs: &PlanInputs, target: Air, reach: &Reach, studio: &Studio) -> (&'static str, String) {
+pub(super) fn lead(
+    room: &Room,
+    inputs: &PlanInputs,
+    target: Air,
+    reach: &Reach,
+    studio: &Studio,
+) -> (&'static str, String) {
     let (name, wanted) = (&room.name, air(target, studio));
     match reach {
         Reach::Reached { best, .. } if best.get() < 1e-9 => {
             let to_stay = match needed(inputs, target) {
-                grams if grams >= 1.0 => format!("To stay there it takes about {}\u{a0}g an hour.", studio.number(grams, 0)),
+                grams if grams >= 1.0 => {
+                    format!("To stay there it takes about {}\u{a0}g an hour.", studio.number(grams, 0))
+                }
                 _ => "Nothing needs to be switched on.".to_owned(),
             };
             ("fit", format!("{name} is there now: {wanted}. {to_stay}"))
@@ -91,10 +99,9 @@ pub(super) fn lead(room: &Room, inputs: &PlanInputs, target: Air, reach: &Reach,
 
 fn refusal(room: &Room, target: Air, guard: &Guard, studio: &Studio) -> String {
     match guard {
-        Guard::TooCold => format!(
-            "Not planned: under {} it is too cold for a client lying still.",
-            degrees(COLDEST_ROOM_C, studio)
-        ),
+        Guard::TooCold => {
+            format!("Not planned: under {} it is too cold for a client lying still.", degrees(COLDEST_ROOM_C, studio))
+        }
         Guard::Condenses { surface, dew, highest } => {
             let below = if *highest > 5.0 {
                 format!(" Below {} it stays dry.", percent(highest.floor(), studio))
@@ -137,7 +144,12 @@ pub(super) fn needed(inputs: &PlanInputs, target: Air) -> f64 {
 }
 
 /// What was considered and left out, with the reason.
-pub(super) fn left_out(inputs: &PlanInputs, target: Air, devices: &[(String, DeviceKind)], measured: bool) -> Vec<String> {
+pub(super) fn left_out(
+    inputs: &PlanInputs,
+    target: Air,
+    devices: &[(String, DeviceKind)],
+    measured: bool,
+) -> Vec<String> {
     let mut left_out = Vec::new();
     let rising = devices_for(inputs, target).iter().any(|device| device.moves == Moves::Gives);
     for (name, kind) in devices {
@@ -156,7 +168,11 @@ pub(super) fn left_out(inputs: &PlanInputs, target: Air, devices: &[(String, Dev
     if devices.is_empty() {
         left_out.push("Devices: none is entered for this room.".to_owned());
     }
-    let air_change = if measured { "the air change is measured, and not to be lowered" } else { "it is what keeps vapour low at the bed" };
+    let air_change = if measured {
+        "the air change is measured, and not to be lowered"
+    } else {
+        "it is what keeps vapour low at the bed"
+    };
     left_out.push(format!("Less airing, less extraction, closed windows: never; {air_change}."));
     left_out.push("People in the room: they add water while they are there, which is not counted.".to_owned());
     if rising {
@@ -177,7 +193,9 @@ pub(super) fn fitted(fit: &Fit, readings: usize, when: &str, studio: &Studio) ->
     if fit.tells_air_change {
         format!("Fitted from {readings} readings of {when}: air change {changes} an hour, {capacity}.")
     } else {
-        format!("Fitted from {readings} readings of {when}: {capacity}, with the air change of {changes} an hour that stands. With every device off, readings do not tell the air change.")
+        format!(
+            "Fitted from {readings} readings of {when}: {capacity}, with the air change of {changes} an hour that stands. With every device off, readings do not tell the air change."
+        )
     }
 }
 
@@ -200,7 +218,8 @@ pub(super) fn unfit(why: &Unfit, studio: &Studio) -> String {
         }
         Unfit::TooStraight => "The curve is too straight to tell where it leads. A longer stretch would.".to_owned(),
         Unfit::Impossible => {
-            "The readings lead where the air outside and these devices cannot: was something else on or open?".to_owned()
+            "The readings lead where the air outside and these devices cannot: was something else on or open?"
+                .to_owned()
         }
     }
 }

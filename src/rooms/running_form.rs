@@ -56,7 +56,10 @@ impl TypedRunning {
     fn of(running: &Running, studio: &Studio) -> Self {
         Self {
             hours_a_day: studio.number(running.hours_a_day, 1),
-            rated_temperature: running.rated.map(|air| words::typed_degrees(air.temperature, studio)).unwrap_or_default(),
+            rated_temperature: running
+                .rated
+                .map(|air| words::typed_degrees(air.temperature, studio))
+                .unwrap_or_default(),
             rated_humidity: running.rated.map(|air| studio.number(air.humidity.get(), 0)).unwrap_or_default(),
         }
     }
@@ -68,11 +71,14 @@ impl TypedRunning {
             return notes.settle(hours.map(|hours_a_day| Running { hours_a_day, rated: None }));
         }
         let limits = (studio.scale(5.0), studio.scale(45.0));
-        let temperature = notes.optional_number("rated_temperature", &self.rated_temperature, limits, studio.temperature_unit());
+        let temperature =
+            notes.optional_number("rated_temperature", &self.rated_temperature, limits, studio.temperature_unit());
         let humidity = notes.optional_number("rated_humidity", &self.rated_humidity, (20.0, 100.0), "%RH");
         match (temperature, humidity) {
             (Some(Some(_)), Some(None)) => notes.add("rated_humidity", "Both or neither: a rating holds for one air."),
-            (Some(None), Some(Some(_))) => notes.add("rated_temperature", "Both or neither: a rating holds for one air."),
+            (Some(None), Some(Some(_))) => {
+                notes.add("rated_temperature", "Both or neither: a rating holds for one air.")
+            }
             _ => {}
         }
         let running = (|| {
@@ -97,7 +103,9 @@ impl TypedRunning {
             let unit = studio.temperature_unit();
             fields.push(
                 number_field("rated_temperature", &format!("Its grams hold at, {unit}"), &self.rated_temperature)
-                    .hinted("From the label, with the label’s own grams. Empty: the grams are what it takes in this room.")
+                    .hinted(
+                        "From the label, with the label’s own grams. Empty: the grams are what it takes in this room.",
+                    )
                     .or_empty(),
             );
             fields.push(number_field("rated_humidity", "and at, %RH", &self.rated_humidity).or_empty());

@@ -208,11 +208,10 @@ pub(super) async fn instrument(db: &mut Db, room: RoomId, id: InstrumentId) -> R
 
 /// Every instrument there ever was: readings need also one that was taken away.
 pub(super) async fn every_instrument(db: &mut Db) -> Result<Vec<Instrument>, Problem> {
-    let rows = sqlx::query(
-        "select id, room, name, kind, place, compared, own_u_t, own_u_h, bought, mapping from instrument",
-    )
-    .fetch_all(db)
-    .await?;
+    let rows =
+        sqlx::query("select id, room, name, kind, place, compared, own_u_t, own_u_h, bought, mapping from instrument")
+            .fetch_all(db)
+            .await?;
     rows.iter().map(read_instrument).collect()
 }
 

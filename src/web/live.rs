@@ -297,7 +297,8 @@ impl Listener {
                 self.topics.iter().filter(|name| n_now(name) != before(name)).map(String::as_str).collect()
             }
             None => {
-                let since = |name: &String| now.get(name).zip(self.made).is_some_and(|(topic, made)| topic.raised >= made);
+                let since =
+                    |name: &String| now.get(name).zip(self.made).is_some_and(|(topic, made)| topic.raised >= made);
                 self.topics.iter().filter(|name| since(name)).map(String::as_str).collect()
             }
         };

@@ -83,7 +83,8 @@ impl Studio {
     #[must_use]
     pub fn exact(&self, value: f64, places: usize) -> String {
         let told = |places: &usize| self.number(value, *places);
-        let rounds = |places: &usize| format!("{value:.places$}").parse().is_ok_and(|read: f64| (read - value).abs() < 1e-9);
+        let rounds =
+            |places: &usize| format!("{value:.places$}").parse().is_ok_and(|read: f64| (read - value).abs() < 1e-9);
         (places..=4).find(rounds).map_or_else(|| told(&4), |places| told(&places))
     }
 

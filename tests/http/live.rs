@@ -83,7 +83,11 @@ async fn raise(house: &TestHouse, topic: &'static str) {
 
 async fn reading(house: &TestHouse, humidity: u32) {
     let body = format!(r#"{{"temperature": 21.4, "humidity": {humidity}}}"#);
-    house.actor(Actor::Sensor).post_json(&format!("/api/v1/rooms/{}/readings", house.things.gable), body).await.must(200);
+    house
+        .actor(Actor::Sensor)
+        .post_json(&format!("/api/v1/rooms/{}/readings", house.things.gable), body)
+        .await
+        .must(200);
 }
 
 both_databases!(a_reading_reaches_an_open_page_within_three_seconds, async |house| {

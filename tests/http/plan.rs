@@ -62,13 +62,7 @@ pub(crate) fn slips(things: &Things) -> Vec<Slip> {
             &["outside_temperature", "outside_humidity"],
             &[("outside_temperature", "−2,5"), ("outside_humidity", "80")],
         ),
-        slip(
-            &page,
-            format!("{page}/opening"),
-            &[("opening", "half past eight")],
-            &["opening"],
-            &[("opening", "8:30")],
-        ),
+        slip(&page, format!("{page}/opening"), &[("opening", "half past eight")], &["opening"], &[("opening", "8:30")]),
         slip(
             &page,
             format!("{page}/room"),
@@ -83,7 +77,11 @@ pub(crate) fn slips(things: &Things) -> Vec<Slip> {
 /// Gable's sensor shows this air now.
 async fn air(house: &TestHouse, temperature: f64, humidity: f64) {
     let body = format!(r#"{{"temperature": {temperature}, "humidity": {humidity}}}"#);
-    house.actor(Actor::Sensor).post_json(&format!("/api/v1/rooms/{}/readings", house.things.gable), body).await.must(200);
+    house
+        .actor(Actor::Sensor)
+        .post_json(&format!("/api/v1/rooms/{}/readings", house.things.gable), body)
+        .await
+        .must(200);
 }
 
 async fn outside(house: &TestHouse, temperature: &str, humidity: &str) {
@@ -136,7 +134,8 @@ both_databases!(the_page_says_hours_switching_on_watts_and_the_cold_surface, asy
         let (room, settings) = (house.things.gable.parse().unwrap(), RoomSettings::load(&mut db).await.unwrap());
         stillroom::rooms::plan_inputs(&mut db, room, house.clock.now().0, &settings).await.unwrap().unwrap()
     };
-    let target = Air { humidity: "40".parse().map(stillroom::base::units::RelHumidity::clamped).unwrap(), ..inputs.now };
+    let target =
+        Air { humidity: "40".parse().map(stillroom::base::units::RelHumidity::clamped).unwrap(), ..inputs.now };
     let Reach::Reached { low, best, high } = reach(&inputs, target) else { panic!("it is reached") };
     assert!((0.5..1.5).contains(&low.get()) && (1.0..3.0).contains(&best.get()), "{low:?} {best:?}");
     assert!((high.unwrap().get() / low.get() - 4.0).abs() < 0.01, "hours go with the capacity");
@@ -303,7 +302,8 @@ both_databases!(a_stretch_that_tells_nothing_says_why_and_keeps_nothing, async |
     let page = plan_of(house);
     let mut owner = house.owner();
     outside(house, "0", "80").await;
-    let query = |from: &str, to: &str, devices: &str| format!("{page}?fit_from={from}&fit_to={to}&fit_devices={devices}");
+    let query =
+        |from: &str, to: &str, devices: &str| format!("{page}?fit_from={from}&fit_to={to}&fit_devices={devices}");
     let shown = owner.page(&query("2026-02-17T22:00", "2026-02-18T08:30", "off")).await;
     says(&shown, "0 readings lie in this stretch; 6 are needed.");
     assert!(!shown.text().contains("Plan with these"));
@@ -311,13 +311,22 @@ both_databases!(a_stretch_that_tells_nothing_says_why_and_keeps_nothing, async |
     assert!(shown.contains("f-fit_from-wrong") && shown.contains("f-fit_devices-wrong"));
     let shown = owner.page(&query("2026-02-10T22:00", "2026-02-18T08:30", "off")).await.text();
     assert!(shown.contains("At most three days"));
-    let before = house.look("select cast(moisture_capacity as text) || coalesce(cast(fitted as text), 'never') from room limit 1").await;
+    let before = house
+        .look("select cast(moisture_capacity as text) || coalesce(cast(fitted as text), 'never') from room limit 1")
+        .await;
     let csrf = owner.csrf().await;
-    let pairs = [("csrf", csrf.as_str()), ("form_key", "a-fit-of-nothing"), ("fit_from", "2026-02-17T22:00"),
-        ("fit_to", "2026-02-18T08:30"), ("fit_devices", "off")];
+    let pairs = [
+        ("csrf", csrf.as_str()),
+        ("form_key", "a-fit-of-nothing"),
+        ("fit_from", "2026-02-17T22:00"),
+        ("fit_to", "2026-02-18T08:30"),
+        ("fit_devices", "off"),
+    ];
     let to = owner.post(&format!("{page}/fit"), &pairs).await.goes_to();
     says(&owner.page(&to).await, "0 readings lie in this stretch");
-    let after = house.look("select cast(moisture_capacity as text) || coalesce(cast(fitted as text), 'never') from room limit 1").await;
+    let after = house
+        .look("select cast(moisture_capacity as text) || coalesce(cast(fitted as text), 'never') from room limit 1")
+        .await;
     assert_eq!(before, after);
 });
 

@@ -214,7 +214,11 @@ impl Course {
         air::humidity_holding(GramsPerM3::clamped(self.density_after(hours)), temperature).min(100.0)
     }
 
-    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "hours of a course are small and not negative")]
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "hours of a course are small and not negative"
+    )]
     fn minute(&self, hours: f64) -> usize {
         (hours.clamp(0.0, LONGEST_HOURS) * 60.0).round() as usize
     }

@@ -49,12 +49,8 @@ fn balance(capacity: f64) -> Balance {
 /// worked out: hours by moisture capacity and litres an hour.
 #[test]
 fn ten_to_sixty_percent_takes_the_hours_of_the_table() {
-    let table = [
-        (1.0, [2.3, 1.6, 0.6]),
-        (10.0, [23.0, 16.0, 6.0]),
-        (15.0, [35.0, 24.0, 10.0]),
-        (20.0, [47.0, 32.0, 13.0]),
-    ];
+    let table =
+        [(1.0, [2.3, 1.6, 0.6]), (10.0, [23.0, 16.0, 6.0]), (15.0, [35.0, 24.0, 10.0]), (20.0, [47.0, 32.0, 13.0])];
     for (capacity, row) in table {
         for (grams, expected) in [200.0, 250.0, 500.0].into_iter().zip(row) {
             let found = best_hours(reach(&room(vec![humidifier(grams, 24.0)], capacity), air(21.0, 60.0))).unwrap();
@@ -154,11 +150,7 @@ fn a_dehumidifier_takes_less_from_drier_air_as_the_two_published_pairs_say() {
 #[test]
 fn a_dehumidifier_with_exponent_worked_by_a_constant_take_in_a_narrow_span_agrees_with_the_closed_form() {
     let rated = air(24.0, 70.0);
-    let inputs = PlanInputs {
-        now: rated,
-        outside: air(24.0, 70.0),
-        ..room(vec![dehumidifier(200.0, rated)], 10.0)
-    };
+    let inputs = PlanInputs { now: rated, outside: air(24.0, 70.0), ..room(vec![dehumidifier(200.0, rated)], 10.0) };
     let target = air(24.0, 69.5);
     let stepped = course(&inputs, target, 10.0).hours_to_target().unwrap();
     let closed = balance_of(&inputs, 10.0).hours_to(rated.density(), target.density(), -200.0).unwrap();
