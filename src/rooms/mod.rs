@@ -23,6 +23,7 @@ mod plan_inputs;
 mod plan_page;
 mod plan_store;
 mod plan_words;
+mod plan_work;
 pub mod plausible;
 pub mod push;
 mod reading_page;
