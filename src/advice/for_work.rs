@@ -105,7 +105,7 @@ pub fn lead(q: &Question<'_>, work: &ForWork, room: &str) -> String {
         verdict => format!("{name} with a {bead} bead {}", stands(verdict)),
     };
     if work.poor.is_some() {
-        return format!("A starting guess: {}.", close);
+        return format!("A starting guess: {close}.");
     }
     let any_fits = judged.bottles.iter().any(|bottle| bottle.verdict == Verdict::Fits);
     let first = if any_fits { String::new() } else { format!("Nothing on {room}’s shelf fits as it stands. ") };

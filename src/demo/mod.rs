@@ -8,7 +8,7 @@ pub mod truth;
 use crate::base::actor::{Actor, Role};
 use crate::base::ids::{CheckId, DeviceId, InstrumentId, RoomId, TokenId};
 use crate::base::problem::Problem;
-use crate::base::time::{DAY, HOUR, MINUTE};
+use crate::base::time::{DAY, MINUTE};
 use crate::base::zone::Zone;
 use crate::people;
 use crate::rooms::instrument::Place;
@@ -174,12 +174,8 @@ async fn top_up_from(house: &House, days: i64) -> Result<(), Problem> {
             .collect();
         rooms::seed_readings(house, room.id, sensor, arrived).await?;
     }
-    // Somebody types in the air outside every few hours.
-    if rooms::outside_known(house).await?.is_none_or(|at| now.since(at) > 4 * HOUR) {
-        let (temperature, humidity) = air::outdoors(studio.zone.inner(), now.0);
-        rooms::seed_outside(house, temperature, humidity).await?;
-    }
-    Ok(())
+    let (temperature, humidity) = air::outside(studio.zone.inner(), now.0);
+    rooms::seed_outside(house, rooms::plan::Air { temperature, humidity }).await
 }
 
 /// A fresh sensor token of Gable and a fresh read token, for trying the interface for programs: (room, sensor, read).

@@ -70,7 +70,7 @@ pub(super) fn board_view(house: &House, who: &Who, day: &Day, boards: &Boards) -
 }
 
 fn cell_view(
-    href: String,
+    href: &str,
     cell: Option<&Cell>,
     at: &super::day::Here,
     seconds: bool,

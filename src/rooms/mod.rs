@@ -24,6 +24,7 @@ mod plan_inputs;
 mod plan_page;
 mod plan_store;
 mod plan_words;
+mod plan_work;
 pub mod plausible;
 pub mod push;
 mod reading_page;
@@ -48,7 +49,7 @@ pub use api::RoomsApi;
 pub use list_page::{AirRow, AirWords, air_rows};
 pub use plan_page::{PlanAsked, PlanView, SetTimeEffect};
 pub use plan_store::plan_inputs;
-pub(crate) use seed::{newest_instant, outside_known, seed_outside, seed_readings, seed_room, sensor_of};
+pub(crate) use seed::{newest_instant, seed_outside, seed_readings, seed_room, sensor_of};
 pub use settings::RoomSettings;
 
 /// A room of the studio.

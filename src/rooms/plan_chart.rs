@@ -42,7 +42,6 @@ pub(super) struct PlanRow {
 }
 
 /// How many hours a plan is best shown over.
-#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "at most 168 hours")]
 pub(super) fn horizon(longest: Option<f64>) -> u32 {
     let wanted = longest.map_or(48.0, |hours| hours * 1.2).clamp(1.0, 168.0);
     [6, 12, 24, 48, 72, 120].into_iter().find(|hours| wanted <= f64::from(*hours)).unwrap_or(168)

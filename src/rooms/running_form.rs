@@ -77,7 +77,7 @@ impl TypedRunning {
         match (temperature, humidity) {
             (Some(Some(_)), Some(None)) => notes.add("rated_humidity", "Both or neither: a rating holds for one air."),
             (Some(None), Some(Some(_))) => {
-                notes.add("rated_temperature", "Both or neither: a rating holds for one air.")
+                notes.add("rated_temperature", "Both or neither: a rating holds for one air.");
             }
             _ => {}
         }

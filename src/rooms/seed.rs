@@ -2,14 +2,14 @@
 
 use std::fmt::Write as _;
 
+use super::plan::Air;
 use super::plausible::{self, Arrived};
 use super::written::TemperatureUnit;
-use super::{Check, Device, Instrument, Room, store};
+use super::{Check, Device, Instrument, Room, plan_store, store};
 use crate::base::ids::{InstrumentId, ReadingId, RoomId};
 use crate::base::number::DecimalMark;
 use crate::base::problem::Problem;
-use crate::base::time::Instant;
-use crate::base::units::{Celsius, RelHumidity};
+use crate::base::time::{HOUR, Instant};
 use crate::store::{FormKey, Kept, Tx};
 use crate::web::House;
 
@@ -82,6 +82,27 @@ pub(crate) async fn seed_readings(
         .map(|_| ())
 }
 
+/// Types in the outside air of the invented studio, unless what was typed in last is younger than an hour.
+pub(crate) async fn seed_outside(house: &House, air: Air) -> Result<(), Problem> {
+    let now = house.store.clock().now().0;
+    {
+        let mut db = house.store.read().await?;
+        if plan_store::outside(&mut db, now).await?.is_some_and(|outside| now.since(outside.at) < HOUR) {
+            return Ok(());
+        }
+    }
+    house
+        .store
+        .write(&FormKey::house(), move |tx| {
+            Box::pin(async move {
+                plan_store::add_outside(tx, air).await?;
+                Ok(Kept::see(""))
+            })
+        })
+        .await
+        .map(|_| ())
+}
+
 async fn insert(
     tx: &mut Tx,
     room: RoomId,
@@ -134,26 +155,4 @@ pub(crate) async fn sensor_of(house: &House, room: RoomId) -> Result<Option<Inst
         .into_iter()
         .find(|instrument| instrument.kind == super::InstrumentKind::Sensor)
         .map(|found| found.id))
-}
-
-/// Types in the air outside, as somebody does in the morning.
-pub(crate) async fn seed_outside(house: &House, temperature: Celsius, humidity: RelHumidity) -> Result<(), Problem> {
-    let air = super::plan::Air { temperature, humidity };
-    house
-        .store
-        .write(&FormKey::house(), move |tx| {
-            Box::pin(async move {
-                super::plan_store::add_outside(tx, air).await?;
-                Ok(Kept::see(""))
-            })
-        })
-        .await
-        .map(|_| ())
-}
-
-/// When the air outside was last known, within the last day.
-pub(crate) async fn outside_known(house: &House) -> Result<Option<Instant>, Problem> {
-    let now = house.store.clock().now().0;
-    let mut db = house.store.read().await?;
-    Ok(super::plan_store::outside(&mut db, now).await?.map(|outside| outside.at))
 }

@@ -334,5 +334,5 @@ both_databases!(a_device_of_another_room_or_one_that_moves_no_water_is_not_here,
     let mut owner = house.owner();
     let device = &house.things.device;
     owner.get(&format!("/rooms/{}/devices/{device}/running", house.things.lantern)).await.must(404);
-    owner.get(&format!("/rooms/{}/plan", device)).await.must(404);
+    owner.get(&format!("/rooms/{device}/plan")).await.must(404);
 });

@@ -235,9 +235,9 @@ fn guards(svg: &mut Ink, map: &Map<'_>) -> Vec<(f64, f64)> {
             }
             let point = (x().at(h), y().at(t));
             if shown.is_empty() {
-                path.begin(point.0, point.1)
+                path.begin(point.0, point.1);
             } else {
-                path.line_to(point.0, point.1)
+                path.line_to(point.0, point.1);
             }
             shown.push(point);
         }
