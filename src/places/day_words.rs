@@ -61,7 +61,7 @@ pub(super) fn board_view(house: &House, who: &Who, day: &Day, boards: &Boards) -
                     let path =
                         format!("/rooms/{}/advice?artist={}&style={}", here.room.id, own.artist.id, own.style.key());
                     let timed = own.hands.placements > 0;
-                    cell_view(house.url(&path), cell.as_ref(), here, seconds, timed, works == Some(here.room.id))
+                    cell_view(&house.url(&path), cell.as_ref(), here, seconds, timed, works == Some(here.room.id))
                 })
                 .collect(),
         }
@@ -77,8 +77,14 @@ fn cell_view(
     timed: bool,
     here: bool,
 ) -> CellView {
-    let says =
-        |mark, word, bottle: String, clause: String| CellView { href: href.clone(), mark, word, bottle, clause, here };
+    let says = |mark, word, bottle: String, clause: String| CellView {
+        href: href.to_owned(),
+        mark,
+        word,
+        bottle,
+        clause,
+        here,
+    };
     let Some(cell) = cell else { return says("unknown", "not known", String::new(), "no reading yet".into()) };
     if at.shelf.is_empty() {
         return says("unknown", "no bottle here", String::new(), String::new());
