@@ -5,7 +5,7 @@ create table artist (
   id text primary key,
   person text not null unique references person (id),
   employment text not null check (employment in ('employed', 'self-employed')),
-  trainee bigint not null check (trainee in (0, 1)),
+  trainee bigint not null check (trainee between 0 and 1),
   -- Keys of her styles, "classic volume-4"; read whole, never queried.
   styles text not null,
   -- The key of the style a page opens on; empty while none is chosen.
@@ -37,7 +37,7 @@ create table timing_session (
   temperature_c double precision,
   humidity_pct double precision,
   room text references room (id),
-  dry bigint not null check (dry in (0, 1)),
+  dry bigint not null check (dry between 0 and 1),
   entered_by text not null,
   -- The whole sitting struck out by a person who saw that it went wrong; null while it counts.
   struck bigint

@@ -220,5 +220,6 @@ async fn air_near(house: &House, room: Option<RoomId>, at: Instant) -> Result<Op
     let settings = RoomSettings::load(&mut db).await?;
     let Some(air) = air_now(&mut db, room, &settings, at).await? else { return Ok(None) };
     let near = at.since(air.at).abs() <= settings.stale_after();
-    Ok(near.then(|| AirThen { temperature: air.measured.temperature, humidity: Some(air.measured.humidity.humidity) }))
+    Ok(near
+        .then_some(AirThen { temperature: air.measured.temperature, humidity: Some(air.measured.humidity.humidity) }))
 }

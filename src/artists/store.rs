@@ -173,9 +173,10 @@ pub(super) async fn strike_placement(
 /// Makes the kept summary anew from every placement that counts.
 async fn refresh(tx: &mut Tx, artist: ArtistId, style: Style) -> Result<(), Problem> {
     let rows = sqlx::query(
-        "select s.id, s.source, p.travel_s, p.settle_s from timing_session s join placement p on p.session = s.id
-         where s.artist = $1 and s.technique = $2 and s.fan = $3 and s.struck is null and p.struck is null
-         order by s.at, s.id, p.n",
+        "select timing_session.id, source, travel_s, settle_s
+         from timing_session join placement on placement.session = timing_session.id
+         where artist = $1 and technique = $2 and fan = $3 and timing_session.struck is null and placement.struck is null
+         order by at, timing_session.id, n",
     )
     .bind(artist.to_string())
     .bind(style.technique.word())
@@ -256,10 +257,6 @@ pub(super) struct Before {
     pub(super) id: TimingSessionId,
 }
 
-const SESSION: &str =
-    "select id, artist, technique, fan, at, source, uncertainty_s, bottle, bottle_name, predicted_set_s,
-    temperature_c, humidity_pct, room, dry, entered_by, struck from timing_session";
-
 /// Sessions of an artist in one style, newest first.
 pub(super) async fn sessions(
     db: &mut Db,
@@ -270,11 +267,13 @@ pub(super) async fn sessions(
 ) -> Result<Vec<Session>, Problem> {
     let at = before.map_or(i64::MAX, |before| before.at.0);
     let id = before.map(|before| before.id.to_string()).unwrap_or_default();
-    let text = format!(
-        "{SESSION} where artist = $1 and technique = $2 and fan = $3 and at <= $4 and (at < $4 or id < $5)
-         order by at desc, id desc limit $6"
-    );
-    let rows = sqlx::query(sqlx::AssertSqlSafe(text))
+    let rows = sqlx::query(
+        "select id, artist, technique, fan, at, source, uncertainty_s, bottle, bottle_name, predicted_set_s, temperature_c,
+           humidity_pct, room, dry, entered_by, struck from timing_session
+         where artist = $1 and technique = $2 and fan = $3 and at <= $4 and (at < $4 or id < $5)
+         order by at desc, id desc limit $6",
+    )
+
         .bind(artist.to_string())
         .bind(style.technique.word())
         .bind(style.fan_kept())
@@ -288,16 +287,23 @@ pub(super) async fn sessions(
 
 /// Her newest session in any style.
 pub(super) async fn newest_session(db: &mut Db, artist: ArtistId) -> Result<Option<Session>, Problem> {
-    let text = format!("{SESSION} where artist = $1 order by at desc, id desc limit 1");
-    let row = sqlx::query(sqlx::AssertSqlSafe(text)).bind(artist.to_string()).fetch_optional(db).await?;
+    let row = sqlx::query(
+        "select id, artist, technique, fan, at, source, uncertainty_s, bottle, bottle_name, predicted_set_s, temperature_c,
+           humidity_pct, room, dry, entered_by, struck from timing_session
+         where artist = $1 order by at desc, id desc limit 1",
+    )
+    .bind(artist.to_string()).fetch_optional(db).await?;
     row.as_ref().map(read_session).transpose()
 }
 
 /// One session of an artist.
 pub(super) async fn session(db: &mut Db, artist: ArtistId, id: TimingSessionId) -> Result<Option<Session>, Problem> {
-    let text = format!("{SESSION} where id = $1 and artist = $2");
-    let row =
-        sqlx::query(sqlx::AssertSqlSafe(text)).bind(id.to_string()).bind(artist.to_string()).fetch_optional(db).await?;
+    let row = sqlx::query(
+        "select id, artist, technique, fan, at, source, uncertainty_s, bottle, bottle_name, predicted_set_s, temperature_c,
+           humidity_pct, room, dry, entered_by, struck from timing_session
+         where id = $1 and artist = $2",
+    )
+    .bind(id.to_string()).bind(artist.to_string()).fetch_optional(db).await?;
     row.as_ref().map(read_session).transpose()
 }
 

@@ -54,12 +54,15 @@ struct TypedMarks {
     marks: String,
 }
 
+/// About the session, how it was taken with its uncertainty, and the placements.
+type Checked = (About, (Source, Option<f64>), Vec<Timed>);
+
 impl TypedMarks {
     fn way(&self) -> Source {
         if self.source == Source::Video.word() { Source::Video } else { Source::Taps }
     }
 
-    fn check(&self, bed: &Bed) -> Result<(About, (Source, Option<f64>), Vec<Timed>), Problem> {
+    fn check(&self, bed: &Bed) -> Result<Checked, Problem> {
         let mut notes = Notes::default();
         let about = self.about.check(bed, &mut notes);
         let how = match self.way() {

@@ -53,6 +53,9 @@ impl Row {
             ("{bottle}", things.bottle.clone()),
             ("{test}", things.bench_test.clone()),
             ("{class}", things.class.clone()),
+            ("{artist}", things.hands.artist.clone()),
+            ("{timing}", things.hands.timing.clone()),
+            ("{placement}", things.hands.placement.clone()),
             ("{hash}", stillroom::web::assets::hash().to_owned()),
             ("{*name}", "app.css".to_owned()),
         ];
@@ -126,6 +129,7 @@ pub(crate) fn rows() -> Vec<Row> {
     rows.extend(crate::advice::rows());
     rows.extend(crate::shelf::rows());
     rows.extend(crate::live::rows());
+    rows.extend(crate::hands::rows());
     rows.extend(programs());
     rows.push(post("/sign-out", empty_form, "ssgggggss"));
     // Signing in ends the sign-in a browser had: that door comes after all that need it.

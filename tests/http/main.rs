@@ -13,6 +13,7 @@ mod browser;
 mod databases;
 mod doors;
 mod forms;
+mod hands;
 mod headers;
 mod house;
 mod html;

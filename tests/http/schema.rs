@@ -7,6 +7,7 @@ use sqlx::{AssertSqlSafe, Row};
 use stillroom::adhesives::Bead;
 use stillroom::adhesives::product::{Family, allowed_key};
 use stillroom::adhesives::set_time::TestPiece;
+use stillroom::artists::{Employment, Source, Technique};
 use stillroom::base::actor::Role;
 use stillroom::rooms::{DeviceKind, InstrumentKind};
 
@@ -173,7 +174,34 @@ fn words() -> Vec<Words> {
             // The states of `rooms::imports`, which no other part knows.
             known: vec!["preview", "taking", "taken", "dropped"],
         },
+        Words {
+            column: "artist.employment",
+            insert: |word, n| {
+                format!(
+                    "insert into artist (id, person, employment, trainee, styles, usual, placements_per_set, created) select '{}', min(id), '{word}', 0, '', '', 1, 1 from person where id not in (select person from artist)",
+                    id(n)
+                )
+            },
+            known: Employment::ALL.into_iter().map(Employment::word).collect(),
+        },
+        Words {
+            column: "timing_session.technique",
+            insert: |word, n| timing(n, word, "taps"),
+            known: Technique::ALL.into_iter().map(Technique::word).collect(),
+        },
+        Words {
+            column: "timing_session.source",
+            insert: |word, n| timing(n, "classic", word),
+            known: Source::ALL.into_iter().map(Source::word).collect(),
+        },
     ]
+}
+
+fn timing(n: usize, technique: &str, source: &str) -> String {
+    format!(
+        "insert into timing_session (id, artist, technique, fan, at, received, source, bottle, bottle_name, dry, entered_by) select '{}', min(id), '{technique}', 0, 1, 1, '{source}', '', '', 1, '' from artist",
+        id(n)
+    )
 }
 
 both_databases!(columns_of_words_take_exactly_the_words_of_the_program, async |house| {
@@ -304,7 +332,7 @@ fn sql_in(text: &str) -> Vec<String> {
 }
 
 /// Tables that grow with every day of work.
-const LONG: [&str; 5] = ["reading", "session", "audit", "form_key", "bench_test"];
+const LONG: [&str; 7] = ["reading", "session", "audit", "form_key", "bench_test", "timing_session", "placement"];
 
 both_databases!(no_statement_walks_through_a_long_table, async |house| {
     if !house.is_sqlite() {
@@ -366,6 +394,14 @@ async fn fill_long_tables(house: &TestHouse) {
                  temperature_c, humidity_pct, u_temperature_k, u_humidity_pct, by_person)
                  select 't' || n, (select min(id) from bench_sitting), (select min(id) from bottle), n, 'set', 1, 'thin',
                  '', '', 0, 20, 40, 0, 0, '' from n"
+        ),
+        format!(
+            "{numbers} insert into timing_session (id, artist, technique, fan, at, received, source, bottle, bottle_name, dry, entered_by)
+                 select 't' || n, (select min(id) from artist), 'classic', 0, n, n, 'taps', '', '', 1, '' from n"
+        ),
+        format!(
+            "{numbers} insert into placement (id, session, n, travel_s, settle_s)
+                 select 'p' || n, 't' || (n / 20 + 1), n % 20, 2.4, 1.1 from n"
         ),
     ] {
         // SQLite wants the recursive part behind the insert's target.

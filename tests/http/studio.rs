@@ -98,6 +98,7 @@ pub(crate) struct Things {
     pub(crate) read_secret: String,
     pub(crate) sensor_token: String,
     pub(crate) read_token: String,
+    pub(crate) hands: crate::hands::HandThings,
 }
 
 /// Three good rows of a logger, and one that is not.
@@ -131,6 +132,7 @@ pub(crate) async fn furnish(house: &TestHouse) -> Things {
     let mut owner = Browser::new(&house.app, "", things.jars[&Actor::Owner].clone());
     things.invitation = invite(&mut owner, INVITED, "artist", &mut things).await;
     rooms(house, &mut owner, &mut things).await;
+    crate::hands::furnish(house, &mut owner, &mut things).await;
     crate::shelf::furnish(house, &mut owner, &mut things).await;
     crate::advice::furnish(house, &mut things).await;
     things
