@@ -13,6 +13,7 @@
 //         it is another than the device's
 
 import { ask, claimPath } from './house.mjs';
+import { anArtist } from './hands.mjs';
 import { bottleOf, onBottle } from './shelf.mjs';
 
 const ID = '[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}';
@@ -101,6 +102,18 @@ export const pages = [
   { name: 'liquids', as: 'artist', path: '/shelf/liquids' },
   { name: 'empty-shelf', as: 'owner', in: 'empty', path: '/shelf' },
 
+  { name: 'hands', as: 'artist', reach: () => '/hands', link: link('/hands') },
+  { name: 'hands-owner', as: 'owner', path: '/hands' },
+  { name: 'hands-desk', as: 'desk', path: '/hands' },
+  { name: 'artist-new', as: 'owner', path: '/hands/new' },
+  { name: 'artist', as: 'artist', reach: onHands(''), link: link('/hands/{id}') },
+  { name: 'artist-edit', as: 'artist', reach: onHands('/edit'), link: link('/hands/{id}/edit') },
+  { name: 'session', as: 'artist', reach: onSession, link: link('/hands/{id}/sessions/{id}') },
+  { name: 'timing', as: 'artist', reach: onHands('/timing'), link: link('/hands/{id}/timing') },
+  { name: 'timing-video', as: 'artist', reach: onHands('/timing/video'), link: link('/hands/{id}/timing/video') },
+  { name: 'timing-typed', as: 'artist', reach: onHands('/timing/typed'), link: link('/hands/{id}/timing/typed') },
+  { name: 'timing-rows', as: 'artist', reach: onHands('/timing/rows'), link: link('/hands/{id}/timing/rows') },
+
   { name: 'plan', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/plan') },
   { name: 'plan-owner', as: 'owner', on: link('/rooms/{id}'), link: link('/rooms/{id}/plan') },
   { name: 'plan-damp', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/plan'), query: 'humidity=70' },
@@ -136,6 +149,17 @@ export const pages = [
   { name: 'no-such-page', as: 'owner', path: '/no-such-page', status: 404 },
   { name: 'not-hers', as: 'artist', path: '/office/settings', status: 403 },
 ];
+
+/** A page of the artist who signs in. */
+function onHands(place) {
+  return async (house) => `${await anArtist(house)}${place}`;
+}
+
+/** One of her timing sessions. */
+async function onSession(house) {
+  const links = await linksOn(await house.as('artist'), house.address, await anArtist(house));
+  return links.find((path) => /\/sessions\/[0-9a-f-]{36}$/.test(path));
+}
 
 /** The shelf with a bottle on it. */
 async function onShelf(house) {
