@@ -85,7 +85,7 @@ async fn bench(owner: &mut Browser, house: &TestHouse, seconds: &[&str], air: (&
         let form = owner
             .form(&format!("/shelf/bottles/{bottle}/bench"), &format!("/shelf/bottles/{bottle}/tests"))
             .await
-            .with("seconds", *seconds)
+            .with("seconds", seconds)
             .with("temperature", air.0)
             .with("humidity", air.1)
             .with("do", "set");
@@ -101,8 +101,8 @@ fn advice_of(house: &TestHouse, room: &str) -> String {
 both_databases!(a_colleague_sees_bottle_and_verdict_and_no_seconds, async |house| {
     let mut owner = house.owner();
     read_air(&mut owner, &house.things.gable, "22", "45").await;
-    bench(&mut owner, &house, &["1.5", "1.6", "1.5"], ("22", "45")).await;
-    let path = advice_of(&house, &house.things.gable);
+    bench(&mut owner, house, &["1.5", "1.6", "1.5"], ("22", "45")).await;
+    let path = advice_of(house, &house.things.gable);
     let herself = house.actor(Actor::ArtistA).page(&path).await;
     let answers_for_all = owner.page(&path).await;
     for full in [herself, answers_for_all] {
@@ -128,7 +128,7 @@ both_databases!(a_colleague_sees_bottle_and_verdict_and_no_seconds, async |house
 both_databases!(with_poor_data_it_still_answers_and_offers_no_filled_button, async |house| {
     let things = &house.things;
     let mut owner = house.owner();
-    let path = advice_of(&house, &things.gable);
+    let path = advice_of(house, &things.gable);
     // Nobody has read the air yet.
     let page = owner.page(&path).await;
     page.says("The air is not known");
@@ -141,7 +141,7 @@ both_databases!(with_poor_data_it_still_answers_and_offers_no_filled_button, asy
     page.says("Time three practice placements first, and do not buy on this.");
     assert!(!has_filled_button(&page.text()), "hands nobody has timed");
     // An empty shelf.
-    let page = owner.page(&advice_of(&house, &things.lantern)).await;
+    let page = owner.page(&advice_of(house, &things.lantern)).await;
     page.says("No bottle stands in Lantern.");
     assert!(!has_filled_button(&page.text()), "a class is no bottle");
 });
@@ -150,8 +150,8 @@ both_databases!(a_bottle_that_suits_is_taken_once_and_kept_with_what_it_rests_on
     let things = &house.things;
     let mut owner = house.owner();
     read_air(&mut owner, &things.gable, "22", "45").await;
-    bench(&mut owner, &house, &["2.6", "2.7", "2.6", "2.7"], ("22", "45")).await;
-    let path = advice_of(&house, &things.gable);
+    bench(&mut owner, house, &["2.6", "2.7", "2.6", "2.7"], ("22", "45")).await;
+    let path = advice_of(house, &things.gable);
     let mut ines = house.actor(Actor::ArtistA);
     let before = house.number("select count(*) from advice").await;
     let page = ines.page(&path).await;
@@ -184,7 +184,7 @@ both_databases!(a_stopped_or_lapsed_bottle_is_not_for_today_and_cannot_be_taken,
     let things = &house.things;
     let mut owner = house.owner();
     read_air(&mut owner, &things.gable, "22", "45").await;
-    let path = advice_of(&house, &things.gable);
+    let path = advice_of(house, &things.gable);
     let form = owner.page(&path).await.form(&format!("/rooms/{}/advice", things.gable));
     house.run("update bottle set stopped = 1").await.unwrap();
     owner.page(&path).await.says("not for today");
@@ -199,8 +199,8 @@ both_databases!(outside_the_makers_air_a_bottle_is_at_most_near, async |house| {
     let things = &house.things;
     let mut owner = house.owner();
     read_air(&mut owner, &things.gable, "22", "45").await;
-    bench(&mut owner, &house, &["2.6", "2.7", "2.6", "2.7"], ("22", "45")).await;
-    let path = advice_of(&house, &things.gable);
+    bench(&mut owner, house, &["2.6", "2.7", "2.6", "2.7"], ("22", "45")).await;
+    let path = advice_of(house, &things.gable);
     owner.page(&path).await.says("Take Heath");
     house
         .run("update product set climate_low_c = 18, climate_high_c = 26, climate_low_pct = 50, climate_high_pct = 70")
@@ -214,9 +214,9 @@ both_databases!(outside_the_makers_air_a_bottle_is_at_most_near, async |house| {
 
 both_databases!(untested_air_is_said, async |house| {
     let mut owner = house.owner();
-    bench(&mut owner, &house, &["2.6", "2.7", "2.6", "2.7"], ("22", "50")).await;
+    bench(&mut owner, house, &["2.6", "2.7", "2.6", "2.7"], ("22", "50")).await;
     read_air(&mut owner, &house.things.gable, "22", "31").await;
-    owner.page(&advice_of(&house, &house.things.gable)).await.says("never tested this dry here");
+    owner.page(&advice_of(house, &house.things.gable)).await.says("never tested this dry here");
 });
 
 both_databases!(wrong_values_fall_back_with_words_and_never_break, async |house| {
@@ -246,7 +246,7 @@ both_databases!(changing_one_thing_keeps_the_rest, async |house| {
     let things = &house.things;
     let mut owner = house.owner();
     read_air(&mut owner, &things.gable, "22", "45").await;
-    let path = format!("{}&bead=thin&liquids=cleanser", advice_of(&house, &things.gable));
+    let path = format!("{}&bead=thin&liquids=cleanser", advice_of(house, &things.gable));
     let html = owner.page(&path).await.text();
     let links: Vec<String> = html::tags(&html)
         .iter()
@@ -276,7 +276,7 @@ both_databases!(the_board_shows_every_artist_in_every_room_and_seconds_to_two_pe
     let things = &house.things;
     let mut owner = house.owner();
     read_air(&mut owner, &things.gable, "22", "45").await;
-    bench(&mut owner, &house, &["2.6", "2.7", "2.6", "2.7"], ("22", "45")).await;
+    bench(&mut owner, house, &["2.6", "2.7", "2.6", "2.7"], ("22", "45")).await;
     let cells = |html: &str| {
         html::tags(html).iter().filter(|tag| tag.get("class").is_some_and(|c| c.starts_with("cell"))).count()
     };
@@ -297,8 +297,8 @@ both_databases!(air_that_leaves_the_band_of_a_bottle_in_use_is_told_on_the_day_s
     let mut ines = house.actor(Actor::ArtistA);
     let mut owner = house.owner();
     read_air(&mut owner, &things.gable, "22", "45").await;
-    bench(&mut owner, &house, &["2.6", "2.7", "2.6", "2.7"], ("22", "45")).await;
-    let form = ines.page(&advice_of(&house, &things.gable)).await.form(&format!("/rooms/{}/advice", things.gable));
+    bench(&mut owner, house, &["2.6", "2.7", "2.6", "2.7"], ("22", "45")).await;
+    let form = ines.page(&advice_of(house, &things.gable)).await.form(&format!("/rooms/{}/advice", things.gable));
     ines.submit(&form).await.goes_to();
     house.run("update artist set usual = 'volume-4'").await.unwrap();
     let told = "The air of Gable has left the band of Heath for Ines.";
@@ -332,7 +332,7 @@ both_databases!(each_bench_test_is_kept_with_what_was_foretold_of_it, async |hou
         house.number("select count(*) from forecast").await,
         house.number("select count(*) from bench_test where kind = 'set'").await
     );
-    bench(&mut owner, &house, &["1.6", "1.7", "1.6"], ("21", "40")).await;
+    bench(&mut owner, house, &["1.6", "1.7", "1.6"], ("21", "40")).await;
     assert_eq!(house.number("select count(*) from forecast").await, 4);
     assert_eq!(house.number("select tests_before from forecast order by at, tests_before desc limit 1").await, 3);
     let page = owner.page("/office/forecast").await;

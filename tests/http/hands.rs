@@ -4,7 +4,7 @@ use crate::browser::Browser;
 use crate::doors::{Row, Sent};
 use crate::house::{TestHouse, both_databases};
 use crate::mistakes::Slip;
-use crate::studio::{Actor, INVITED, PHRASE, SPARE, Things};
+use crate::studio::{Actor, INVITED, PHRASE, Things};
 
 /// What the tests of doors and forms find here: an artist with a sitting of two placements.
 #[derive(Debug, Default)]

@@ -32,7 +32,6 @@ both_databases!(bottles_set_as_the_shelf_says_nineteen_times_in_twenty, unclaime
             narrowed += i32::from(said.quantile(0.9) - said.quantile(0.1) < 0.6);
         }
     }
-    println!(
         "{inside} of {asked} true set times inside the 19-in-20 range; {narrowed} ranges narrower than a factor of 1.8"
     );
     assert!(inside * 10 >= asked * 8, "{inside} of {asked} true set times inside the range");
@@ -70,7 +69,6 @@ both_databases!(hands_are_as_quick_as_their_pages_say, unclaimed, async |house| 
             inside += i32::from((low..=high).contains(&median.ln()));
         }
     }
-    println!("{inside} of {asked} true medians inside the 9-in-10 range");
     assert!(inside * 10 >= asked * 7, "{inside} of {asked} true medians inside the range");
     // Nobody has timed Juna in hybrid: advice begins with the starting guess.
     let juna = everyone.iter().find(|artist| artist.name == "Juna Eide").unwrap();
