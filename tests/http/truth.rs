@@ -32,8 +32,6 @@ both_databases!(bottles_set_as_the_shelf_says_nineteen_times_in_twenty, unclaime
             narrowed += i32::from(said.quantile(0.9) - said.quantile(0.1) < 0.6);
         }
     }
-        "{inside} of {asked} true set times inside the 19-in-20 range; {narrowed} ranges narrower than a factor of 1.8"
-    );
     assert!(inside * 10 >= asked * 8, "{inside} of {asked} true set times inside the range");
     assert!(narrowed * 10 >= asked * 8, "{narrowed} of {asked} ranges narrowed by the tests");
 });
