@@ -2,7 +2,7 @@
 //! drawn from these numbers by the chance below, so that what the pages conclude can be held against them. Every name and
 //! number here is made up.
 
-use crate::adhesives::{Air, Bead, Liquid, Liquids, PickUp};
+use crate::adhesives::{Air, Bead, Family, Liquid, Liquids, PickUp};
 use crate::artists::Technique;
 use crate::base::stats::normal;
 use crate::base::units::Seconds;
@@ -91,7 +91,7 @@ pub struct TrueProduct {
     /// Days it keeps once opened.
     pub opened_life: u32,
     /// Its monomer family.
-    pub family: &'static str,
+    pub family: Family,
     /// Whether its maker allows an accelerator on natural lashes.
     pub accelerator: Option<bool>,
 }
@@ -111,7 +111,7 @@ pub const PRODUCTS: [TrueProduct; 6] = [
         scatter: 0.14,
         openness: 3.6,
         opened_life: 28,
-        family: "ethyl",
+        family: Family::Ethyl,
         accelerator: Some(false),
     },
     TrueProduct {
@@ -127,7 +127,7 @@ pub const PRODUCTS: [TrueProduct; 6] = [
         scatter: 0.12,
         openness: 4.4,
         opened_life: 28,
-        family: "ethyl",
+        family: Family::Ethyl,
         accelerator: Some(false),
     },
     TrueProduct {
@@ -143,7 +143,7 @@ pub const PRODUCTS: [TrueProduct; 6] = [
         scatter: 0.16,
         openness: 4.1,
         opened_life: 42,
-        family: "methoxyethyl",
+        family: Family::Methoxyethyl,
         accelerator: None,
     },
     TrueProduct {
@@ -159,7 +159,7 @@ pub const PRODUCTS: [TrueProduct; 6] = [
         scatter: 0.18,
         openness: 4.6,
         opened_life: 42,
-        family: "butyl and octyl",
+        family: Family::ButylOctyl,
         accelerator: Some(true),
     },
     TrueProduct {
@@ -175,7 +175,7 @@ pub const PRODUCTS: [TrueProduct; 6] = [
         scatter: 0.15,
         openness: 3.2,
         opened_life: 28,
-        family: "ethyl",
+        family: Family::Ethyl,
         accelerator: Some(false),
     },
     TrueProduct {
@@ -191,7 +191,7 @@ pub const PRODUCTS: [TrueProduct; 6] = [
         scatter: 0.15,
         openness: 4.0,
         opened_life: 42,
-        family: "not stated",
+        family: Family::NotStated,
         accelerator: None,
     },
 ];
