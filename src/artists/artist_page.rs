@@ -61,6 +61,8 @@ struct ArtistPage {
     about: String,
     /// "saved 11:21", when this page answers a timing just kept.
     saved: Option<String>,
+    /// "4 placements in 2 sittings"; empty while nothing counts.
+    counted: String,
     lead: String,
     more: String,
     quantities: Vec<QuantityRow>,
@@ -134,6 +136,7 @@ fn bare_page(house: &House, staff: &Staff, studio: &Studio, artist: &Artist) -> 
             count(artist.placements_per_set as usize, "placement")
         ),
         saved: None,
+        counted: String::new(),
         lead: "No technique is named yet.".to_owned(),
         more: String::new(),
         quantities: Vec::new(),
@@ -159,6 +162,11 @@ fn told(base: ArtistPage, style: Style, kept: Option<&KeptReport>, decimal: Deci
     let report = kept.report(USUAL_OPENNESS);
     let hands_time = kept.hands.hands_time_at(USUAL_OPENNESS.ln());
     ArtistPage {
+        counted: format!(
+            "{} in {}",
+            count(report.placements as usize, "placement"),
+            count(report.sessions as usize, "sitting")
+        ),
         lead: lead(style, &report, decimal),
         more: more(&report),
         quantities: vec![

@@ -361,3 +361,14 @@ both_databases!(a_rooms_plan_says_what_it_does_to_the_bottles_that_stand_there, 
     let page = owner.page(&format!("/rooms/{}/plan?humidity=45&temperature=22", things.lantern)).await;
     assert!(!page.words().contains(" becomes "));
 });
+
+both_databases!(a_day_sheet_listens_only_for_those_whom_the_stream_lets_in, async |house| {
+    for (actor, listens) in
+        [(Actor::Owner, true), (Actor::ArtistA, true), (Actor::Desk, true), (Actor::Accountant, false)]
+    {
+        let mut browser = house.actor(actor);
+        let marked = browser.page("/").await.text().contains("data-live=");
+        assert_eq!(marked, listens, "{actor:?}");
+        browser.get("/live").await.must(if listens { 200 } else { 403 });
+    }
+});
