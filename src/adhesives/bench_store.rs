@@ -254,6 +254,7 @@ async fn finished_summaries(
 /// Makes a bottle's summary again from its tests, and what hangs on it: the openness of its sisters, which is a multiple
 /// of a set time that they learn from each other, and for a finished bottle its product's past.
 pub(super) async fn refresh(tx: &mut Tx, bottle: &Bottle) -> Result<(), Problem> {
+    tx.raise("shelf");
     refresh_one(tx, bottle).await?;
     if bottle.finished.is_some() {
         refresh_past(tx, bottle.product).await?;

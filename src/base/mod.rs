@@ -5,7 +5,6 @@ pub mod actor;
 pub mod chart;
 pub mod ids;
 pub mod number;
-pub mod openness;
 pub mod problem;
 pub mod stats;
 pub mod text;

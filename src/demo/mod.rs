@@ -1,6 +1,7 @@
 //! The invented studio, seeded through the parts' own functions. Every name and number here is made up.
 
 pub mod air;
+mod hands;
 mod shelf;
 pub mod truth;
 
@@ -77,7 +78,8 @@ pub async fn fill_with(house: &House, days: i64) -> Result<(), Problem> {
     let known: Vec<(DemoRoom, RoomId)> =
         known.filter_map(|which| Some((which, all.iter().find(|room| room.name == which.name())?.id))).collect();
     let Some(owner) = people.iter().find(|person| person.role == Role::Owner) else { return Ok(()) };
-    shelf::fill(house, &studio.zone, &known, owner.id).await
+    shelf::fill(house, &studio.zone, &known, owner.id).await?;
+    hands::fill(house, &people).await
 }
 
 async fn seed_room(house: &House, which: DemoRoom) -> Result<(), Problem> {
@@ -172,7 +174,8 @@ async fn top_up_from(house: &House, days: i64) -> Result<(), Problem> {
             .collect();
         rooms::seed_readings(house, room.id, sensor, arrived).await?;
     }
-    Ok(())
+    let (temperature, humidity) = air::outside(studio.zone.inner(), now.0);
+    rooms::seed_outside(house, rooms::plan::Air { temperature, humidity }).await
 }
 
 /// A fresh sensor token of Gable and a fresh read token, for trying the interface for programs: (room, sensor, read).

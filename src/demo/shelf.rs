@@ -101,7 +101,9 @@ fn sitting(
 ) -> Option<(Sitting, Vec<BenchTest>)> {
     let opened = bottle.opened?;
     let span = now.since(opened) - 4 * HOUR;
-    let at = opened.plus(2 * HOUR + span * i64::from(n) / i64::from(its.sittings));
+    let near = opened.plus(2 * HOUR + span * i64::from(n) / i64::from(its.sittings));
+    // Before the first client, or in the afternoon between two.
+    let at = zone.start_of(zone.day(near)).plus((9 + i64::from(n % 3) * 3) * HOUR).max(opened).min(now.plus(-HOUR));
     let air = air_of(its.room?, zone, at)?;
     let days_open = bottle.days_open(at);
     let id = SittingId::new();

@@ -1,6 +1,6 @@
 //! What is true in the invented studio: how its people's hands move and how its adhesives set. Everything its pages show was
-//! drawn from these numbers by the chance below, so that what the pages conclude can be held against them
-//! (`tests/http/truth.rs` does). Every name and number here is made up.
+//! drawn from these numbers by the chance below, so that what the pages conclude can be held against them. Every name and
+//! number here is made up.
 
 use crate::adhesives::{Air, Bead, Family, Liquid, Liquids, PickUp};
 use crate::artists::Technique;

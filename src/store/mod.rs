@@ -9,6 +9,7 @@ pub mod keys;
 mod migrate;
 mod open;
 pub mod settings;
+pub mod topics;
 mod write;
 
 use std::fs::File;

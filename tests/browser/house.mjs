@@ -58,6 +58,11 @@ export class House {
     return this.#contexts.get(key);
   }
 
+  /** A context of its own for whoever is not signed in: two pages of strangers would take each other's guest cookie. */
+  stranger() {
+    return this.#newContext('nobody', {});
+  }
+
   async #newContext(role, options) {
     const context = await this.browser.newContext({ locale: 'en-GB', timezoneId: 'Europe/Lisbon', reducedMotion: 'reduce', ...options });
     await stayInside(context, this.address);

@@ -186,7 +186,7 @@ impl TestHouse {
 }
 
 /// Every table of ours; a test compares the list with the migrations.
-pub(crate) const TABLES: [&str; 24] = [
+pub(crate) const TABLES: [&str; 33] = [
     "writer",
     "form_key",
     "audit",
@@ -203,6 +203,10 @@ pub(crate) const TABLES: [&str; 24] = [
     "instrument_check",
     "reading",
     "reading_import",
+    "artist",
+    "timing_session",
+    "placement",
+    "hands_kept",
     "cure_class",
     "product",
     "stopped_lot",
@@ -211,6 +215,11 @@ pub(crate) const TABLES: [&str; 24] = [
     "bench_test",
     "bottle_summary",
     "product_summary",
+    "advice",
+    "works_in",
+    "forecast",
+    "topic",
+    "outside_air",
 ];
 
 /// The options of a house whose data lie in `folder`.

@@ -6,23 +6,29 @@
 
 #![allow(clippy::unwrap_used, reason = "a test stops at the first thing that is not as it must be")]
 
+mod advice;
 mod api;
 mod base_path;
 mod browser;
 mod databases;
 mod doors;
 mod forms;
+mod hands;
 mod headers;
 mod house;
 mod html;
 mod imports;
+mod learning;
+mod live;
 mod matrix;
 mod mistakes;
 mod people;
+mod plan;
 mod push;
 mod random;
 mod rooms;
 mod schema;
+mod shelf;
 mod sign_in;
 mod store;
 mod studio;

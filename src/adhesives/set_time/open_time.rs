@@ -8,9 +8,9 @@ use serde::{Deserialize, Deserializer, Serialize};
 use super::design::row;
 use super::posterior::Posterior;
 use crate::adhesives::{AirDoubt, Conditions, PickUp};
-use crate::base::openness::{OPENNESS_MIDDLE, OPENNESS_POINTS, ln_openness, openness_step};
 use crate::base::stats::mixture::{Mixture, Part, weights_from_logs};
 use crate::base::stats::normal;
+use crate::base::stats::openness::{OPENNESS_MIDDLE, OPENNESS_POINTS, ln_openness, openness_step};
 use crate::base::units::Seconds;
 
 /// How sharply a test's outcome turns with the delay, as a log sd.
