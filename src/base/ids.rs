@@ -141,6 +141,31 @@ id!(
     ClientId
 );
 
+id!(
+    /// Something that can be booked.
+    ServiceId
+);
+id!(
+    /// A bed, or chair, that one client at a time lies on.
+    BedId
+);
+id!(
+    /// An appointment.
+    AppointmentId
+);
+id!(
+    /// Hours in which an artist, or the house, does not work.
+    TimeOffId
+);
+id!(
+    /// Somebody who would come if a time came free.
+    WaitingId
+);
+id!(
+    /// An artist's calendar for other programs.
+    FeedId
+);
+
 #[cfg(test)]
 mod tests {
     use super::*;
