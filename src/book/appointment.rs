@@ -139,21 +139,21 @@ pub struct Appointment {
 
 /// A version of an appointment, for its history.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Version {
+pub(super) struct Version {
     /// Its number, from 1.
-    pub number: i64,
+    pub(super) number: i64,
     /// Who treated.
-    pub artist: ArtistId,
+    pub(super) artist: ArtistId,
     /// When it lay.
-    pub starts: Instant,
+    pub(super) starts: Instant,
     /// How it stood.
-    pub state: State,
+    pub(super) state: State,
     /// Why it was called off.
-    pub reason: String,
+    pub(super) reason: String,
     /// Who made it: an actor's mark.
-    pub by: String,
+    pub(super) by: String,
     /// When it was made.
-    pub at: Instant,
+    pub(super) at: Instant,
 }
 
 /// What has just happened to an appointment.

@@ -6,7 +6,7 @@ use super::plan_store;
 use super::service::Service;
 use crate::artists::{self, Artist};
 use crate::base::actor::{Role, Who};
-use crate::base::ids::{ArtistId, BedId, RoomId, ServiceId};
+use crate::base::ids::{ArtistId, BedId, ServiceId};
 use crate::base::problem::Problem;
 use crate::store::Db;
 use crate::web::studio::Studio;
@@ -69,17 +69,6 @@ impl Around {
 
     pub(super) fn bed_words(&self, id: Option<BedId>) -> String {
         id.and_then(|id| self.bed(id)).map_or_else(|| "no bed".to_owned(), Bed::words)
-    }
-
-    /// Rooms that have a bed in use, as the beds are sorted.
-    pub(super) fn rooms(&self) -> Vec<(RoomId, &str)> {
-        let mut rooms: Vec<(RoomId, &str)> = Vec::new();
-        for bed in self.beds() {
-            if rooms.last().is_none_or(|(room, _)| *room != bed.room) {
-                rooms.push((bed.room, &bed.room_name));
-            }
-        }
-        rooms
     }
 
     /// The artist this person is.

@@ -2,24 +2,40 @@
 //! card, no price.
 
 mod appointment;
+mod appointment_page;
 mod around;
+mod beds_page;
 mod booking;
+pub mod calendar;
+mod diary_page;
+mod feed_page;
+mod feed_store;
+mod form_page;
+mod free_page;
+mod grid;
 pub mod hours;
+mod hours_page;
+mod off_page;
 pub mod plan;
 mod plan_store;
 pub mod search;
 mod seed;
 pub mod service;
+mod services_page;
 pub mod slots;
 mod store;
+mod waiting_page;
+mod waiting_store;
 pub mod wall;
 
 use crate::base::ids::AppointmentId;
 use crate::base::problem::Problem;
 use crate::store::{Db, Tx};
+use crate::web::routes::Routes;
 
 pub use appointment::{Appointment, Booked, Change, State, When};
 pub use plan::Bed;
+pub(crate) use seed::{Beginning, first_and_last, seed_appointments, seed_beginning};
 pub use service::{Service, VisitKind};
 
 /// Risen whenever something of the book changes.
@@ -41,4 +57,51 @@ pub async fn after_booking(_tx: &mut Tx, _appointment: &Appointment, _change: Ch
 /// When the database cannot be read.
 pub async fn appointment(db: &mut Db, id: AppointmentId) -> Result<Option<Appointment>, Problem> {
     store::one(db, id).await
+}
+
+/// Every appointment that holds, or that nobody came to, between two instants.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn between(db: &mut Db, span: slots::Span) -> Result<Vec<Appointment>, Problem> {
+    store::between(db, span).await
+}
+
+/// Every service, those offered no more too.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn services(db: &mut Db) -> Result<Vec<Service>, Problem> {
+    plan_store::services(db).await
+}
+
+/// Every bed, those out of use too.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn beds(db: &mut Db) -> Result<Vec<Bed>, Problem> {
+    plan_store::beds(db).await
+}
+
+/// Addresses of calendars past their time are shown no more, by the clock.
+///
+/// # Errors
+/// When the database refuses it.
+pub async fn hide_old_addresses(tx: &mut Tx) -> Result<(), Problem> {
+    feed_store::hide_old(tx).await
+}
+
+/// Every door of this part.
+#[must_use]
+pub fn routes() -> Routes {
+    diary_page::routes()
+        .join(form_page::routes())
+        .join(free_page::routes())
+        .join(waiting_page::routes())
+        .join(services_page::routes())
+        .join(hours_page::routes())
+        .join(off_page::routes())
+        .join(beds_page::routes())
+        .join(feed_page::routes())
+        .join(appointment_page::routes())
 }

@@ -1,12 +1,17 @@
 //! Services, hours, beds and appointments of the invented studio, and of tests that need many.
 
+use std::fmt::Write as _;
+
+use sqlx::Row;
+
 use super::appointment::Appointment;
 use super::hours::Week;
 use super::plan::Off;
-use super::{Service, plan_store, store};
+use super::{Service, plan_store};
 use crate::base::ids::{ArtistId, BedId, RoomId};
 use crate::base::problem::Problem;
-use crate::store::{FormKey, Kept};
+use crate::base::time::Instant;
+use crate::store::{Db, FormKey, Kept, Tx};
 use crate::web::House;
 
 /// What the invented studio's book begins with.
@@ -48,26 +53,106 @@ pub(crate) async fn seed_beginning(house: &House, beginning: Beginning) -> Resul
         .map(|_| ())
 }
 
-/// Adds appointments as they are, in one write. Each is put in only where nothing is in its way.
+/// Rows in one statement: 40 × 18 values stay far below what either database takes.
+const ROWS_A_STATEMENT: usize = 40;
+
+/// Adds appointments as they are, many at a time. Whoever made them up has seen to it that none is in another's way.
 pub(crate) async fn seed_appointments(house: &House, appointments: Vec<Appointment>) -> Result<(), Problem> {
+    if appointments.is_empty() {
+        return Ok(());
+    }
     house
         .store
         .write(&FormKey::house(), move |tx| {
             let appointments = appointments.clone();
             Box::pin(async move {
-                for appointment in &appointments {
-                    let taken = store::in_the_way(tx, appointment.artist, appointment.when.busy, appointment.id).await?;
-                    let clashes = taken.iter().any(|other| {
-                        other.artist == appointment.artist || (other.bed.is_some() && other.bed == appointment.bed)
-                    });
-                    if !clashes {
-                        store::keep(tx, appointment, "").await?;
-                    }
+                for some in appointments.chunks(ROWS_A_STATEMENT) {
+                    insert(tx, some).await?;
+                    insert_versions(tx, some).await?;
                 }
+                tx.raise(super::TOPIC);
                 tx.audit("seed the book", "house", &appointments.len().to_string()).await?;
                 Ok(Kept::see(""))
             })
         })
         .await
         .map(|_| ())
+}
+
+/// "insert … values ($1, …), ($n, …)" for so many rows.
+fn values(start: &str, columns: usize, rows: usize) -> String {
+    let mut text = start.to_owned();
+    for row in 0..rows {
+        let places: Vec<String> = (1..=columns).map(|place| format!("${}", row * columns + place)).collect();
+        let comma = if row == 0 { "" } else { ", " };
+        // Writing to a String cannot fail.
+        let _written = write!(text, "{comma}({})", places.join(", "));
+    }
+    text
+}
+
+async fn insert(tx: &mut Tx, appointments: &[Appointment]) -> Result<(), Problem> {
+    let start = "insert into appointment (id, artist, bed, service, client, short_name, first_visit, wall, zone, starts, ends,
+         busy_from, busy_to, state, version, note, created, changed) values ";
+    // Only numbered places were put into the text; every value is bound.
+    let text = sqlx::AssertSqlSafe(values(start, 18, appointments.len()));
+    let mut query = sqlx::query(text).persistent(false);
+    for a in appointments {
+        query = query
+            .bind(a.id.to_string())
+            .bind(a.artist.to_string())
+            .bind(a.bed.map(|bed| bed.to_string()))
+            .bind(a.service.to_string())
+            .bind(a.booked.client.map(|client| client.to_string()))
+            .bind(&a.booked.short)
+            .bind(i64::from(a.booked.first_visit))
+            .bind(a.when.wall.to_string())
+            .bind(&a.when.zone)
+            .bind(a.when.visit.from.0)
+            .bind(a.when.visit.to.0)
+            .bind(a.when.busy.from.0)
+            .bind(a.when.busy.to.0)
+            .bind(a.state.word())
+            .bind(a.version)
+            .bind(&a.note)
+            .bind(a.created.0)
+            .bind(a.changed.0);
+    }
+    query.execute(tx.db()).await?;
+    Ok(())
+}
+
+async fn insert_versions(tx: &mut Tx, appointments: &[Appointment]) -> Result<(), Problem> {
+    let start = "insert into appointment_version (appointment, version, artist, bed, service, wall, zone, starts, ends, state,
+         reason, by_mark, at) values ";
+    let text = sqlx::AssertSqlSafe(values(start, 13, appointments.len()));
+    let mut query = sqlx::query(text).persistent(false);
+    for a in appointments {
+        query = query
+            .bind(a.id.to_string())
+            .bind(a.version)
+            .bind(a.artist.to_string())
+            .bind(a.bed.map(|bed| bed.to_string()))
+            .bind(a.service.to_string())
+            .bind(a.when.wall.to_string())
+            .bind(&a.when.zone)
+            .bind(a.when.visit.from.0)
+            .bind(a.when.visit.to.0)
+            .bind(a.state.word())
+            .bind("")
+            .bind("house")
+            .bind(a.changed.0);
+    }
+    query.execute(tx.db()).await?;
+    Ok(())
+}
+
+/// The first and the last beginning of any appointment.
+pub(crate) async fn first_and_last(db: &mut Db) -> Result<Option<(Instant, Instant)>, Problem> {
+    let ends = ["select busy_from from appointment order by busy_from limit 1", "select busy_from from appointment order by busy_from desc limit 1"];
+    let mut found = Vec::new();
+    for text in ends {
+        found.extend(sqlx::query(text).fetch_optional(&mut *db).await?.map(|row| Instant(row.get(0))));
+    }
+    Ok(found.first().copied().zip(found.last().copied()))
 }

@@ -4,6 +4,7 @@
 use std::time::Duration;
 
 use crate::base::problem::Problem;
+use crate::book;
 use crate::people;
 use crate::rooms;
 use crate::store::{FormKey, Kept};
@@ -35,6 +36,7 @@ async fn tidy_the_door(house: &House) -> Result<(), Problem> {
         .write(&FormKey::house(), |tx| {
             Box::pin(async move {
                 token::hide(tx, None).await?;
+                book::hide_old_addresses(tx).await?;
                 people::forget_old_tries(tx).await?;
                 session::forget_old(tx).await?;
                 Ok(Kept::see(""))

@@ -20,6 +20,7 @@ pub use api_document::whole as api_document;
 use crate::adhesives;
 use crate::advice;
 use crate::artists;
+use crate::book;
 use crate::people;
 use crate::rooms;
 use crate::web::live;
@@ -40,5 +41,6 @@ pub fn routes() -> Routes {
         .join(artists::routes(in_hand::bottles_at))
         .join(adhesives::routes())
         .join(advice::routes())
+        .join(book::routes())
         .join(live::routes())
 }

@@ -96,10 +96,10 @@ async fn log_request(State(house): State<House>, request: Request, next: Next) -
     answer
 }
 
-/// A path for the log: links of invitations and claims are secrets while they are open.
+/// A path for the log: links of invitations and claims, and addresses of calendars, are secrets while they are open.
 pub(super) fn without_secrets(path: &str) -> String {
     let mut parts = path.split('/');
-    match parts.find(|part| matches!(*part, "claim" | "invited")) {
+    match parts.find(|part| matches!(*part, "claim" | "invited" | "calendar")) {
         Some(word) => format!("/{word}/…"),
         None => path.to_owned(),
     }

@@ -126,6 +126,8 @@ pub enum Place {
     Shelf,
     /// Artists, their techniques and timings.
     Hands,
+    /// The diary: who is booked with whom.
+    Book,
     /// Clients and who may be treated.
     Door,
     /// People, settings, what the house keeps.
@@ -237,6 +239,7 @@ impl House {
         let rooms = matches!(role, Role::Owner | Role::Artist | Role::Desk);
         [
             (Place::Today, "Today", "/", true),
+            (Place::Book, "Book", "/book", rooms),
             (Place::Rooms, "Rooms", "/rooms", rooms),
             (Place::Shelf, "Shelf", "/shelf", rooms),
             (Place::Hands, "Hands", "/hands", rooms),

@@ -1,0 +1,370 @@
+//! One appointment: when, with whom, what may be done with it, when she might come again, and how it came to lie where it does.
+
+use askama::Template;
+use axum::extract::{Query, State};
+use axum::response::Response;
+use serde::Deserialize;
+
+use super::appointment::{Appointment, State as Standing, Version};
+use super::around::Around;
+use super::booking;
+use super::form_page::hers;
+use super::hours::MINUTES_A_DAY;
+use super::search::{self, Ask, Free, later};
+use super::service::{Service, VisitKind};
+use super::waiting_page::{self, WaitingRow};
+use super::{store, waiting_store};
+use crate::base::ids::AppointmentId;
+use crate::base::problem::Problem;
+use crate::base::text;
+use crate::base::time::{Instant, MINUTE};
+use crate::base::zone::Zone;
+use crate::people;
+use crate::store::{Db, Kept};
+use crate::web::House;
+use crate::web::frame::Frame;
+use crate::web::guard::Staff;
+use crate::web::incoming::{At, Form, new_form_key};
+use crate::web::problems::page;
+use crate::web::routes::Routes;
+use crate::web::serve::answer;
+use crate::web::studio::Place;
+
+pub(super) fn routes() -> Routes {
+    Routes::new()
+        .get("/book/{appointment}", show)
+        .post("/book/{appointment}/cancel", cancel)
+        .post("/book/{appointment}/no-show", no_show)
+        .post("/book/{appointment}/restore", restore)
+}
+
+/// Days after a visit between which an infill is offered. Common practice; the studio's own figures come with its counts.
+pub(super) const INFILL_DAYS: (i64, i64) = (14, 21);
+
+/// How many times are offered.
+const OFFERED: usize = 3;
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+struct Told {
+    told: String,
+}
+
+struct Line {
+    word: &'static str,
+    value: String,
+}
+
+struct Past {
+    when: String,
+    what: String,
+}
+
+struct Offer {
+    words: String,
+    href: String,
+}
+
+#[derive(Template)]
+#[template(path = "book/appointment.html")]
+struct AppointmentPage {
+    frame: Frame,
+    key: String,
+    path: String,
+    told: &'static str,
+    lead: String,
+    state: (&'static str, &'static str),
+    lines: Vec<Line>,
+    seen: i64,
+    booked: bool,
+    /// It has begun, so that nobody may have come.
+    begun: bool,
+    move_to: String,
+    find: String,
+    infill: Vec<Offer>,
+    infill_word: String,
+    waiting: Vec<WaitingRow>,
+    history: Vec<Past>,
+    day: String,
+}
+
+async fn show(
+    staff: Staff,
+    State(house): State<House>,
+    At(id): At<AppointmentId>,
+    Query(asked): Query<Told>,
+) -> Result<Response, Problem> {
+    let (around, appointment) = hers(&house, &staff, id).await?;
+    let now = staff.visitor.now.0;
+    let mut db = house.store.read().await?;
+    let versions = store::versions(&mut db, id).await?;
+    let names = people::everyone(&mut db).await?;
+    let infill = infill(&mut db, &house, &around, &appointment, now).await?;
+    let waiting = match appointment.state {
+        Standing::Booked => Vec::new(),
+        _ => would_come(&mut db, &house, &around, &appointment, now).await?,
+    };
+    drop(db);
+    let zone = &around.studio.zone;
+    let path = house.url(&format!("/book/{id}"));
+    let whose = |by: &str| {
+        let person = by.strip_prefix("person:").and_then(|id| names.iter().find(|person| person.id.to_string() == id));
+        person.map_or_else(|| "the house".to_owned(), |person| person.name.clone())
+    };
+    page(&AppointmentPage {
+        frame: house.frame(&around.studio, &staff.visitor, Place::Book, appointment.booked.short.clone()),
+        key: new_form_key(),
+        told: told_words(&asked.told),
+        lead: lead(&around, &appointment, now),
+        state: (if appointment.state == Standing::Booked { "fit" } else { "stop" }, appointment.state.words()),
+        lines: lines(&around, &appointment),
+        seen: appointment.version,
+        booked: appointment.state == Standing::Booked,
+        begun: appointment.when.visit.from <= now,
+        move_to: format!("{path}/move"),
+        find: house.url(&format!("/book/free?moving={id}&service={}&artist={}", appointment.service, appointment.artist)),
+        infill_word: infill.0,
+        infill: infill.1,
+        waiting,
+        history: versions.iter().rev().map(|version| past(&around, version, &whose(&version.by), now)).collect(),
+        day: house.url(&format!("/book?day={}", zone.day(appointment.when.visit.from))),
+        path,
+    })
+}
+
+fn told_words(told: &str) -> &'static str {
+    match told {
+        "booked" => "It is booked.",
+        "moved" => "It is moved.",
+        "cancelled" => "It is called off; its time is free again.",
+        "missed" => "It is noted that nobody came; the time is free again.",
+        "restored" => "It holds again.",
+        _ => "",
+    }
+}
+
+fn lead(around: &Around, appointment: &Appointment, now: Instant) -> String {
+    let zone = &around.studio.zone;
+    let (from, to) = (appointment.when.visit.from, appointment.when.visit.to);
+    format!(
+        "{} {}–{} with {}.",
+        zone.date(from, now),
+        zone.clock(from),
+        zone.clock(to),
+        around.first_name(appointment.artist)
+    )
+}
+
+fn lines(around: &Around, appointment: &Appointment) -> Vec<Line> {
+    let when = &appointment.when;
+    let minutes = |from: Instant, to: Instant| to.since(from) / MINUTE;
+    let line = |word, value| Line { word, value };
+    let kind = around.service(appointment.service).map_or("", |service| service.kind.words());
+    let mut lines = vec![
+        line("Service", format!("{}, {kind}", around.service_name(appointment.service))),
+        line("Length", format!("{} min", minutes(when.visit.from, when.visit.to))),
+        line(
+            "Kept free",
+            format!("{} min before, {} min after", minutes(when.busy.from, when.visit.from), minutes(when.visit.to, when.busy.to)),
+        ),
+        line("Bed", around.bed_words(appointment.bed)),
+    ];
+    if appointment.booked.first_visit {
+        lines.push(line("First visit", "yes, with the extra time".to_owned()));
+    }
+    if around.service(appointment.service).is_some_and(|service| service.patch_test) {
+        lines.push(line("Patch test", "needed before it; who is cleared stands under Door".to_owned()));
+    }
+    if when.zone != around.studio.zone.name() {
+        lines.push(line("Zone", format!("booked on the clock of {}", when.zone)));
+    }
+    if !appointment.note.is_empty() {
+        lines.push(line("Note", appointment.note.clone()));
+    }
+    lines
+}
+
+fn past(around: &Around, version: &Version, by: &str, now: Instant) -> Past {
+    let zone = &around.studio.zone;
+    let what = match (version.number, version.state) {
+        (1, _) => "booked".to_owned(),
+        (_, Standing::Booked) => "moved, or holds again".to_owned(),
+        (_, state) => state.words().to_owned(),
+    };
+    let reason = if version.reason.is_empty() { String::new() } else { format!(": {}", version.reason) };
+    let lay = format!("{} {}", zone.date(version.starts, now), zone.clock(version.starts));
+    Past {
+        when: zone.date_and_clock(version.at, now),
+        what: format!("{what} by {by}{reason}; {lay} with {}", around.first_name(version.artist)),
+    }
+}
+
+/// Free times for an infill between two and three weeks after, with the same artist, nearest to the same hour.
+async fn infill(
+    db: &mut Db,
+    house: &House,
+    around: &Around,
+    appointment: &Appointment,
+    now: Instant,
+) -> Result<(String, Vec<Offer>), Problem> {
+    let service = around.service(appointment.service).filter(|service| service.kind.leads_to_infill());
+    let (Some(service), true) = (service, appointment.state == Standing::Booked) else { return Ok(Default::default()) };
+    let Some(next) = infill_for(around, service) else { return Ok(Default::default()) };
+    let zone = &around.studio.zone;
+    let day = zone.day(appointment.when.visit.from);
+    let ask = Ask {
+        length: next.length,
+        takes_bed: next.takes_bed,
+        artists: vec![appointment.artist],
+        after: 0,
+        before: MINUTES_A_DAY,
+        from: later(day, INFILL_DAYS.0),
+        days: INFILL_DAYS.1 - INFILL_DAYS.0 + 1,
+        most_a_day: 100,
+        most: 1000,
+    };
+    let beds: Vec<_> = around.beds().collect();
+    let found = search::search(db, &ask, &beds, zone, now).await?;
+    let wished = zone.wall(appointment.when.visit.from);
+    let wished = i64::from(wished.hour()) * 60 + i64::from(wished.minute());
+    let offer = |free: Free| Offer {
+        words: format!("{} {}", zone.date(free.at, now), zone.clock(free.at)),
+        href: house.url(&format!("/book/new?{}", link(appointment, next, free, zone))),
+    };
+    let offers = nearest(found, wished, zone).into_iter().map(offer).collect();
+    Ok((format!("{}, {} to {} days after", next.name, INFILL_DAYS.0, INFILL_DAYS.1), offers))
+}
+
+/// The infill that follows a service: one in the same technique where there is one.
+fn infill_for<'a>(around: &'a Around, service: &Service) -> Option<&'a Service> {
+    let infills = || around.offered().filter(|offered| offered.kind == VisitKind::Infill);
+    let alike = |offered: &&Service| offered.techniques.iter().any(|technique| service.techniques.contains(technique));
+    infills().find(alike).or_else(|| infills().next())
+}
+
+/// One time a day, the nearest to the wished minute of the day; of the days those that come nearest.
+fn nearest(found: Vec<Free>, wished: i64, zone: &Zone) -> Vec<Free> {
+    let aside = |free: &Free| {
+        let wall = zone.wall(free.at);
+        (i64::from(wall.hour()) * 60 + i64::from(wall.minute()) - wished).abs()
+    };
+    let mut days: Vec<Free> = Vec::new();
+    for free in found {
+        match days.last_mut() {
+            Some(last) if zone.day(last.at) == zone.day(free.at) => {
+                if aside(&free) < aside(last) {
+                    *last = free;
+                }
+            }
+            _ => days.push(free),
+        }
+    }
+    days.sort_by_key(|free| (aside(free), free.at));
+    days.truncate(OFFERED);
+    days.sort_by_key(|free| free.at);
+    days
+}
+
+fn link(appointment: &Appointment, next: &Service, free: Free, zone: &Zone) -> String {
+    let client = appointment.booked.client.map(|client| client.to_string()).unwrap_or_default();
+    let wall = zone.wall(free.at);
+    let query = [
+        ("short_name", appointment.booked.short.clone()),
+        ("client", client),
+        ("service", next.id.to_string()),
+        ("artist", free.artist.to_string()),
+        ("day", wall.date().to_string()),
+        ("at", wall.strftime("%H:%M").to_string()),
+    ];
+    serde_urlencoded::to_string(query).unwrap_or_default()
+}
+
+/// Who on the waiting list would take this time, with a link that books it for her.
+async fn would_come(
+    db: &mut Db,
+    house: &House,
+    around: &Around,
+    freed: &Appointment,
+    now: Instant,
+) -> Result<Vec<WaitingRow>, Problem> {
+    let zone = &around.studio.zone;
+    if freed.when.visit.from <= now {
+        return Ok(Vec::new());
+    }
+    let waiting = waiting_store::all(db).await?;
+    let rows = waiting.iter().filter(|waiting| waiting_page::would_come(waiting, freed, zone)).map(|waiting| {
+        let query = [
+            ("waiting", waiting.id.to_string()),
+            ("short_name", waiting.booked.short.clone()),
+            ("first_visit", if waiting.booked.first_visit { "yes".to_owned() } else { String::new() }),
+            ("service", waiting.service.to_string()),
+            ("artist", freed.artist.to_string()),
+            ("day", freed.when.wall.date().to_string()),
+            ("at", freed.when.wall.strftime("%H:%M").to_string()),
+        ];
+        let find = house.url(&format!("/book/new?{}", serde_urlencoded::to_string(query).unwrap_or_default()));
+        WaitingRow { find, done: String::new(), ..waiting_page::row(house, around, waiting, now) }
+    });
+    Ok(rows.collect())
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+struct TypedDeed {
+    seen: String,
+    reason: String,
+}
+
+async fn set(
+    house: &House,
+    staff: &Staff,
+    id: AppointmentId,
+    form: Form<TypedDeed>,
+    (state, told): (Standing, &'static str),
+) -> Result<Response, Problem> {
+    let (_, appointment) = hers(house, staff, id).await?;
+    if state == Standing::NoShow && appointment.when.visit.from > staff.visitor.now.0 {
+        return Err(Problem::Clash("It has not begun yet.".into(), "Call it off instead, or wait until it begins.".into()));
+    }
+    let seen = form.typed.seen.parse().unwrap_or(0);
+    let reason = match text::line(&form.typed.reason, 120) {
+        Ok(reason) => reason,
+        Err(text::BadText::Empty) => String::new(),
+        Err(bad) => return Err(Problem::mistake("reason", bad.to_string())),
+    };
+    let kept = house.store.write(&form.key, move |tx| {
+        let reason = reason.clone();
+        Box::pin(async move {
+            booking::set_state(tx, id, seen, state, &reason).await?;
+            Ok(Kept::see(format!("/book/{id}?told={told}")))
+        })
+    });
+    Ok(answer(house, &kept.await?))
+}
+
+async fn cancel(
+    staff: Staff,
+    State(house): State<House>,
+    At(id): At<AppointmentId>,
+    form: Form<TypedDeed>,
+) -> Result<Response, Problem> {
+    set(&house, &staff, id, form, (Standing::Cancelled, "cancelled")).await
+}
+
+async fn no_show(
+    staff: Staff,
+    State(house): State<House>,
+    At(id): At<AppointmentId>,
+    form: Form<TypedDeed>,
+) -> Result<Response, Problem> {
+    set(&house, &staff, id, form, (Standing::NoShow, "missed")).await
+}
+
+async fn restore(
+    staff: Staff,
+    State(house): State<House>,
+    At(id): At<AppointmentId>,
+    form: Form<TypedDeed>,
+) -> Result<Response, Problem> {
+    set(&house, &staff, id, form, (Standing::Booked, "restored")).await
+}
