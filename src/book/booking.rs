@@ -131,7 +131,7 @@ async fn finish(tx: &mut Tx, appointment: &Appointment, reason: &str, change: Ch
 async fn place(tx: &mut Tx, draft: &Draft) -> Result<Option<BedId>, Problem> {
     let around = Around::load(tx.db()).await?;
     let zone = &around.studio.zone;
-    let taken = store::in_the_way(tx, draft.artist, draft.when.busy, draft.id).await?;
+    let taken = store::in_the_way(tx, draft.when.busy, draft.id).await?;
     if let Some(other) = taken.iter().find(|other| other.artist == draft.artist) {
         let who = around.first_name(other.artist);
         let clash = format!("That time overlaps with {who}’s {}, its buffers counted in.", zone.clock(other.starts));
@@ -220,7 +220,7 @@ async fn still_free(tx: &mut Tx, before: &Appointment) -> Result<(), Problem> {
         return Err(Problem::Clash("It holds already.".into(), "Nothing needs to be done.".into()));
     }
     let busy: Span = before.when.busy;
-    let taken = store::in_the_way(tx, before.artist, busy, before.id).await?;
+    let taken = store::in_the_way(tx, busy, before.id).await?;
     let in_the_way = |other: &&Taken| other.artist == before.artist || (other.bed.is_some() && other.bed == before.bed);
     match taken.iter().find(in_the_way) {
         None => Ok(()),

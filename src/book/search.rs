@@ -77,7 +77,8 @@ pub async fn search(db: &mut Db, ask: &Ask, beds: &[&Bed], zone: &Zone, now: Ins
 }
 
 /// The civil day so many days later; the last there is where the calendar ends.
-pub(super) fn later(day: Date, days: i64) -> Date {
+#[must_use]
+pub fn later(day: Date, days: i64) -> Date {
     day.checked_add(days.days()).unwrap_or(day)
 }
 

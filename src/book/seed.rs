@@ -149,7 +149,10 @@ async fn insert_versions(tx: &mut Tx, appointments: &[Appointment]) -> Result<()
 
 /// The first and the last beginning of any appointment.
 pub(crate) async fn first_and_last(db: &mut Db) -> Result<Option<(Instant, Instant)>, Problem> {
-    let ends = ["select busy_from from appointment order by busy_from limit 1", "select busy_from from appointment order by busy_from desc limit 1"];
+    let ends = [
+        "select busy_from, starts from appointment order by busy_from limit 1",
+        "select busy_from, starts from appointment order by busy_from desc limit 1",
+    ];
     let mut found = Vec::new();
     for text in ends {
         found.extend(sqlx::query(text).fetch_optional(&mut *db).await?.map(|row| Instant(row.get(0))));

@@ -235,8 +235,8 @@ impl<'a> Life<'a> {
             state,
             version: 1,
             note: String::new(),
-            created,
-            changed: created.plus(self.draw.below(60) * MINUTE),
+            created: created.min(now),
+            changed: created.plus(self.draw.below(60) * MINUTE).min(now),
         }
     }
 }
