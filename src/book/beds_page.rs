@@ -69,7 +69,6 @@ async fn view(house: &House, owner: &Owner, typed: &TypedBed, notes: &[FieldNote
     let around = Around::load(&mut db).await?;
     let rooms = rooms::all(&mut db).await?;
     let choices = rooms.iter().map(|room| (room.id.to_string(), room.name.clone()));
-    let choices = std::iter::once((String::new(), "choose".to_owned())).chain(choices);
     let mut fields = vec![
         choice_field("select", "room", "Room", &typed.room, choices),
         text_field("name", "Name of the bed", &typed.name).hinted("For instance: left bed, or chair by the window."),

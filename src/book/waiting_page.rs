@@ -1,7 +1,7 @@
 //! The waiting list: who would come if a time came free.
 
 use askama::Template;
-use axum::extract::State;
+use axum::extract::{Query, State};
 use axum::http::StatusCode;
 use axum::response::Response;
 use jiff::civil::Date;
@@ -186,8 +186,8 @@ pub(super) fn would_come(waiting: &Waiting, freed: &Appointment, zone: &Zone) ->
         && (waiting.minutes.0..waiting.minutes.1).contains(&minute)
 }
 
-async fn list(staff: Staff, State(house): State<House>) -> Result<Response, Problem> {
-    page(&view(&house, &staff, &TypedWaiting::default(), &[], new_form_key()).await?)
+async fn list(staff: Staff, State(house): State<House>, Query(typed): Query<TypedWaiting>) -> Result<Response, Problem> {
+    page(&view(&house, &staff, &typed, &[], new_form_key()).await?)
 }
 
 async fn view(house: &House, staff: &Staff, typed: &TypedWaiting, notes: &[FieldNote], key: String) -> Result<WaitingPage, Problem> {

@@ -56,6 +56,12 @@ impl Row {
             ("{artist}", things.hands.artist.clone()),
             ("{timing}", things.hands.timing.clone()),
             ("{placement}", things.hands.placement.clone()),
+            ("{appointment}", things.book.appointment_for(self.path).to_owned()),
+            ("{service}", things.book.spare_service.clone()),
+            ("{bed}", things.book.spare_bed.clone()),
+            ("{off}", things.book.off.clone()),
+            ("{waiting}", things.book.waiting.clone()),
+            ("{feed}", things.book.feed.clone()),
             ("{hash}", stillroom::web::assets::hash().to_owned()),
             ("{*name}", "app.css".to_owned()),
         ];
@@ -130,6 +136,7 @@ pub(crate) fn rows() -> Vec<Row> {
     rows.extend(crate::shelf::rows());
     rows.extend(crate::live::rows());
     rows.extend(crate::hands::rows());
+    rows.extend(crate::book::rows());
     rows.extend(programs());
     rows.push(post("/sign-out", empty_form, "ssgggggss"));
     // Signing in ends the sign-in a browser had: that door comes after all that need it.

@@ -186,7 +186,7 @@ impl TestHouse {
 }
 
 /// Every table of ours; a test compares the list with the migrations.
-pub(crate) const TABLES: [&str; 33] = [
+pub(crate) const TABLES: [&str; 41] = [
     "writer",
     "form_key",
     "audit",
@@ -220,6 +220,14 @@ pub(crate) const TABLES: [&str; 33] = [
     "forecast",
     "topic",
     "outside_air",
+    "service",
+    "week_hours",
+    "time_off",
+    "bed",
+    "appointment",
+    "appointment_version",
+    "waiting",
+    "calendar_feed",
 ];
 
 /// The options of a house whose data lie in `folder`.

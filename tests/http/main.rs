@@ -9,7 +9,9 @@
 mod advice;
 mod api;
 mod base_path;
+mod book;
 mod browser;
+mod calendar;
 mod databases;
 mod doors;
 mod forms;

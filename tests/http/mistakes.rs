@@ -180,8 +180,12 @@ fn slips(things: &Things) -> Vec<Slip> {
 
 both_databases!(a_mistake_costs_nothing_that_was_typed, async |house| {
     let mut owner = house.owner();
-    let of_parts =
-        [crate::shelf::slips(&house.things), crate::plan::slips(&house.things), crate::hands::slips(&house.things)];
+    let of_parts = [
+        crate::shelf::slips(&house.things),
+        crate::plan::slips(&house.things),
+        crate::hands::slips(&house.things),
+        crate::book::slips(&house.things),
+    ];
     for slip in slips(&house.things).into_iter().chain(of_parts.into_iter().flatten()) {
         let form = owner.form(&slip.page, &slip.action).await.with_all(&slip.typed);
         let key = form.value("form_key").to_owned();

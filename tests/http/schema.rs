@@ -9,6 +9,8 @@ use stillroom::adhesives::product::{Family, allowed_key};
 use stillroom::adhesives::set_time::TestPiece;
 use stillroom::artists::{Employment, Source, Technique};
 use stillroom::base::actor::Role;
+use stillroom::book::plan::Reason;
+use stillroom::book::{State, VisitKind};
 use stillroom::rooms::{DeviceKind, InstrumentKind};
 
 use crate::house::{TABLES, TestHouse, both_databases};
@@ -37,6 +39,46 @@ fn words() -> Vec<Words> {
     let devices: Vec<_> = DeviceKind::ALL.into_iter().map(DeviceKind::word).collect();
     let instruments: Vec<_> = InstrumentKind::ALL.into_iter().map(InstrumentKind::word).collect();
     vec![
+        Words {
+            column: "service.kind",
+            insert: |word, n| {
+                format!(
+                    "insert into service (id, name, name_key, kind, minutes, before_minutes, after_minutes, first_minutes, techniques, patch_test, takes_bed) values ('{}', 'n', 'n{n}', '{word}', 60, 0, 0, 0, '', 0, 1)",
+                    id(n)
+                )
+            },
+            known: VisitKind::ALL.into_iter().map(VisitKind::word).collect(),
+        },
+        Words {
+            column: "time_off.reason",
+            insert: |word, n| {
+                format!(
+                    "insert into time_off (id, from_wall, to_wall, zone, from_at, to_at, reason, made_by) values ('{}', '', '', '', 1, 2, '{word}', '')",
+                    id(n)
+                )
+            },
+            known: Reason::ALL.into_iter().map(Reason::word).collect(),
+        },
+        Words {
+            column: "appointment.state",
+            insert: |word, n| {
+                format!(
+                    "insert into appointment (id, artist, service, short_name, first_visit, wall, zone, starts, ends, busy_from, busy_to, state, version, note, created, changed) select '{}', min(artist.id), min(service.id), '', 0, '', '', 1, 2, 1, 2, '{word}', 1, '', 1, 1 from artist, service",
+                    id(n)
+                )
+            },
+            known: State::ALL.into_iter().map(State::word).collect(),
+        },
+        Words {
+            column: "appointment_version.state",
+            insert: |word, n| {
+                format!(
+                    "insert into appointment_version (appointment, version, artist, service, wall, zone, starts, ends, state, reason, by_mark, at) select min(id), {} + {n}, min(artist), '', '', '', 1, 2, '{word}', '', '', 1 from appointment",
+                    100
+                )
+            },
+            known: State::ALL.into_iter().map(State::word).collect(),
+        },
         Words {
             column: "person.role",
             insert: |word, n| {
@@ -332,7 +374,18 @@ fn sql_in(text: &str) -> Vec<String> {
 }
 
 /// Tables that grow with every day of work.
-const LONG: [&str; 7] = ["reading", "session", "audit", "form_key", "bench_test", "timing_session", "placement"];
+const LONG: [&str; 10] = [
+    "reading",
+    "session",
+    "audit",
+    "form_key",
+    "bench_test",
+    "timing_session",
+    "placement",
+    "appointment",
+    "appointment_version",
+    "waiting",
+];
 
 both_databases!(no_statement_walks_through_a_long_table, async |house| {
     if !house.is_sqlite() {
@@ -402,6 +455,22 @@ async fn fill_long_tables(house: &TestHouse) {
         format!(
             "{numbers} insert into placement (id, session, n, travel_s, settle_s)
                  select 'p' || n, 't' || (n / 20 + 1), n % 20, 2.4, 1.1 from n"
+        ),
+        format!(
+            "{numbers} insert into appointment (id, artist, service, short_name, first_visit, wall, zone, starts, ends, busy_from,
+                 busy_to, state, version, note, created, changed)
+                 select 'a' || n, (select min(id) from artist), (select min(id) from service), '', 0, '', '', n, n + 1, n, n + 1,
+                 'booked', 1, '', n, n from n"
+        ),
+        format!(
+            "{numbers} insert into appointment_version (appointment, version, artist, service, wall, zone, starts, ends, state,
+                 reason, by_mark, at)
+                 select 'a' || n, 1, (select min(id) from artist), '', '', '', n, n + 1, 'booked', '', '', n from n"
+        ),
+        format!(
+            "{numbers} insert into waiting (id, service, short_name, first_visit, from_day, to_day, after_minute, before_minute,
+                 note, created, done)
+                 select 'w' || n, (select min(id) from service), '', 0, '', '', 0, 1440, '', n, n from n"
         ),
     ] {
         // SQLite wants the recursive part behind the insert's target.

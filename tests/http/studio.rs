@@ -99,6 +99,7 @@ pub(crate) struct Things {
     pub(crate) sensor_token: String,
     pub(crate) read_token: String,
     pub(crate) hands: crate::hands::HandThings,
+    pub(crate) book: crate::book::BookThings,
 }
 
 /// Three good rows of a logger, and one that is not.
@@ -135,6 +136,7 @@ pub(crate) async fn furnish(house: &TestHouse) -> Things {
     crate::hands::furnish(house, &mut owner, &mut things).await;
     crate::shelf::furnish(house, &mut owner, &mut things).await;
     crate::advice::furnish(house, &mut things).await;
+    crate::book::furnish(house, &mut owner, &mut things).await;
     things
 }
 

@@ -72,7 +72,8 @@ prepare() {
         { have node && have npm; } || install_packages nodejs npm || true
         prepare_node_modules || true
     fi
-    if wants api; then
+    # Schemathesis, and for the HTTP tests the reader of calendars.
+    if wants api cargo; then
         python3 -c 'import ensurepip, venv' 2>/dev/null || install_packages python3-venv || true
         prepare_venv || true
     fi
