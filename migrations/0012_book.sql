@@ -4,7 +4,7 @@ create table service (
   id text primary key,
   name text not null,
   name_key text not null unique,
-  kind text not null check (kind in ('full_set', 'partial_set', 'infill', 'mini_infill', 'correction', 'removal', 'other_infill', 'other_removal', 'patch_test', 'consultation', 'other')),
+  kind text not null check (kind in ('full_set', 'partial_set', 'infill', 'mini_infill', 'correction', 'removal', 'other_infill', 'other_removal', 'patch_test', 'consultation', 'other_service')),
   minutes bigint not null check (minutes between 5 and 600),
   before_minutes bigint not null check (before_minutes between 0 and 120),
   after_minutes bigint not null check (after_minutes between 0 and 120),

@@ -114,7 +114,7 @@ async fn feed(
     let events = events(&mut db, artist.id, visitor.now.0).await?;
     drop(db);
     let first = artist.name.split_whitespace().next().unwrap_or_default();
-    let text = calendar::text(&format!("{first}, {}", studio.name), &events);
+    let text = calendar::text(&format!("{first} at {}", studio.name), &events);
     // Weak: what is compressed on the way is the same calendar.
     let tag = format!("W/\"{}\"", digest_of_secret(&text));
     let known = text_header(&headers, header::IF_NONE_MATCH.as_str());

@@ -62,7 +62,7 @@ impl VisitKind {
             Self::OtherRemoval => "other_removal",
             Self::PatchTest => "patch_test",
             Self::Consultation => "consultation",
-            Self::Other => "other",
+            Self::Other => "other_service",
         }
     }
 

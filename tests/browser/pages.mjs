@@ -13,6 +13,7 @@
 //         it is another than the device's
 
 import { ask, claimPath } from './house.mjs';
+import { anAppointment, freeTimes, onBusyDay, waitForATime } from './book.mjs';
 import { anArtist } from './hands.mjs';
 import { bottleOf, onBottle } from './shelf.mjs';
 
@@ -124,6 +125,30 @@ export const pages = [
   { name: 'advice-owner', as: 'owner', on: '/', link: link('/rooms/{id}/advice') },
   { name: 'advice-desk', as: 'desk', on: '/', link: link('/rooms/{id}/advice') },
   { name: 'forecast', as: 'owner', path: '/office/forecast' },
+
+  { name: 'book', as: 'artist', reach: onBusyDay, link: link('/book') },
+  { name: 'book-owner', as: 'owner', reach: onBusyDay, link: link('/book') },
+  { name: 'book-desk-beds', as: 'desk', reach: async (house) => `${await onBusyDay(house)}&by=beds`, link: link('/book') },
+  { name: 'book-week', as: 'artist', path: '/book/week' },
+  { name: 'book-new', as: 'desk', path: '/book/new' },
+  { name: 'book-new-refused', as: 'desk', path: '/book/new', then: send, status: 422 },
+  { name: 'appointment', as: 'artist', reach: anAppointment, link: link('/book/{id}') },
+  { name: 'appointment-move', as: 'artist', reach: async (house) => `${await anAppointment(house)}/move`, link: link('/book/{id}/move') },
+  { name: 'free', as: 'desk', path: '/book/free' },
+  { name: 'free-found', as: 'desk', reach: freeTimes, link: link('/book/free') },
+  { name: 'waiting', as: 'desk', path: '/book/waiting', then: waitForATime },
+  { name: 'waiting-refused', as: 'desk', path: '/book/waiting', then: (page) => page.click('[action$="/book/waiting"] .go'), status: 422 },
+  { name: 'services', as: 'owner', path: '/book/services' },
+  { name: 'service-new', as: 'owner', path: '/book/services/new' },
+  { name: 'service-new-refused', as: 'owner', path: '/book/services/new', then: send, status: 422 },
+  { name: 'service', as: 'owner', on: '/book/services', link: link('/book/services/{id}') },
+  { name: 'hours', as: 'owner', path: '/book/hours' },
+  { name: 'hours-artist', as: 'owner', on: '/book/hours', link: link('/book/hours/{id}') },
+  { name: 'off', as: 'desk', path: '/book/off' },
+  { name: 'beds', as: 'owner', path: '/book/beds' },
+  { name: 'calendar', as: 'artist', on: '/book', link: link('/book/calendar/{id}') },
+  { name: 'empty-book', as: 'owner', in: 'empty', path: '/book' },
+  { name: 'empty-beds', as: 'owner', in: 'empty', path: '/book/beds' },
 
   { name: 'office', as: 'owner', path: '/office' },
   { name: 'settings', as: 'owner', path: '/office/settings' },

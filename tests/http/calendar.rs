@@ -91,7 +91,7 @@ both_databases!(a_thousand_appointments_are_read_back_without_a_difference, asyn
         assert!(line.len() <= 76, "a line of {} octets", line.len());
     }
     let Some(read) = read_back(&answer.body) else { return };
-    assert_eq!(read[0], "Ines, Marram House|PT15M");
+    assert_eq!(read[0], "Ines at Marram House|PT15M");
     let mut events: Vec<String> = read[1..].to_vec();
     events.sort();
     let differences = wanted.iter().zip(&events).filter(|(wanted, read)| wanted != read).count();
