@@ -1,5 +1,7 @@
 //! Looking for free time: "two hours with Ines, after four".
 
+use std::collections::BTreeMap;
+
 use askama::Template;
 use axum::extract::{Query, State};
 use axum::response::Response;
@@ -15,6 +17,7 @@ use crate::artists::Artist;
 use crate::base::ids::{AppointmentId, ArtistId, WaitingId};
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::time::Instant;
+use crate::base::zone::Zone;
 use crate::web::House;
 use crate::web::checks::{Notes, choice_field, note_fields, number_field, text_field};
 use crate::web::form::{FieldView, Mistake, mistakes};
@@ -30,6 +33,10 @@ pub(super) fn routes() -> Routes {
 
 /// How far ahead is looked.
 const DAYS: i64 = 120;
+
+/// Times shown of one artist's day, and in all.
+const A_DAY: usize = 4;
+const SHOWN: usize = 24;
 
 #[derive(Debug, Clone, Default, Deserialize)]
 #[serde(default)]
@@ -111,8 +118,8 @@ impl TypedWish {
                 before: before?,
                 from: from?.max(today),
                 days: DAYS,
-                most_a_day: 4,
-                most: 24,
+                most_a_day: 40,
+                most: 240,
             };
             Some((ask, words))
         })();
@@ -151,6 +158,7 @@ async fn look(staff: Staff, State(house): State<House>, Query(typed): Query<Type
                 let beds: Vec<_> = around.beds().collect();
                 let found = search::search(&mut db, &ask, &beds, &around.studio.zone, now).await?;
                 let base = base_query(&mut db, &typed).await?;
+                let found = spread(found, &around.studio.zone);
                 rows = found.into_iter().map(|free| free_row(&house, &around, &typed, &base, free, now)).collect();
                 asked = words;
             }
@@ -170,6 +178,23 @@ async fn look(staff: Staff, State(house): State<House>, Query(typed): Query<Type
         rows,
         waiting: house.url("/book/waiting"),
     })
+}
+
+/// Of each artist's day the first, the last and two between: a list of quarter hours one after the other says less.
+fn spread(found: Vec<Free>, zone: &Zone) -> Vec<Free> {
+    let mut groups: BTreeMap<(Date, ArtistId), Vec<Free>> = BTreeMap::new();
+    for free in found {
+        groups.entry((zone.day(free.at), free.artist)).or_default().push(free);
+    }
+    let some = |group: &Vec<Free>| -> Vec<Free> {
+        let last = group.len() - 1;
+        let picked = if last < A_DAY { (0..=last).collect() } else { (0..A_DAY).map(|n| n * last / (A_DAY - 1)).collect::<Vec<_>>() };
+        picked.into_iter().map(|n| group[n]).collect()
+    };
+    let mut shown: Vec<Free> = groups.values().flat_map(some).collect();
+    shown.sort_by_key(|free| free.at);
+    shown.truncate(SHOWN);
+    shown
 }
 
 /// What a link of every row says besides time, artist and bed: who it is for.
@@ -219,5 +244,26 @@ fn free_row(
         with: around.first_name(free.artist).to_owned(),
         bed: around.bed_words(free.bed),
         href: house.url(&format!("{path}?{}", serde_urlencoded::to_string(query).unwrap_or_default())),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::base::time::{HOUR, MINUTE};
+
+    #[test]
+    fn of_a_free_day_the_first_the_last_and_two_between_are_shown() {
+        let artist = ArtistId::new();
+        let day = |from: i64, n: i64| {
+            (0..n).map(move |n| Free { at: Instant(from * HOUR + n * 15 * MINUTE), artist, bed: None }).collect::<Vec<_>>()
+        };
+        let minutes = |found: Vec<Free>| -> Vec<i64> {
+            spread(found, &Zone::utc()).iter().map(|free| free.at.0 / MINUTE).collect()
+        };
+        assert_eq!(minutes(day(9, 31)), [540, 690, 840, 990]);
+        assert_eq!(minutes(day(9, 3)), [540, 555, 570]);
+        assert_eq!(minutes([day(9, 5), day(33, 1)].concat()), [540, 555, 570, 600, 33 * 60]);
+        assert!(minutes(Vec::new()).is_empty());
     }
 }
