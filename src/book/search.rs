@@ -102,9 +102,11 @@ async fn fortnight(
     };
     let free: Vec<(ArtistId, Spans)> =
         ask.artists.iter().map(|artist| (*artist, free_of(span, taken.iter().filter(|taken| taken.artist == *artist)))).collect();
-    let mut free_beds: Option<BTreeMap<BedId, Spans>> = None;
     for day in (0..days).map(|n| later(from, n)) {
         let mut of_day = Vec::new();
+        // Only of a day on which an artist has time.
+        let mut free_beds: Option<BTreeMap<BedId, Spans>> = None;
+        let span = Span::new(zone.start_of(day).plus(-margin), zone.start_of(later(day, 1)).plus(margin));
         for (artist, free) in &free {
             let starts = starts_of_day(ask, &hours.open(*artist, day, zone), free, day, zone, now);
             let mut counted = 0;

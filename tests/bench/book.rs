@@ -125,19 +125,19 @@ async fn furnish(house: &House) -> [ArtistId; 2] {
         ));
         artists.push(artist);
     }
-    let work = move |tx: &mut stillroom::store::Tx| {
+    let key = FormKey::house();
+    let written = house.store.write(&key, move |tx| {
         let texts = texts.clone();
-        let work: std::pin::Pin<Box<dyn Future<Output = _> + Send + '_>> = Box::pin(async move {
+        Box::pin(async move {
             for text in texts {
                 // Made of ids and numbers above.
                 sqlx::query(AssertSqlSafe(text)).execute(tx.db()).await?;
             }
             tx.record_tells_itself();
             Ok(Kept::see(""))
-        });
-        work
-    };
-    house.store.write(&FormKey::house(), work).await.expect("five years");
+        })
+    });
+    written.await.expect("five years");
     [artists[0], artists[11]]
 }
 
