@@ -122,7 +122,8 @@ async fn show(
         booked: appointment.state == Standing::Booked,
         begun: appointment.when.visit.from <= now,
         move_to: format!("{path}/move"),
-        find: house.url(&format!("/book/free?moving={id}&service={}&artist={}", appointment.service, appointment.artist)),
+        find: house
+            .url(&format!("/book/free?moving={id}&service={}&artist={}", appointment.service, appointment.artist)),
         infill_word: infill.0,
         infill: infill.1,
         waiting,
@@ -165,7 +166,11 @@ fn lines(around: &Around, appointment: &Appointment) -> Vec<Line> {
         line("Length", format!("{} min", minutes(when.visit.from, when.visit.to))),
         line(
             "Kept free",
-            format!("{} min before, {} min after", minutes(when.busy.from, when.visit.from), minutes(when.visit.to, when.busy.to)),
+            format!(
+                "{} min before, {} min after",
+                minutes(when.busy.from, when.visit.from),
+                minutes(when.visit.to, when.busy.to)
+            ),
         ),
         line("Bed", around.bed_words(appointment.bed)),
     ];
@@ -173,7 +178,7 @@ fn lines(around: &Around, appointment: &Appointment) -> Vec<Line> {
         lines.push(line("First visit", "yes, with the extra time".to_owned()));
     }
     if around.service(appointment.service).is_some_and(|service| service.patch_test) {
-        lines.push(line("Patch test", "needed before it; who is cleared stands under Door".to_owned()));
+        lines.push(line("Patch test", "needed before it".to_owned()));
     }
     if when.zone != around.studio.zone.name() {
         lines.push(line("Zone", format!("booked on the clock of {}", when.zone)));
@@ -324,7 +329,10 @@ async fn set(
 ) -> Result<Response, Problem> {
     let (_, appointment) = hers(house, staff, id).await?;
     if state == Standing::NoShow && appointment.when.visit.from > staff.visitor.now.0 {
-        return Err(Problem::Clash("It has not begun yet.".into(), "Call it off instead, or wait until it begins.".into()));
+        return Err(Problem::Clash(
+            "It has not begun yet.".into(),
+            "Call it off instead, or wait until it begins.".into(),
+        ));
     }
     let seen = form.typed.seen.parse().unwrap_or(0);
     let reason = match text::line(&form.typed.reason, 120) {

@@ -64,7 +64,13 @@ async fn list(owner: Owner, State(house): State<House>) -> Result<Response, Prob
     page(&view(&house, &owner, &TypedBed::default(), &[], new_form_key()).await?)
 }
 
-async fn view(house: &House, owner: &Owner, typed: &TypedBed, notes: &[FieldNote], key: String) -> Result<BedsPage, Problem> {
+async fn view(
+    house: &House,
+    owner: &Owner,
+    typed: &TypedBed,
+    notes: &[FieldNote],
+    key: String,
+) -> Result<BedsPage, Problem> {
     let mut db = house.store.read().await?;
     let around = Around::load(&mut db).await?;
     let rooms = rooms::all(&mut db).await?;
@@ -115,7 +121,12 @@ async fn add(owner: Owner, State(house): State<House>, form: Form<TypedBed>) -> 
     }
 }
 
-async fn close(_owner: Owner, State(house): State<House>, At(id): At<BedId>, form: Form<Nothing>) -> Result<Response, Problem> {
+async fn close(
+    _owner: Owner,
+    State(house): State<House>,
+    At(id): At<BedId>,
+    form: Form<Nothing>,
+) -> Result<Response, Problem> {
     let kept = house.store.write(&form.key, move |tx| {
         Box::pin(async move {
             plan_store::close_bed(tx, id).await?;

@@ -62,7 +62,10 @@ pub(super) async fn book(tx: &mut Tx, draft: &Draft) -> Result<Appointment, Prob
 pub(super) async fn move_to(tx: &mut Tx, draft: &Draft, seen: i64) -> Result<Appointment, Problem> {
     let before = as_seen(tx, draft.id, seen).await?;
     if before.state != State::Booked {
-        return Err(Problem::Clash("It was called off meanwhile.".into(), "Open it and let it hold again first.".into()));
+        return Err(Problem::Clash(
+            "It was called off meanwhile.".into(),
+            "Open it and let it hold again first.".into(),
+        ));
     }
     let bed = place(tx, draft).await?;
     let appointment = Appointment {
@@ -139,7 +142,9 @@ async fn place(tx: &mut Tx, draft: &Draft) -> Result<Option<BedId>, Problem> {
     }
     let bed = match bed(&around, draft, &taken) {
         Ok(bed) => bed,
-        Err((field, clash)) => return Err(Problem::mistake(field, format!("{clash} {}", instead(tx, &around, draft).await?))),
+        Err((field, clash)) => {
+            return Err(Problem::mistake(field, format!("{clash} {}", instead(tx, &around, draft).await?)));
+        }
     };
     if !draft.outside && !is_open(tx, draft, zone).await? {
         let closed = format!("{} does not work then, or the house is closed.", around.first_name(draft.artist));
@@ -158,9 +163,10 @@ fn bed(around: &Around, draft: &Draft, taken: &[Taken]) -> Result<Option<BedId>,
     match draft.bed {
         Wish::One(id) => match (around.beds().find(|bed| bed.id == id), taker(id)) {
             (None, _) => Err(("bed", "This bed is not in use.".to_owned())),
-            (Some(bed), Some(other)) => {
-                Err(("bed", format!("{} is taken then, from {}.", bed.words(), around.studio.zone.clock(other.busy.from))))
-            }
+            (Some(bed), Some(other)) => Err((
+                "bed",
+                format!("{} is taken then, from {}.", bed.words(), around.studio.zone.clock(other.busy.from)),
+            )),
             (Some(_), None) => Ok(Some(id)),
         },
         Wish::Any if around.beds().next().is_none() => {

@@ -103,7 +103,8 @@ async fn day_page(staff: Staff, State(house): State<House>, Query(asked): Query<
     drop(db);
     let eyes = Eyes { house: &house, around: &around, who: &staff.who };
     let by_beds = asked.by == "beds";
-    let whole = if by_beds { eyes.bed_columns(day, &hours, &booked) } else { eyes.artist_columns(day, &hours, &booked) };
+    let whole =
+        if by_beds { eyes.bed_columns(day, &hours, &booked) } else { eyes.artist_columns(day, &hours, &booked) };
     let here = |id: &str| asked.only == id;
     let by = if by_beds { "&by=beds" } else { "" };
     let link = |only: &str| house.url(&format!("/book?day={day}{by}{}", only_query(only)));
@@ -199,7 +200,8 @@ async fn week_page(staff: Staff, State(house): State<House>, Query(asked): Query
 
 fn with_columns(base: DiaryPage, columns: Vec<Column>) -> DiaryPage {
     let rows = grid::rows(&columns);
-    let heads = columns.into_iter().map(|column| Head { word: column.head, small: column.small, href: column.href }).collect();
+    let heads =
+        columns.into_iter().map(|column| Head { word: column.head, small: column.small, href: column.href }).collect();
     DiaryPage { heads, rows, ..base }
 }
 
@@ -211,11 +213,23 @@ impl Eyes<'_> {
             Some((sentence.to_owned(), href, act.to_owned()))
         };
         let empty = if self.around.artists.is_empty() {
-            first_steps("Nobody is among the artists yet. Add those who work at the bed; then they can be booked.", "/hands/new", "Add an artist")
+            first_steps(
+                "Nobody is among the artists yet. Add those who work at the bed; then they can be booked.",
+                "/hands/new",
+                "Add an artist",
+            )
         } else if self.around.offered().next().is_none() {
-            first_steps("Nothing can be booked yet. Add what the studio offers, with how long it takes.", "/book/services/new", "Add a service")
+            first_steps(
+                "Nothing can be booked yet. Add what the studio offers, with how long it takes.",
+                "/book/services/new",
+                "Add a service",
+            )
         } else if self.around.beds().next().is_none() {
-            first_steps("No room has a bed yet. Add the beds; one client at a time lies on each.", "/book/beds", "Add a bed")
+            first_steps(
+                "No room has a bed yet. Add the beds; one client at a time lies on each.",
+                "/book/beds",
+                "Add a bed",
+            )
         } else {
             None
         };
@@ -245,7 +259,11 @@ impl Eyes<'_> {
     }
 
     fn views(&self, day: Date, here: &str) -> Vec<Pick> {
-        let view = |word: &str, path: String, name| Pick { word: word.into(), href: self.house.url(&path), here: here == name };
+        let view = |word: &str, path: String, name| Pick {
+            word: word.into(),
+            href: self.house.url(&path),
+            here: here == name,
+        };
         vec![
             view("Day by artist", format!("/book?day={day}"), "artists"),
             view("Day by room", format!("/book?day={day}&by=beds"), "beds"),
@@ -256,7 +274,9 @@ impl Eyes<'_> {
     /// Whose week is shown where nobody was asked for: her own, else the first artist's.
     fn week_of(&self, only: &str) -> Option<&Artist> {
         let asked = only.parse().ok().and_then(|id| self.around.artist(id));
-        asked.or_else(|| self.around.own(self.who).and_then(|id| self.around.artist(id))).or_else(|| self.around.artists.first())
+        asked
+            .or_else(|| self.around.own(self.who).and_then(|id| self.around.artist(id)))
+            .or_else(|| self.around.artists.first())
     }
 
     fn week_picks(&self, day: Date, only: &str) -> Vec<Pick> {
@@ -314,7 +334,11 @@ impl Eyes<'_> {
     }
 
     fn book_link(&self, artist: ArtistId, query: String) -> String {
-        if self.around.books_for(self.who, artist) { self.house.url(&format!("/book/new?{query}&at=")) } else { String::new() }
+        if self.around.books_for(self.who, artist) {
+            self.house.url(&format!("/book/new?{query}&at="))
+        } else {
+            String::new()
+        }
     }
 
     fn span_of(&self, day: Date) -> Span {
@@ -330,11 +354,15 @@ impl Eyes<'_> {
         small: impl Fn(&Appointment) -> String,
     ) -> Vec<Item> {
         let span = self.span_of(day);
-        let shown = |a: &&Appointment| whose(a) && a.state != Standing::Cancelled && a.when.busy.overlaps(&span);
+        let shown = |a: &&Appointment| whose(a) && a.state != Standing::Cancelled && a.when.visit.overlaps(&span);
         booked
             .iter()
             .filter(shown)
-            .map(|a| Item { span: self.minute_span(a.when.busy, day), entry: self.entry(a, small(a)) })
+            .map(|a| Item {
+                span: self.minute_span(a.when.visit, day),
+                busy: self.minute_span(a.when.busy, day),
+                entry: self.entry(a, small(a)),
+            })
             .collect()
     }
 
@@ -350,7 +378,14 @@ impl Eyes<'_> {
             // Writing to a String cannot fail.
             let _written = write!(what, ", first visit");
         }
-        Entry { href: self.house.url(&format!("/book/{}", a.id)), time, who: a.booked.short.clone(), what, small, missed }
+        Entry {
+            href: self.house.url(&format!("/book/{}", a.id)),
+            time,
+            who: a.booked.short.clone(),
+            what,
+            small,
+            missed,
+        }
     }
 
     fn minutes(&self, spans: &Spans, day: Date) -> Vec<MinuteSpan> {

@@ -70,19 +70,37 @@ async fn show(staff: Staff, State(house): State<House>, At(id): At<ArtistId>) ->
         key: new_form_key(),
         path: house.url(&format!("/book/calendar/{id}")),
         since: open.as_ref().map(|feed| around.studio.zone.date_and_clock(feed.created, now.0)),
-        address: open.and_then(|feed| feed.secret).map(|secret| house.config.external(&format!("/calendar/{secret}.ics"))),
+        address: open
+            .and_then(|feed| feed.secret)
+            .map(|secret| house.config.external(&format!("/calendar/{secret}.ics"))),
     })
 }
 
-async fn make(staff: Staff, State(house): State<House>, At(id): At<ArtistId>, form: Form<Nothing>) -> Result<Response, Problem> {
+async fn make(
+    staff: Staff,
+    State(house): State<House>,
+    At(id): At<ArtistId>,
+    form: Form<Nothing>,
+) -> Result<Response, Problem> {
     write(&house, &staff, id, form, true).await
 }
 
-async fn revoke(staff: Staff, State(house): State<House>, At(id): At<ArtistId>, form: Form<Nothing>) -> Result<Response, Problem> {
+async fn revoke(
+    staff: Staff,
+    State(house): State<House>,
+    At(id): At<ArtistId>,
+    form: Form<Nothing>,
+) -> Result<Response, Problem> {
     write(&house, &staff, id, form, false).await
 }
 
-async fn write(house: &House, staff: &Staff, id: ArtistId, form: Form<Nothing>, open: bool) -> Result<Response, Problem> {
+async fn write(
+    house: &House,
+    staff: &Staff,
+    id: ArtistId,
+    form: Form<Nothing>,
+    open: bool,
+) -> Result<Response, Problem> {
     let (who, inner) = (staff.who.clone(), house.clone());
     let kept = house.store.write(&form.key, move |tx| {
         let (who, house) = (who.clone(), inner.clone());
@@ -119,7 +137,8 @@ async fn feed(
     let tag = format!("W/\"{}\"", digest_of_secret(&text));
     let known = text_header(&headers, header::IF_NONE_MATCH.as_str());
     let common = [(header::ETAG, tag.clone()), (header::CACHE_CONTROL, "private, no-cache".to_owned())];
-    let is_known = known.trim() == "*" || known.split(',').any(|one| one.trim().trim_start_matches("W/") == tag.trim_start_matches("W/"));
+    let is_known = known.trim() == "*"
+        || known.split(',').any(|one| one.trim().trim_start_matches("W/") == tag.trim_start_matches("W/"));
     if is_known {
         return Ok((StatusCode::NOT_MODIFIED, common).into_response());
     }

@@ -167,23 +167,36 @@ impl TypedBooking {
 
     fn fields(&self, around: &Around, who: &Who, notes: &[FieldNote]) -> Vec<FieldView> {
         let service = |service: &Service| {
-            let first = if service.first_minutes > 0 { format!(", first visit {} more", service.first_minutes) } else { String::new() };
+            let first = if service.first_minutes > 0 {
+                format!(", first visit {} more", service.first_minutes)
+            } else {
+                String::new()
+            };
             (service.id.to_string(), format!("{}, {} min{first}", service.name, service.length.minutes))
         };
-        let offered = around.all_services().iter().filter(|s| !s.closed || s.id.to_string() == self.service).map(service);
+        let offered =
+            around.all_services().iter().filter(|s| !s.closed || s.id.to_string() == self.service).map(service);
         let artists = around.booked_by(who).into_iter().map(|artist| (artist.id.to_string(), artist.name.clone()));
         let beds = std::iter::once((String::new(), "whichever is free".to_owned()));
         let beds = beds.chain(around.beds().map(|bed| (bed.id.to_string(), bed.words())));
         let mut fields = vec![
             text_field("short_name", "Who", &self.short_name)
                 .hinted("First name and the first letter of the last: others can see this screen."),
-            FieldView { kind: "check", optional: true, ..text_field("first_visit", "Comes for the first time", &self.first_visit) },
+            FieldView {
+                kind: "check",
+                optional: true,
+                ..text_field("first_visit", "Comes for the first time", &self.first_visit)
+            },
             choice_field("select", "service", "Service", &self.service, with_none(offered)),
             choice_field("select", "artist", "With", &self.artist, with_none(artists)),
             FieldView { kind: "date", ..text_field("day", "Day", &self.day) },
             FieldView { kind: "time", ..text_field("at", "Time", &self.at) },
             choice_field("select", "bed", "Bed", &self.bed, beds),
-            FieldView { kind: "check", optional: true, ..text_field("outside", "also outside the hours", &self.outside) },
+            FieldView {
+                kind: "check",
+                optional: true,
+                ..text_field("outside", "also outside the hours", &self.outside)
+            },
             text_field("note", "Note", &self.note).hinted("Without a word of health.").or_empty(),
         ];
         note_fields(&mut fields, notes);
@@ -195,7 +208,11 @@ fn with_none(choices: impl Iterator<Item = (String, String)>) -> Vec<(String, St
     std::iter::once((String::new(), "choose".to_owned())).chain(choices).collect()
 }
 
-async fn new_page(staff: Staff, State(house): State<House>, Query(mut asked): Query<TypedBooking>) -> Result<Response, Problem> {
+async fn new_page(
+    staff: Staff,
+    State(house): State<House>,
+    Query(mut asked): Query<TypedBooking>,
+) -> Result<Response, Problem> {
     let around = load(&house).await?;
     if asked.day.is_empty() {
         asked.day = around.studio.zone.day(staff.visitor.now.0).to_string();
@@ -214,7 +231,14 @@ async fn load(house: &House) -> Result<Around, Problem> {
     Around::load(&mut db).await
 }
 
-fn new_view(house: &House, staff: &Staff, around: &Around, typed: &TypedBooking, notes: &[FieldNote], key: String) -> BookingForm {
+fn new_view(
+    house: &House,
+    staff: &Staff,
+    around: &Around,
+    typed: &TypedBooking,
+    notes: &[FieldNote],
+    key: String,
+) -> BookingForm {
     let fields = typed.fields(around, &staff.who, notes);
     let day = super::diary_page::typed_day(&typed.day, &around.studio, staff.visitor.now.0);
     BookingForm {

@@ -134,8 +134,14 @@ impl TypedWish {
         let mut fields = vec![
             choice_field("select", "service", "Service", &self.service, services),
             choice_field("select", "artist", "With", &self.artist, with),
-            number_field("minutes", "Minutes", &self.minutes).hinted("Where it should take another time than the service’s own.").or_empty(),
-            FieldView { kind: "check", optional: true, ..text_field("first_visit", "Comes for the first time", &self.first_visit) },
+            number_field("minutes", "Minutes", &self.minutes)
+                .hinted("Where it should take another time than the service’s own.")
+                .or_empty(),
+            FieldView {
+                kind: "check",
+                optional: true,
+                ..text_field("first_visit", "Comes for the first time", &self.first_visit)
+            },
             FieldView { kind: "date", ..text_field("from", "From the day", &self.from) }.or_empty(),
             FieldView { kind: "time", ..text_field("after", "Begins at or after", &self.after) }.or_empty(),
             FieldView { kind: "time", ..text_field("before", "Begins before", &self.before) }.or_empty(),
@@ -188,7 +194,11 @@ fn spread(found: Vec<Free>, zone: &Zone) -> Vec<Free> {
     }
     let some = |group: &Vec<Free>| -> Vec<Free> {
         let last = group.len() - 1;
-        let picked = if last < A_DAY { (0..=last).collect() } else { (0..A_DAY).map(|n| n * last / (A_DAY - 1)).collect::<Vec<_>>() };
+        let picked = if last < A_DAY {
+            (0..=last).collect()
+        } else {
+            (0..A_DAY).map(|n| n * last / (A_DAY - 1)).collect::<Vec<_>>()
+        };
         picked.into_iter().map(|n| group[n]).collect()
     };
     let mut shown: Vec<Free> = groups.values().flat_map(some).collect();
@@ -256,7 +266,9 @@ mod tests {
     fn of_a_free_day_the_first_the_last_and_two_between_are_shown() {
         let artist = ArtistId::new();
         let day = |from: i64, n: i64| {
-            (0..n).map(move |n| Free { at: Instant(from * HOUR + n * 15 * MINUTE), artist, bed: None }).collect::<Vec<_>>()
+            (0..n)
+                .map(move |n| Free { at: Instant(from * HOUR + n * 15 * MINUTE), artist, bed: None })
+                .collect::<Vec<_>>()
         };
         let minutes = |found: Vec<Free>| -> Vec<i64> {
             spread(found, &Zone::utc()).iter().map(|free| free.at.0 / MINUTE).collect()

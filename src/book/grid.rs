@@ -25,8 +25,10 @@ pub(super) struct Entry {
 /// Something that takes time in a column.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Item {
-    /// Minutes of the day it takes, with the time kept free around it.
+    /// Minutes of the day of the visit.
     pub(super) span: MinuteSpan,
+    /// The same with the time kept free around it.
+    pub(super) busy: MinuteSpan,
     pub(super) entry: Entry,
 }
 
@@ -51,7 +53,7 @@ pub(super) struct Column {
 pub(super) struct Cell {
     /// How many rows it spans.
     pub(super) rows: usize,
-    /// free, shut or taken.
+    /// free, kept (free around a visit), shut or taken.
     pub(super) kind: &'static str,
     /// For a free cell: where it is booked; empty where it cannot be.
     pub(super) href: String,
@@ -72,7 +74,9 @@ pub(super) struct Row {
 
 /// The table: from the earliest to the latest half hour anything lies in; nine to six where nothing does.
 pub(super) fn rows(columns: &[Column]) -> Vec<Row> {
-    let all = || columns.iter().flat_map(|column| column.open.iter().copied().chain(column.items.iter().map(|item| item.span)));
+    let all = || {
+        columns.iter().flat_map(|column| column.open.iter().copied().chain(column.items.iter().map(|item| item.span)))
+    };
     let first = all().map(|(from, _)| from.div_euclid(ROW)).min().unwrap_or(18).max(0);
     let last = all().map(|(_, to)| up(to)).max().unwrap_or(36).min(48).max(first + 1);
     let mut rows: Vec<Row> = (first..last)
@@ -86,13 +90,18 @@ pub(super) fn rows(columns: &[Column]) -> Vec<Row> {
             let from = from.max(at);
             fill(&mut rows, column, first, at, from);
             if to > from {
-                push(&mut rows, first, from, Cell {
-                    rows: usize::try_from(to - from).unwrap_or(1),
-                    kind: "taken",
-                    href: String::new(),
-                    label: String::new(),
-                    entries,
-                });
+                push(
+                    &mut rows,
+                    first,
+                    from,
+                    Cell {
+                        rows: usize::try_from(to - from).unwrap_or(1),
+                        kind: "taken",
+                        href: String::new(),
+                        label: String::new(),
+                        entries,
+                    },
+                );
                 at = to;
             }
         }
@@ -101,7 +110,7 @@ pub(super) fn rows(columns: &[Column]) -> Vec<Row> {
     rows
 }
 
-/// Items that share a half hour, as one cell of several entries.
+/// Items as the rows they take. Of two that share a half hour the later one has it; those that begin in the same one share a cell.
 fn groups(column: &Column) -> Vec<(i64, i64, Vec<Entry>)> {
     let mut items: Vec<&Item> = column.items.iter().collect();
     items.sort_by_key(|item| item.span);
@@ -109,9 +118,13 @@ fn groups(column: &Column) -> Vec<(i64, i64, Vec<Entry>)> {
     for item in items {
         let (from, to) = (item.span.0.div_euclid(ROW), up(item.span.1).max(item.span.0.div_euclid(ROW) + 1));
         match groups.last_mut() {
-            Some(last) if from < last.1 => {
+            Some(last) if from == last.0 => {
                 last.1 = last.1.max(to);
                 last.2.push(item.entry.clone());
+            }
+            Some(last) if from < last.1 => {
+                last.1 = from;
+                groups.push((from, to, vec![item.entry.clone()]));
             }
             _ => groups.push((from, to, vec![item.entry.clone()])),
         }
@@ -123,15 +136,27 @@ fn fill(rows: &mut [Row], column: &Column, first: i64, from: i64, to: i64) {
     for row in from..to {
         let span = (row * ROW, (row + 1) * ROW);
         let open = column.open.iter().any(|open| open.0 < span.1 && span.0 < open.1);
-        let bookable = open && !column.book.is_empty();
+        let kept = column.items.iter().any(|item| item.busy.0 < span.1 && span.0 < item.busy.1);
+        let bookable = open && !kept && !column.book.is_empty();
         let time = minute_words(span.0);
-        push(rows, first, row, Cell {
-            rows: 1,
-            kind: if open { "free" } else { "shut" },
-            href: if bookable { format!("{}{time}", column.book) } else { String::new() },
-            label: if bookable { format!("Book {time} {}", column.whose) } else { String::new() },
-            entries: Vec::new(),
-        });
+        push(
+            rows,
+            first,
+            row,
+            Cell {
+                rows: 1,
+                kind: if kept {
+                    "kept"
+                } else if open {
+                    "free"
+                } else {
+                    "shut"
+                },
+                href: if bookable { format!("{}{time}", column.book) } else { String::new() },
+                label: if bookable { format!("Book {time} {}", column.whose) } else { String::new() },
+                entries: Vec::new(),
+            },
+        );
     }
 }
 
@@ -152,25 +177,46 @@ mod tests {
     use super::*;
 
     fn item(from: i64, to: i64) -> Item {
-        Item { span: (from, to), entry: Entry { time: format!("{from}"), ..Entry::default() } }
+        Item {
+            span: (from, to),
+            busy: (from - 5, to + 10),
+            entry: Entry { time: format!("{from}"), ..Entry::default() },
+        }
     }
 
     fn column(open: &[MinuteSpan], items: Vec<Item>) -> Column {
-        Column { open: open.to_vec(), items, book: "/book/new?at=".into(), whose: "with Ines".into(), ..Column::default() }
+        Column {
+            open: open.to_vec(),
+            items,
+            book: "/book/new?at=".into(),
+            whose: "with Ines".into(),
+            ..Column::default()
+        }
     }
 
     #[test]
-    fn an_appointment_spans_its_half_hours_and_what_shares_one_shares_a_cell() {
-        let table = rows(&[column(&[(540, 720)], vec![item(555, 645), item(645, 660)]), column(&[(600, 660)], vec![])]);
+    fn an_appointment_spans_its_half_hours_and_what_is_kept_free_around_it_cannot_be_booked() {
+        let table = rows(&[
+            column(&[(540, 720)], vec![item(555, 630), item(660, 675), item(675, 690)]),
+            column(&[(600, 660)], vec![]),
+        ]);
         let labels: Vec<_> = table.iter().map(|row| row.label.as_str()).collect();
         assert_eq!(labels, ["09:00", "09:30", "10:00", "10:30", "11:00", "11:30"]);
         let cell = &table[0].cells[0];
-        assert_eq!((cell.kind, cell.rows, cell.entries.len()), ("taken", 4, 2));
-        assert_eq!(table[4].cells[0].href, "/book/new?at=11:00");
-        assert_eq!(table[4].cells[0].label, "Book 11:00 with Ines");
+        assert_eq!((cell.kind, cell.rows, cell.entries.len()), ("taken", 3, 1));
+        assert_eq!((table[3].cells[0].kind, table[3].cells[0].href.as_str()), ("kept", ""));
+        assert_eq!(table[4].cells[0].entries.len(), 2, "two that begin in one half hour share its cell");
+        assert_eq!(table[5].cells[0].kind, "kept");
         assert_eq!(table[0].cells[1].kind, "shut");
-        assert_eq!(table[2].cells[1].kind, "free");
+        assert_eq!((table[2].cells[0].kind, table[2].cells[0].href.as_str()), ("free", "/book/new?at=10:00"));
+        assert_eq!(table[2].cells[0].label, "Book 10:00 with Ines");
         assert_eq!(rows(&[column(&[], vec![])]).len(), 18, "an empty day is shown from nine to six");
+    }
+
+    #[test]
+    fn of_two_that_share_a_half_hour_the_later_begins_in_it() {
+        let table = rows(&[column(&[(540, 720)], vec![item(555, 645), item(645, 720)])]);
+        assert_eq!((table[0].cells[0].rows, table[3].cells[0].rows), (3, 3));
     }
 
     proptest! {

@@ -51,7 +51,9 @@ impl Week {
     /// have, and one that comes twice is counted from its first time to its last.
     #[must_use]
     pub fn on(&self, day: Date, zone: &Zone) -> Spans {
-        Spans::of(self.of(day.weekday()).iter().map(|(from, to)| Span::new(edge(day, *from, zone), edge(day, *to, zone))))
+        Spans::of(
+            self.of(day.weekday()).iter().map(|(from, to)| Span::new(edge(day, *from, zone), edge(day, *to, zone))),
+        )
     }
 
     /// The text that is kept: seven days between bars.

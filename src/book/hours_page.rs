@@ -86,7 +86,10 @@ impl TypedWeek {
         for ((field, typed), day) in FIELDS.into_iter().zip(self.typed()).zip(&mut week.0) {
             match typed_hours(typed) {
                 Ok(hours) => *day = hours,
-                Err(_) => notes.add(field, "Type hours as 9:00–12:30, 13:00–18:00, earlier ones first; nothing for a day without work."),
+                Err(_) => notes.add(
+                    field,
+                    "Type hours as 9:00–12:30, 13:00–18:00, earlier ones first; nothing for a day without work.",
+                ),
             }
         }
         notes.settle(Some(week))

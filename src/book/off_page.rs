@@ -103,7 +103,10 @@ impl TypedOff {
             text => {
                 let minute = typed_minute(text);
                 if minute.is_none() {
-                    notes.add(field, "Type the time as hours and minutes, for instance 12:30; nothing for the whole day.");
+                    notes.add(
+                        field,
+                        "Type the time as hours and minutes, for instance 12:30; nothing for the whole day.",
+                    );
                 }
                 minute
             }
@@ -135,7 +138,8 @@ impl TypedOff {
     }
 
     fn fields(&self, around: &Around, who: &Who, notes: &[FieldNote]) -> Vec<FieldView> {
-        let mut whose: Vec<(String, String)> = around.booked_by(who).iter().map(|a| (a.id.to_string(), a.name.clone())).collect();
+        let mut whose: Vec<(String, String)> =
+            around.booked_by(who).iter().map(|a| (a.id.to_string(), a.name.clone())).collect();
         if may(around, who, None) {
             whose.insert(0, (HOUSE.to_owned(), "the whole house".to_owned()));
         }
@@ -147,7 +151,9 @@ impl TypedOff {
             FieldView { kind: "time", ..text_field("from_at", "From the time", &self.from_at) }
                 .hinted("Nothing for the whole day.")
                 .or_empty(),
-            FieldView { kind: "date", ..text_field("to_day", "To the day", &self.to_day) }.hinted("Nothing for the same day.").or_empty(),
+            FieldView { kind: "date", ..text_field("to_day", "To the day", &self.to_day) }
+                .hinted("Nothing for the same day.")
+                .or_empty(),
             FieldView { kind: "time", ..text_field("to_at", "To the time", &self.to_at) }
                 .hinted("Nothing for the whole day.")
                 .or_empty(),
@@ -165,7 +171,13 @@ async fn list(staff: Staff, State(house): State<House>) -> Result<Response, Prob
     page(&view(&house, &staff, &TypedOff::default(), &[], new_form_key()).await?)
 }
 
-async fn view(house: &House, staff: &Staff, typed: &TypedOff, notes: &[FieldNote], key: String) -> Result<OffPage, Problem> {
+async fn view(
+    house: &House,
+    staff: &Staff,
+    typed: &TypedOff,
+    notes: &[FieldNote],
+    key: String,
+) -> Result<OffPage, Problem> {
     let mut db = house.store.read().await?;
     let around = Around::load(&mut db).await?;
     let now = staff.visitor.now.0;
@@ -191,7 +203,8 @@ async fn view(house: &House, staff: &Staff, typed: &TypedOff, notes: &[FieldNote
 
 fn row(house: &House, around: &Around, who: &Who, off: &Off, booked: usize, now: Instant) -> Row {
     let zone = &around.studio.zone;
-    let name = off.artist.map_or("The whole house", |artist| around.artist(artist).map_or("", |artist| artist.name.as_str()));
+    let name =
+        off.artist.map_or("The whole house", |artist| around.artist(artist).map_or("", |artist| artist.name.as_str()));
     let at = |at: Instant| format!("{} {}", zone.date(at, now), zone.clock(at));
     let mine = may(around, who, off.artist);
     Row {

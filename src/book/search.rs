@@ -100,8 +100,11 @@ async fn fortnight(
         [one] => store::taken_of(db, *one, span).await?,
         _ => store::taken(db, span).await?,
     };
-    let free: Vec<(ArtistId, Spans)> =
-        ask.artists.iter().map(|artist| (*artist, free_of(span, taken.iter().filter(|taken| taken.artist == *artist)))).collect();
+    let free: Vec<(ArtistId, Spans)> = ask
+        .artists
+        .iter()
+        .map(|artist| (*artist, free_of(span, taken.iter().filter(|taken| taken.artist == *artist))))
+        .collect();
     for day in (0..days).map(|n| later(from, n)) {
         let mut of_day = Vec::new();
         // Only of a day on which an artist has time.
@@ -119,7 +122,9 @@ async fn fortnight(
                         free_beds = Some(beds_of(db, beds, span).await?);
                     }
                     let busy = ask.length.busy(at);
-                    let free = |bed: &&&Bed| free_beds.as_ref().and_then(|all| all.get(&bed.id)).is_some_and(|free| free.hold(&busy));
+                    let free = |bed: &&&Bed| {
+                        free_beds.as_ref().and_then(|all| all.get(&bed.id)).is_some_and(|free| free.hold(&busy))
+                    };
                     match beds.iter().find(free) {
                         Some(bed) => Some(bed.id),
                         None => continue,

@@ -92,7 +92,8 @@ fn values(start: &str, columns: usize, rows: usize) -> String {
 }
 
 async fn insert(tx: &mut Tx, appointments: &[Appointment]) -> Result<(), Problem> {
-    let start = "insert into appointment (id, artist, bed, service, client, short_name, first_visit, wall, zone, starts, ends,
+    let start =
+        "insert into appointment (id, artist, bed, service, client, short_name, first_visit, wall, zone, starts, ends,
          busy_from, busy_to, state, version, note, created, changed) values ";
     // Only numbered places were put into the text; every value is bound.
     let text = sqlx::AssertSqlSafe(values(start, 18, appointments.len()));
@@ -123,7 +124,8 @@ async fn insert(tx: &mut Tx, appointments: &[Appointment]) -> Result<(), Problem
 }
 
 async fn insert_versions(tx: &mut Tx, appointments: &[Appointment]) -> Result<(), Problem> {
-    let start = "insert into appointment_version (appointment, version, artist, bed, service, wall, zone, starts, ends, state,
+    let start =
+        "insert into appointment_version (appointment, version, artist, bed, service, wall, zone, starts, ends, state,
          reason, by_mark, at) values ";
     let text = sqlx::AssertSqlSafe(values(start, 13, appointments.len()));
     let mut query = sqlx::query(text).persistent(false);

@@ -90,7 +90,11 @@ async fn list(staff: Staff, State(house): State<House>) -> Result<Response, Prob
     let row = |service: &Service| {
         let techniques: Vec<_> = service.techniques.iter().map(|technique| technique.word()).collect();
         let of = if techniques.is_empty() { String::new() } else { format!(", {}", techniques.join(", ")) };
-        let first = if service.first_minutes > 0 { format!("; {} more at a first visit", service.first_minutes) } else { String::new() };
+        let first = if service.first_minutes > 0 {
+            format!("; {} more at a first visit", service.first_minutes)
+        } else {
+            String::new()
+        };
         let bed = if service.takes_bed { "" } else { "; takes no bed" };
         Row {
             name: service.name.clone(),
@@ -141,7 +145,12 @@ impl TypedService {
 
     fn techniques(&self) -> Vec<Technique> {
         let typed = [&self.classic, &self.hybrid, &self.volume, &self.mega];
-        Technique::ALL.into_iter().zip(typed).filter(|(_, typed)| *typed == "yes").map(|(technique, _)| technique).collect()
+        Technique::ALL
+            .into_iter()
+            .zip(typed)
+            .filter(|(_, typed)| *typed == "yes")
+            .map(|(technique, _)| technique)
+            .collect()
     }
 
     fn check(&self, id: ServiceId) -> Result<Service, Problem> {
@@ -175,15 +184,21 @@ impl TypedService {
     fn fields(&self, notes: &[FieldNote]) -> Vec<FieldView> {
         let kinds = VisitKind::ALL.map(|kind| (kind.word().to_owned(), kind.words().to_owned()));
         let kinds = std::iter::once((String::new(), "choose".to_owned())).chain(kinds);
-        let tick = |name, label: &str, value: &str| FieldView { kind: "check", optional: true, ..text_field(name, label, value) };
-        let technique = |technique: Technique, name, value: &str| tick(name, &format!("done in {}", technique.word()), value);
+        let tick = |name, label: &str, value: &str| FieldView {
+            kind: "check",
+            optional: true,
+            ..text_field(name, label, value)
+        };
+        let technique =
+            |technique: Technique, name, value: &str| tick(name, &format!("done in {}", technique.word()), value);
         let mut fields = vec![
             text_field("name", "Name", &self.name).hinted("As the studio calls it."),
             choice_field("select", "kind", "What the visit is", &self.kind, kinds),
             number_field("minutes", "Minutes", &self.minutes),
             number_field("before", "Minutes kept free before", &self.before).hinted("For making the bed ready."),
             number_field("after", "Minutes kept free after", &self.after).hinted("For cleaning and airing."),
-            number_field("first", "Minutes more at a first visit", &self.first).hinted("For the consultation and the papers."),
+            number_field("first", "Minutes more at a first visit", &self.first)
+                .hinted("For the consultation and the papers."),
             technique(Technique::Classic, "classic", &self.classic),
             technique(Technique::Hybrid, "hybrid", &self.hybrid),
             technique(Technique::Volume, "volume", &self.volume),
@@ -211,7 +226,8 @@ fn form(
     key: String,
 ) -> ServiceForm {
     let fields = typed.fields(notes);
-    let action = of.map_or_else(|| house.url("/book/services"), |service| house.url(&format!("/book/services/{}", service.id)));
+    let action =
+        of.map_or_else(|| house.url("/book/services"), |service| house.url(&format!("/book/services/{}", service.id)));
     let title = of.map_or_else(|| "A new service".to_owned(), |service| capital(&service.name));
     ServiceForm {
         frame: house.frame(&around.studio, &owner.visitor, Place::Book, title),

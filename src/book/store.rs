@@ -70,7 +70,11 @@ pub(super) async fn of_artist(db: &mut Db, artist: ArtistId, span: Span) -> Resu
 }
 
 /// Appointments that were hers and are another's now, as they last lay with her: gone from her calendar.
-pub(super) async fn gone_from(db: &mut Db, artist: ArtistId, span: Span) -> Result<Vec<(AppointmentId, Span, i64, Instant)>, Problem> {
+pub(super) async fn gone_from(
+    db: &mut Db,
+    artist: ArtistId,
+    span: Span,
+) -> Result<Vec<(AppointmentId, Span, i64, Instant)>, Problem> {
     let rows = sqlx::query(
         "select own.appointment, own.starts, own.ends, now.version, now.changed
          from appointment_version own join appointment now on now.id = own.appointment

@@ -29,10 +29,7 @@ use crate::web::serve::answer;
 use crate::web::studio::Place;
 
 pub(super) fn routes() -> Routes {
-    Routes::new()
-        .get("/book/waiting", list)
-        .post("/book/waiting", add)
-        .post("/book/waiting/{waiting}/done", done)
+    Routes::new().get("/book/waiting", list).post("/book/waiting", add).post("/book/waiting/{waiting}/done", done)
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -77,7 +74,9 @@ impl TypedWaiting {
         let service = notes.choice("service", around.offered().find(|service| service.id.to_string() == self.service));
         let artist = match self.artist.as_str() {
             "" => Some(None),
-            id => notes.choice("artist", id.parse::<ArtistId>().ok().filter(|id| around.artist(*id).is_some())).map(Some),
+            id => {
+                notes.choice("artist", id.parse::<ArtistId>().ok().filter(|id| around.artist(*id).is_some())).map(Some)
+            }
         };
         let mut day = |field: &'static str, typed: &str, fresh: Date| match typed.trim() {
             "" => Some(fresh),
@@ -132,14 +131,20 @@ impl TypedWaiting {
         let mut fields = vec![
             text_field("short_name", "Who", &self.short_name)
                 .hinted("First name and the first letter of the last: others can see this screen."),
-            FieldView { kind: "check", optional: true, ..text_field("first_visit", "Comes for the first time", &self.first_visit) },
+            FieldView {
+                kind: "check",
+                optional: true,
+                ..text_field("first_visit", "Comes for the first time", &self.first_visit)
+            },
             choice_field("select", "service", "Service", &self.service, services),
             choice_field("select", "artist", "With", &self.artist, artists),
             FieldView { kind: "date", ..text_field("from_day", "From the day", &self.from_day) }.or_empty(),
             FieldView { kind: "date", ..text_field("to_day", "To the day", &self.to_day) }.or_empty(),
             FieldView { kind: "time", ..text_field("after", "Begins at or after", &self.after) }.or_empty(),
             FieldView { kind: "time", ..text_field("before", "Begins before", &self.before) }.or_empty(),
-            text_field("note", "Note", &self.note).hinted("How to reach her quickly; without a word of health.").or_empty(),
+            text_field("note", "Note", &self.note)
+                .hinted("How to reach her quickly; without a word of health.")
+                .or_empty(),
         ];
         note_fields(&mut fields, notes);
         fields
@@ -186,11 +191,21 @@ pub(super) fn would_come(waiting: &Waiting, freed: &Appointment, zone: &Zone) ->
         && (waiting.minutes.0..waiting.minutes.1).contains(&minute)
 }
 
-async fn list(staff: Staff, State(house): State<House>, Query(typed): Query<TypedWaiting>) -> Result<Response, Problem> {
+async fn list(
+    staff: Staff,
+    State(house): State<House>,
+    Query(typed): Query<TypedWaiting>,
+) -> Result<Response, Problem> {
     page(&view(&house, &staff, &typed, &[], new_form_key()).await?)
 }
 
-async fn view(house: &House, staff: &Staff, typed: &TypedWaiting, notes: &[FieldNote], key: String) -> Result<WaitingPage, Problem> {
+async fn view(
+    house: &House,
+    staff: &Staff,
+    typed: &TypedWaiting,
+    notes: &[FieldNote],
+    key: String,
+) -> Result<WaitingPage, Problem> {
     let mut db = house.store.read().await?;
     let around = Around::load(&mut db).await?;
     let now = staff.visitor.now.0;

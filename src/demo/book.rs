@@ -25,8 +25,8 @@ const CLIENTS: usize = 48;
 
 /// First names; none is anybody's.
 const NAMES: [&str; 24] = [
-    "Ada", "Bryn", "Cleo", "Dagny", "Elin", "Freya", "Gro", "Hedda", "Iben", "Janne", "Kaja", "Liv", "Maren", "Nanna", "Olga",
-    "Petra", "Rikke", "Signe", "Thea", "Una", "Vilde", "Ylva", "Zita", "Aase",
+    "Ada", "Bryn", "Cleo", "Dagny", "Elin", "Freya", "Gro", "Hedda", "Iben", "Janne", "Kaja", "Liv", "Maren", "Nanna",
+    "Olga", "Petra", "Rikke", "Signe", "Thea", "Una", "Vilde", "Ylva", "Zita", "Aase",
 ];
 
 /// A stream of numbers that is the same every time (splitmix64, from memory).
@@ -80,7 +80,8 @@ pub(super) async fn fill(house: &House, rooms: &[(DemoRoom, RoomId)], days: i64)
 }
 
 fn beginning(rooms: &[(DemoRoom, RoomId)], artists: &[Artist], zone: &Zone, now: Instant) -> Beginning {
-    let beds = rooms.iter().flat_map(|(_, room)| ["Left bed", "Right bed"].map(|name| (BedId::new(), *room, name.to_owned())));
+    let beds =
+        rooms.iter().flat_map(|(_, room)| ["Left bed", "Right bed"].map(|name| (BedId::new(), *room, name.to_owned())));
     let week = |day: &str, saturday: &str| {
         let day = typed_hours(day).unwrap_or_default();
         let saturday = typed_hours(saturday).unwrap_or_default();
@@ -93,11 +94,17 @@ fn beginning(rooms: &[(DemoRoom, RoomId)], artists: &[Artist], zone: &Zone, now:
         let span = Span::new(edge(day, 0, zone), edge(to, 0, zone));
         let walls = (day.at(0, 0, 0, 0), to.at(0, 0, 0, 0));
         let artist = artist.map(|artist| artist.id);
-        (Off { id: TimeOffId::new(), artist, from_wall: walls.0, to_wall: walls.1, span, reason }, zone.name().to_owned())
+        (
+            Off { id: TimeOffId::new(), artist, from_wall: walls.0, to_wall: walls.1, span, reason },
+            zone.name().to_owned(),
+        )
     };
     let today = zone.day(now);
     // After what is booked, so that nothing lies in it.
-    let holiday = artists.iter().find(|artist| artist.name == "Ines Okafor").map(|ines| off(Some(ines), later(today, 60), 14, Reason::Holiday));
+    let holiday = artists
+        .iter()
+        .find(|artist| artist.name == "Ines Okafor")
+        .map(|ines| off(Some(ines), later(today, 60), 14, Reason::Holiday));
     Beginning {
         services: services(),
         beds: beds.collect(),
@@ -176,7 +183,7 @@ impl<'a> Life<'a> {
             // Tilde's break, and everybody's at half past twelve at the latest.
             let lunch = 13 * 60;
             if minute < lunch && minute + length.minutes + length.after > lunch {
-                minute = lunch + 50;
+                minute = lunch + 45;
             }
             if minute + length.minutes + length.after > close {
                 break;
@@ -186,7 +193,11 @@ impl<'a> Life<'a> {
             minute = (minute + 14) / 15 * 15;
             made.push(self.appointment(&service, name.clone(), first, When::found(from, self.zone, &length), now));
             let next = later(day, 14 + self.draw.below(10));
-            self.clients[at] = if self.draw.below(25) == 0 { (next, self.name(200 + visits as usize), 0) } else { (next, name, visits + 1) };
+            self.clients[at] = if self.draw.below(25) == 0 {
+                (next, self.name(200 + visits as usize), 0)
+            } else {
+                (next, name, visits + 1)
+            };
         }
         made
     }
@@ -217,7 +228,14 @@ impl<'a> Life<'a> {
         self.services.iter().filter(of).find(alike)
     }
 
-    fn appointment(&mut self, service: &Service, short: String, first_visit: bool, when: When, now: Instant) -> Appointment {
+    fn appointment(
+        &mut self,
+        service: &Service,
+        short: String,
+        first_visit: bool,
+        when: When,
+        now: Instant,
+    ) -> Appointment {
         let past = when.visit.to < now;
         let state = match self.draw.below(50) {
             0 | 1 if past => State::NoShow,

@@ -60,7 +60,8 @@ pub(crate) async fn furnish(house: &TestHouse, owner: &mut Browser, things: &mut
         owner.submit(&form).await.must(303);
     }
     let form = owner.form("/book/services/new", "/book/services").await;
-    let form = form.with_all(&[("name", "Infill"), ("kind", "infill"), ("minutes", "60"), ("first", "0"), ("classic", "yes")]);
+    let form =
+        form.with_all(&[("name", "Infill"), ("kind", "infill"), ("minutes", "60"), ("first", "0"), ("classic", "yes")]);
     owner.submit(&form).await.must(303);
     for (room, name) in [(&things.gable, "Left bed"), (&things.lantern, "Right bed")] {
         let form = owner.form("/book/beds", "/book/beds").await.with("room", room).with("name", name);
@@ -75,10 +76,20 @@ pub(crate) async fn furnish(house: &TestHouse, owner: &mut Browser, things: &mut
     };
     let ines = things.hands.artist.clone();
     let mut made = Vec::new();
-    for (who, day, at) in
-        [("Ada L.", "2026-02-20", "10:00"), ("Bryn O.", "2026-02-23", "10:00"), ("Cleo R.", "2026-02-24", "10:00"), ("Dagny S.", "2026-02-18", "09:15")]
-    {
-        let wish = [("short_name", who), ("service", &book.service), ("artist", &ines), ("day", day), ("at", at), ("bed", &book.bed)];
+    for (who, day, at) in [
+        ("Ada L.", "2026-02-20", "10:00"),
+        ("Bryn O.", "2026-02-23", "10:00"),
+        ("Cleo R.", "2026-02-24", "10:00"),
+        ("Dagny S.", "2026-02-18", "09:15"),
+    ] {
+        let wish = [
+            ("short_name", who),
+            ("service", &book.service),
+            ("artist", &ines),
+            ("day", day),
+            ("at", at),
+            ("bed", &book.bed),
+        ];
         made.push(id_of(&booked(owner, &wish).await.goes_to()));
     }
     [book.appointment, book.to_cancel, book.cancelled, book.begun] = made.try_into().unwrap();
@@ -87,7 +98,8 @@ pub(crate) async fn furnish(house: &TestHouse, owner: &mut Browser, things: &mut
     owner.submit(&form.with("short_name", "Elin V.").with("service", &book.service)).await.must(303);
     book.waiting = house.look("select id from waiting").await;
     let form = owner.form("/book/off", "/book/off").await;
-    let form = form.with_all(&[("whose", &ines), ("reason", "holiday"), ("from_day", "2026-07-06"), ("to_day", "2026-07-19")]);
+    let form =
+        form.with_all(&[("whose", &ines), ("reason", "holiday"), ("from_day", "2026-07-06"), ("to_day", "2026-07-19")]);
     owner.submit(&form).await.must(303);
     book.off = house.look("select id from time_off").await;
     book.feed = open_calendar(owner, &ines).await;
@@ -192,9 +204,17 @@ pub(crate) fn rows() -> Vec<Row> {
 }
 
 fn a_service(name: &str) -> Vec<(&'static str, String)> {
-    [("name", name), ("kind", "full_set"), ("minutes", "150"), ("before", "5"), ("after", "10"), ("first", "15"), ("takes_bed", "yes")]
-        .map(|(name, value)| (name, value.to_owned()))
-        .to_vec()
+    [
+        ("name", name),
+        ("kind", "full_set"),
+        ("minutes", "150"),
+        ("before", "5"),
+        ("after", "10"),
+        ("first", "15"),
+        ("takes_bed", "yes"),
+    ]
+    .map(|(name, value)| (name, value.to_owned()))
+    .to_vec()
 }
 
 /// Forms with mistakes.
@@ -213,7 +233,13 @@ pub(crate) fn slips(things: &Things) -> Vec<Slip> {
             &["short_name", "day", "at"],
             &[("short_name", "Freya <b>T.</b>"), ("day", "2026-03-05"), ("at", "10:00")],
         ),
-        Slip::new(&move_page, &move_page, &[("day", "2026-13-01"), ("at", "25:00")], &["day", "at"], &[("day", "2026-02-25"), ("at", "11:00")]),
+        Slip::new(
+            &move_page,
+            &move_page,
+            &[("day", "2026-13-01"), ("at", "25:00")],
+            &["day", "at"],
+            &[("day", "2026-02-25"), ("at", "11:00")],
+        ),
         Slip::new(
             "/book/services/new",
             "/book/services",
@@ -222,7 +248,13 @@ pub(crate) fn slips(things: &Things) -> Vec<Slip> {
             &[("name", "Another set"), ("minutes", "90"), ("after", "10")],
         ),
         Slip::new(&service, &service, &[("name", "Classic SET")], &["name"], &[("name", "Short talk")]),
-        Slip::new("/book/hours", "/book/hours", &[("mon", "18-9"), ("tue", "nine")], &["mon", "tue"], &[("mon", "9-18"), ("tue", "")]),
+        Slip::new(
+            "/book/hours",
+            "/book/hours",
+            &[("mon", "18-9"), ("tue", "nine")],
+            &["mon", "tue"],
+            &[("mon", "9-18"), ("tue", "")],
+        ),
         Slip::new(&hours, &hours, &[("own", "yes"), ("sun", "9")], &["sun"], &[("sun", "9-10")]),
         Slip::new(
             "/book/off",
@@ -390,7 +422,10 @@ both_databases!(a_colleague_sees_that_the_time_is_taken_and_not_by_whom, async |
     let page = house.actor(Actor::ArtistB).page(friday).await;
     assert!(!page.text().contains("Ada"), "{}", page.words());
     page.says("taken");
-    for path in ["/book?day=2026-02-20&by=beds".to_owned(), format!("/book/week?day=2026-02-20&only={}", house.things.hands.artist)] {
+    for path in [
+        "/book?day=2026-02-20&by=beds".to_owned(),
+        format!("/book/week?day=2026-02-20&only={}", house.things.hands.artist),
+    ] {
         assert!(!house.actor(Actor::ArtistB).page(&path).await.text().contains("Ada"), "{path}");
         house.actor(Actor::Desk).page(&path).await.says("Ada L.");
     }
@@ -425,7 +460,8 @@ both_databases!(after_a_set_an_infill_is_offered_in_two_to_three_weeks, async |h
     let page = artist.page(&format!("/book/{}", house.things.book.appointment)).await;
     page.says("Infill, 14 to 21 days after");
     let tags = crate::html::tags(&page.text());
-    let links: Vec<&str> = tags.iter().filter_map(|tag| tag.get("href")).filter(|href| href.contains("/book/new?")).collect();
+    let links: Vec<&str> =
+        tags.iter().filter_map(|tag| tag.get("href")).filter(|href| href.contains("/book/new?")).collect();
     assert_eq!(links.len(), 3);
     for link in &links {
         let form = artist.form(link, "/book").await;
@@ -463,7 +499,9 @@ both_databases!(the_book_is_right_over_both_clock_changes_in_three_zones, async 
             let page = desk.page(&format!("/book?day={day}")).await;
             page.says("The clocks go");
             page.says(&format!("01:15–{ends}"));
-            desk.page(&format!("/book/week?day={day}&only={}", things.hands.artist)).await.says(&format!("01:15–{ends}"));
+            desk.page(&format!("/book/week?day={day}&only={}", things.hands.artist))
+                .await
+                .says(&format!("01:15–{ends}"));
         }
         // The day after the change is booked by the wall.
         let monday: Date = spring.parse::<Date>().unwrap().checked_add(1.day()).unwrap();
@@ -484,10 +522,13 @@ both_databases!(hours_breaks_and_days_off_are_kept_out_of_the_search, async |hou
     let form = form.with_all(&[("own", "yes"), ("thu", "9:00–11:00, 14:00–17:00"), ("fri", "")]);
     owner.submit(&form).await.must(303);
     let form = owner.form("/book/off", "/book/off").await;
-    let form = form.with_all(&[("whose", "house"), ("reason", "house"), ("from_day", "2026-02-21"), ("to_day", "2026-02-25")]);
+    let form =
+        form.with_all(&[("whose", "house"), ("reason", "house"), ("from_day", "2026-02-21"), ("to_day", "2026-02-25")]);
     owner.submit(&form).await.must(303);
     owner.page("/book/off").await.says("one appointment lies in it");
-    let found = owner.page(&format!("/book/free?service={}&artist={}&from=2026-02-19", things.book.service, things.hands.artist)).await;
+    let found = owner
+        .page(&format!("/book/free?service={}&artist={}&from=2026-02-19", things.book.service, things.hands.artist))
+        .await;
     let words = found.words();
     for there in ["Thu 19 Feb 09:00", "Thu 19 Feb 14:00", "Thu 19 Feb 15:00", "Thu 26 Feb 09:00"] {
         assert!(words.contains(there), "{there}: {words}");
