@@ -141,6 +141,47 @@ id!(
     ClientId
 );
 
+id!(
+    /// A patch test.
+    PatchTestId
+);
+id!(
+    /// A reaction or incident of a client.
+    ReactionId
+);
+id!(
+    /// What a doctor found or wrote about a client.
+    DoctorNoteId
+);
+id!(
+    /// A decision to go on although validity or the largest gap is over.
+    OverrideId
+);
+id!(
+    /// Somebody expected for a treatment.
+    ExpectedVisitId
+);
+id!(
+    /// A meeting of a client with a product and lot.
+    ExposureId
+);
+id!(
+    /// The stop of a lot or of a whole product.
+    StopId
+);
+id!(
+    /// A complaint.
+    ComplaintId
+);
+id!(
+    /// A look at a reaction some time after it.
+    FollowUpId
+);
+id!(
+    /// An incident of somebody who works here.
+    StaffIncidentId
+);
+
 #[cfg(test)]
 mod tests {
     use super::*;
