@@ -5,7 +5,23 @@ use serde::{Deserialize, Serialize};
 
 use crate::base::units::{Celsius, RelHumidity};
 
+pub mod bench;
+mod bench_store;
+pub mod bottle;
+pub mod known;
+pub mod product;
+mod seed;
 pub mod set_time;
+mod shelf;
+mod store;
+pub mod summary;
+
+pub use bottle::{Bottle, Lapse, Out, discard_by};
+pub use product::{Family, Product, Stated, StudioClass};
+#[expect(unused_imports, reason = "for the invented studio")]
+pub(crate) use seed::{seed_bottle, seed_product, seed_sitting, seed_sittings};
+pub use shelf::{OnShelf, classes, pooled, shelf};
+pub use summary::Covered;
 
 /// The adhesive picked up for one placement.
 #[derive(

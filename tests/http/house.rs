@@ -186,7 +186,7 @@ impl TestHouse {
 }
 
 /// Every table of ours; a test compares the list with the migrations.
-pub(crate) const TABLES: [&str; 16] = [
+pub(crate) const TABLES: [&str; 24] = [
     "writer",
     "form_key",
     "audit",
@@ -203,6 +203,14 @@ pub(crate) const TABLES: [&str; 16] = [
     "instrument_check",
     "reading",
     "reading_import",
+    "cure_class",
+    "product",
+    "stopped_lot",
+    "bottle",
+    "bench_sitting",
+    "bench_test",
+    "bottle_summary",
+    "product_summary",
 ];
 
 /// The options of a house whose data lie in `folder`.

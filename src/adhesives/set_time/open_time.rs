@@ -3,6 +3,8 @@
 //! Taken as κ times the set time. κ is not published; ln κ starts as normal about ln 4 with sd 0.4 (an assumption)
 //! on a fixed grid and is corrected by tests "placed after x seconds: held or popped".
 
+use serde::{Deserialize, Deserializer, Serialize};
+
 use super::design::row;
 use super::posterior::Posterior;
 use crate::adhesives::{AirDoubt, Conditions, PickUp};
@@ -42,11 +44,22 @@ pub const fn pick_up_shift(pick_up: Option<PickUp>) -> f64 {
 }
 
 /// Probability of each κ on the grid.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Openness {
+    #[serde(deserialize_with = "whole_grid")]
     weights: Vec<f64>,
     /// Open-time tests it was learned from.
     pub tests: u32,
+}
+
+/// Refuses a kept summary whose grid is not the one this program works on.
+fn whole_grid<'de, D: Deserializer<'de>>(from: D) -> Result<Vec<f64>, D::Error> {
+    let grid = Vec::deserialize(from)?;
+    if grid.len() == OPENNESS_POINTS {
+        Ok(grid)
+    } else {
+        Err(serde::de::Error::invalid_length(grid.len(), &"41 points"))
+    }
 }
 
 impl Openness {
