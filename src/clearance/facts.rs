@@ -2,39 +2,13 @@
 
 use jiff::civil::Date;
 
+use crate::adhesives::Family;
 use crate::base::ids::{PatchTestId, ProductId};
 use crate::base::time::Instant;
 use crate::base::zone::Zone;
 
-/// The word of a monomer family as the shelf keeps it; "not stated" is no family.
-#[derive(Debug, Clone, PartialEq, Eq, Hash)]
-pub struct Family(pub String);
-
-impl Family {
-    /// The word for a bottle that does not say.
-    pub const NOT_STATED: &'static str = "not stated";
-
-    /// A family by its word.
-    #[must_use]
-    pub fn named(word: &str) -> Self {
-        Self(word.to_owned())
-    }
-
-    /// True when the maker says what it is.
-    #[must_use]
-    pub fn is_stated(&self) -> bool {
-        self.0 != Self::NOT_STATED && !self.0.is_empty()
-    }
-
-    /// True when both are stated and the same.
-    #[must_use]
-    pub fn is_same(&self, other: &Self) -> bool {
-        self.is_stated() && self == other
-    }
-}
-
 /// What a product is, as far as clearance cares.
-#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Kind {
     /// An adhesive of a family.
     Adhesive(Family),
@@ -58,8 +32,8 @@ pub struct PlannedProduct {
 impl PlannedProduct {
     /// An adhesive.
     #[must_use]
-    pub fn adhesive(product: ProductId, family: &str) -> Self {
-        Self { product: Some(product), kind: Kind::Adhesive(Family::named(family)), stopped: false }
+    pub const fn adhesive(product: ProductId, family: Family) -> Self {
+        Self { product: Some(product), kind: Kind::Adhesive(family), stopped: false }
     }
 
     /// A removal with a remover the shelf does not list.

@@ -9,8 +9,9 @@
 //! Contact Dermatitis 2021, doi 10.1111/cod.13700); one early reading misses late reactions (Johansen et al., Contact Dermatitis
 //! 2015;73:195).
 
-use super::facts::{ClientFacts, Family, Kind, Overridable, PlannedProduct, Statement, TestFacts, TestResult};
+use super::facts::{ClientFacts, Kind, Overridable, PlannedProduct, Statement, TestFacts, TestResult};
 use super::rules::Rules;
+use crate::adhesives::Family;
 use crate::base::ids::{PatchTestId, ProductId};
 use crate::base::time::{DAY, Instant};
 
@@ -190,7 +191,7 @@ pub fn clearance(facts: &ClientFacts, rules: &Rules, planned: &[PlannedProduct],
     if planned.is_empty() {
         found.missing.push(Missing::Adhesive);
         // Chosen or not, every adhesive is held by these.
-        found.hold_adhesive(facts, &Family::named(Family::NOT_STATED));
+        found.hold_adhesive(facts, Family::NotStated);
     }
     for product in planned {
         found.judge_product(facts, rules, product, at, now);
@@ -249,10 +250,10 @@ impl Found {
     }
 
     /// Reactions, doubtful results and findings that no doctor's statement on this family has lifted.
-    fn hold_adhesive(&mut self, facts: &ClientFacts, family: &Family) {
+    fn hold_adhesive(&mut self, facts: &ClientFacts, family: Family) {
         let is_lifted = |since: Instant| {
             facts.statements.iter().any(|statement| match statement {
-                Statement::MayHave { family: of, written } => of.is_same(family) && *written >= since,
+                Statement::MayHave { family: of, written } => is_same(*of, family) && *written >= since,
                 Statement::MayBeTreated { .. } => false,
             })
         };
@@ -293,7 +294,7 @@ impl Found {
             self.hold(Reason::Stopped(product.product));
         }
         match (&product.kind, product.product) {
-            (Kind::Adhesive(family), _) => self.hold_adhesive(facts, family),
+            (Kind::Adhesive(family), _) => self.hold_adhesive(facts, *family),
             // A removal is never barred by what the adhesive did; only by what this remover did.
             (Kind::Liquid | Kind::Remover, Some(id)) => self.hold_liquid(facts, id),
             (Kind::Liquid | Kind::Remover, None) => {}
@@ -396,6 +397,11 @@ const fn reason_of(result: TestResult, seen: Instant) -> Reason {
     if matches!(result, TestResult::Doubtful) { Reason::Doubtful(seen) } else { Reason::TestReaction(seen) }
 }
 
+/// True when both are one known family: what is not stated, or merely another one, is none.
+fn is_same(one: Family, other: Family) -> bool {
+    one == other && one.is_kin()
+}
+
 /// True when she did not want a test with this product, or with anything. By the product alone, whatever the rules: with a wider
 /// cover a stricter rule would let go of her.
 fn declines(test: &TestFacts, planned: &PlannedProduct) -> bool {
@@ -412,7 +418,7 @@ fn covers(test: &TestFacts, rules: &Rules, planned: &PlannedProduct) -> bool {
         let same = planned.product == Some(tested.product);
         match (&planned.kind, &tested.kind) {
             _ if same => true,
-            (Kind::Adhesive(family), Kind::Adhesive(of)) if !rules.on_product => !rules.on_family || family.is_same(of),
+            (Kind::Adhesive(family), Kind::Adhesive(of)) if !rules.on_product => !rules.on_family || is_same(*family, *of),
             _ => false,
         }
     })

@@ -6,6 +6,7 @@ use proptest::prelude::*;
 use super::facts::*;
 use super::judge::{Clearance, LOOK_WITHIN, Missing, Reason, clearance};
 use super::rules::{MayOverride, Rules};
+use crate::adhesives::Family;
 use crate::base::ids::{PatchTestId, ProductId};
 use crate::base::time::{DAY, HOUR, Instant, MINUTE};
 use crate::base::zone::Zone;
@@ -30,11 +31,11 @@ impl Shelf {
     }
 
     fn plan(&self) -> Vec<PlannedProduct> {
-        vec![PlannedProduct::adhesive(self.slate, "ethyl")]
+        vec![PlannedProduct::adhesive(self.slate, Family::Ethyl)]
     }
 
-    fn tested(product: ProductId, family: &str) -> TestedProduct {
-        TestedProduct { product, kind: Kind::Adhesive(Family::named(family)), stopped: false }
+    fn tested(product: ProductId, family: Family) -> TestedProduct {
+        TestedProduct { product, kind: Kind::Adhesive(family), stopped: false }
     }
 
     /// A test with Slate placed so long ago, read 49 hours after.
@@ -45,7 +46,7 @@ impl Shelf {
             placed,
             read: Some(placed.plus(49 * HOUR)),
             result: TestResult::NoneSeen,
-            products: vec![Self::tested(self.slate, "ethyl")],
+            products: vec![Self::tested(self.slate, Family::Ethyl)],
         }
     }
 
@@ -114,8 +115,8 @@ fn reaction(ago: i64) -> ReactionFacts {
     ReactionFacts { noticed: NOW.plus(-ago), liquids: Vec::new(), acute: false }
 }
 
-fn may_have(family: &str, ago: i64) -> Statement {
-    Statement::MayHave { family: Family::named(family), written: NOW.plus(-ago) }
+fn may_have(family: Family, ago: i64) -> Statement {
+    Statement::MayHave { family: family, written: NOW.plus(-ago) }
 }
 
 #[test]
@@ -339,15 +340,15 @@ fn a_new_adhesive_or_family_asks_for_a_test_as_the_rules_say() {
         let rules = Rules { on_product, on_family, ..Rules::default() };
         let at = NOW.plus(DAY);
         let cleared = |plan: &[PlannedProduct]| judge(&facts, &rules, plan, at).is_cleared();
-        assert_eq!(cleared(&plan(shelf.heath, "ethyl")), heath, "{on_product} {on_family}");
-        assert_eq!(cleared(&plan(shelf.fen, "butyl")), fen, "{on_product} {on_family}");
+        assert_eq!(cleared(&plan(shelf.heath, Family::Ethyl)), heath, "{on_product} {on_family}");
+        assert_eq!(cleared(&plan(shelf.fen, Family::ButylOctyl)), fen, "{on_product} {on_family}");
         assert!(cleared(&shelf.plan()));
     }
     // A family nobody states is never the same as another.
     let rules = Rules { on_product: false, ..Rules::default() };
     let mut unstated = facts;
-    unstated.tests[0].products = vec![Shelf::tested(shelf.slate, Family::NOT_STATED)];
-    assert!(!judge(&unstated, &rules, &plan(shelf.heath, Family::NOT_STATED), NOW).is_cleared());
+    unstated.tests[0].products = vec![Shelf::tested(shelf.slate, Family::NotStated)];
+    assert!(!judge(&unstated, &rules, &plan(shelf.heath, Family::NotStated), NOW).is_cleared());
 }
 
 #[test]
@@ -359,7 +360,7 @@ fn every_product_planned_is_judged_and_an_empty_plan_is_never_cleared() {
     let (usual, liquids) = (Rules::default(), Rules { liquids_too: true, ..Rules::default() });
     assert!(judge(&facts, &usual, &plan, NOW).is_cleared());
     assert_eq!(said(&judge(&facts, &liquids, &plan, NOW)), "not yet: test: NeverTested");
-    plan.push(PlannedProduct::adhesive(shelf.fen, "butyl"));
+    plan.push(PlannedProduct::adhesive(shelf.fen, Family::ButylOctyl));
     assert_eq!(said(&judge(&facts, &usual, &plan, NOW)), "not yet: test: NeverTested");
     assert_eq!(said(&judge(&facts, &usual, &[], NOW)), "not yet: adhesive");
 }
@@ -420,7 +421,7 @@ fn medical_advice_answers_until_its_day_and_not_for_a_later_change() {
         ("over", advice(-DAY, 3 * DAY), None, "refer: advice"),
         ("changed since", advice(-12 * DAY, 30 * DAY), Some(-11 * DAY), "refer: advice"),
         ("changed before", advice(-10 * DAY, 30 * DAY), Some(-11 * DAY), "cleared"),
-        ("another statement", may_have("ethyl", 0), None, "refer: advice"),
+        ("another statement", may_have(Family::Ethyl, 0), None, "refer: advice"),
     ] {
         check(
             name,
@@ -449,19 +450,19 @@ fn a_reaction_is_lifted_by_a_statement_on_this_family_and_a_new_test_and_by_noth
     // By time and a test without reaction: no.
     assert_eq!(say(&base(), &shelf.plan()), "held: reaction");
     // By another adhesive of the family, or of another: no.
-    for (product, family) in [(shelf.heath, "ethyl"), (shelf.fen, "butyl"), (shelf.fen, Family::NOT_STATED)] {
+    for (product, family) in [(shelf.heath, Family::Ethyl), (shelf.fen, Family::ButylOctyl), (shelf.fen, Family::NotStated)] {
         let mut facts = base();
         facts.tests.push(TestFacts { products: vec![Shelf::tested(product, family)], ..shelf.good_test(9 * DAY) });
-        assert_eq!(say(&facts, &[PlannedProduct::adhesive(product, family)]), "held: reaction", "{family}");
+        assert_eq!(say(&facts, &[PlannedProduct::adhesive(product, family)]), "held: reaction", "{family:?}");
     }
     // By a statement on another family, or one older than the reaction: no.
-    for statement in [may_have("butyl", DAY), may_have("ethyl", old + DAY), may_have(Family::NOT_STATED, DAY)] {
+    for statement in [may_have(Family::ButylOctyl, DAY), may_have(Family::Ethyl, old + DAY), may_have(Family::NotStated, DAY)] {
         let mut facts = base();
         facts.statements.push(statement);
         assert_eq!(say(&facts, &shelf.plan()), "held: reaction");
     }
     let mut facts = base();
-    facts.statements.push(may_have("ethyl", 30 * DAY));
+    facts.statements.push(may_have(Family::Ethyl, 30 * DAY));
     assert_eq!(say(&facts, &shelf.plan()), "cleared");
     // Without a test after the reaction it is not cleared yet.
     facts.tests.pop();
@@ -505,13 +506,13 @@ fn a_stop_holds_what_is_planned_and_unmakes_the_tests_made_with_it() {
     check(
         "one of two in a test",
         |facts, _, shelf| {
-            let fen = TestedProduct { stopped: true, ..Shelf::tested(shelf.fen, "butyl") };
+            let fen = TestedProduct { stopped: true, ..Shelf::tested(shelf.fen, Family::ButylOctyl) };
             facts.tests[0].products.push(fen);
         },
         "cleared",
     );
     let shelf = Shelf::new();
-    let plan = [PlannedProduct { stopped: true, ..PlannedProduct::adhesive(shelf.slate, "ethyl") }];
+    let plan = [PlannedProduct { stopped: true, ..PlannedProduct::adhesive(shelf.slate, Family::Ethyl) }];
     assert_eq!(said(&judge(&shelf.cleared_client(), &Rules::default(), &plan, NOW)), "held: stopped");
 }
 
@@ -553,10 +554,10 @@ fn a_hold_goes_before_a_referral_and_both_are_told() {
 /// A client whose facts come by chance, with what may be planned for her.
 fn any_client() -> impl Strategy<Value = (ClientFacts, Vec<PlannedProduct>)> {
     let ids: Vec<ProductId> = (0..4).map(|_| ProductId::new()).collect();
-    let families = ["ethyl", "butyl", Family::NOT_STATED];
+    let families = [Family::Ethyl, Family::ButylOctyl, Family::NotStated];
     let kind = move |n: usize| match n {
-        0 | 1 => Kind::Adhesive(Family::named(families[0])),
-        2 => Kind::Adhesive(Family::named(families[1])),
+        0 | 1 => Kind::Adhesive(families[0]),
+        2 => Kind::Adhesive(families[1]),
         _ => Kind::Liquid,
     };
     let at_ids = ids.clone();
