@@ -21,6 +21,8 @@ pub mod artists;
 pub mod adhesives;
 /// Hands and adhesive together: which class, which bottle, what to change. Knows no client.
 pub mod advice;
+/// STUB.
+pub mod clients;
 /// Who may be treated when: patch tests, rules, reactions, lots and stops.
 pub mod clearance;
 /// Pages that show several parts. Composes; no SQL.

@@ -1,12 +1,23 @@
 //! Who may be treated when: patch tests, the rules of clearance and their judgement, reactions, lots, stops. Knows clients and
 //! adhesives. Knows no artist's seconds and no price; never relaxes a hold.
 
+mod doctor_store;
 pub mod facts;
+mod facts_store;
 pub mod judge;
 #[cfg(test)]
 mod judge_tests;
+mod known;
+mod lot_store;
+pub mod reaction;
+mod reaction_store;
 pub mod rules;
+mod sealing;
+mod test_store;
+mod visit_store;
 
 pub use facts::{ClientFacts, PlannedProduct};
 pub use judge::{Clearance, clearance};
 pub use rules::Rules;
+pub use test_store::{Meeting, Met, add_exposure};
+pub use visit_store::{Expected, VisitKind, expect_visit, expected, no_longer_expected};
