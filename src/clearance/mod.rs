@@ -13,11 +13,14 @@ pub mod reaction;
 mod reaction_store;
 pub mod rules;
 mod sealing;
+mod standing;
 mod test_store;
 mod visit_store;
+pub mod words;
 
 pub use facts::{ClientFacts, PlannedProduct};
 pub use judge::{Clearance, clearance};
 pub use rules::Rules;
+pub use standing::{NotToday, StandingWords, block, may_treat, not_today};
 pub use test_store::{Meeting, Met, add_exposure};
 pub use visit_store::{Expected, VisitKind, expect_visit, expected, no_longer_expected};
