@@ -1,6 +1,7 @@
 //! Who may be treated when: patch tests, the rules of clearance and their judgement, reactions, lots, stops. Knows clients and
 //! adhesives. Knows no artist's seconds and no price; never relaxes a hold.
 
+mod desk_page;
 mod doctor_store;
 pub mod facts;
 mod facts_store;
@@ -13,14 +14,28 @@ pub mod reaction;
 mod reaction_store;
 pub mod rules;
 mod sealing;
+mod seen;
 mod standing;
+mod test_form;
+mod test_page;
 mod test_store;
+mod typed;
+mod visit_page;
 mod visit_store;
 pub mod words;
 
+pub use desk_page::{DeskRow, desk_rows};
 pub use facts::{ClientFacts, PlannedProduct};
 pub use judge::{Clearance, clearance};
 pub use rules::Rules;
 pub use standing::{NotToday, StandingWords, block, may_treat, not_today};
 pub use test_store::{Meeting, Met, add_exposure};
 pub use visit_store::{Expected, VisitKind, expect_visit, expected, no_longer_expected};
+
+use crate::web::routes::Routes;
+
+/// Every door of this part.
+#[must_use]
+pub fn routes() -> Routes {
+    desk_page::routes().join(visit_page::routes()).join(test_form::routes()).join(test_page::routes())
+}
