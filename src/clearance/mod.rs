@@ -1,7 +1,9 @@
 //! Who may be treated when: patch tests, the rules of clearance and their judgement, reactions, lots, stops. Knows clients and
 //! adhesives. Knows no artist's seconds and no price; never relaxes a hold.
 
+mod client_page;
 mod desk_page;
+mod doctor_form;
 mod doctor_store;
 pub mod facts;
 mod facts_store;
@@ -37,5 +39,5 @@ use crate::web::routes::Routes;
 /// Every door of this part.
 #[must_use]
 pub fn routes() -> Routes {
-    desk_page::routes().join(visit_page::routes()).join(test_form::routes()).join(test_page::routes())
+    desk_page::routes().join(visit_page::routes()).join(test_form::routes()).join(test_page::routes()).join(client_page::routes()).join(doctor_form::routes())
 }
