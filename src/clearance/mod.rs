@@ -11,8 +11,10 @@ pub mod judge;
 #[cfg(test)]
 mod judge_tests;
 mod known;
+mod lot_page;
 mod lot_store;
 pub mod reaction;
+mod reaction_page;
 mod reaction_store;
 pub mod rules;
 mod sealing;
@@ -39,5 +41,5 @@ use crate::web::routes::Routes;
 /// Every door of this part.
 #[must_use]
 pub fn routes() -> Routes {
-    desk_page::routes().join(visit_page::routes()).join(test_form::routes()).join(test_page::routes()).join(client_page::routes()).join(doctor_form::routes())
+    desk_page::routes().join(visit_page::routes()).join(test_form::routes()).join(test_page::routes()).join(client_page::routes()).join(doctor_form::routes()).join(reaction_page::routes()).join(lot_page::routes())
 }
