@@ -2,6 +2,7 @@
 //! adhesives. Knows no artist's seconds and no price; never relaxes a hold.
 
 mod client_page;
+mod complaint_page;
 mod desk_page;
 mod doctor_form;
 mod doctor_store;
@@ -17,8 +18,10 @@ pub mod reaction;
 mod reaction_page;
 mod reaction_store;
 pub mod rules;
+mod rules_page;
 mod sealing;
 mod seen;
+mod staff_page;
 mod standing;
 mod test_form;
 mod test_page;
@@ -41,5 +44,5 @@ use crate::web::routes::Routes;
 /// Every door of this part.
 #[must_use]
 pub fn routes() -> Routes {
-    desk_page::routes().join(visit_page::routes()).join(test_form::routes()).join(test_page::routes()).join(client_page::routes()).join(doctor_form::routes()).join(reaction_page::routes()).join(lot_page::routes())
+    desk_page::routes().join(visit_page::routes()).join(test_form::routes()).join(test_page::routes()).join(client_page::routes()).join(doctor_form::routes()).join(reaction_page::routes()).join(lot_page::routes()).join(complaint_page::routes()).join(staff_page::routes()).join(rules_page::routes())
 }
