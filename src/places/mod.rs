@@ -8,6 +8,7 @@ mod today_page;
 pub use api_document::whole as api_document;
 
 use crate::advice;
+use crate::clearance;
 use crate::people;
 use crate::rooms;
 use crate::web::routes::Routes;
@@ -23,4 +24,5 @@ pub fn routes() -> Routes {
         .join(people::routes())
         .join(rooms::routes())
         .join(advice::api::routes())
+        .join(clearance::routes())
 }
