@@ -28,7 +28,7 @@ create table product (
   climate_high_c double precision,
   climate_low_pct double precision,
   climate_high_pct double precision,
-  family text not null check (family in ('ethyl', 'methoxyethyl', 'butyl_octyl', 'other', 'not_stated')),
+  family text not null check (family in ('ethyl', 'methoxyethyl', 'butyl_octyl', 'another', 'not_stated')),
   colour text not null,
   -- Days a bottle may be used once opened; null where the maker says nothing.
   opened_life_days bigint check (opened_life_days > 0),

@@ -42,7 +42,7 @@ impl Family {
             Self::Ethyl => "ethyl",
             Self::Methoxyethyl => "methoxyethyl",
             Self::ButylOctyl => "butyl_octyl",
-            Self::Other => "other",
+            Self::Other => "another",
             Self::NotStated => "not_stated",
         }
     }

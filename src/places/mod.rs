@@ -7,6 +7,7 @@ mod today_page;
 
 pub use api_document::whole as api_document;
 
+use crate::adhesives;
 use crate::advice;
 use crate::clearance;
 use crate::people;
@@ -23,6 +24,7 @@ pub fn routes() -> Routes {
         .join(api_document::routes())
         .join(people::routes())
         .join(rooms::routes())
+        .join(adhesives::routes())
         .join(advice::api::routes())
         .join(clearance::routes())
 }

@@ -208,6 +208,22 @@ pub async fn all(db: &mut Db) -> Result<Vec<Room>, Problem> {
     store::rooms(db).await
 }
 
+/// One room in use, if there is one with this id.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn room(db: &mut Db, id: RoomId) -> Result<Option<Room>, Problem> {
+    Ok(store::room(db, id).await?.filter(|room| room.closed.is_none()))
+}
+
+/// The devices that stand in a room.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn devices(db: &mut Db, room: RoomId) -> Result<Vec<Device>, Problem> {
+    store::devices(db, room).await
+}
+
 /// Goes on with logger files whose rows are being taken, for the clock.
 ///
 /// # Errors

@@ -226,6 +226,7 @@ impl House {
         [
             (Place::Today, "Today", "/", true),
             (Place::Rooms, "Rooms", "/rooms", rooms),
+            (Place::Shelf, "Shelf", "/shelf", rooms),
             (Place::Office, "Office", "/office", true),
         ]
         .into_iter()

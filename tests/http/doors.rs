@@ -49,6 +49,10 @@ impl Row {
             ("{check}", things.check.clone()),
             ("{device}", things.device.clone()),
             ("{import}", things.import.clone()),
+            ("{product}", things.product.clone()),
+            ("{bottle}", things.bottle.clone()),
+            ("{test}", things.bench_test.clone()),
+            ("{class}", things.class.clone()),
             ("{hash}", stillroom::web::assets::hash().to_owned()),
             ("{*name}", "app.css".to_owned()),
         ];
@@ -92,23 +96,23 @@ pub(crate) fn fresh_key() -> String {
     format!("key-of-a-test-{}", NEXT.fetch_add(1, Ordering::Relaxed))
 }
 
-fn nothing(_: &Things) -> Sent {
+pub(crate) fn nothing(_: &Things) -> Sent {
     Sent::Nothing
 }
 
-fn empty_form(_: &Things) -> Sent {
+pub(crate) fn empty_form(_: &Things) -> Sent {
     Sent::Form(Vec::new())
 }
 
-fn form(fields: &[(&'static str, &str)]) -> Sent {
+pub(crate) fn form(fields: &[(&'static str, &str)]) -> Sent {
     Sent::Form(fields.iter().map(|(name, value)| (*name, (*value).to_owned())).collect())
 }
 
-fn get(path: &'static str, expected: &'static str) -> Row {
+pub(crate) fn get(path: &'static str, expected: &'static str) -> Row {
     Row { method: "GET", path, sent: nothing, expected, names: Vec::new() }
 }
 
-fn post(path: &'static str, sent: fn(&Things) -> Sent, expected: &'static str) -> Row {
+pub(crate) fn post(path: &'static str, sent: fn(&Things) -> Sent, expected: &'static str) -> Row {
     Row { method: "POST", path, sent, expected, names: Vec::new() }
 }
 
@@ -117,6 +121,7 @@ pub(crate) fn rows() -> Vec<Row> {
     let mut rows = fixed();
     rows.extend(office());
     rows.extend(rooms());
+    rows.extend(crate::shelf::rows());
     rows.extend(programs());
     rows.push(post("/sign-out", empty_form, "ssgggggss"));
     // Signing in ends the sign-in a browser had: that door comes after all that need it.

@@ -23,6 +23,7 @@ mod push;
 mod random;
 mod rooms;
 mod schema;
+mod shelf;
 mod sign_in;
 mod store;
 mod studio;

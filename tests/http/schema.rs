@@ -4,6 +4,9 @@ use std::collections::BTreeSet;
 use std::path::Path;
 
 use sqlx::{AssertSqlSafe, Row};
+use stillroom::adhesives::Bead;
+use stillroom::adhesives::product::{Family, allowed_key};
+use stillroom::adhesives::set_time::TestPiece;
 use stillroom::base::actor::Role;
 use stillroom::rooms::{DeviceKind, InstrumentKind};
 
@@ -18,6 +21,14 @@ struct Words {
 
 fn id(n: usize) -> String {
     format!("01890000-0000-7000-8000-{n:012}")
+}
+
+fn bench_test(n: usize, kind: &str, bead: &str) -> String {
+    format!(
+        "insert into bench_test (id, sitting, bottle, at, kind, seconds, bead, pick_up, liquids, days_open, temperature_c, humidity_pct, u_temperature_k, u_humidity_pct, by_person)
+         select '{}', min(id), min(bottle), 1, '{kind}', 1, '{bead}', '', '', 0, 20, 40, 0, 0, '' from bench_sitting",
+        id(n)
+    )
 }
 
 fn words() -> Vec<Words> {
@@ -95,6 +106,44 @@ fn words() -> Vec<Words> {
                 )
             },
             known: vec!["humidity", "temperature"],
+        },
+        Words {
+            column: "product.family",
+            insert: |word, n| {
+                format!(
+                    "insert into product (id, name, name_key, family, colour, storage, accelerator, created) values ('{}', 'n', 'n{n}', '{word}', '', '', 'no', 1)",
+                    id(n)
+                )
+            },
+            known: Family::ALL.into_iter().map(Family::key).collect(),
+        },
+        Words {
+            column: "product.accelerator",
+            insert: |word, n| {
+                format!(
+                    "insert into product (id, name, name_key, family, colour, storage, accelerator, created) values ('{}', 'n', 'n{n}', 'ethyl', '', '', '{word}', 1)",
+                    id(n)
+                )
+            },
+            known: vec![allowed_key(Some(true)), allowed_key(Some(false)), allowed_key(None)],
+        },
+        Words {
+            column: "bench_sitting.piece",
+            insert: |word, n| {
+                format!("insert into bench_sitting (id, bottle, piece, at) select '{}', min(id), '{word}', 1 from bottle", id(n))
+            },
+            known: TestPiece::ALL.into_iter().map(TestPiece::key).collect(),
+        },
+        Words {
+            column: "bench_test.kind",
+            insert: |word, n| bench_test(n, word, "thin"),
+            // The two kinds of `adhesives::bench::Found`.
+            known: vec!["set", "open"],
+        },
+        Words {
+            column: "bench_test.bead",
+            insert: |word, n| bench_test(n, "set", word),
+            known: Bead::ALL.into_iter().map(Bead::word).collect(),
         },
         Words {
             column: "reading_import.state",
@@ -238,7 +287,7 @@ fn sql_in(text: &str) -> Vec<String> {
 }
 
 /// Tables that grow with every day of work.
-const LONG: [&str; 4] = ["reading", "session", "audit", "form_key"];
+const LONG: [&str; 5] = ["reading", "session", "audit", "form_key", "bench_test"];
 
 both_databases!(no_statement_walks_through_a_long_table, async |house| {
     if !house.is_sqlite() {
@@ -294,6 +343,12 @@ async fn fill_long_tables(house: &TestHouse) {
         format!(
             "{numbers} insert into form_key (actor, route, form, fingerprint, status, location, answer, at)
                  select 'a' || (n % 7), '/', 'f' || n, '', 303, '', '', n from n"
+        ),
+        format!(
+            "{numbers} insert into bench_test (id, sitting, bottle, at, kind, seconds, bead, pick_up, liquids, days_open,
+                 temperature_c, humidity_pct, u_temperature_k, u_humidity_pct, by_person)
+                 select 't' || n, (select min(id) from bench_sitting), (select min(id) from bottle), n, 'set', 1, 'thin',
+                 '', '', 0, 20, 40, 0, 0, '' from n"
         ),
     ] {
         // SQLite wants the recursive part behind the insert's target.

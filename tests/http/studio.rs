@@ -85,6 +85,10 @@ pub(crate) struct Things {
     pub(crate) device: String,
     pub(crate) check: String,
     pub(crate) import: String,
+    pub(crate) product: String,
+    pub(crate) bottle: String,
+    pub(crate) bench_test: String,
+    pub(crate) class: String,
     pub(crate) sensor_secret: String,
     pub(crate) lantern_secret: String,
     pub(crate) read_secret: String,
@@ -123,6 +127,7 @@ pub(crate) async fn furnish(house: &TestHouse) -> Things {
     let mut owner = Browser::new(&house.app, "", things.jars[&Actor::Owner].clone());
     things.invitation = invite(&mut owner, INVITED, "artist", &mut things).await;
     rooms(house, &mut owner, &mut things).await;
+    crate::shelf::furnish(house, &mut owner, &mut things).await;
     things
 }
 
