@@ -29,9 +29,9 @@ use crate::web::studio::{Place, Studio};
 
 pub(super) fn routes() -> Routes {
     Routes::new()
-        .get("/door/tests/{test}", show)
-        .post("/door/tests/{test}", look)
-        .post("/door/tests/{test}/strike", strike)
+        .get("/door/tests/{patch_test}", show)
+        .post("/door/tests/{patch_test}", look)
+        .post("/door/tests/{patch_test}/strike", strike)
 }
 
 #[derive(Template)]

@@ -56,6 +56,7 @@ impl Row {
             ("{hash}", stillroom::web::assets::hash().to_owned()),
             ("{*name}", "app.css".to_owned()),
         ];
+        let usual = usual.into_iter().chain(crate::clearance::names(self.path, things));
         let own = self.names.iter().map(|(name, value)| (name.as_str(), value.clone()));
         own.chain(usual).fold(self.path.to_owned(), |path, (name, value)| path.replace(name, &value))
     }
@@ -122,6 +123,7 @@ pub(crate) fn rows() -> Vec<Row> {
     rows.extend(office());
     rows.extend(rooms());
     rows.extend(crate::shelf::rows());
+    rows.extend(crate::clearance::rows());
     rows.extend(programs());
     rows.push(post("/sign-out", empty_form, "ssgggggss"));
     // Signing in ends the sign-in a browser had: that door comes after all that need it.

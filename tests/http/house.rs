@@ -186,7 +186,7 @@ impl TestHouse {
 }
 
 /// Every table of ours; a test compares the list with the migrations.
-pub(crate) const TABLES: [&str; 24] = [
+pub(crate) const TABLES: [&str; 43] = [
     "writer",
     "form_key",
     "audit",
@@ -211,6 +211,25 @@ pub(crate) const TABLES: [&str; 24] = [
     "bench_test",
     "bottle_summary",
     "product_summary",
+    "expected_visit",
+    "expected_product",
+    "house_adhesive",
+    "patch_test",
+    "patch_test_product",
+    "patch_test_look",
+    "doctor_finding",
+    "doctor_statement",
+    "clearance_override",
+    "reaction",
+    "reaction_product",
+    "follow_up",
+    "exposure",
+    "stop",
+    "told",
+    "staff_incident",
+    "complaint",
+    "client",
+    "standin_health",
 ];
 
 /// The options of a house whose data lie in `folder`.

@@ -9,6 +9,7 @@
 mod api;
 mod base_path;
 mod browser;
+mod clearance;
 mod databases;
 mod doors;
 mod forms;

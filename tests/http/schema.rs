@@ -13,13 +13,13 @@ use stillroom::rooms::{DeviceKind, InstrumentKind};
 use crate::house::{TABLES, TestHouse, both_databases};
 
 /// Words a column takes, how a row with one of them is put there, and which the program knows.
-struct Words {
-    column: &'static str,
-    insert: fn(&str, usize) -> String,
-    known: Vec<&'static str>,
+pub(crate) struct Words {
+    pub(crate) column: &'static str,
+    pub(crate) insert: fn(&str, usize) -> String,
+    pub(crate) known: Vec<&'static str>,
 }
 
-fn id(n: usize) -> String {
+pub(crate) fn id(n: usize) -> String {
     format!("01890000-0000-7000-8000-{n:012}")
 }
 
@@ -161,7 +161,7 @@ fn words() -> Vec<Words> {
 
 both_databases!(columns_of_words_take_exactly_the_words_of_the_program, async |house| {
     let mut n = 0;
-    for column in words() {
+    for column in words().into_iter().chain(crate::clearance::words()) {
         for word in &column.known {
             n += 1;
             let kept = house.run(&(column.insert)(word, n)).await;
@@ -208,6 +208,7 @@ fn migrations() -> Vec<(String, String)> {
 fn every_column_of_words_in_the_migrations_is_tried_with_the_same_words() {
     let tried: Vec<(String, BTreeSet<String>)> = words()
         .into_iter()
+        .chain(crate::clearance::words())
         .map(|column| (column.column.to_owned(), column.known.iter().map(|word| (*word).to_owned()).collect()))
         .collect();
     let in_migrations = checks_of_migrations();
@@ -287,7 +288,7 @@ fn sql_in(text: &str) -> Vec<String> {
 }
 
 /// Tables that grow with every day of work.
-const LONG: [&str; 5] = ["reading", "session", "audit", "form_key", "bench_test"];
+const LONG: [&str; 7] = ["reading", "session", "audit", "form_key", "bench_test", "patch_test", "exposure"];
 
 both_databases!(no_statement_walks_through_a_long_table, async |house| {
     if !house.is_sqlite() {
@@ -349,6 +350,14 @@ async fn fill_long_tables(house: &TestHouse) {
                  temperature_c, humidity_pct, u_temperature_k, u_humidity_pct, by_person)
                  select 't' || n, (select min(id) from bench_sitting), (select min(id) from bottle), n, 'set', 1, 'thin',
                  '', '', 0, 20, 40, 0, 0, '' from n"
+        ),
+        format!(
+            "{numbers} insert into patch_test (id, client, method, site, number_placed, placed, placed_by, read_by, result, created)
+                 select 'p' || n, (select min(id) from client), 'skin', '', 1, n, '', '', 'waiting', n from n"
+        ),
+        format!(
+            "{numbers} insert into exposure (id, client, product, lot, at, kind, source)
+                 select 'e' || n, (select min(id) from client), (select min(id) from product), '', n, 'treatment', n || '' from n"
         ),
     ] {
         // SQLite wants the recursive part behind the insert's target.

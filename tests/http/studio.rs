@@ -89,6 +89,8 @@ pub(crate) struct Things {
     pub(crate) bottle: String,
     pub(crate) bench_test: String,
     pub(crate) class: String,
+    /// Of clearance: ids by the name they have in addresses.
+    pub(crate) clearance: BTreeMap<&'static str, String>,
     pub(crate) sensor_secret: String,
     pub(crate) lantern_secret: String,
     pub(crate) read_secret: String,
@@ -128,6 +130,7 @@ pub(crate) async fn furnish(house: &TestHouse) -> Things {
     things.invitation = invite(&mut owner, INVITED, "artist", &mut things).await;
     rooms(house, &mut owner, &mut things).await;
     crate::shelf::furnish(house, &mut owner, &mut things).await;
+    crate::clearance::furnish(house, &mut owner, &mut things).await;
     things
 }
 
