@@ -78,7 +78,8 @@ create table doctor_finding (
   id text primary key,
   client text not null references client (id),
   at bigint not null,
-  grade text not null check (grade in ('-', '?+', '+', '++', '+++', 'IR', 'NT')),
+  -- A sign of the scale, as the program lists them.
+  grade text not null,
   day bigint,
   -- To what, and who read it: sealed.
   words bytea,

@@ -211,7 +211,7 @@ fn act(house: &House, who: &Who, standing: &Standing) -> (String, String) {
 
 /// Calls due until tomorrow: follow-ups of reactions, which this screen does not call by that name.
 async fn calls(house: &House, db: &mut Db, studio: &Studio, who: &Who, now: Instant) -> Result<Vec<CallRow>, Problem> {
-    let due = due_follow_ups(db, now.plus(DAY)).await?;
+    let due = due_follow_ups(db, now.plus(DAY + HOUR)).await?;
     let mut rows = Vec::new();
     for follow_up in due {
         let found = known::of(db, house.store.keys(), Whose::Client(follow_up.client), now).await?;
