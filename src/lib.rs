@@ -21,10 +21,12 @@ pub mod artists;
 pub mod adhesives;
 /// Hands and adhesive together: which class, which bottle, what to change. Knows no client.
 pub mod advice;
-/// STUB.
+/// Clients: who they are, what they said of their health, what they consented to. Knows no adhesive and no appointment.
 pub mod clients;
 /// Who may be treated when: patch tests, rules, reactions, lots and stops.
 pub mod clearance;
+/// A client's own rights over her record: her file, restriction, erasure; the list of what each part keeps of her.
+pub mod privacy;
 /// Pages that show several parts. Composes; no SQL.
 pub mod places;
 /// What runs by the clock.

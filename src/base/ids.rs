@@ -140,6 +140,26 @@ id!(
     /// A client of the studio.
     ClientId
 );
+id!(
+    /// A file of clients on its way in.
+    ClientImportId
+);
+id!(
+    /// What a client answered at one time.
+    ConsultationId
+);
+id!(
+    /// What a doctor answered about a consultation.
+    MedicalAdviceId
+);
+id!(
+    /// A signed consent.
+    ConsentId
+);
+id!(
+    /// A copy of a consent that was given to a client.
+    CopyId
+);
 
 id!(
     /// A patch test.

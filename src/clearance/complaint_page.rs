@@ -34,7 +34,7 @@ pub(super) fn routes() -> Routes {
         .get("/door/clients/{client}/complaints/new", complaint_form)
         .post("/door/clients/{client}/complaints", add)
         .get("/door/complaints/{complaint}", show)
-        .post("/door/complaints/{complaint}", decide)
+        .post("/door/complaints/{complaint}/decision", decide)
 }
 
 struct Opened {
@@ -210,7 +210,7 @@ fn complaint_view(
     ComplaintPage {
         frame: house.frame(&opened.studio, &staff.visitor, Place::Door, format!("A complaint of {}", opened.client.short)),
         key,
-        action: house.url(&format!("/door/complaints/{}", found.id)),
+        action: house.url(&format!("/door/complaints/{}/decision", found.id)),
         back: house.url(&format!("/door/clients/{}/clearance", found.client)),
         mark,
         state,

@@ -263,12 +263,4 @@ impl ClientFacts {
             last_treatment: None,
         }
     }
-
-    /// Her age in whole years on the studio's calendar.
-    #[must_use]
-    pub fn age(&self, at: Instant) -> Option<u32> {
-        let (born, day) = (self.born?, self.zone.day(at));
-        let had = (day.month(), day.day()) >= (born.month(), born.day());
-        u32::try_from(i32::from(day.year()) - i32::from(born.year()) - i32::from(!had)).ok()
-    }
 }

@@ -14,6 +14,7 @@ use super::rules::Rules;
 use crate::adhesives::Family;
 use crate::base::ids::{PatchTestId, ProductId};
 use crate::base::time::{DAY, Instant};
+use crate::clients::minors::AgeVerdict;
 
 /// The answer.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -217,11 +218,11 @@ impl Found {
         if facts.restricted {
             self.hold(Reason::Restricted);
         }
-        match facts.age(at) {
-            None => self.missing.push(Missing::BirthDate),
-            Some(age) if age < rules.youngest => self.hold(Reason::TooYoung),
-            Some(age) if age < rules.guardian_below && !facts.guardian => self.hold(Reason::NoGuardian),
-            Some(_) => {}
+        match rules.ages.judge(facts.born, facts.zone.day(at)) {
+            AgeVerdict::NotKnown => self.missing.push(Missing::BirthDate),
+            AgeVerdict::Refused => self.hold(Reason::TooYoung),
+            AgeVerdict::WithGuardian if !facts.guardian => self.hold(Reason::NoGuardian),
+            AgeVerdict::WithGuardian | AgeVerdict::OfAge => {}
         }
         if facts.reactions.iter().any(|reaction| reaction.acute) {
             self.hold(Reason::Acute);

@@ -10,6 +10,7 @@ use crate::adhesives::Family;
 use crate::base::ids::{PatchTestId, ProductId};
 use crate::base::time::{DAY, HOUR, Instant, MINUTE};
 use crate::base::zone::Zone;
+use crate::clients::minors::AgeRule;
 
 const NOW: Instant = Instant(1_771_405_920_000_000);
 
@@ -637,8 +638,8 @@ fn any_client() -> impl Strategy<Value = (ClientFacts, Vec<PlannedProduct>)> {
 }
 
 fn any_rules() -> impl Strategy<Value = Rules> {
-    (any::<[bool; 7]>(), 24..120_u32, 1..400_u32, 1..400_u32, 0..18_u32, 0..22_u32).prop_map(
-        |(switches, wait_hours, valid_days, largest_gap_days, youngest, guardian_below)| {
+    (any::<[bool; 7]>(), 24..120_u32, 1..400_u32, 1..400_u32, 0..18_i16, 0..22_i16).prop_map(
+        |(switches, wait_hours, valid_days, largest_gap_days, refused_below, guardian_below)| {
             let [needed, on_product, on_family, on_health, on_reaction, liquids_too, answers_needed] = switches;
             Rules {
                 needed,
@@ -652,8 +653,7 @@ fn any_rules() -> impl Strategy<Value = Rules> {
                 liquids_too,
                 answers_needed,
                 may_override: MayOverride::Owner,
-                youngest,
-                guardian_below,
+                ages: AgeRule { refused_below, guardian_below },
             }
         },
     )
@@ -673,8 +673,10 @@ fn stricter(a: &Rules, b: &Rules) -> Rules {
         liquids_too: a.liquids_too || b.liquids_too,
         answers_needed: a.answers_needed || b.answers_needed,
         may_override: MayOverride::Nobody,
-        youngest: a.youngest.max(b.youngest),
-        guardian_below: a.guardian_below.max(b.guardian_below),
+        ages: AgeRule {
+            refused_below: a.ages.refused_below.max(b.ages.refused_below),
+            guardian_below: a.ages.guardian_below.max(b.ages.guardian_below),
+        },
     }
 }
 

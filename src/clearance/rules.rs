@@ -7,6 +7,8 @@
 use crate::base::actor::Role;
 use crate::base::problem::Problem;
 use crate::base::time::{DAY, HOUR};
+use crate::clients::ClientSettings;
+use crate::clients::minors::AgeRule;
 use crate::store::{Db, Tx, settings};
 
 /// Who may go on although the validity or the largest gap is over.
@@ -82,10 +84,8 @@ pub struct Rules {
     pub answers_needed: bool,
     /// Who may go on although validity or gap is over.
     pub may_override: MayOverride,
-    /// Below this age nobody is treated, 0…25.
-    pub youngest: u32,
-    /// Below this age a guardian is needed, 0…25.
-    pub guardian_below: u32,
+    /// The studio's ages, set with the clients.
+    pub ages: AgeRule,
 }
 
 impl Default for Rules {
@@ -102,8 +102,7 @@ impl Default for Rules {
             liquids_too: false,
             answers_needed: true,
             may_override: MayOverride::Owner,
-            youngest: 16,
-            guardian_below: 18,
+            ages: AgeRule::default(),
         }
     }
 }
@@ -112,8 +111,6 @@ impl Default for Rules {
 pub const WAIT_HOURS: (u32, u32) = (24, 240);
 /// Of validity and gap.
 pub const DAYS: (u32, u32) = (1, 730);
-/// Of ages.
-pub const AGES: (u32, u32) = (0, 25);
 
 impl Rules {
     /// The wait in microseconds.
@@ -160,8 +157,7 @@ impl Rules {
                 .get("clearance.may_override")
                 .and_then(|word| MayOverride::from_word(word))
                 .unwrap_or(fresh.may_override),
-            youngest: number("clearance.youngest", AGES, fresh.youngest),
-            guardian_below: number("clearance.guardian_below", AGES, fresh.guardian_below),
+            ages: ClientSettings::load(db).await?.ages,
         })
     }
 
@@ -174,8 +170,6 @@ impl Rules {
             ("clearance.wait_hours", self.wait_hours),
             ("clearance.valid_days", self.valid_days),
             ("clearance.largest_gap_days", self.largest_gap_days),
-            ("clearance.youngest", self.youngest),
-            ("clearance.guardian_below", self.guardian_below),
         ] {
             settings::set(tx, name, &value.to_string()).await?;
         }
@@ -208,7 +202,7 @@ pub struct RuleWords {
 /// Every rule with its reason, in the order of the page. Sources: Johansen et al., Contact Dermatitis 2015;73:195 (readings on
 /// several days); Asai et al., Contact Dermatitis 2021, doi 10.1111/cod.13700 (first reactions after weeks; families cross-react
 /// in part); the rest common practice.
-pub const WORDS: [RuleWords; 13] = [
+pub const WORDS: [RuleWords; 11] = [
     RuleWords {
         field: "needed",
         label: "A patch test is needed before a treatment with adhesive",
@@ -264,16 +258,6 @@ pub const WORDS: [RuleWords; 13] = [
         label: "Who may go on although a test is past its days or the gap is over",
         why: "Nothing else can be passed over. Name, reason and time are kept, and the insurer may not cover the treatment.",
     },
-    RuleWords {
-        field: "youngest",
-        label: "Nobody is treated below the age of",
-        why: "No law with an age for lash extensions was found; house rules commonly refuse below 16. Local law comes first.",
-    },
-    RuleWords {
-        field: "guardian_below",
-        label: "A guardian is needed below the age of",
-        why: "A guardian also signs for the patch test and answers the health questions. The age is taken at the test and at the treatment.",
-    },
 ];
 
 #[cfg(test)]
@@ -285,7 +269,7 @@ mod tests {
         let rules = Rules::default();
         assert_eq!((rules.wait(), rules.validity()), (48 * HOUR, 180 * DAY));
         assert!(rules.needed && rules.on_product && rules.on_family && rules.on_health && rules.on_reaction);
-        assert_eq!((rules.youngest, rules.guardian_below), (16, 18));
+        assert_eq!((rules.ages.refused_below, rules.ages.guardian_below), (16, 18));
         assert_eq!(rules.may_override, MayOverride::Owner);
     }
 

@@ -4,9 +4,10 @@ use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::Response;
 
-use super::rules::{AGES, DAYS, MayOverride, Rules, WAIT_HOURS, WORDS};
+use super::rules::{DAYS, MayOverride, Rules, WAIT_HOURS, WORDS};
 use super::typed::{Caution, FormPage, MoreNotes, Typed, notes_of, tick_field};
 use crate::base::problem::Problem;
+use crate::clients::minors::AgeRule;
 use crate::store::Kept;
 use crate::web::House;
 use crate::web::checks::{Notes, choice_field, number_field};
@@ -42,8 +43,6 @@ fn typed_of(rules: &Rules) -> Typed {
         ("liquids_too", yes(rules.liquids_too)),
         ("answers_needed", yes(rules.answers_needed)),
         ("may_override", rules.may_override.word().to_owned()),
-        ("youngest", rules.youngest.to_string()),
-        ("guardian_below", rules.guardian_below.to_string()),
     ])
 }
 
@@ -51,7 +50,7 @@ fn view(house: &House, owner: &Owner, studio: &Studio, typed: &Typed) -> FormPag
     let field = |words: &super::rules::RuleWords| -> FieldView {
         let value = typed.get(words.field);
         let field = match words.field {
-            "wait_hours" | "valid_days" | "largest_gap_days" | "youngest" | "guardian_below" => {
+            "wait_hours" | "valid_days" | "largest_gap_days" => {
                 number_field(words.field, words.label, value).short()
             }
             "may_override" => {
@@ -69,7 +68,7 @@ fn view(house: &House, owner: &Owner, studio: &Studio, typed: &Typed) -> FormPag
         word: "Rules",
         small: "who may be treated when",
         lead: vec![
-            "What has no setting and can never be passed over: a reaction or doubtful result, an answer “do not treat now”, “medical advice first” without an answer, a wait not over, a declined test, a minor without guardian.".to_owned(),
+            "What has no setting and can never be passed over: a reaction or doubtful result, an answer “do not treat now”, “medical advice first” without an answer, a wait not over, a declined test, a minor without guardian. The ages stand with the settings of clients.".to_owned(),
         ],
         caution: Some(Caution {
             heading: "A patch test is weak",
@@ -92,13 +91,6 @@ fn check(typed: &Typed) -> Result<Rules, Problem> {
     let valid_days = notes.whole("valid_days", typed.get("valid_days"), DAYS, "days");
     let largest_gap_days = notes.whole("largest_gap_days", typed.get("largest_gap_days"), DAYS, "days");
     let may_override = notes.choice("may_override", MayOverride::from_word(typed.get("may_override")));
-    let youngest = notes.whole("youngest", typed.get("youngest"), AGES, "years");
-    let guardian_below = notes.whole("guardian_below", typed.get("guardian_below"), AGES, "years");
-    if let (Some(youngest), Some(guardian)) = (youngest, guardian_below) {
-        if guardian < youngest {
-            notes.add("guardian_below", "This is below the age under which nobody is treated.");
-        }
-    }
     let yes = |name: &str| typed.is_ticked(name);
     notes.settle((|| {
         Some(Rules {
@@ -113,8 +105,8 @@ fn check(typed: &Typed) -> Result<Rules, Problem> {
             liquids_too: yes("liquids_too"),
             answers_needed: yes("answers_needed"),
             may_override: may_override?,
-            youngest: youngest?,
-            guardian_below: guardian_below?,
+            // Set with the clients, and not kept here.
+            ages: AgeRule::default(),
         })
     })())
 }

@@ -14,7 +14,7 @@ use super::visit_store::visits_of;
 /// The client, where this person may see her: her keeper's people, the desk and the owner, and the artist she is booked with.
 /// Missing and foreign answer alike.
 pub(super) async fn client_for(db: &mut Db, id: ClientId, who: &Who, now: Instant) -> Result<Client, Problem> {
-    let client = clients::client(db, id).await?.ok_or(Problem::NotHere("client"))?;
+    let client = clients::client(db, id).await?.filter(Client::is_in_use).ok_or(Problem::NotHere("client"))?;
     if clients::may_see(&client, who) || is_booked_with(db, id, who, now).await? {
         Ok(client)
     } else {
@@ -32,7 +32,7 @@ async fn is_booked_with(db: &mut Db, client: ClientId, who: &Who, now: Instant) 
 
 /// True for those who treat: they read results and reasons. The desk reads steps.
 pub(super) const fn treats(who: &Who) -> bool {
-    matches!(who.role, Role::Owner | Role::Artist)
+    clients::reads_health(who)
 }
 
 /// Lets only those who treat pass.

@@ -114,6 +114,19 @@ pub(super) async fn facts_of(
     all.remove(&client).map(|gathered| gathered.facts).ok_or(Problem::NotHere("client"))
 }
 
+/// The facts of one client, and whether a guardian's consent to a patch test is in force.
+pub(super) async fn facts_for_test(
+    db: &mut Db,
+    keys: &Keys,
+    client: ClientId,
+    zone: &Zone,
+    now: Instant,
+) -> Result<(ClientFacts, bool), Problem> {
+    let mut all = gather(db, keys, Whose::Client(client), zone, now).await?;
+    let gathered = all.remove(&client).ok_or(Problem::NotHere("client"))?;
+    Ok((gathered.facts, gathered.known.guardian_for_test))
+}
+
 /// Whether this client may have what is planned at an instant, by everything that is recorded now.
 ///
 /// # Errors

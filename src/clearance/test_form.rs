@@ -8,7 +8,7 @@ use super::facts::{PlannedProduct, TestResult};
 use super::judge::{Clearance, Reason, clearance};
 use super::lot_store::{LotBottle, bottles};
 use super::seen::client_for;
-use super::standing::{Bench, facts_of};
+use super::standing::{Bench, facts_for_test};
 use super::test_store::{Met, Method, PatchTest, add_test};
 use super::typed::{Caution, FormPage, MoreNotes, Typed, checks_field, notes_of, time_field, wall};
 use crate::base::actor::Actor;
@@ -84,7 +84,9 @@ pub(super) async fn may_be_tested(
     now: Instant,
 ) -> Result<(), Problem> {
     let mut db = house.store.read().await?;
-    let facts = facts_of(&mut db, house.store.keys(), client, &bench.zone, now).await?;
+    let (mut facts, guardian_for_test) = facts_for_test(&mut db, house.store.keys(), client, &bench.zone, now).await?;
+    // At the test a guardian's consent to the test is asked for; the one to the treatment at the treatment.
+    facts.guardian = guardian_for_test;
     let planned: Vec<PlannedProduct> = met.iter().filter_map(|met| bench.adhesive(met.product)).collect();
     let is_held = match clearance(&facts, &bench.rules, &planned, now, now) {
         Clearance::Held(reasons) => reasons.iter().any(|why| !matches!(why, Reason::Declined(_))),

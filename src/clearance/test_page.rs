@@ -30,7 +30,7 @@ use crate::web::studio::{Place, Studio};
 pub(super) fn routes() -> Routes {
     Routes::new()
         .get("/door/tests/{patch_test}", show)
-        .post("/door/tests/{patch_test}", look)
+        .post("/door/tests/{patch_test}/looks", look)
         .post("/door/tests/{patch_test}/strike", strike)
 }
 
@@ -114,7 +114,7 @@ async fn view(
     Ok(TestPage {
         frame: house.frame(&opened.studio, &staff.visitor, Place::Door, format!("Patch test of {}", opened.client.short)),
         key,
-        action: house.url(&format!("/door/tests/{}", test.id)),
+        action: house.url(&format!("/door/tests/{}/looks", test.id)),
         strike: (looks.is_empty()).then(|| house.url(&format!("/door/tests/{}/strike", test.id))),
         back: house.url(&format!("/door/clients/{}/clearance", test.client)),
         state: words::result(test.result, test.placed, test.read),

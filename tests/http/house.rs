@@ -186,7 +186,7 @@ impl TestHouse {
 }
 
 /// Every table of ours; a test compares the list with the migrations.
-pub(crate) const TABLES: [&str; 43] = [
+pub(crate) const TABLES: [&str; 57] = [
     "writer",
     "form_key",
     "audit",
@@ -230,6 +230,20 @@ pub(crate) const TABLES: [&str; 43] = [
     "complaint",
     "client",
     "standin_health",
+    "client_word",
+    "client_artist",
+    "client_key",
+    "client_apart",
+    "client_import",
+    "questionnaire",
+    "consultation",
+    "consultation_asked",
+    "medical_advice",
+    "consent_text",
+    "consent",
+    "consent_withdrawal",
+    "consent_copy",
+    "erasure_rest",
 ];
 
 /// The options of a house whose data lie in `folder`.
