@@ -40,14 +40,15 @@ pub(super) fn name_key(name: &str) -> String {
     words.join(" ")
 }
 
-/// How the words of a name sound, in the order of the alphabet. Words in another script than Latin stand for themselves.
+/// How the words of a name sound, in the order of the alphabet. The second code of the method: it hears Katharina and Catarina as one,
+/// where the first tells th and t apart as English does. Words in another script than Latin stand for themselves.
 pub(super) fn sound(name: &str) -> String {
     let metaphone = DoubleMetaphone::new(Some(6));
     let folded = fold(name);
     let mut sounds: Vec<String> = words_of(&folded)
         .map(|word| {
             let plain = in_plain_letters(word);
-            let code = if plain.is_ascii() { metaphone.double_metaphone(&plain).primary() } else { String::new() };
+            let code = if plain.is_ascii() { metaphone.double_metaphone(&plain).alternate() } else { String::new() };
             if code.is_empty() { word.to_owned() } else { code }
         })
         .collect();

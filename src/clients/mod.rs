@@ -3,20 +3,26 @@
 
 mod alike;
 mod birth;
+pub mod consents;
+pub mod consultation;
 mod find;
 pub mod minors;
 mod names;
+pub mod questions;
 pub mod settings;
 mod store;
 
 use jiff::civil::Date;
 
-use crate::base::actor::{Role, Who};
+use crate::base::actor::{Actor, Role, Who};
 use crate::base::ids::{ClientId, PersonId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
-use crate::store::Db;
+use crate::store::{Db, FormKey, Kept};
+use crate::web::House;
 
+pub use consents::{GuardianFacts, Purpose, consent_in_force, guardian, guardian_of};
+pub use consultation::{AdviceGiven, GivenBy, HealthAnswers, InForce, health_answers, health_answers_of};
 pub use settings::ClientSettings;
 
 /// Whose client she is in law.
@@ -136,6 +142,30 @@ pub const fn reads_health(who: &Who) -> bool {
 pub async fn seen(db: &mut Db, id: ClientId, who: &Who) -> Result<Client, Problem> {
     let client = store::client(db, id).await?.filter(|client| may_see(client, who) && client.is_in_use());
     client.ok_or(Problem::NotHere("client"))
+}
+
+/// Writes down that somebody read about a client's health: who, whose, which record; never what it said. Before the page is shown: what
+/// cannot be written down is not read.
+///
+/// # Errors
+/// When the database does not take it.
+pub async fn note_reading(
+    house: &House,
+    who: &Who,
+    client: ClientId,
+    what: &'static str,
+    record: &str,
+) -> Result<(), Problem> {
+    let record = record.to_owned();
+    let key = FormKey::unkeyed(Actor::Person(who.clone()));
+    let noted = house.store.write(&key, move |tx| {
+        let record = record.clone();
+        Box::pin(async move {
+            tx.audit(what, client, &record).await?;
+            Ok(Kept::see(""))
+        })
+    });
+    noted.await.map(|_| ())
 }
 
 #[cfg(test)]
