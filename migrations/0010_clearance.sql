@@ -88,13 +88,12 @@ create table doctor_finding (
 );
 create index finding_of_client on doctor_finding (client);
 
--- What a doctor wrote: she may have this family again, or (family empty) she may be treated until an instant.
+-- What a doctor wrote: she may have this family again.
 create table doctor_statement (
   id text primary key,
   client text not null references client (id),
   family text not null,
   written bigint not null,
-  until bigint,
   words bytea,
   entered bigint not null,
   entered_by text not null

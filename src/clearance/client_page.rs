@@ -155,11 +155,7 @@ async fn more(db: &mut Db, house: &House, zone: &Zone, client: ClientId, now: In
     });
     let findings = findings.collect();
     let statements = statements_of(db, keys, client).await?.into_iter().map(|written| {
-        let what = match (written.family, written.until) {
-            (Some(family), _) => format!("may have this family again: {}", family.words()),
-            (None, Some(until)) => format!("may be treated until {}", when(until)),
-            (None, None) => "may be treated".to_owned(),
-        };
+        let what = format!("may have this family again: {}", written.family.words());
         line(written.written, format!("{what}. {}", written.words))
     });
     let statements = statements.collect();

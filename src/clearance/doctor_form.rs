@@ -186,12 +186,11 @@ fn statement_view(house: &House, owner: &Owner, studio: &Studio, client: &Client
         .into_iter()
         .filter(|family| family.is_kin())
         .map(|family| (family.key().to_owned(), format!("may have this family again: {}", family.words())));
-    let treated = ("treatment".to_owned(), "may be treated: the answer to “medical advice first”".to_owned());
     FormPage {
         action: house.url(&format!("/door/clients/{}/statements", client.id)),
         word: "Statement",
         small: "of a doctor, in writing",
-        lead: vec!["The paper is in your hands, names this client, and a doctor has signed it.".to_owned()],
+        lead: vec!["The paper is in your hands, names this client, and a doctor has signed it. What a doctor answers to “medical advice first” stands with her health answers.".to_owned()],
         caution: Some(Caution {
             heading: "This lifts a hold",
             sentences: vec![
@@ -200,9 +199,8 @@ fn statement_view(house: &House, owner: &Owner, studio: &Studio, client: &Client
             ],
         }),
         fields: vec![
-            choice_field("radio", "says", "What it says", typed.get("says"), families.chain(std::iter::once(treated))),
+            choice_field("radio", "says", "What it says", typed.get("says"), families),
             time_field("written", "Written on", typed.get("written")),
-            time_field("until", "For “may be treated”: until", typed.get("until")).or_empty(),
             words_field("words", "Who wrote it, and what in words", typed.get("words")),
         ],
         button: "Keep the statement",
@@ -221,16 +219,10 @@ fn check_statement(typed: &Typed, studio: &Studio, now: Instant) -> Result<Writt
     let mut notes = Notes::default();
     let says = typed.get("says");
     let family = Family::from_key(says).filter(|family| family.is_kin());
-    let of_treatment = says == "treatment";
-    notes.choice("says", (of_treatment || family.is_some()).then_some(()));
+    let family = notes.choice("says", family);
     let written = notes.instant("written", typed.get("written"), &studio.zone, (now.plus(-OLDEST), now));
-    let until = if of_treatment {
-        notes.instant("until", typed.get("until"), &studio.zone, (now, now.plus(730 * DAY))).map(Some)
-    } else {
-        Some(None)
-    };
     let words = notes.words("words", typed.get("words"), 2000);
-    notes.settle((|| Some(Written { family, written: written?, until: until?, words: words? }))())
+    notes.settle((|| Some(Written { family: family?, written: written?, words: words? }))())
 }
 
 async fn state(

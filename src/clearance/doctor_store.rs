@@ -63,17 +63,15 @@ pub(super) async fn findings_of(db: &mut Db, keys: &Keys, client: ClientId) -> R
     Ok(findings)
 }
 
-/// A doctor's statement as it is kept.
+/// A doctor's statement as it is kept: she may have this family again.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Written {
-    /// May have this family again; `None`: may be treated, the answer to "medical advice first".
-    pub family: Option<Family>,
+pub(super) struct Written {
+    /// The family.
+    pub(super) family: Family,
     /// When it was written.
-    pub written: Instant,
-    /// Until when it holds, where it ends.
-    pub until: Option<Instant>,
+    pub(super) written: Instant,
     /// Who wrote what.
-    pub words: String,
+    pub(super) words: String,
 }
 
 /// Keeps a doctor's statement.
@@ -81,25 +79,24 @@ pub(super) async fn add_statement(tx: &mut Tx, keys: &Keys, client: ClientId, wr
     let (now, by, id) = (tx.now.0, tx.actor.mark(), DoctorNoteId::new());
     let words = seal_words(tx.db(), keys, client, &format!("doctor_statement.words.{id}"), &written.words).await?;
     query_with_nulls(
-        "insert into doctor_statement (id, client, family, written, until, words, entered, entered_by) values ($1, $2, $3, $4, $5, $6, $7, $8)",
+        "insert into doctor_statement (id, client, family, written, words, entered, entered_by) values ($1, $2, $3, $4, $5, $6, $7)",
     )
     .bind(id.to_string())
     .bind(client.to_string())
-    .bind(written.family.map_or("", Family::key))
+    .bind(written.family.key())
     .bind(written.written.0)
-    .bind(written.until.map(|until| until.0))
     .bind(words)
     .bind(now.0)
     .bind(by)
     .execute(tx.db())
     .await?;
-    tx.audit("record doctor statement", client, written.family.map_or("treatment", Family::key)).await
+    tx.audit("record doctor statement", client, written.family.key()).await
 }
 
 /// A client's statements, newest first.
 pub(super) async fn statements_of(db: &mut Db, keys: &Keys, client: ClientId) -> Result<Vec<Written>, Problem> {
     let rows = sqlx::query(
-        "select id, family, written, until, words from doctor_statement where client = $1 order by written desc, id desc",
+        "select id, family, written, words from doctor_statement where client = $1 order by written desc, id desc",
     )
     .bind(client.to_string())
     .fetch_all(&mut *db)
@@ -108,10 +105,9 @@ pub(super) async fn statements_of(db: &mut Db, keys: &Keys, client: ClientId) ->
     for row in &rows {
         let place = format!("doctor_statement.words.{}", row.get::<String, _>(0));
         statements.push(Written {
-            family: Family::from_key(&row.get::<String, _>(1)),
+            family: super::facts_store::family(&row.get::<String, _>(1))?,
             written: Instant(row.get(2)),
-            until: row.get::<Option<i64>, _>(3).map(Instant),
-            words: open_words(db, keys, client, &place, row.get(4)).await?,
+            words: open_words(db, keys, client, &place, row.get(3)).await?,
         });
     }
     Ok(statements)

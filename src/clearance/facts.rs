@@ -144,23 +144,13 @@ pub struct FindingFacts {
     pub at: Instant,
 }
 
-/// A doctor's written statement, entered by the owner.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Statement {
-    /// This client may have this family again.
-    MayHave {
-        /// The family.
-        family: Family,
-        /// When the doctor wrote it.
-        written: Instant,
-    },
-    /// The answer to "medical advice first": she may be treated.
-    MayBeTreated {
-        /// When the doctor wrote it.
-        written: Instant,
-        /// Until when it holds.
-        until: Instant,
-    },
+/// A doctor's written statement that this client may have this family again, entered by the owner.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Statement {
+    /// The family.
+    pub family: Family,
+    /// When the doctor wrote it.
+    pub written: Instant,
 }
 
 /// What a person may pass over, with a written reason.
@@ -214,7 +204,7 @@ pub struct HealthFacts {
     pub changed: Option<Instant>,
     /// An answer says: do not treat now.
     pub do_not_treat: bool,
-    /// An answer says: medical advice first.
+    /// An answer says: medical advice first, and no doctor has answered yet that she may be treated.
     pub advice_first: bool,
 }
 

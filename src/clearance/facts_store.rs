@@ -155,17 +155,10 @@ async fn add_doctors(db: &mut Db, whose: Whose, all: &mut All) -> Result<(), Pro
             facts.findings.push(FindingFacts { at: Instant(row.get(1)) });
         }
     }
-    let texts = of!("select s.client, s.family, s.written, s.until from doctor_statement s", "s.client", "order by s.written");
+    let texts = of!("select s.client, s.family, s.written from doctor_statement s", "s.client", "order by s.written");
     for row in rows(db, whose, texts).await? {
         let Some(facts) = facts_of(all, &row)? else { continue };
-        let written = Instant(row.get(2));
-        facts.statements.push(match row.get::<String, _>(1).as_str() {
-            "" => Statement::MayBeTreated {
-                written,
-                until: Instant(row.get::<Option<i64>, _>(3).unwrap_or(written.0)),
-            },
-            key => Statement::MayHave { family: family(key)?, written },
-        });
+        facts.statements.push(Statement { family: family(&row.get::<String, _>(1))?, written: Instant(row.get(2)) });
     }
     Ok(())
 }

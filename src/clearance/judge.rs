@@ -9,7 +9,7 @@
 //! Contact Dermatitis 2021, doi 10.1111/cod.13700); one early reading misses late reactions (Johansen et al., Contact Dermatitis
 //! 2015;73:195).
 
-use super::facts::{ClientFacts, Kind, Overridable, PlannedProduct, Statement, TestFacts, TestResult};
+use super::facts::{ClientFacts, Kind, Overridable, PlannedProduct, TestFacts, TestResult};
 use super::rules::Rules;
 use crate::adhesives::Family;
 use crate::base::ids::{PatchTestId, ProductId};
@@ -231,13 +231,7 @@ impl Found {
 
     fn judge_health(&mut self, facts: &ClientFacts, rules: &Rules, with_adhesive: bool, at: Instant) {
         let health = &facts.health;
-        let answer_holds = |statement: &Statement| match statement {
-            Statement::MayBeTreated { written, until } => {
-                at < *until && health.changed.is_none_or(|changed| *written >= changed)
-            }
-            Statement::MayHave { .. } => false,
-        };
-        if health.advice_first && !facts.statements.iter().any(answer_holds) {
+        if health.advice_first {
             self.hold(Reason::AdviceFirst);
         }
         if health.do_not_treat {
@@ -253,10 +247,7 @@ impl Found {
     /// Reactions, doubtful results and findings that no doctor's statement on this family has lifted.
     fn hold_adhesive(&mut self, facts: &ClientFacts, family: Family) {
         let is_lifted = |since: Instant| {
-            facts.statements.iter().any(|statement| match statement {
-                Statement::MayHave { family: of, written } => is_same(*of, family) && *written >= since,
-                Statement::MayBeTreated { .. } => false,
-            })
+            facts.statements.iter().any(|statement| is_same(statement.family, family) && statement.written >= since)
         };
         for reaction in facts.reactions.iter().filter(|reaction| !is_lifted(reaction.noticed)) {
             self.hold(Reason::Reaction(reaction.noticed));

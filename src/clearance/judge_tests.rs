@@ -117,7 +117,7 @@ fn reaction(ago: i64) -> ReactionFacts {
 }
 
 fn may_have(family: Family, ago: i64) -> Statement {
-    Statement::MayHave { family: family, written: NOW.plus(-ago) }
+    Statement { family: family, written: NOW.plus(-ago) }
 }
 
 #[test]
@@ -415,28 +415,6 @@ fn ages_are_taken_on_the_studios_calendar_on_the_day_of_the_treatment() {
 }
 
 #[test]
-fn medical_advice_answers_until_its_day_and_not_for_a_later_change() {
-    let advice = |written: i64, until: i64| Statement::MayBeTreated { written: NOW.plus(written), until: NOW.plus(until) };
-    for (name, statement, changed, expected) in [
-        ("answered", advice(-DAY, 30 * DAY), None, "cleared"),
-        ("over", advice(-DAY, 3 * DAY), None, "refer: advice"),
-        ("changed since", advice(-12 * DAY, 30 * DAY), Some(-11 * DAY), "refer: advice"),
-        ("changed before", advice(-10 * DAY, 30 * DAY), Some(-11 * DAY), "cleared"),
-        ("another statement", may_have(Family::Ethyl, 0), None, "refer: advice"),
-    ] {
-        check(
-            name,
-            |facts, _, _| {
-                facts.health.advice_first = true;
-                facts.health.changed = changed.map(|ago| NOW.plus(ago));
-                facts.statements.push(statement);
-            },
-            expected,
-        );
-    }
-}
-
-#[test]
 fn a_reaction_is_lifted_by_a_statement_on_this_family_and_a_new_test_and_by_nothing_else() {
     let shelf = Shelf::new();
     let old = 100 * DAY;
@@ -580,13 +558,7 @@ fn any_client() -> impl Strategy<Value = (ClientFacts, Vec<PlannedProduct>)> {
         liquids: Vec::new(),
         acute,
     });
-    let statement = (0..400_i64, 0..3_usize, any::<bool>()).prop_map(move |(days, family, of_family)| {
-        if of_family {
-            may_have(families[family], days)
-        } else {
-            Statement::MayBeTreated { written: NOW.plus(-days * DAY), until: NOW.plus((365 - days) * DAY) }
-        }
-    });
+    let statement = (0..400_i64, 0..3_usize).prop_map(move |(days, family)| may_have(families[family], days));
     let health = (any::<bool>(), 0..400_i64, proptest::option::of(0..400_i64), 0..10_u8, 0..10_u8).prop_map(
         |(answered, expires, changed, hold, advice)| HealthFacts {
             answered: answered.then(|| NOW.plus(-30 * DAY)),

@@ -8,7 +8,7 @@ use super::facts_store::{Whose, of as texts, rows};
 use crate::base::ids::ClientId;
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
-use crate::clients::short_name;
+use crate::clients::{self, short_name};
 use crate::store::Db;
 use crate::store::keys::Keys;
 
@@ -38,28 +38,9 @@ pub(super) async fn of(db: &mut Db, keys: &Keys, whose: Whose, now: Instant) -> 
             health: HealthFacts::default(),
         });
     }
-    add_guardians(db, whose, &mut all).await?;
+    add_guardians(db, &mut all, now).await?;
     add_health(db, keys, whose, &mut all, now).await?;
     Ok(all)
-}
-
-/// Consents that a guardian signed and nobody withdrew.
-async fn add_guardians(db: &mut Db, whose: Whose, all: &mut [Known]) -> Result<(), Problem> {
-    let texts = texts!(
-        "select s.client, s.purpose from consent s",
-        "s.client",
-        "and s.by_guardian = 1 and s.purpose in ('treatment', 'patch_test')
-           and not exists (select 1 from consent_withdrawal w where w.consent = s.id)"
-    );
-    for row in rows(db, whose, texts).await? {
-        let Some(known) = find(all, &row)? else { continue };
-        if row.get::<String, _>(1) == "treatment" {
-            known.guardian = true;
-        } else {
-            known.guardian_for_test = true;
-        }
-    }
-    Ok(())
 }
 
 fn find<'k>(all: &'k mut [Known], row: &sqlx::any::AnyRow) -> Result<Option<&'k mut Known>, Problem> {
@@ -67,18 +48,44 @@ fn find<'k>(all: &'k mut [Known], row: &sqlx::any::AnyRow) -> Result<Option<&'k 
     Ok(all.iter_mut().find(|known| known.id == id))
 }
 
-// STAND-IN over the stand-in table.
-async fn add_health(db: &mut Db, _keys: &Keys, whose: Whose, all: &mut [Known], _now: Instant) -> Result<(), Problem> {
-    let texts = texts!("select h.client, h.answered, h.expires, h.changed, h.do_not_treat, h.advice_first from standin_health h", "h.client", "");
-    for row in rows(db, whose, texts).await? {
-        let Some(known) = find(all, &row)? else { continue };
+/// Consents a guardian signed, looked up for those alone who may be minors: nobody past the oldest age a rule can name needs one.
+async fn add_guardians(db: &mut Db, all: &mut [Known], now: Instant) -> Result<(), Problem> {
+    const OLDEST: i16 = 30;
+    let year = jiff::tz::TimeZone::UTC.to_datetime(now.timestamp()).year();
+    let young = |known: &&Known| known.born.is_some_and(|born| year - born.year() <= OLDEST);
+    let young: Vec<ClientId> = all.iter().filter(young).map(|known| known.id).collect();
+    for (id, facts) in clients::guardian_of(db, &young, now).await? {
+        if let Some(known) = all.iter_mut().find(|known| known.id == id) {
+            known.guardian = facts.treatment.is_some();
+            known.guardian_for_test = facts.patch_test.is_some();
+        }
+    }
+    Ok(())
+}
+
+/// What health answers lead to. A change told and not answered anew ends them; a doctor's yes answers "medical advice first".
+async fn add_health(db: &mut Db, keys: &Keys, whose: Whose, all: &mut [Known], now: Instant) -> Result<(), Problem> {
+    let ids: Vec<ClientId> = all.iter().map(|known| known.id).collect();
+    let answers = clients::health_answers_of(db, keys, &ids, now).await?;
+    for known in all.iter_mut() {
+        let Some(health) = answers.get(&known.id) else { continue };
         known.health = HealthFacts {
-            answered: row.get::<Option<i64>, _>(1).map(Instant),
-            expires: row.get::<Option<i64>, _>(2).map(Instant),
-            changed: row.get::<Option<i64>, _>(3).map(Instant),
-            do_not_treat: row.get::<i64, _>(4) != 0,
-            advice_first: row.get::<i64, _>(5) != 0,
+            answered: health.answered,
+            expires: match (health.expires, health.changed) {
+                (Some(expires), Some(changed)) => Some(expires.min(changed)),
+                (expires, _) => expires,
+            },
+            changed: None,
+            do_not_treat: !health.do_not_treat.is_empty(),
+            advice_first: health.waits_for_advice(),
         };
+    }
+    // A test placed before a change does not count, also once the questions were answered anew.
+    let texts = texts!("select a.client, max(a.at) from consultation_asked a", "a.client", "and a.changed = 1 group by a.client");
+    for row in rows(db, whose, texts).await? {
+        if let Some(known) = find(all, &row)? {
+            known.health.changed = row.get::<Option<i64>, _>(1).map(Instant);
+        }
     }
     Ok(())
 }

@@ -4,9 +4,12 @@
 use std::fmt::Write as _;
 
 use stillroom::adhesives::Family;
+use stillroom::base::ids::ConsultationId;
 use stillroom::base::time::{DAY, HOUR, Instant, MINUTE};
 use stillroom::clearance::facts::{Overridable, TestResult};
 use stillroom::clearance::{self, Clearance, PlannedProduct, VisitKind};
+
+use stillroom::store::{Kept, sealed};
 
 use crate::browser::{Answer, Browser};
 use crate::doors::{Row, Sent};
@@ -22,7 +25,6 @@ use crate::studio::{Actor, PHRASE, Things};
 pub(crate) async fn add_client(house: &TestHouse, name: &str, born: &str, keeper: &str) -> String {
     let id = stillroom::base::ids::ClientId::new().to_string();
     let key = stillroom::base::text::fold(name);
-    let now = house.clock.now().0.0;
     let (own, first) = (id.clone(), key.split(' ').next().unwrap_or_default().to_owned());
     let row = format!(
         "insert into client (id, name, name_key, sound, phone, phone_digits, email, email_key, born, keeper, notes, created)
@@ -36,24 +38,43 @@ pub(crate) async fn add_client(house: &TestHouse, name: &str, born: &str, keeper
                 let word = sqlx::query("insert into client_word (client, word) values ($1, $2)");
                 word.bind(own).bind(first.into_bytes()).execute(tx.db()).await?;
                 tx.record_tells_itself();
-                Ok(stillroom::store::Kept::see(""))
+                Ok(Kept::see(""))
             })
         })
         .await
         .unwrap();
-    house
-        .run(&format!(
-            "insert into standin_health (client, answered, expires, do_not_treat, advice_first, guardian) values ('{id}', {now}, {}, 0, 0, 0)",
-            now + 150 * DAY
-        ))
-        .await
-        .unwrap();
+    answer(house, &id, "nothing").await;
     id
 }
 
-/// Sets what a health answer leads to.
-async fn health(house: &TestHouse, client: &str, column: &str, value: i64) {
-    house.run(&format!("update standin_health set {column} = {value} where client = '{client}'")).await.unwrap();
+/// Health answers given now, with one question whose answer leads to this.
+async fn answer(house: &TestHouse, client: &str, effect: &'static str) {
+    let (inner, client) = (house.house.clone(), client.to_owned());
+    let by = house.look("select person from claim").await;
+    house
+        .write(move |tx| {
+            let (inner, client, by) = (inner.clone(), client.clone(), by.clone());
+            Box::pin(async move {
+                let id = ConsultationId::new();
+                let answers = serde_json::json!({
+                    "answers": [{ "key": "q", "group": "Eyes", "question": "Is there anything?", "answer": "yes", "effect": effect, "then": "" }],
+                    "guardian": "",
+                });
+                let plain = answers.to_string();
+                let place = format!("consultation.answers.{id}");
+                let keys = inner.store.keys();
+                let sealed = sealed::seal(tx.db(), keys, client.parse().unwrap(), &place, plain.as_bytes()).await?;
+                let row = sqlx::query(
+                    "insert into consultation (id, client, version, at, given_by, taken_by, answers) values ($1, $2, 0, $3, 'asked', $4, $5)",
+                );
+                let now = tx.now.0.0;
+                row.bind(id.to_string()).bind(client).bind(now).bind(by).bind(sealed).execute(tx.db()).await?;
+                tx.record_tells_itself();
+                Ok(Kept::see(""))
+            })
+        })
+        .await
+        .unwrap();
 }
 
 /// A test placed and read so long ago, past the pages' limits.
@@ -252,7 +273,7 @@ fn a_finding(_: &Things) -> Sent {
 }
 
 fn a_statement(_: &Things) -> Sent {
-    form(&[("says", "ethyl"), ("written", "2026-02-17T09:00"), ("until", ""), ("words", "Letter of 17 February.")])
+    form(&[("says", "ethyl"), ("written", "2026-02-17T09:00"), ("words", "Letter of 17 February.")])
 }
 
 /// Forms that come back.
@@ -302,7 +323,7 @@ pub(crate) fn slips(things: &Things) -> Vec<Slip> {
         slip(complaint_page, complaints, &[("at", ""), ("what", " ")], &["at", "what"], &[("at", "2026-02-18T09:00"), ("what", "Too long.")]),
         slip(complaint.clone(), format!("{complaint}/decision"), &[("decision", "refund"), ("refund", "a lot")], &["refund"], &[("refund", "1250")]),
         slip(finding_page, findings, &[("grade", "++"), ("at", "2027-01-01T00:00"), ("day", "99"), ("words", "")], &["at", "day", "words"], &[("at", "2026-02-10T09:00"), ("day", "4"), ("words", "ethyl"), ("grade", "-")]),
-        slip(statement_page, statements, &[("says", "treatment"), ("written", "2026-02-19T00:00"), ("until", ""), ("words", "")], &["written", "until", "words"], &[("written", "2026-02-17T00:00"), ("until", "2026-08-17T00:00"), ("words", "Letter.")]),
+        slip(statement_page, statements, &[("says", "ethyl"), ("written", "2026-02-19T00:00"), ("words", "")], &["written", "words"], &[("written", "2026-02-17T00:00"), ("words", "Letter.")]),
         slip(decision_page, decisions, &[("reason", "fine")], &["reason"], &[("reason", "Asked the insurer by telephone.")]),
         slip(
             reaction.clone(),
@@ -454,7 +475,7 @@ both_databases!(the_desk_list_says_what_is_missing_and_nothing_about_health, asy
     expect(&mut desk, &things["dora"], "2026-02-21T09:00", "set").await;
     let finn = add_client(house, "Finn Odde", "1991-07-07", &house.things.people[Actor::ArtistA.name()]).await;
     old_test(house, &finn, 30).await;
-    health(house, &finn, "advice_first", 1).await;
+    answer(house, &finn, "advice_first").await;
     expect(&mut desk, &finn, "2026-02-21T10:00", "set").await;
     let gro = add_client(house, "Gro Lykke", "1991-07-07", &house.things.people[Actor::ArtistA.name()]).await;
     old_test(house, &gro, 30).await;
@@ -721,20 +742,20 @@ both_databases!(staff_incidents_are_read_by_the_owner_alone, async |house| {
 both_databases!(five_hundred_expected_are_judged_in_few_statements, async |house| {
     let artist = house.things.people[Actor::ArtistA.name()].clone();
     let mut clients = String::new();
-    let mut answers = String::new();
     let mut visits = String::new();
     let now = house.clock.now().0.0;
     for n in 0..500 {
         let comma = if n == 0 { "" } else { "," };
         let (client, visit) = (id(700_000 + n), id(800_000 + n));
         write!(clients, "{comma}('{client}', 'Guest {n}', 'guest {n}', '', '', '', '', '', '1990-01-01', '{artist}', '', 1)").unwrap();
-        write!(answers, "{comma}('{client}', {now}, {}, 0, 0, 0)", now + DAY * 100).unwrap();
         let at = now + MINUTE * (i64::try_from(n).unwrap() * 15 + 60);
         write!(visits, "{comma}('{visit}', '{client}', {at}, 'set', 1)").unwrap();
     }
     house.run(&format!("insert into client (id, name, name_key, sound, phone, phone_digits, email, email_key, born, keeper, notes, created) values {clients}")).await.unwrap();
-    house.run(&format!("insert into standin_health (client, answered, expires, do_not_treat, advice_first, guardian) values {answers}")).await.unwrap();
     house.run(&format!("insert into expected_visit (id, client, at, kind, created) values {visits}")).await.unwrap();
+    for n in 0..500 {
+        answer(house, &id(700_000 + n), "nothing").await;
+    }
     let mut desk = house.actor(Actor::Desk);
     desk.page("/door/not-cleared").await;
     let begun = std::time::Instant::now();
