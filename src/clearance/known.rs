@@ -38,6 +38,7 @@ pub(super) async fn of(db: &mut Db, keys: &Keys, whose: Whose, now: Instant) -> 
             health: HealthFacts::default(),
         });
     }
+    all.sort_by_key(|known| known.id);
     add_guardians(db, &mut all, now).await?;
     add_health(db, keys, whose, &mut all, now).await?;
     Ok(all)
@@ -45,7 +46,12 @@ pub(super) async fn of(db: &mut Db, keys: &Keys, whose: Whose, now: Instant) -> 
 
 fn find<'k>(all: &'k mut [Known], row: &sqlx::any::AnyRow) -> Result<Option<&'k mut Known>, Problem> {
     let id: ClientId = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
-    Ok(all.iter_mut().find(|known| known.id == id))
+    Ok(place(all, id).map(|at| &mut all[at]))
+}
+
+/// Where a client stands in the list, which is sorted by ids.
+fn place(all: &[Known], id: ClientId) -> Option<usize> {
+    all.binary_search_by_key(&id, |known| known.id).ok()
 }
 
 /// Consents a guardian signed, looked up for those alone who may be minors: nobody past the oldest age a rule can name needs one.
@@ -55,7 +61,7 @@ async fn add_guardians(db: &mut Db, all: &mut [Known], now: Instant) -> Result<(
     let young = |known: &&Known| known.born.is_some_and(|born| year - born.year() <= OLDEST);
     let young: Vec<ClientId> = all.iter().filter(young).map(|known| known.id).collect();
     for (id, facts) in clients::guardian_of(db, &young, now).await? {
-        if let Some(known) = all.iter_mut().find(|known| known.id == id) {
+        if let Some(known) = place(all, id).map(|at| &mut all[at]) {
             known.guardian = facts.treatment.is_some();
             known.guardian_for_test = facts.patch_test.is_some();
         }

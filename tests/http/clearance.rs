@@ -739,6 +739,48 @@ both_databases!(staff_incidents_are_read_by_the_owner_alone, async |house| {
     house.owner().page("/door/staff-incidents").await.says("wheezing after mega sets");
 });
 
+both_databases!(two_records_of_one_person_become_one_and_what_is_sealed_still_opens, async |house| {
+    let things = &house.things.clearance;
+    let (ada, dora) = (things["ada"].parse().unwrap(), things["dora"].parse().unwrap());
+    let keys = || house.house.store.keys();
+    let file = async |client| {
+        let mut db = house.house.store.read().await.unwrap();
+        clearance::client_file(&mut db, keys(), client).await.unwrap()
+    };
+    let before = file(dora).await;
+    assert_eq!(before["complaints"][0]["what"], "Lashes fell within two days.");
+    assert_eq!(before["reactions"][0]["details"]["symptoms"][0], "itching");
+    let inner = house.house.clone();
+    house
+        .write(move |tx| {
+            let inner = inner.clone();
+            Box::pin(async move {
+                clearance::client_merge(tx, inner.store.keys(), dora, ada).await?;
+                Ok(Kept::see(""))
+            })
+        })
+        .await
+        .unwrap();
+    let after = file(ada).await;
+    assert_eq!((&after["complaints"], &after["reactions"]), (&before["complaints"], &before["reactions"]));
+    assert_eq!(file(dora).await["reactions"], serde_json::json!([]));
+    assert!(matches!(judged(house, &things["ada"], house.clock.now().0).await, Clearance::Held(_)), "a hold moves with her");
+    // Erasure leaves what must stay and says why; forgetting leaves nothing.
+    house
+        .write(move |tx| {
+            Box::pin(async move {
+                let stays = clearance::client_erase(tx, ada).await?;
+                assert_eq!(stays.iter().map(|stays| stays.what).collect::<Vec<_>>(), ["reactions and doctors’ papers", "complaints"]);
+                clearance::client_forget(tx, ada).await?;
+                Ok(Kept::see(""))
+            })
+        })
+        .await
+        .unwrap();
+    let empty = file(ada).await;
+    assert!(empty.as_object().unwrap().values().all(|list| *list == serde_json::json!([])), "{empty}");
+});
+
 both_databases!(five_hundred_expected_are_judged_in_few_statements, async |house| {
     let artist = house.things.people[Actor::ArtistA.name()].clone();
     let mut clients = String::new();
