@@ -41,6 +41,7 @@ pub(super) async fn add_finding(tx: &mut Tx, keys: &Keys, client: ClientId, find
     .bind(by)
     .execute(tx.db())
     .await?;
+    tx.raise(super::DOOR);
     tx.audit("record doctor finding", client, "").await
 }
 
@@ -90,6 +91,7 @@ pub(super) async fn add_statement(tx: &mut Tx, keys: &Keys, client: ClientId, wr
     .bind(by)
     .execute(tx.db())
     .await?;
+    tx.raise(super::DOOR);
     tx.audit("record doctor statement", client, written.family.key()).await
 }
 
@@ -148,6 +150,7 @@ pub(super) async fn add_decision(tx: &mut Tx, keys: &Keys, client: ClientId, dec
     .bind(now.0)
     .execute(tx.db())
     .await?;
+    tx.raise(super::DOOR);
     tx.audit("override clearance", client, decision.of.word()).await
 }
 

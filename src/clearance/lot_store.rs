@@ -138,6 +138,7 @@ pub(super) async fn stop(tx: &mut Tx, stop: &Stop) -> Result<(), Problem> {
                 .await?;
         }
     }
+    tx.raise(super::DOOR);
     tx.audit(if stop.lot.is_some() { "stop lot" } else { "stop product" }, stop.product, "").await
 }
 

@@ -43,6 +43,10 @@ pub use visit_store::{Expected, VisitKind, expect_visit, expected, no_longer_exp
 
 use crate::web::routes::Routes;
 
+/// The topic that rises when anybody's clearance may have changed: pages that stay open look again. Parts that keep what clearance is
+/// judged by (health answers, consents, birth dates) raise it too.
+pub const DOOR: &str = "door";
+
 /// Every door of this part.
 #[must_use]
 pub fn routes() -> Routes {

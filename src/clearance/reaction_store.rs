@@ -89,6 +89,7 @@ pub(super) async fn add_reaction(tx: &mut Tx, keys: &Keys, reaction: &Reaction, 
         .execute(tx.db())
         .await?;
     }
+    tx.raise(super::DOOR);
     tx.audit("record reaction", reaction.id, "").await
 }
 
@@ -159,6 +160,7 @@ pub(super) async fn close_reaction(tx: &mut Tx, id: ReactionId) -> Result<(), Pr
         .bind(id.to_string())
         .execute(tx.db())
         .await?;
+    tx.raise(super::DOOR);
     tx.audit("close reaction", id, "").await
 }
 
@@ -210,6 +212,7 @@ pub(super) async fn do_follow_up(tx: &mut Tx, keys: &Keys, follow_up: &FollowUp,
             "Open the reaction again to see it.".to_owned(),
         ));
     }
+    tx.raise(super::DOOR);
     tx.audit("follow up reaction", follow_up.reaction, "").await
 }
 

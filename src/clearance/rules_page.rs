@@ -120,6 +120,7 @@ async fn keep(owner: Owner, State(house): State<House>, form: Form<Typed>) -> Re
                     let rules = rules.clone();
                     Box::pin(async move {
                         rules.keep(tx).await?;
+                        tx.raise(super::DOOR);
                         tx.audit("change clearance rules", "", "").await?;
                         Ok(Kept::see("/office/clearance"))
                     })

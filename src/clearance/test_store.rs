@@ -125,6 +125,7 @@ pub(super) async fn add_test(tx: &mut Tx, test: &PatchTest) -> Result<(), Proble
             add_exposure(tx, test.client, met, test.placed, Meeting::Test, &test.id.to_string()).await?;
         }
     }
+    tx.raise(super::DOOR);
     let what = if test.result == TestResult::Declined { "record declined patch test" } else { "place patch test" };
     tx.audit(what, test.id, "").await
 }
@@ -162,6 +163,7 @@ pub(super) async fn look_at(
         .bind(&by)
         .execute(tx.db())
         .await?;
+    tx.raise(super::DOOR);
     tx.audit("read patch test", test.id, "").await
 }
 
@@ -182,6 +184,7 @@ pub(super) async fn strike_test(tx: &mut Tx, id: PatchTestId) -> Result<(), Prob
         ));
     }
     sqlx::query("delete from exposure where source = $1").bind(id.to_string()).execute(tx.db()).await?;
+    tx.raise(super::DOOR);
     tx.audit("strike patch test", id, "").await
 }
 

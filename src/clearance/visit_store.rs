@@ -96,6 +96,7 @@ pub async fn expect_visit(tx: &mut Tx, visit: &Expected) -> Result<(), Problem> 
             .execute(tx.db())
             .await?;
     }
+    tx.raise(super::DOOR);
     tx.audit("expect visit", visit.id, visit.kind.word()).await
 }
 
@@ -113,6 +114,7 @@ pub async fn no_longer_expected(tx: &mut Tx, id: ExpectedVisitId) -> Result<(), 
     if done.rows_affected() == 0 {
         return Err(Problem::NotHere("visit"));
     }
+    tx.raise(super::DOOR);
     tx.audit("take off expected visit", id, "").await
 }
 
@@ -219,6 +221,7 @@ pub(super) async fn set_house_adhesive(tx: &mut Tx, house: HouseAdhesive) -> Res
     .bind(now.0)
     .execute(tx.db())
     .await?;
+    tx.raise(super::DOOR);
     tx.audit("set house adhesive", house.product, "").await
 }
 

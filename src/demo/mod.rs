@@ -159,7 +159,8 @@ async fn top_up_from(house: &House, days: i64) -> Result<(), Problem> {
             .collect();
         rooms::seed_readings(house, room.id, sensor, arrived).await?;
     }
-    Ok(())
+    let (temperature, humidity) = air::outside(studio.zone.inner(), now.0);
+    rooms::seed_outside(house, rooms::plan::Air { temperature, humidity }).await
 }
 
 /// A fresh sensor token of Gable and a fresh read token, for trying the interface for programs: (room, sensor, read).

@@ -12,6 +12,7 @@ use crate::advice;
 use crate::clearance;
 use crate::people;
 use crate::rooms;
+use crate::web::live;
 use crate::web::routes::Routes;
 
 /// Every door of the house.
@@ -27,4 +28,5 @@ pub fn routes() -> Routes {
         .join(adhesives::routes())
         .join(advice::api::routes())
         .join(clearance::routes())
+        .join(live::routes())
 }

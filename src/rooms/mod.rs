@@ -15,6 +15,15 @@ mod instrument_page;
 mod list_page;
 pub mod logger_file;
 pub mod now;
+pub mod plan;
+mod plan_chart;
+mod plan_fit;
+mod plan_forms;
+mod plan_inputs;
+mod plan_page;
+mod plan_store;
+mod plan_words;
+mod plan_work;
 pub mod plausible;
 pub mod push;
 mod reading_page;
@@ -22,6 +31,7 @@ pub mod readings;
 mod room_form;
 mod room_page;
 pub mod rule;
+mod running_form;
 mod seed;
 pub mod settings;
 mod store;
@@ -36,7 +46,9 @@ use crate::web::routes::Routes;
 
 pub use api::RoomsApi;
 pub use list_page::{AirRow, AirWords, air_rows};
-pub(crate) use seed::{newest_instant, seed_readings, seed_room, sensor_of};
+pub use plan_page::{PlanAsked, PlanView, SetTimeEffect};
+pub use plan_store::plan_inputs;
+pub(crate) use seed::{newest_instant, seed_outside, seed_readings, seed_room, sensor_of};
 pub use settings::RoomSettings;
 
 /// A room of the studio.
@@ -251,5 +263,8 @@ pub fn routes() -> Routes {
         .join(instrument_page::routes())
         .join(check_form::routes())
         .join(import_page::routes())
+        .join(plan_page::routes())
+        .join(plan_forms::routes())
+        .join(running_form::routes())
         .join(api::routes())
 }

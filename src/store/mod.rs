@@ -10,6 +10,7 @@ mod migrate;
 mod open;
 pub mod sealed;
 pub mod settings;
+pub mod topics;
 mod write;
 
 use std::fs::File;

@@ -79,6 +79,15 @@ impl Studio {
         self.decimal.show(value, places)
     }
 
+    /// A number in the studio's sign as it was typed: as many places as it needs up to four, at least `places`.
+    #[must_use]
+    pub fn exact(&self, value: f64, places: usize) -> String {
+        let told = |places: &usize| self.number(value, *places);
+        let rounds =
+            |places: &usize| format!("{value:.places$}").parse().is_ok_and(|read: f64| (read - value).abs() < 1e-9);
+        (places..=4).find(rounds).map_or_else(|| told(&4), |places| told(&places))
+    }
+
     /// "°C" or "°F".
     #[must_use]
     pub const fn temperature_unit(&self) -> &'static str {

@@ -77,6 +77,12 @@ export const pages = [
   { name: 'instrument', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/instruments/{id}') },
   { name: 'instrument-owner', as: 'owner', on: link('/rooms/{id}'), link: link('/rooms/{id}/instruments/{id}') },
 
+  { name: 'plan', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/plan') },
+  { name: 'plan-owner', as: 'owner', on: link('/rooms/{id}'), link: link('/rooms/{id}/plan') },
+  { name: 'plan-damp', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/plan'), query: 'humidity=70' },
+  { name: 'plan-refused', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/plan'), then: (page) => page.click('[action$="/plan/outside"] .act'), status: 422 },
+  { name: 'running', as: 'owner', on: link('/rooms/{id}/plan'), link: link('/rooms/{id}/devices/{id}/running') },
+
   { name: 'office', as: 'owner', path: '/office' },
   { name: 'settings', as: 'owner', path: '/office/settings' },
   { name: 'people', as: 'owner', path: '/office/people' },

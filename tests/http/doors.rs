@@ -121,9 +121,11 @@ pub(crate) fn post(path: &'static str, sent: fn(&Things) -> Sent, expected: &'st
 pub(crate) fn rows() -> Vec<Row> {
     let mut rows = fixed();
     rows.extend(office());
+    rows.extend(crate::plan::rows());
     rows.extend(rooms());
     rows.extend(crate::shelf::rows());
     rows.extend(crate::clearance::rows());
+    rows.extend(crate::live::rows());
     rows.extend(programs());
     rows.push(post("/sign-out", empty_form, "ssgggggss"));
     // Signing in ends the sign-in a browser had: that door comes after all that need it.

@@ -186,7 +186,7 @@ impl TestHouse {
 }
 
 /// Every table of ours; a test compares the list with the migrations.
-pub(crate) const TABLES: [&str; 56] = [
+pub(crate) const TABLES: [&str; 58] = [
     "writer",
     "form_key",
     "audit",
@@ -243,6 +243,8 @@ pub(crate) const TABLES: [&str; 56] = [
     "consent_withdrawal",
     "consent_copy",
     "erasure_rest",
+    "topic",
+    "outside_air",
 ];
 
 /// The options of a house whose data lie in `folder`.

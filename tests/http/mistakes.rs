@@ -162,7 +162,7 @@ fn slips(things: &Things) -> Vec<Slip> {
 
 both_databases!(a_mistake_costs_nothing_that_was_typed, async |house| {
     let mut owner = house.owner();
-    for slip in slips(&house.things).into_iter().chain(crate::shelf::slips(&house.things)).chain(crate::clearance::slips(&house.things)) {
+    for slip in slips(&house.things).into_iter().chain(crate::plan::slips(&house.things)).chain(crate::shelf::slips(&house.things)).chain(crate::clearance::slips(&house.things)) {
         let form = owner.form(&slip.page, &slip.action).await.with_all(&slip.typed);
         let key = form.value("form_key").to_owned();
         let before = house.counts().await;
