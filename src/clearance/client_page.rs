@@ -145,7 +145,8 @@ async fn more(db: &mut Db, house: &House, zone: &Zone, client: ClientId, now: In
     let line = |at: Instant, words: String| Line { when: when(at), words, href: String::new() };
     let reactions = reactions_of(db, client).await?.into_iter().map(|reaction| Line {
         when: when(reaction.noticed),
-        words: if reaction.closed.is_some() { "reaction, over; it holds all the same" } else { "reaction, open" }.to_owned(),
+        words: if reaction.closed.is_some() { "reaction, over; it holds all the same" } else { "reaction, open" }
+            .to_owned(),
         href: house.url(&format!("/door/reactions/{}", reaction.id)),
     });
     let reactions = reactions.collect();
@@ -166,7 +167,12 @@ async fn more(db: &mut Db, house: &House, zone: &Zone, client: ClientId, now: In
         };
         line(
             decision.at,
-            format!("{} went on over {over} for {}: {}", names.of_mark(&decision.by), when(decision.from), decision.reason),
+            format!(
+                "{} went on over {over} for {}: {}",
+                names.of_mark(&decision.by),
+                when(decision.from),
+                decision.reason
+            ),
         )
     });
     let decisions = decisions.collect();

@@ -72,7 +72,12 @@ fn form_view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> Fo
     let none = std::iter::once((String::new(), "not known".to_owned()));
     let met = opened.met.iter().enumerate().map(|(at, met)| (at.to_string(), met_words(met, &opened.bench)));
     FormPage {
-        frame: house.frame(&opened.studio, &staff.visitor, Place::Door, format!("A complaint of {}", opened.client.short)),
+        frame: house.frame(
+            &opened.studio,
+            &staff.visitor,
+            Place::Door,
+            format!("A complaint of {}", opened.client.short),
+        ),
         key: new_form_key(),
         action: house.url(&format!("/door/clients/{}/complaints", opened.client.id)),
         word: "Complaint",
@@ -82,7 +87,13 @@ fn form_view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> Fo
         fields: vec![
             time_field("at", "When she complained", typed.get("at")),
             words_field("what", "What about", typed.get("what")),
-            choice_field("select", "met", "Adhesive and lot of the last eight weeks", typed.get("met"), none.chain(met)),
+            choice_field(
+                "select",
+                "met",
+                "Adhesive and lot of the last eight weeks",
+                typed.get("met"),
+                none.chain(met),
+            ),
         ],
         mistakes: Vec::new(),
         button: "Keep the complaint",
@@ -90,7 +101,12 @@ fn form_view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> Fo
     }
 }
 
-async fn add(staff: Staff, State(house): State<House>, At(id): At<ClientId>, form: Form<Typed>) -> Result<Response, Problem> {
+async fn add(
+    staff: Staff,
+    State(house): State<House>,
+    At(id): At<ClientId>,
+    form: Form<Typed>,
+) -> Result<Response, Problem> {
     let now = staff.visitor.now.0;
     let opened = open(&house, &staff.who, id, now).await?;
     let typed = &form.typed;
@@ -160,9 +176,9 @@ async fn open_complaint(house: &House, staff: &Staff, id: ComplaintId) -> Result
         let mut db = house.store.read().await?;
         complaint(&mut db, house.store.keys(), id).await?.ok_or(Problem::NotHere("complaint"))?
     };
-    let opened = open(house, &staff.who, found.client, now)
-        .await
-        .map_err(|problem| if matches!(problem, Problem::NotHere(_)) { Problem::NotHere("complaint") } else { problem })?;
+    let opened = open(house, &staff.who, found.client, now).await.map_err(|problem| {
+        if matches!(problem, Problem::NotHere(_)) { Problem::NotHere("complaint") } else { problem }
+    })?;
     Ok((opened, found))
 }
 
@@ -195,9 +211,13 @@ fn complaint_view(
         choice_field("radio", "decision", "Decided", typed.get("decision"), DECISIONS.map(own)),
         time_field("fix_until", "A fix at no charge until", typed.get("fix_until")).or_empty(),
         tick_field("fixed", "The fix is done", typed.is_ticked("fixed")),
-        number_field("refund", &format!("Given back, in the smallest unit of {}", opened.studio.currency), typed.get("refund"))
-            .hinted("1250 for 12.50.")
-            .or_empty(),
+        number_field(
+            "refund",
+            &format!("Given back, in the smallest unit of {}", opened.studio.currency),
+            typed.get("refund"),
+        )
+        .hinted("1250 for 12.50.")
+        .or_empty(),
     ];
     note_fields(&mut fields, notes);
     let late = found.decision == "fix" && found.fixed.is_none() && found.fix_until.is_some_and(|until| until < now);
@@ -208,7 +228,12 @@ fn complaint_view(
         (decision, _) => ("fit", words_of(&DECISIONS, decision).to_owned()),
     };
     ComplaintPage {
-        frame: house.frame(&opened.studio, &staff.visitor, Place::Door, format!("A complaint of {}", opened.client.short)),
+        frame: house.frame(
+            &opened.studio,
+            &staff.visitor,
+            Place::Door,
+            format!("A complaint of {}", opened.client.short),
+        ),
         key,
         action: house.url(&format!("/door/complaints/{}/decision", found.id)),
         back: house.url(&format!("/door/clients/{}/clearance", found.client)),

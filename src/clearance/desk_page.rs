@@ -90,7 +90,13 @@ struct VisitRow {
 ///
 /// # Errors
 /// When the database cannot be read.
-pub async fn desk_rows(house: &House, db: &mut Db, studio: &Studio, who: &Who, now: Instant) -> Result<Vec<DeskRow>, Problem> {
+pub async fn desk_rows(
+    house: &House,
+    db: &mut Db,
+    studio: &Studio,
+    who: &Who,
+    now: Instant,
+) -> Result<Vec<DeskRow>, Problem> {
     let (bench, names) = (Bench::load(db, &studio.zone).await?, Names::load(db).await?);
     let all = standings(db, house.store.keys(), &bench, span(studio, now), now).await?;
     Ok(rows(house, studio, &bench, &names, who, &all, now))
@@ -168,7 +174,8 @@ fn row(
     let (due, message) = match &standing.answer {
         Clearance::NotYet(not_yet) => (
             words::deadline(not_yet, &bench.rules, &studio.zone, now),
-            words::message(not_yet, standing.visit.at, &bench.rules, &studio.name, &studio.zone, now).unwrap_or_default(),
+            words::message(not_yet, standing.visit.at, &bench.rules, &studio.name, &studio.zone, now)
+                .unwrap_or_default(),
         ),
         _ => (format!("before {}", studio.zone.date_and_clock(standing.visit.at, now)), String::new()),
     };
@@ -199,9 +206,13 @@ fn act(house: &House, who: &Who, standing: &Standing) -> (String, String) {
     let (path, act) = match &standing.answer {
         Clearance::NotYet(not_yet) => match not_yet.missing.first() {
             Some(Missing::Test { .. }) => (format!("/door/clients/{client}/tests/new"), "Record a patch test"),
-            Some(Missing::Reading { test, .. }) if treats(who) => (format!("/door/tests/{test}"), "Read the patch test"),
+            Some(Missing::Reading { test, .. }) if treats(who) => {
+                (format!("/door/tests/{test}"), "Read the patch test")
+            }
             Some(Missing::Adhesive) => ("/door/house-adhesive".to_owned(), "Choose the adhesive"),
-            Some(Missing::Answers { .. } | Missing::BirthDate) => (format!("/door/clients/{client}"), "Open her record"),
+            Some(Missing::Answers { .. } | Missing::BirthDate) => {
+                (format!("/door/clients/{client}"), "Open her record")
+            }
             _ => (format!("/door/clients/{client}/clearance"), "See what is missing"),
         },
         _ => (format!("/door/clients/{client}/clearance"), "See what to do"),
@@ -220,7 +231,11 @@ async fn calls(house: &House, db: &mut Db, studio: &Studio, who: &Who, now: Inst
             short: client.short,
             due: format!("{}, {}", studio.zone.date_and_clock(follow_up.due, now), words::left(follow_up.due, now)),
             mark: if follow_up.due < now { "stop" } else { "near" },
-            href: if treats(who) { house.url(&format!("/door/reactions/{}", follow_up.reaction)) } else { String::new() },
+            href: if treats(who) {
+                house.url(&format!("/door/reactions/{}", follow_up.reaction))
+            } else {
+                String::new()
+            },
         });
     }
     Ok(rows)

@@ -120,7 +120,10 @@ fn decision_view(house: &House, staff: &Staff, open: &Open, typed: &Typed) -> Fo
                 "A reaction, a doubtful result, an answer that forbids or refers, a wait not over, a declined test and a minor without guardian can never be passed over.",
             ],
         }),
-        fields: vec![words_field("reason", "Your reason", typed.get("reason")).hinted("At least a sentence somebody else can follow.")],
+        fields: vec![
+            words_field("reason", "Your reason", typed.get("reason"))
+                .hinted("At least a sentence somebody else can follow."),
+        ],
         button: "Go on for that day",
         ..bare(house, &open.studio, &staff.visitor, &open.client, format!("Go on with {}", open.client.short))
     }
@@ -175,7 +178,12 @@ async fn decide(
 
 // ---- statements ----------------------------------------------------------------------------------------------------
 
-async fn open_client(house: &House, who: &crate::base::actor::Who, now: Instant, id: ClientId) -> Result<(Studio, Client), Problem> {
+async fn open_client(
+    house: &House,
+    who: &crate::base::actor::Who,
+    now: Instant,
+    id: ClientId,
+) -> Result<(Studio, Client), Problem> {
     let mut db = house.store.read().await?;
     let studio = Studio::load(&mut db).await?;
     Ok((studio, client_for(&mut db, id, who, now).await?))

@@ -47,10 +47,11 @@ pub(super) async fn add_finding(tx: &mut Tx, keys: &Keys, client: ClientId, find
 
 /// A client's findings, newest first.
 pub(super) async fn findings_of(db: &mut Db, keys: &Keys, client: ClientId) -> Result<Vec<Finding>, Problem> {
-    let rows = sqlx::query("select id, at, grade, day, words from doctor_finding where client = $1 order by at desc, id desc")
-        .bind(client.to_string())
-        .fetch_all(&mut *db)
-        .await?;
+    let rows =
+        sqlx::query("select id, at, grade, day, words from doctor_finding where client = $1 order by at desc, id desc")
+            .bind(client.to_string())
+            .fetch_all(&mut *db)
+            .await?;
     let mut findings = Vec::new();
     for row in &rows {
         let place = format!("doctor_finding.words.{}", row.get::<String, _>(0));
@@ -76,7 +77,12 @@ pub(super) struct Written {
 }
 
 /// Keeps a doctor's statement.
-pub(super) async fn add_statement(tx: &mut Tx, keys: &Keys, client: ClientId, written: &Written) -> Result<(), Problem> {
+pub(super) async fn add_statement(
+    tx: &mut Tx,
+    keys: &Keys,
+    client: ClientId,
+    written: &Written,
+) -> Result<(), Problem> {
     let (now, by, id) = (tx.now.0, tx.actor.mark(), DoctorNoteId::new());
     let words = seal_words(tx.db(), keys, client, &format!("doctor_statement.words.{id}"), &written.words).await?;
     query_with_nulls(
@@ -133,7 +139,12 @@ pub struct Decision {
 }
 
 /// Keeps a decision.
-pub(super) async fn add_decision(tx: &mut Tx, keys: &Keys, client: ClientId, decision: &Decision) -> Result<(), Problem> {
+pub(super) async fn add_decision(
+    tx: &mut Tx,
+    keys: &Keys,
+    client: ClientId,
+    decision: &Decision,
+) -> Result<(), Problem> {
     let (now, by, id) = (tx.now.0, tx.actor.mark(), OverrideId::new());
     let place = format!("clearance_override.reason.{id}");
     let reason = sealed::seal(tx.db(), keys, client, &place, decision.reason.as_bytes()).await?;

@@ -46,7 +46,11 @@ macro_rules! of {
 pub(super) use of;
 
 /// Runs the text that fits.
-pub(super) async fn rows(db: &mut Db, whose: Whose, (one, all): (&'static str, &'static str)) -> Result<Vec<AnyRow>, Problem> {
+pub(super) async fn rows(
+    db: &mut Db,
+    whose: Whose,
+    (one, all): (&'static str, &'static str),
+) -> Result<Vec<AnyRow>, Problem> {
     Ok(match whose {
         Whose::Client(id) => sqlx::query(one).bind(id.to_string()).fetch_all(db).await?,
         Whose::Expected(from, to) => sqlx::query(all).bind(from.0).bind(to.0).fetch_all(db).await?,
@@ -164,7 +168,8 @@ async fn add_doctors(db: &mut Db, whose: Whose, all: &mut All) -> Result<(), Pro
 }
 
 async fn add_decisions(db: &mut Db, whose: Whose, all: &mut All) -> Result<(), Problem> {
-    let texts = of!("select o.client, o.of_rule, o.from_at, o.until from clearance_override o", "o.client", "order by o.at");
+    let texts =
+        of!("select o.client, o.of_rule, o.from_at, o.until from clearance_override o", "o.client", "order by o.at");
     for row in rows(db, whose, texts).await? {
         let Some(facts) = facts_of(all, &row)? else { continue };
         facts.overrides.push(OverrideFacts {
@@ -174,7 +179,8 @@ async fn add_decisions(db: &mut Db, whose: Whose, all: &mut All) -> Result<(), P
             until: Instant(row.get(3)),
         });
     }
-    let texts = of!("select e.client, max(e.at) from exposure e", "e.client", "and e.kind = 'treatment' group by e.client");
+    let texts =
+        of!("select e.client, max(e.at) from exposure e", "e.client", "and e.kind = 'treatment' group by e.client");
     for row in rows(db, whose, texts).await? {
         if let Some(facts) = facts_of(all, &row)? {
             facts.last_treatment = row.get::<Option<i64>, _>(1).map(Instant);

@@ -184,7 +184,13 @@ impl NotYet {
 ///
 /// An empty plan is never cleared: it says that the adhesive has to be chosen.
 #[must_use]
-pub fn clearance(facts: &ClientFacts, rules: &Rules, planned: &[PlannedProduct], at: Instant, now: Instant) -> Clearance {
+pub fn clearance(
+    facts: &ClientFacts,
+    rules: &Rules,
+    planned: &[PlannedProduct],
+    at: Instant,
+    now: Instant,
+) -> Clearance {
     let mut found = Found::default();
     let with_adhesive = planned.is_empty() || planned.iter().any(PlannedProduct::is_adhesive);
     found.judge_person(facts, rules, at);
@@ -297,17 +303,9 @@ impl Found {
         }
     }
 
-    fn judge_tests(
-        &mut self,
-        facts: &ClientFacts,
-        rules: &Rules,
-        product: &PlannedProduct,
-        at: Instant,
-        now: Instant,
-    ) {
+    fn judge_tests(&mut self, facts: &ClientFacts, rules: &Rules, product: &PlannedProduct, at: Instant, now: Instant) {
         let covering: Vec<&TestFacts> = facts.tests.iter().filter(|test| covers(test, rules, product)).collect();
-        let newest_declined =
-            facts.tests.iter().filter(|test| declines(test, product)).map(|test| test.placed).max();
+        let newest_declined = facts.tests.iter().filter(|test| declines(test, product)).map(|test| test.placed).max();
         let newest_taken = covering.iter().map(|test| test.placed).max();
         if let Some(when) = newest_declined.filter(|declined| newest_taken.is_none_or(|taken| *declined >= taken)) {
             self.hold(Reason::Declined(when));
@@ -410,7 +408,9 @@ fn covers(test: &TestFacts, rules: &Rules, planned: &PlannedProduct) -> bool {
         let same = planned.product == Some(tested.product);
         match (&planned.kind, &tested.kind) {
             _ if same => true,
-            (Kind::Adhesive(family), Kind::Adhesive(of)) if !rules.on_product => !rules.on_family || is_same(*family, *of),
+            (Kind::Adhesive(family), Kind::Adhesive(of)) if !rules.on_product => {
+                !rules.on_family || is_same(*family, *of)
+            }
             _ => false,
         }
     })
@@ -448,7 +448,10 @@ fn judge_test(
     let judged = |state| Some(Judged { test: test.id, placed: test.placed, state });
     let spoiled = test.products.iter().filter(|tested| tested.stopped);
     // What counts is the part of the test that covers this product.
-    let sound = TestFacts { products: test.products.iter().filter(|tested| !tested.stopped).cloned().collect(), ..test.clone() };
+    let sound = TestFacts {
+        products: test.products.iter().filter(|tested| !tested.stopped).cloned().collect(),
+        ..test.clone()
+    };
     if spoiled.count() > 0 && !covers(&sound, rules, planned) {
         return judged(State::Fails(Why::Stopped));
     }
@@ -466,7 +469,8 @@ fn judge_test(
     }
     let counts_from = test.placed.plus(rules.wait());
     // A wait that is over is not a result; and a look before it was over is none either.
-    let is_read = test.result == TestResult::NoneSeen && test.read.is_some_and(|read| read >= counts_from && read <= now && read <= at);
+    let is_read = test.result == TestResult::NoneSeen
+        && test.read.is_some_and(|read| read >= counts_from && read <= now && read <= at);
     if !is_read {
         // What nobody looked at within a week after the wait shows nothing any more.
         let gone = now.since(counts_from) > LOOK_WITHIN;

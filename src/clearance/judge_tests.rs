@@ -209,8 +209,7 @@ fn validity_and_gap_are_passed_over_by_decisions_on_both_and_only_in_their_span(
         facts.tests = vec![shelf.good_test(rules.validity() + DAY)];
         facts.last_treatment = Some(NOW.plus(-rules.largest_gap() - DAY));
     };
-    let decision =
-        |of| OverrideFacts { of, from: NOW.plus(-HOUR), until: NOW.plus(4 * DAY) };
+    let decision = |of| OverrideFacts { of, from: NOW.plus(-HOUR), until: NOW.plus(4 * DAY) };
     check("neither", |facts, rules, shelf| both_fail(facts, rules, shelf), "not yet: test: Gap, test: Lapsed");
     check(
         "one",
@@ -269,7 +268,11 @@ fn a_wait_is_counted_in_elapsed_hours_and_its_end_is_included() {
 #[test]
 fn the_same_clock_time_two_days_later_over_the_spring_change_is_47_hours() {
     let zone = zone();
-    let at = |day: i8| Instant::from_timestamp(zone.inner().to_ambiguous_timestamp(date(2026, 3, day).at(10, 0, 0, 0)).compatible().unwrap());
+    let at = |day: i8| {
+        Instant::from_timestamp(
+            zone.inner().to_ambiguous_timestamp(date(2026, 3, day).at(10, 0, 0, 0)).compatible().unwrap(),
+        )
+    };
     let (placed, two_days_later) = (at(28), at(30));
     assert_eq!(two_days_later.since(placed), 47 * HOUR);
     let shelf = Shelf::new();
@@ -429,13 +432,17 @@ fn a_reaction_is_lifted_by_a_statement_on_this_family_and_a_new_test_and_by_noth
     // By time and a test without reaction: no.
     assert_eq!(say(&base(), &shelf.plan()), "held: reaction");
     // By another adhesive of the family, or of another: no.
-    for (product, family) in [(shelf.heath, Family::Ethyl), (shelf.fen, Family::ButylOctyl), (shelf.fen, Family::NotStated)] {
+    for (product, family) in
+        [(shelf.heath, Family::Ethyl), (shelf.fen, Family::ButylOctyl), (shelf.fen, Family::NotStated)]
+    {
         let mut facts = base();
         facts.tests.push(TestFacts { products: vec![Shelf::tested(product, family)], ..shelf.good_test(9 * DAY) });
         assert_eq!(say(&facts, &[PlannedProduct::adhesive(product, family)]), "held: reaction", "{family:?}");
     }
     // By a statement on another family, or one older than the reaction: no.
-    for statement in [may_have(Family::ButylOctyl, DAY), may_have(Family::Ethyl, old + DAY), may_have(Family::NotStated, DAY)] {
+    for statement in
+        [may_have(Family::ButylOctyl, DAY), may_have(Family::Ethyl, old + DAY), may_have(Family::NotStated, DAY)]
+    {
         let mut facts = base();
         facts.statements.push(statement);
         assert_eq!(say(&facts, &shelf.plan()), "held: reaction");
@@ -549,7 +556,11 @@ fn any_client() -> impl Strategy<Value = (ClientFacts, Vec<PlannedProduct>)> {
                 placed,
                 read: (read <= NOW).then_some(read),
                 result: TestResult::ALL[result],
-                products: vec![TestedProduct { product: at_ids[product], kind: kind(product), stopped: stopped && days % 3 == 0 }],
+                products: vec![TestedProduct {
+                    product: at_ids[product],
+                    kind: kind(product),
+                    stopped: stopped && days % 3 == 0,
+                }],
             }
         },
     );

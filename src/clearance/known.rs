@@ -87,7 +87,11 @@ async fn add_health(db: &mut Db, keys: &Keys, whose: Whose, all: &mut [Known], n
         };
     }
     // A test placed before a change does not count, also once the questions were answered anew.
-    let texts = texts!("select a.client, max(a.at) from consultation_asked a", "a.client", "and a.changed = 1 group by a.client");
+    let texts = texts!(
+        "select a.client, max(a.at) from consultation_asked a",
+        "a.client",
+        "and a.changed = 1 group by a.client"
+    );
     for row in rows(db, whose, texts).await? {
         if let Some(known) = find(all, &row)? {
             known.health.changed = row.get::<Option<i64>, _>(1).map(Instant);

@@ -44,7 +44,8 @@ pub(super) fn routes() -> Routes {
 }
 
 fn product_choices(bench: &Bench) -> Vec<(String, String)> {
-    let mut all: Vec<_> = bench.products.values().map(|product| (product.id.to_string(), product.name.clone())).collect();
+    let mut all: Vec<_> =
+        bench.products.values().map(|product| (product.id.to_string(), product.name.clone())).collect();
     all.sort_by_cached_key(|(_, name)| crate::base::text::fold(name));
     all
 }
@@ -120,7 +121,8 @@ async fn trace_rows(
         if !clients::may_see(&client, &staff.who) {
             continue;
         }
-        let reach = [client.phone, client.email].into_iter().filter(|way| !way.is_empty()).collect::<Vec<_>>().join(", ");
+        let reach =
+            [client.phone, client.email].into_iter().filter(|way| !way.is_empty()).collect::<Vec<_>>().join(", ");
         rows.push(TraceRow {
             name: client.name,
             reach,
@@ -158,7 +160,11 @@ async fn list(staff: Staff, State(house): State<House>) -> Result<Response, Prob
     let bench = Bench::load(&mut db, &studio.zone).await?;
     let rows = stops(&mut db).await?;
     let row = |stop: &Stop| {
-        (house.url(&format!("/door/stops/{}", stop.id)), stop_words(stop, &bench), studio.zone.date_and_clock(stop.at, now))
+        (
+            house.url(&format!("/door/stops/{}", stop.id)),
+            stop_words(stop, &bench),
+            studio.zone.date_and_clock(stop.at, now),
+        )
     };
     page(&StopsPage {
         frame: house.frame(&studio, &staff.visitor, Place::Door, "Stopped lots and products"),
@@ -273,8 +279,10 @@ async fn show(staff: Staff, State(house): State<House>, At(id): At<StopId>) -> R
         ("lot", stopped.lot.clone().unwrap_or_default()),
     ])
     .map_err(Problem::broken)?;
-    let told =
-        told.iter().map(|(whom, at)| (words_of(&WHOM, whom).to_owned(), studio.zone.date_and_clock(*at, now))).collect();
+    let told = told
+        .iter()
+        .map(|(whom, at)| (words_of(&WHOM, whom).to_owned(), studio.zone.date_and_clock(*at, now)))
+        .collect();
     page(&StopPage {
         frame: house.frame(&studio, &staff.visitor, Place::Door, "A stop"),
         key: new_form_key(),
@@ -393,7 +401,8 @@ async fn set(owner: Owner, State(house): State<House>, form: Form<Typed>) -> Res
         (zone.clone(), Bench::load(&mut db, &zone).await?)
     };
     let mut notes = Notes::default();
-    let known = form.typed.get("product").parse().ok().filter(|id| bench.products.get(id).is_some_and(|own| !own.stopped));
+    let known =
+        form.typed.get("product").parse().ok().filter(|id| bench.products.get(id).is_some_and(|own| !own.stopped));
     let product = notes.choice("product", known);
     let from = notes.instant("from", form.typed.get("from"), &zone, (now.plus(-DAY), now.plus(730 * DAY)));
     match notes.settle((|| Some(HouseAdhesive { product: product?, from: from? }))()) {
@@ -413,7 +422,10 @@ async fn set(owner: Owner, State(house): State<House>, form: Form<Typed>) -> Res
             let notes = notes_of(problem)?;
             let staff = Staff { who: owner.who, visitor: owner.visitor };
             let key = form.key.form.unwrap_or_default();
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &house_view(&house, &staff, Some((&form.typed, notes, key))).await?)
+            page_with(
+                StatusCode::UNPROCESSABLE_ENTITY,
+                &house_view(&house, &staff, Some((&form.typed, notes, key))).await?,
+            )
         }
     }
 }

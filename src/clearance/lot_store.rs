@@ -130,12 +130,14 @@ pub(super) async fn stop(tx: &mut Tx, stop: &Stop) -> Result<(), Problem> {
                 .await?;
         }
         Some(lot) => {
-            sqlx::query("insert into stopped_lot (product, lot, at) values ($1, $2, $3) on conflict (product, lot) do nothing")
-                .bind(stop.product.to_string())
-                .bind(lot)
-                .bind(stop.at.0)
-                .execute(tx.db())
-                .await?;
+            sqlx::query(
+                "insert into stopped_lot (product, lot, at) values ($1, $2, $3) on conflict (product, lot) do nothing",
+            )
+            .bind(stop.product.to_string())
+            .bind(lot)
+            .bind(stop.at.0)
+            .execute(tx.db())
+            .await?;
         }
     }
     tx.raise(super::DOOR);
@@ -144,7 +146,9 @@ pub(super) async fn stop(tx: &mut Tx, stop: &Stop) -> Result<(), Problem> {
 
 /// Every stop, newest first.
 pub(super) async fn stops(db: &mut Db) -> Result<Vec<Stop>, Problem> {
-    let rows = sqlx::query("select id, product, lot, at, why from stop order by at desc, id desc limit 200").fetch_all(db).await?;
+    let rows = sqlx::query("select id, product, lot, at, why from stop order by at desc, id desc limit 200")
+        .fetch_all(db)
+        .await?;
     rows.iter().map(read_stop).collect()
 }
 

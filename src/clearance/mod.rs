@@ -50,5 +50,15 @@ pub const DOOR: &str = "door";
 /// Every door of this part.
 #[must_use]
 pub fn routes() -> Routes {
-    desk_page::routes().join(visit_page::routes()).join(test_form::routes()).join(test_page::routes()).join(client_page::routes()).join(doctor_form::routes()).join(reaction_page::routes()).join(lot_page::routes()).join(complaint_page::routes()).join(staff_page::routes()).join(rules_page::routes())
+    desk_page::routes()
+        .join(visit_page::routes())
+        .join(test_form::routes())
+        .join(test_page::routes())
+        .join(client_page::routes())
+        .join(doctor_form::routes())
+        .join(reaction_page::routes())
+        .join(lot_page::routes())
+        .join(complaint_page::routes())
+        .join(staff_page::routes())
+        .join(rules_page::routes())
 }

@@ -94,13 +94,41 @@ async fn doctors_and_decisions(db: &mut Db, keys: &Keys, client: ClientId) -> Re
 
 /// Sealed columns of this part: the statement that reads them, the one that writes them, and the name of their place.
 const SEALED: [(&str, &str, &str); 7] = [
-    ("select id, words from patch_test where client = $1", "update patch_test set words = $1 where id = $2", "patch_test.words"),
-    ("select id, words from doctor_finding where client = $1", "update doctor_finding set words = $1 where id = $2", "doctor_finding.words"),
-    ("select id, words from doctor_statement where client = $1", "update doctor_statement set words = $1 where id = $2", "doctor_statement.words"),
-    ("select id, reason from clearance_override where client = $1", "update clearance_override set reason = $1 where id = $2", "clearance_override.reason"),
-    ("select id, details from reaction where client = $1", "update reaction set details = $1 where id = $2", "reaction.details"),
-    ("select id, words from follow_up where client = $1", "update follow_up set words = $1 where id = $2", "follow_up.words"),
-    ("select id, what from complaint where client = $1", "update complaint set what = $1 where id = $2", "complaint.what"),
+    (
+        "select id, words from patch_test where client = $1",
+        "update patch_test set words = $1 where id = $2",
+        "patch_test.words",
+    ),
+    (
+        "select id, words from doctor_finding where client = $1",
+        "update doctor_finding set words = $1 where id = $2",
+        "doctor_finding.words",
+    ),
+    (
+        "select id, words from doctor_statement where client = $1",
+        "update doctor_statement set words = $1 where id = $2",
+        "doctor_statement.words",
+    ),
+    (
+        "select id, reason from clearance_override where client = $1",
+        "update clearance_override set reason = $1 where id = $2",
+        "clearance_override.reason",
+    ),
+    (
+        "select id, details from reaction where client = $1",
+        "update reaction set details = $1 where id = $2",
+        "reaction.details",
+    ),
+    (
+        "select id, words from follow_up where client = $1",
+        "update follow_up set words = $1 where id = $2",
+        "follow_up.words",
+    ),
+    (
+        "select id, what from complaint where client = $1",
+        "update complaint set what = $1 where id = $2",
+        "complaint.what",
+    ),
 ];
 
 /// Tables whose rows belong to a client, each with the statement that moves them.
@@ -152,9 +180,21 @@ pub struct Stays {
 
 /// What stays, with the statement that finds its newest record.
 const STAYS: [(&str, &str, &str); 4] = [
-    ("patch tests", "they answer a claim about a treatment that relied on them", "select max(placed) from patch_test where client = $1"),
-    ("reactions and doctors’ papers", "they answer a claim, and hold her should she come back", "select max(noticed) from reaction where client = $1"),
-    ("products and lots she met", "she has to be found when a lot is stopped", "select max(at) from exposure where client = $1"),
+    (
+        "patch tests",
+        "they answer a claim about a treatment that relied on them",
+        "select max(placed) from patch_test where client = $1",
+    ),
+    (
+        "reactions and doctors’ papers",
+        "they answer a claim, and hold her should she come back",
+        "select max(noticed) from reaction where client = $1",
+    ),
+    (
+        "products and lots she met",
+        "she has to be found when a lot is stopped",
+        "select max(at) from exposure where client = $1",
+    ),
     ("complaints", "they answer a claim", "select max(at) from complaint where client = $1"),
 ];
 

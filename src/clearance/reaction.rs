@@ -63,7 +63,8 @@ pub const WHOM: [(&str, &str); 5] = [
 pub const LOOK_BACK: i64 = 56 * DAY;
 
 /// When a reaction is looked at again, after it was noticed.
-pub const FOLLOW_UPS: [(i64, &str); 4] = [(24 * HOUR, "24 h"), (48 * HOUR, "48 h"), (7 * DAY, "7 days"), (30 * DAY, "30 days")];
+pub const FOLLOW_UPS: [(i64, &str); 4] =
+    [(24 * HOUR, "24 h"), (48 * HOUR, "48 h"), (7 * DAY, "7 days"), (30 * DAY, "30 days")];
 
 /// The instants of the follow-ups of a reaction noticed then.
 #[must_use]
@@ -136,7 +137,9 @@ mod tests {
             assert!(!signs.contains(&result.word()));
         }
         // Of the published table: each grade adds to the one before it.
-        for (sign, has) in [("?+", "faint erythema only"), ("+", "papules"), ("++", "vesicles"), ("+++", "coalescing vesicles")] {
+        for (sign, has) in
+            [("?+", "faint erythema only"), ("+", "papules"), ("++", "vesicles"), ("+++", "coalescing vesicles")]
+        {
             assert!(words_of(&GRADES, sign).contains(has), "{sign}");
         }
         assert!(!words_of(&GRADES, "+").contains("vesicles"));

@@ -180,13 +180,24 @@ fn check(typed: &Typed, opened: &Opened, now: Instant) -> Result<(Reaction, Deta
             closed: None,
             products: opened.met.iter().map(|(met, _)| met.clone()).collect(),
         };
-        let details =
-            Details { symptoms, eyes: eyes?, severity: severity?, words: words?, first_aid: first_aid?, liquids: liquids? };
+        let details = Details {
+            symptoms,
+            eyes: eyes?,
+            severity: severity?,
+            words: words?,
+            first_aid: first_aid?,
+            liquids: liquids?,
+        };
         Some((reaction, details, whom?))
     })())
 }
 
-async fn add(staff: Staff, State(house): State<House>, At(id): At<ClientId>, form: Form<Typed>) -> Result<Response, Problem> {
+async fn add(
+    staff: Staff,
+    State(house): State<House>,
+    At(id): At<ClientId>,
+    form: Form<Typed>,
+) -> Result<Response, Problem> {
     let opened = open(&house, &staff, id).await?;
     match check(&form.typed, &opened, staff.visitor.now.0) {
         Ok((new, details, whom)) => {
@@ -254,9 +265,9 @@ async fn open_reaction(house: &House, staff: &Staff, id: ReactionId) -> Result<O
     let mut db = house.store.read().await?;
     let studio = Studio::load(&mut db).await?;
     let reaction = reaction(&mut db, id).await?.ok_or(Problem::NotHere("reaction"))?;
-    let client = client_for(&mut db, reaction.client, &staff.who, staff.visitor.now.0)
-        .await
-        .map_err(|problem| if matches!(problem, Problem::NotHere(_)) { Problem::NotHere("reaction") } else { problem })?;
+    let client = client_for(&mut db, reaction.client, &staff.who, staff.visitor.now.0).await.map_err(|problem| {
+        if matches!(problem, Problem::NotHere(_)) { Problem::NotHere("reaction") } else { problem }
+    })?;
     Ok(OpenReaction { studio, client, reaction })
 }
 
@@ -297,14 +308,21 @@ async fn reaction_view(
         });
     }
     let told = told(&mut db, &reaction.id.to_string()).await?;
-    let told = told.iter().map(|(whom, at)| (words_of(&WHOM, whom).to_owned(), zone.date_and_clock(*at, now))).collect();
-    let mut fields = [words_field("words", "How is she now", typed).hinted("What she says and what you see. Better, the same, worse; who was asked.")];
+    let told =
+        told.iter().map(|(whom, at)| (words_of(&WHOM, whom).to_owned(), zone.date_and_clock(*at, now))).collect();
+    let mut fields = [words_field("words", "How is she now", typed)
+        .hinted("What she says and what you see. Better, the same, worse; who was asked.")];
     note_fields(&mut fields, notes);
     let own = |(key, words): (&str, &str)| (key.to_owned(), words.to_owned());
     let mistakes = mistakes(&fields);
     let [field] = fields;
     Ok(ReactionPage {
-        frame: house.frame(&opened.studio, &staff.visitor, Place::Door, format!("A reaction of {}", opened.client.short)),
+        frame: house.frame(
+            &opened.studio,
+            &staff.visitor,
+            Place::Door,
+            format!("A reaction of {}", opened.client.short),
+        ),
         key,
         path,
         back: house.url(&format!("/door/clients/{}/clearance", opened.client.id)),
@@ -349,7 +367,10 @@ async fn facts(
         ("Where", words_of(&EYES, &kept.eyes).to_owned()),
         ("How bad", words_of(&SEVERITIES, &kept.severity).to_owned()),
         ("Onset", onset),
-        ("Products and lots", if met.is_empty() { "none recorded in the eight weeks before".to_owned() } else { met.join("; ") }),
+        (
+            "Products and lots",
+            if met.is_empty() { "none recorded in the eight weeks before".to_owned() } else { met.join("; ") },
+        ),
         ("Liquids", or_none(kept.liquids)),
         ("Treated by", reaction.artist.map_or_else(|| "not known".to_owned(), |artist| names.of(artist))),
         ("In words", or_none(kept.words)),

@@ -50,7 +50,12 @@ pub struct FollowUp {
 }
 
 /// Keeps a reaction with its four follow-ups.
-pub(super) async fn add_reaction(tx: &mut Tx, keys: &Keys, reaction: &Reaction, details: &Details) -> Result<(), Problem> {
+pub(super) async fn add_reaction(
+    tx: &mut Tx,
+    keys: &Keys,
+    reaction: &Reaction,
+    details: &Details,
+) -> Result<(), Problem> {
     let (now, by) = (tx.now.0, tx.actor.mark());
     let plain = serde_json::to_vec(details).map_err(Problem::broken)?;
     let place = format!("reaction.details.{}", reaction.id);
@@ -145,7 +150,10 @@ fn read_reaction(row: &AnyRow) -> Result<Reaction, Problem> {
 
 /// The sealed part of a reaction; `None` where the client's key is gone.
 pub(super) async fn details(db: &mut Db, keys: &Keys, reaction: &Reaction) -> Result<Option<Details>, Problem> {
-    let row = sqlx::query("select details from reaction where id = $1").bind(reaction.id.to_string()).fetch_one(&mut *db).await?;
+    let row = sqlx::query("select details from reaction where id = $1")
+        .bind(reaction.id.to_string())
+        .fetch_one(&mut *db)
+        .await?;
     let kept: Vec<u8> = row.get(0);
     let place = format!("reaction.details.{}", reaction.id);
     let plain = sealed::open(db, keys, reaction.client, &place, &kept).await?;
@@ -199,13 +207,14 @@ pub(super) async fn do_follow_up(tx: &mut Tx, keys: &Keys, follow_up: &FollowUp,
     let (now, by) = (tx.now.0, tx.actor.mark());
     let place = format!("follow_up.words.{}", follow_up.id);
     let kept = seal_words(tx.db(), keys, follow_up.client, &place, words).await?;
-    let done = query_with_nulls("update follow_up set done = $1, done_by = $2, words = $3 where id = $4 and done is null")
-        .bind(now.0)
-        .bind(by)
-        .bind(kept)
-        .bind(follow_up.id.to_string())
-        .execute(tx.db())
-        .await?;
+    let done =
+        query_with_nulls("update follow_up set done = $1, done_by = $2, words = $3 where id = $4 and done is null")
+            .bind(now.0)
+            .bind(by)
+            .bind(kept)
+            .bind(follow_up.id.to_string())
+            .execute(tx.db())
+            .await?;
     if done.rows_affected() == 0 {
         return Err(Problem::Clash(
             "This look has been recorded already.".to_owned(),
@@ -218,7 +227,10 @@ pub(super) async fn do_follow_up(tx: &mut Tx, keys: &Keys, follow_up: &FollowUp,
 
 /// What a follow-up found.
 pub(super) async fn follow_up_words(db: &mut Db, keys: &Keys, follow_up: &FollowUp) -> Result<String, Problem> {
-    let row = sqlx::query("select words from follow_up where id = $1").bind(follow_up.id.to_string()).fetch_one(&mut *db).await?;
+    let row = sqlx::query("select words from follow_up where id = $1")
+        .bind(follow_up.id.to_string())
+        .fetch_one(&mut *db)
+        .await?;
     let kept: Option<Vec<u8>> = row.get(0);
     open_words(db, keys, follow_up.client, &format!("follow_up.words.{}", follow_up.id), kept).await
 }

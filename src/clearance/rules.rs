@@ -55,7 +55,10 @@ impl MayOverride {
     /// True when somebody of this role may.
     #[must_use]
     pub const fn allows(self, role: Role) -> bool {
-        matches!((self, role), (Self::Owner | Self::OwnerAndArtists, Role::Owner) | (Self::OwnerAndArtists, Role::Artist))
+        matches!(
+            (self, role),
+            (Self::Owner | Self::OwnerAndArtists, Role::Owner) | (Self::OwnerAndArtists, Role::Artist)
+        )
     }
 }
 

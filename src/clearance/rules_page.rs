@@ -50,9 +50,7 @@ fn view(house: &House, owner: &Owner, studio: &Studio, typed: &Typed) -> FormPag
     let field = |words: &super::rules::RuleWords| -> FieldView {
         let value = typed.get(words.field);
         let field = match words.field {
-            "wait_hours" | "valid_days" | "largest_gap_days" => {
-                number_field(words.field, words.label, value).short()
-            }
+            "wait_hours" | "valid_days" | "largest_gap_days" => number_field(words.field, words.label, value).short(),
             "may_override" => {
                 let who = MayOverride::ALL.map(|may| (may.word().to_owned(), may.words().to_owned()));
                 choice_field("radio", words.field, words.label, value, who)

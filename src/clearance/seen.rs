@@ -37,7 +37,11 @@ pub(super) const fn treats(who: &Who) -> bool {
 
 /// Lets only those who treat pass.
 pub(super) const fn must_treat(who: &Who) -> Result<(), Problem> {
-    if treats(who) { Ok(()) } else { Err(Problem::NotYours("An artist or the owner does this: somebody who looks and asks.")) }
+    if treats(who) {
+        Ok(())
+    } else {
+        Err(Problem::NotYours("An artist or the owner does this: somebody who looks and asks."))
+    }
 }
 
 /// Writes down that somebody read about a client's health: who, whose, what kind; never what it said.
@@ -65,7 +69,10 @@ impl Names {
 
     /// The name of a person.
     pub(super) fn of(&self, id: PersonId) -> String {
-        self.0.iter().find(|person| person.id == id).map_or_else(|| "somebody who left".to_owned(), |person| person.name.clone())
+        self.0
+            .iter()
+            .find(|person| person.id == id)
+            .map_or_else(|| "somebody who left".to_owned(), |person| person.name.clone())
     }
 
     /// Her first name, for screens that others can see.
@@ -82,7 +89,8 @@ impl Names {
 
     /// Artists and the owner who work here, as choices.
     pub(super) fn at_the_bed(&self) -> impl Iterator<Item = (String, String)> {
-        let works = |person: &&people::Person| person.left.is_none() && matches!(person.role, Role::Artist | Role::Owner);
+        let works =
+            |person: &&people::Person| person.left.is_none() && matches!(person.role, Role::Artist | Role::Owner);
         self.0.iter().filter(works).map(|person| (person.id.to_string(), person.name.clone()))
     }
 

@@ -93,7 +93,8 @@ async fn view(
         words_field("first_aid", "First aid given", typed.get("first_aid")).or_empty(),
     ];
     note_fields(&mut fields, &notes);
-    let all = if staff.who.role == Role::Owner { Some(rows(&mut db, &studio, &names, &bench, now).await?) } else { None };
+    let all =
+        if staff.who.role == Role::Owner { Some(rows(&mut db, &studio, &names, &bench, now).await?) } else { None };
     Ok(StaffPage {
         frame: house.frame(&studio, &staff.visitor, Place::Door, "Incidents of those who work here"),
         key,
@@ -145,11 +146,20 @@ async fn add(staff: Staff, State(house): State<House>, form: Form<Typed>) -> Res
         "" => Some(None),
         id => notes.choice("product", id.parse().ok().filter(|id| bench.products.contains_key(id))).map(Some),
     };
-    let lot = if typed.get("lot").trim().is_empty() { Some(String::new()) } else { notes.line("lot", typed.get("lot"), 60) };
+    let lot =
+        if typed.get("lot").trim().is_empty() { Some(String::new()) } else { notes.line("lot", typed.get("lot"), 60) };
     let first_aid = notes.may_be_words("first_aid", typed.get("first_aid"), 2000);
     let new = (|| {
         let id = StaffIncidentId::new();
-        Some(StaffIncident { id, person: person?, at: at?, what: what?, product: product?, lot: lot?, first_aid: first_aid? })
+        Some(StaffIncident {
+            id,
+            person: person?,
+            at: at?,
+            what: what?,
+            product: product?,
+            lot: lot?,
+            first_aid: first_aid?,
+        })
     })();
     match notes.settle(new) {
         Ok(new) => {

@@ -57,7 +57,8 @@ impl Bench {
     }
 
     pub(super) fn name(&self, id: Option<ProductId>) -> String {
-        id.and_then(|id| self.products.get(&id)).map_or_else(|| "the adhesive".to_owned(), |product| product.name.clone())
+        id.and_then(|id| self.products.get(&id))
+            .map_or_else(|| "the adhesive".to_owned(), |product| product.name.clone())
     }
 }
 
@@ -231,7 +232,13 @@ pub struct StandingWords {
 ///
 /// # Errors
 /// [`Problem::NotHere`] without such a client; when the database cannot be read.
-pub async fn block(db: &mut Db, keys: &Keys, client: ClientId, who: &Who, now: Instant) -> Result<StandingWords, Problem> {
+pub async fn block(
+    db: &mut Db,
+    keys: &Keys,
+    client: ClientId,
+    who: &Who,
+    now: Instant,
+) -> Result<StandingWords, Problem> {
     let zone = Studio::load(db).await?.zone;
     let bench = Bench::load(db, &zone).await?;
     let facts = facts_of(db, keys, client, &zone, now).await?;
@@ -252,15 +259,15 @@ pub async fn block(db: &mut Db, keys: &Keys, client: ClientId, who: &Who, now: I
 /// The answer in words that this person may read.
 pub(super) fn words_for(answer: &Clearance, bench: &Bench, who: &Who, now: Instant) -> StandingWords {
     let treats = matches!(who.role, Role::Owner | Role::Artist);
-    let mark = if treats {
-        words::own_mark(answer, &bench.rules, now)
-    } else {
-        words::shared_mark(answer, &bench.rules, now)
-    };
+    let mark =
+        if treats { words::own_mark(answer, &bench.rules, now) } else { words::shared_mark(answer, &bench.rules, now) };
     let mut sentences = Vec::new();
     match answer {
         Clearance::Cleared(over) if !over.is_empty() => {
-            sentences.push("A person decided to go on although the rules ask for a new test. Name, reason and time are kept.".to_owned());
+            sentences.push(
+                "A person decided to go on although the rules ask for a new test. Name, reason and time are kept."
+                    .to_owned(),
+            );
         }
         Clearance::Cleared(_) => {}
         Clearance::NotYet(not_yet) => {

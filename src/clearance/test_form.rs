@@ -46,7 +46,8 @@ pub(super) fn caution() -> Caution {
 pub(super) fn bottle_choices(all: &[LotBottle], bench: &Bench) -> Vec<(String, String)> {
     let words = |bottle: &LotBottle| {
         let name = bench.name(Some(bottle.met.product));
-        let lot = if bottle.met.lot.is_empty() { "no lot printed".to_owned() } else { format!("lot {}", bottle.met.lot) };
+        let lot =
+            if bottle.met.lot.is_empty() { "no lot printed".to_owned() } else { format!("lot {}", bottle.met.lot) };
         (bottle.bottle.to_string(), format!("{name}, {lot}"))
     };
     let mut choices: Vec<_> = all.iter().filter(|bottle| !bottle.stopped).map(words).collect();
@@ -141,15 +142,25 @@ fn view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPag
             typed.get("done"),
             [own("placed", "a test was placed"), own("declined", "she declined a test")],
         ),
-        checks_field("bottle", "With which bottles", &typed.all("bottle"), bottle_choices(&opened.bottles, &opened.bench))
-            .hinted("For a declined test: with which it was offered."),
+        checks_field(
+            "bottle",
+            "With which bottles",
+            &typed.all("bottle"),
+            bottle_choices(&opened.bottles, &opened.bench),
+        )
+        .hinted("For a declined test: with which it was offered."),
         choice_field("radio", "method", "How", typed.get("method"), methods),
         text_field("site", "Where", typed.get("site")).hinted("Behind the left ear, outer corners."),
         number_field("number", "How many", typed.get("number")).short(),
         time_field("at", "When", typed.get("at")),
     ];
     FormPage {
-        frame: house.frame(&opened.studio, &staff.visitor, Place::Door, format!("Patch test of {}", opened.client.short)),
+        frame: house.frame(
+            &opened.studio,
+            &staff.visitor,
+            Place::Door,
+            format!("Patch test of {}", opened.client.short),
+        ),
         key: new_form_key(),
         action: house.url(&format!("/door/clients/{}/tests", opened.client.id)),
         word: "Patch test",
@@ -201,7 +212,12 @@ async fn check(typed: &Typed, opened: &Opened, house: &House, staff: &Staff) -> 
     })())
 }
 
-async fn add(staff: Staff, State(house): State<House>, At(id): At<ClientId>, form: Form<Typed>) -> Result<Response, Problem> {
+async fn add(
+    staff: Staff,
+    State(house): State<House>,
+    At(id): At<ClientId>,
+    form: Form<Typed>,
+) -> Result<Response, Problem> {
     let opened = open(&house, &staff, id).await?;
     match check(&form.typed, &opened, &house, &staff).await {
         Ok(test) => {

@@ -62,9 +62,9 @@ async fn open(house: &House, staff: &Staff, id: PatchTestId) -> Result<Opened, P
     let mut db = house.store.read().await?;
     let studio = Studio::load(&mut db).await?;
     let test = test(&mut db, id).await?.ok_or(Problem::NotHere("patch test"))?;
-    let client = client_for(&mut db, test.client, &staff.who, staff.visitor.now.0)
-        .await
-        .map_err(|problem| if matches!(problem, Problem::NotHere(_)) { Problem::NotHere("patch test") } else { problem })?;
+    let client = client_for(&mut db, test.client, &staff.who, staff.visitor.now.0).await.map_err(|problem| {
+        if matches!(problem, Problem::NotHere(_)) { Problem::NotHere("patch test") } else { problem }
+    })?;
     Ok(Opened { bench: Bench::load(&mut db, &studio.zone).await?, studio, client, test })
 }
 
@@ -89,9 +89,9 @@ async fn view(
     let names = Names::load(&mut db).await?;
     let when = |at: Instant| zone.date_and_clock(at, now);
     let looks = looks(&mut db, test.id).await?;
-    let looks = looks.iter().map(|look| {
-        (when(look.at), words::result(look.result, test.placed, Some(look.at)), names.of_mark(&look.by))
-    });
+    let looks = looks
+        .iter()
+        .map(|look| (when(look.at), words::result(look.result, test.placed, Some(look.at)), names.of_mark(&look.by)));
     let with: Vec<String> = test
         .products
         .iter()
@@ -112,7 +112,12 @@ async fn view(
     let mut fields = fields(typed);
     note_fields(&mut fields, notes);
     Ok(TestPage {
-        frame: house.frame(&opened.studio, &staff.visitor, Place::Door, format!("Patch test of {}", opened.client.short)),
+        frame: house.frame(
+            &opened.studio,
+            &staff.visitor,
+            Place::Door,
+            format!("Patch test of {}", opened.client.short),
+        ),
         key,
         action: house.url(&format!("/door/tests/{}/looks", test.id)),
         strike: (looks.is_empty()).then(|| house.url(&format!("/door/tests/{}/strike", test.id))),
@@ -131,7 +136,11 @@ fn fields(typed: &Typed) -> Vec<FieldView> {
         [TestResult::NoneSeen, TestResult::Doubtful, TestResult::Reaction, TestResult::Late, TestResult::NotRead];
     let results = results.map(|result| (result.word().to_owned(), result.word().to_owned()));
     vec![
-        tick_field("asked", "I looked myself, and asked her about itching, redness and swelling since", typed.is_ticked("asked")),
+        tick_field(
+            "asked",
+            "I looked myself, and asked her about itching, redness and swelling since",
+            typed.is_ticked("asked"),
+        ),
         choice_field("radio", "result", "What was seen and told", typed.get("result"), results)
             .hinted("Redness, itching or a swelling is at least doubtful. Doubtful never counts as clear."),
         words_field("words", "In words", typed.get("words")).hinted("Facts only: what, where, since when.").or_empty(),
@@ -192,7 +201,11 @@ async fn look(
                     let (at, result, words) = (seen.at, seen.result, seen.words.clone());
                     Box::pin(async move {
                         look_at(tx, house.store.keys(), &test, at, result, &words).await?;
-                        let next = if result.holds() { format!("/door/clients/{}/reactions/new?test={}", test.client, test.id) } else { format!("/door/clients/{}/clearance", test.client) };
+                        let next = if result.holds() {
+                            format!("/door/clients/{}/reactions/new?test={}", test.client, test.id)
+                        } else {
+                            format!("/door/clients/{}/clearance", test.client)
+                        };
                         Ok(Kept::see(next))
                     })
                 })

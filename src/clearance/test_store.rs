@@ -189,7 +189,8 @@ pub(super) async fn strike_test(tx: &mut Tx, id: PatchTestId) -> Result<(), Prob
 }
 
 const TEST: &str = "select id, client, method, site, number_placed, placed, placed_by, read_at, read_by, result from patch_test where id = $1 and struck is null";
-const TESTS_OF_CLIENT: &str = "select id, client, method, site, number_placed, placed, placed_by, read_at, read_by, result from patch_test
+const TESTS_OF_CLIENT: &str =
+    "select id, client, method, site, number_placed, placed, placed_by, read_at, read_by, result from patch_test
      where client = $1 and struck is null order by placed desc, id desc";
 
 /// One test.
@@ -237,7 +238,8 @@ pub(super) async fn looks(db: &mut Db, test: PatchTestId) -> Result<Vec<Look>, P
 
 /// What was written at the looks.
 pub(super) async fn words_of(db: &mut Db, keys: &Keys, test: &PatchTest) -> Result<String, Problem> {
-    let row = sqlx::query("select words from patch_test where id = $1").bind(test.id.to_string()).fetch_one(&mut *db).await?;
+    let row =
+        sqlx::query("select words from patch_test where id = $1").bind(test.id.to_string()).fetch_one(&mut *db).await?;
     let sealed: Option<Vec<u8>> = row.get(0);
     open_words(db, keys, test.client, &format!("patch_test.words.{}", test.id), sealed).await
 }
@@ -246,7 +248,8 @@ fn read_test(row: &sqlx::any::AnyRow) -> Result<PatchTest, Problem> {
     Ok(PatchTest {
         id: row.get::<String, _>(0).parse().map_err(Problem::broken)?,
         client: row.get::<String, _>(1).parse().map_err(Problem::broken)?,
-        method: Method::from_word(&row.get::<String, _>(2)).ok_or_else(|| Problem::broken("a test by no method of ours"))?,
+        method: Method::from_word(&row.get::<String, _>(2))
+            .ok_or_else(|| Problem::broken("a test by no method of ours"))?,
         site: row.get(3),
         number_placed: u32::try_from(row.get::<i64, _>(4)).unwrap_or_default(),
         placed: Instant(row.get(5)),

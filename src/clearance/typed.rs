@@ -41,7 +41,8 @@ impl Typed {
 /// Checks of this part beside those every form shares.
 pub(super) trait MoreNotes {
     /// An instant typed as wall time of the studio, between two, both allowed.
-    fn instant(&mut self, field: &'static str, typed: &str, zone: &Zone, limits: (Instant, Instant)) -> Option<Instant>;
+    fn instant(&mut self, field: &'static str, typed: &str, zone: &Zone, limits: (Instant, Instant))
+    -> Option<Instant>;
     /// Text of several lines that has to say something.
     fn words(&mut self, field: &'static str, typed: &str, most: usize) -> Option<String>;
     /// Text of several lines that may be empty.
@@ -51,7 +52,13 @@ pub(super) trait MoreNotes {
 }
 
 impl MoreNotes for Notes {
-    fn instant(&mut self, field: &'static str, typed: &str, zone: &Zone, limits: (Instant, Instant)) -> Option<Instant> {
+    fn instant(
+        &mut self,
+        field: &'static str,
+        typed: &str,
+        zone: &Zone,
+        limits: (Instant, Instant),
+    ) -> Option<Instant> {
         let Some(at) = wall_instant(typed, zone) else {
             self.add(field, "Type a day and a time, for instance 2026-02-18 14:30.");
             return None;

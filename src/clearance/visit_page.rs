@@ -128,7 +128,13 @@ fn visit_view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> F
     let mut fields = vec![
         time_field("at", "When", typed.get("at")),
         choice_field("radio", "kind", "For what", typed.get("kind"), kinds),
-        choice_field("select", "artist", "Who treats her", typed.get("artist"), nobody.chain(opened.names.at_the_bed())),
+        choice_field(
+            "select",
+            "artist",
+            "Who treats her",
+            typed.get("artist"),
+            nobody.chain(opened.names.at_the_bed()),
+        ),
         checks_field("product", "Adhesives planned", &typed.all("product"), adhesives)
             .hinted("None chosen: the house adhesive of that day. Each one chosen is judged.")
             .or_empty(),
@@ -163,7 +169,14 @@ fn check_visit(typed: &Typed, opened: &Opened, now: Instant) -> Result<Expected,
         let mut products = products?;
         products.sort_unstable();
         products.dedup();
-        Some(Expected { id: ExpectedVisitId::new(), client: opened.client.id, at: at?, kind: kind?, artist: artist?, products })
+        Some(Expected {
+            id: ExpectedVisitId::new(),
+            client: opened.client.id,
+            at: at?,
+            kind: kind?,
+            artist: artist?,
+            products,
+        })
     })())
 }
 
@@ -214,9 +227,9 @@ async fn gone(
     {
         let mut db = house.store.read().await?;
         let visit = visit(&mut db, id).await?.ok_or(Problem::NotHere("visit"))?;
-        client_for(&mut db, visit.client, &staff.who, staff.visitor.now.0)
-            .await
-            .map_err(|problem| if matches!(problem, Problem::NotHere(_)) { Problem::NotHere("visit") } else { problem })?;
+        client_for(&mut db, visit.client, &staff.who, staff.visitor.now.0).await.map_err(|problem| {
+            if matches!(problem, Problem::NotHere(_)) { Problem::NotHere("visit") } else { problem }
+        })?;
     }
     let kept = house
         .store
@@ -269,13 +282,21 @@ async fn walk_in_lead(house: &House, opened: &Opened, start: Instant, now: Insta
             words::step(&not_yet.missing[0]),
             words::span(i64::from(opened.bench.rules.wait_hours) * HOUR)
         ),
-        Clearance::Held(_) | Clearance::Refer(_) => "Not now: speak with the artist or the owner before a test is placed.".to_owned(),
+        Clearance::Held(_) | Clearance::Refer(_) => {
+            "Not now: speak with the artist or the owner before a test is placed.".to_owned()
+        }
     }])
 }
 
 fn walk_in_view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed, lead: Vec<String>) -> FormPage {
     let fields = vec![
-        choice_field("radio", "bottle", "Placed with", typed.get("bottle"), bottle_choices(&opened.bottles, &opened.bench)),
+        choice_field(
+            "radio",
+            "bottle",
+            "Placed with",
+            typed.get("bottle"),
+            bottle_choices(&opened.bottles, &opened.bench),
+        ),
         text_field("site", "Where", typed.get("site")),
         number_field("number", "How many", typed.get("number")).short(),
         time_field("at", "Her visit", typed.get("at")).hinted("Not before the wait is over."),

@@ -232,7 +232,8 @@ mod tests {
     #[test]
     fn the_house_adhesive_is_the_newest_that_has_begun() {
         let (slate, fen) = (ProductId::new(), ProductId::new());
-        let all = [HouseAdhesive { product: slate, from: Instant(10) }, HouseAdhesive { product: fen, from: Instant(20) }];
+        let all =
+            [HouseAdhesive { product: slate, from: Instant(10) }, HouseAdhesive { product: fen, from: Instant(20) }];
         let at = |at| house_adhesive_at(&all, Instant(at));
         assert_eq!((at(9), at(10), at(19), at(20)), (None, Some(slate), Some(slate), Some(fen)));
     }

@@ -91,8 +91,15 @@ pub fn deadline(not_yet: &NotYet, rules: &Rules, zone: &Zone, now: Instant) -> S
             _ => None,
         });
         let earliest = waits.unwrap_or_else(|| now.plus(rules.wait()));
-        let late = if now > due { format!("{}: ", left(due, now)) } else { "overdue: the wait ends after the visit; ".to_owned() };
-        return format!("{late}too late for this time. Move the visit to {} or later.", zone.date_and_clock(earliest, now));
+        let late = if now > due {
+            format!("{}: ", left(due, now))
+        } else {
+            "overdue: the wait ends after the visit; ".to_owned()
+        };
+        return format!(
+            "{late}too late for this time. Move the visit to {} or later.",
+            zone.date_and_clock(earliest, now)
+        );
     }
     if let Some(Missing::Reading { from, .. }) = not_yet.missing.first() {
         if *from > now {
@@ -114,7 +121,9 @@ pub fn reason(reason: Reason, zone: &Zone, now: Instant) -> String {
             on(at)
         ),
         Reason::TestReaction(at) => format!("The patch test looked at {} showed a reaction.", on(at)),
-        Reason::Doubtful(at) => format!("The patch test looked at {} was doubtful. Doubtful does not count as clear.", on(at)),
+        Reason::Doubtful(at) => {
+            format!("The patch test looked at {} was doubtful. Doubtful does not count as clear.", on(at))
+        }
         Reason::Finding(at) => format!("A doctor’s finding of {} is not clear.", on(at)),
         Reason::DoNotTreat => "A health answer says: do not treat now.".to_owned(),
         Reason::Declined(at) => format!("She declined a patch test on {}.", on(at)),
@@ -176,9 +185,13 @@ pub fn message(not_yet: &NotYet, at: Instant, rules: &Rules, house: &str, zone: 
         Missing::Test { .. } => format!(
             "Hello, before your visit ({visit}) we place a small patch test. It has to be placed by {by} at the latest and takes about ten minutes. When can you come? {house}"
         ),
-        Missing::Reading { .. } => format!("Hello, we would like to look at your patch test before your visit ({visit}). When can you come? {house}"),
+        Missing::Reading { .. } => format!(
+            "Hello, we would like to look at your patch test before your visit ({visit}). When can you come? {house}"
+        ),
         Missing::Answers { .. } | Missing::BirthDate | Missing::Adhesive => {
-            format!("Hello, we have some questions for you before your visit ({visit}). Please come ten minutes earlier. {house}")
+            format!(
+                "Hello, we have some questions for you before your visit ({visit}). Please come ten minutes earlier. {house}"
+            )
         }
     })
 }
@@ -191,7 +204,8 @@ mod tests {
     const NOW: Instant = Instant(1_771_405_920_000_000);
 
     /// Words that tell something about health.
-    const HEALTH: &[&str] = &["reaction", "allerg", "doctor", "pregnan", "health", "doubtful", "pain", "medical", "minor"];
+    const HEALTH: &[&str] =
+        &["reaction", "allerg", "doctor", "pregnan", "health", "doubtful", "pain", "medical", "minor"];
 
     #[test]
     fn held_and_refer_look_alike_where_others_can_see() {

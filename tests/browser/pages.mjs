@@ -95,6 +95,22 @@ export const pages = [
   { name: 'office-artist', as: 'artist', path: '/office' },
   { name: 'sessions', as: 'artist', path: '/office/sessions' },
 
+  // Clearance. Pages of one client are found through the demo's own expected clients.
+  { name: 'not-cleared', as: 'desk', path: '/door/not-cleared' },
+  { name: 'not-cleared-artist', as: 'artist', path: '/door/not-cleared' },
+  { name: 'visit-who', as: 'desk', path: '/door/visits/new' },
+  { name: 'walk-in-who', as: 'desk', path: '/door/walk-in' },
+  { name: 'house-adhesive', as: 'owner', path: '/door/house-adhesive' },
+  { name: 'house-adhesive-refused', as: 'owner', path: '/door/house-adhesive', then: (page) => page.fill('[name=from]', '2020-01-01T00:00').then(() => send(page)), status: 422 },
+  { name: 'lots', as: 'owner', path: '/door/lots' },
+  { name: 'stops', as: 'owner', path: '/door/stops' },
+  { name: 'stop-new', as: 'owner', path: '/door/stops/new' },
+  { name: 'stop-new-refused', as: 'owner', path: '/door/stops/new', then: send, status: 422 },
+  { name: 'staff-incidents', as: 'owner', path: '/door/staff-incidents' },
+  { name: 'staff-incidents-refused', as: 'artist', path: '/door/staff-incidents', then: send, status: 422 },
+  { name: 'clearance-rules', as: 'owner', path: '/office/clearance' },
+  { name: 'empty-not-cleared', as: 'owner', in: 'empty', path: '/door/not-cleared' },
+
   { name: 'claim', as: 'nobody', in: 'unclaimed', reach: claimPath },
   { name: 'claim-refused', as: 'nobody', in: 'unclaimed', reach: claimPath, then: send, status: 422 },
   { name: 'invited', as: 'nobody', reach: invite },

@@ -113,7 +113,8 @@ pub(crate) async fn furnish(house: &TestHouse, owner: &mut Browser, things: &mut
     keep("{patch_test}", house.look(&format!("select id from patch_test where client = '{cora}'")).await);
     place(owner, &cora, &bottle, "2026-02-17T08:00").await;
     keep("unread", house.look("select id from patch_test order by placed desc limit 1").await);
-    let page = owner.form(&format!("/door/clients/{dora}/reactions/new"), &format!("/door/clients/{dora}/reactions")).await;
+    let page =
+        owner.form(&format!("/door/clients/{dora}/reactions/new"), &format!("/door/clients/{dora}/reactions")).await;
     let to = owner.submit(&page.with("symptom", "itching")).await.goes_to();
     let reaction = to.rsplit('/').next().unwrap().to_owned();
     keep(
@@ -121,7 +122,8 @@ pub(crate) async fn furnish(house: &TestHouse, owner: &mut Browser, things: &mut
         house.look(&format!("select id from follow_up where reaction = '{reaction}' order by due limit 1")).await,
     );
     keep("{reaction}", reaction);
-    let page = owner.form(&format!("/door/clients/{dora}/complaints/new"), &format!("/door/clients/{dora}/complaints")).await;
+    let page =
+        owner.form(&format!("/door/clients/{dora}/complaints/new"), &format!("/door/clients/{dora}/complaints")).await;
     let to = owner.submit(&page.with("what", "Lashes fell within two days.")).await.goes_to();
     keep("{complaint}", to.rsplit('/').next().unwrap().to_owned());
     expect(owner, &cora, "2026-02-18T17:00", "removal").await;
@@ -129,16 +131,29 @@ pub(crate) async fn furnish(house: &TestHouse, owner: &mut Browser, things: &mut
     // A stop of another product, so that the house adhesive stays in use.
     let other = house.look("select min(id) from product").await;
     let page = owner.form("/door/stops/new", "/door/stops").await;
-    let page = page.with_all(&[("product", &other), ("what", "lot"), ("lot", "X-0"), ("why", "The supplier called it back.")]);
+    let page =
+        page.with_all(&[("product", &other), ("what", "lot"), ("lot", "X-0"), ("why", "The supplier called it back.")]);
     let to = owner.submit(&page).await.goes_to();
     keep("{stop}", to.rsplit('/').next().unwrap().to_owned());
-    (keep("ada", ada), keep("bea", bea), keep("cora", cora), keep("dora", dora), keep("bottle", bottle), keep("product", product));
+    (
+        keep("ada", ada),
+        keep("bea", bea),
+        keep("cora", cora),
+        keep("dora", dora),
+        keep("bottle", bottle),
+        keep("product", product),
+    );
 }
 
 /// What stands for names of paths of this part.
 pub(crate) fn names(path: &str, things: &Things) -> Vec<(&'static str, String)> {
     let client = if path.contains("/decisions") { "bea" } else { "ada" };
-    let mut all: Vec<_> = things.clearance.iter().filter(|(name, _)| name.starts_with('{')).map(|(name, id)| (*name, id.clone())).collect();
+    let mut all: Vec<_> = things
+        .clearance
+        .iter()
+        .filter(|(name, _)| name.starts_with('{'))
+        .map(|(name, id)| (*name, id.clone()))
+        .collect();
     if path.ends_with("/strike") && path.starts_with("/door/") {
         // One that nobody has read: the other is read by a row before.
         all.insert(0, ("{patch_test}", things.clearance.get("unread").cloned().unwrap_or_default()));
@@ -204,19 +219,58 @@ pub(crate) fn rows() -> Vec<Row> {
         get("/door/reactions/{reaction}", "ssoxnnoss"),
         get("/door/complaints/{complaint}", "ssoxonoss"),
         post("/office/clearance", |_| form(&RULES), "ssnnnngss"),
-        post("/door/house-adhesive", |things| form(&[("product", &things.clearance["product"]), ("from", "2026-02-18T09:00")]), "ssnnnngss"),
-        post("/door/clients/{client}/visits", |_| form(&[("at", "2026-02-25T14:00"), ("kind", "set"), ("artist", "")]), "ssgxgngss"),
+        post(
+            "/door/house-adhesive",
+            |things| form(&[("product", &things.clearance["product"]), ("from", "2026-02-18T09:00")]),
+            "ssnnnngss",
+        ),
+        post(
+            "/door/clients/{client}/visits",
+            |_| form(&[("at", "2026-02-25T14:00"), ("kind", "set"), ("artist", "")]),
+            "ssgxgngss",
+        ),
         post("/door/clients/{client}/tests", a_test, "ssgxgngss"),
         post("/door/clients/{client}/walk-in", a_walk_in, "ssgxgngss"),
-        post("/door/clients/{client}/complaints", |_| form(&[("at", "2026-02-18T09:00"), ("what", "Too heavy."), ("met", "")]), "ssgxgngss"),
-        post("/door/clients/{client}/decisions", |_| form(&[("reason", "Asked the insurer by telephone.")]), "ssnxnngss"),
-        post("/door/tests/{patch_test}/looks", |_| form(&[("result", "no reaction seen"), ("asked", "yes"), ("words", ""), ("at", "2026-02-18T10:00")]), "ssgxnngss"),
+        post(
+            "/door/clients/{client}/complaints",
+            |_| form(&[("at", "2026-02-18T09:00"), ("what", "Too heavy."), ("met", "")]),
+            "ssgxgngss",
+        ),
+        post(
+            "/door/clients/{client}/decisions",
+            |_| form(&[("reason", "Asked the insurer by telephone.")]),
+            "ssnxnngss",
+        ),
+        post(
+            "/door/tests/{patch_test}/looks",
+            |_| form(&[("result", "no reaction seen"), ("asked", "yes"), ("words", ""), ("at", "2026-02-18T10:00")]),
+            "ssgxnngss",
+        ),
         post("/door/reactions/{reaction}/told", |_| form(&[("whom", "insurer")]), "ssgxnngss"),
-        post("/door/reactions/{reaction}/follow-ups/{follow_up}", |_| form(&[("words", "Better, no swelling left.")]), "ssgxnngss"),
+        post(
+            "/door/reactions/{reaction}/follow-ups/{follow_up}",
+            |_| form(&[("words", "Better, no swelling left.")]),
+            "ssgxnngss",
+        ),
         post("/door/reactions/{reaction}/over", empty, "ssgxnngss"),
-        post("/door/complaints/{complaint}/decision", |_| form(&[("decision", "fix"), ("fix_until", "2026-02-25T12:00"), ("refund", "")]), "ssgxgngss"),
+        post(
+            "/door/complaints/{complaint}/decision",
+            |_| form(&[("decision", "fix"), ("fix_until", "2026-02-25T12:00"), ("refund", "")]),
+            "ssgxgngss",
+        ),
         post("/door/staff-incidents", an_incident, "ssgggngss"),
-        post("/door/stops", |things| form(&[("product", &things.clearance["product"]), ("what", "lot"), ("lot", "X-1"), ("why", "Called back.")]), "ssnnnngss"),
+        post(
+            "/door/stops",
+            |things| {
+                form(&[
+                    ("product", &things.clearance["product"]),
+                    ("what", "lot"),
+                    ("lot", "X-1"),
+                    ("why", "Called back."),
+                ])
+            },
+            "ssnnnngss",
+        ),
         post("/door/stops/{stop}/told", |_| form(&[("whom", "supplier")]), "ssgggngss"),
         post("/door/clients/{client}/findings", a_finding, "ssgxnngss"),
         post("/door/clients/{client}/statements", a_statement, "ssnnnngss"),
@@ -243,7 +297,14 @@ const RULES: [(&str, &str); 11] = [
 
 fn a_test(things: &Things) -> Sent {
     let bottle = &things.clearance["bottle"];
-    form(&[("done", "placed"), ("bottle", bottle), ("method", "lashes"), ("site", "corners"), ("number", "3"), ("at", "2026-02-18T10:00")])
+    form(&[
+        ("done", "placed"),
+        ("bottle", bottle),
+        ("method", "lashes"),
+        ("site", "corners"),
+        ("number", "3"),
+        ("at", "2026-02-18T10:00"),
+    ])
 }
 
 fn a_walk_in(things: &Things) -> Sent {
@@ -265,7 +326,14 @@ fn a_reaction(_: &Things) -> Sent {
 }
 
 fn an_incident(things: &Things) -> Sent {
-    form(&[("person", &things.people[Actor::ArtistA.name()]), ("at", "2026-02-18T09:00"), ("what", "A cough after three sets."), ("product", ""), ("lot", ""), ("first_aid", "")])
+    form(&[
+        ("person", &things.people[Actor::ArtistA.name()]),
+        ("at", "2026-02-18T09:00"),
+        ("what", "A cough after three sets."),
+        ("product", ""),
+        ("lot", ""),
+        ("first_aid", ""),
+    ])
 }
 
 fn a_finding(_: &Things) -> Sent {
@@ -290,7 +358,9 @@ pub(crate) fn slips(things: &Things) -> Vec<Slip> {
         wrong: wrong.to_vec(),
         corrected: corrected.to_vec(),
     };
-    let of = |client: &str, what: &str| (format!("/door/clients/{}/{what}/new", at(client)), format!("/door/clients/{}/{what}", at(client)));
+    let of = |client: &str, what: &str| {
+        (format!("/door/clients/{}/{what}/new", at(client)), format!("/door/clients/{}/{what}", at(client)))
+    };
     let (visit_page, visits) = of("ada", "visits");
     let (test_page, tests) = of("ada", "tests");
     let (complaint_page, complaints) = of("ada", "complaints");
@@ -318,13 +388,55 @@ pub(crate) fn slips(things: &Things) -> Vec<Slip> {
             &["site", "number", "at"],
             &[("site", "corners"), ("number", "2"), ("at", "2026-02-18T09:10")],
         ),
-        slip(walk_in.clone(), walk_in, &[("number", "2.5"), ("at", "2026-02-20T09:11"), ("site", "<b>left</b>")], &["number", "at"], &[("number", "3"), ("at", "2026-02-20T11:00")]),
-        slip(test.clone(), format!("{test}/looks"), &[("at", "2026-02-16T05:00"), ("words", "clear & dry")], &["at"], &[("at", "2026-02-18T09:00"), ("result", "no reaction seen"), ("asked", "yes")]),
-        slip(complaint_page, complaints, &[("at", ""), ("what", " ")], &["at", "what"], &[("at", "2026-02-18T09:00"), ("what", "Too long.")]),
-        slip(complaint.clone(), format!("{complaint}/decision"), &[("decision", "refund"), ("refund", "a lot")], &["refund"], &[("refund", "1250")]),
-        slip(finding_page, findings, &[("grade", "++"), ("at", "2027-01-01T00:00"), ("day", "99"), ("words", "")], &["at", "day", "words"], &[("at", "2026-02-10T09:00"), ("day", "4"), ("words", "ethyl"), ("grade", "-")]),
-        slip(statement_page, statements, &[("says", "ethyl"), ("written", "2026-02-19T00:00"), ("words", "")], &["written", "words"], &[("written", "2026-02-17T00:00"), ("words", "Letter.")]),
-        slip(decision_page, decisions, &[("reason", "fine")], &["reason"], &[("reason", "Asked the insurer by telephone.")]),
+        slip(
+            walk_in.clone(),
+            walk_in,
+            &[("number", "2.5"), ("at", "2026-02-20T09:11"), ("site", "<b>left</b>")],
+            &["number", "at"],
+            &[("number", "3"), ("at", "2026-02-20T11:00")],
+        ),
+        slip(
+            test.clone(),
+            format!("{test}/looks"),
+            &[("at", "2026-02-16T05:00"), ("words", "clear & dry")],
+            &["at"],
+            &[("at", "2026-02-18T09:00"), ("result", "no reaction seen"), ("asked", "yes")],
+        ),
+        slip(
+            complaint_page,
+            complaints,
+            &[("at", ""), ("what", " ")],
+            &["at", "what"],
+            &[("at", "2026-02-18T09:00"), ("what", "Too long.")],
+        ),
+        slip(
+            complaint.clone(),
+            format!("{complaint}/decision"),
+            &[("decision", "refund"), ("refund", "a lot")],
+            &["refund"],
+            &[("refund", "1250")],
+        ),
+        slip(
+            finding_page,
+            findings,
+            &[("grade", "++"), ("at", "2027-01-01T00:00"), ("day", "99"), ("words", "")],
+            &["at", "day", "words"],
+            &[("at", "2026-02-10T09:00"), ("day", "4"), ("words", "ethyl"), ("grade", "-")],
+        ),
+        slip(
+            statement_page,
+            statements,
+            &[("says", "ethyl"), ("written", "2026-02-19T00:00"), ("words", "")],
+            &["written", "words"],
+            &[("written", "2026-02-17T00:00"), ("words", "Letter.")],
+        ),
+        slip(
+            decision_page,
+            decisions,
+            &[("reason", "fine")],
+            &["reason"],
+            &[("reason", "Asked the insurer by telephone.")],
+        ),
         slip(
             reaction.clone(),
             format!("{reaction}/follow-ups/{}", at("{follow_up}")),
@@ -339,9 +451,27 @@ pub(crate) fn slips(things: &Things) -> Vec<Slip> {
             &["noticed", "exposed"],
             &[("noticed", "2026-02-18T09:00"), ("exposed", "")],
         ),
-        slip("/door/staff-incidents".into(), "/door/staff-incidents".into(), &[("at", "soon"), ("what", "")], &["at", "what"], &[("at", "2026-02-18T09:00"), ("what", "A splash.")]),
-        slip("/door/stops/new".into(), "/door/stops".into(), &[("lot", "7\u{202e}"), ("why", "")], &["lot", "why"], &[("lot", "X-2"), ("why", "Called back.")]),
-        slip("/door/house-adhesive".into(), "/door/house-adhesive".into(), &[("from", "2020-01-01T00:00")], &["from"], &[("from", "2026-03-01T08:00")]),
+        slip(
+            "/door/staff-incidents".into(),
+            "/door/staff-incidents".into(),
+            &[("at", "soon"), ("what", "")],
+            &["at", "what"],
+            &[("at", "2026-02-18T09:00"), ("what", "A splash.")],
+        ),
+        slip(
+            "/door/stops/new".into(),
+            "/door/stops".into(),
+            &[("lot", "7\u{202e}"), ("why", "")],
+            &["lot", "why"],
+            &[("lot", "X-2"), ("why", "Called back.")],
+        ),
+        slip(
+            "/door/house-adhesive".into(),
+            "/door/house-adhesive".into(),
+            &[("from", "2020-01-01T00:00")],
+            &["from"],
+            &[("from", "2026-03-01T08:00")],
+        ),
     ]
 }
 
@@ -352,32 +482,62 @@ pub(crate) fn words() -> Vec<Words> {
     vec![
         Words {
             column: "expected_visit.kind",
-            insert: |word, n| format!("insert into expected_visit (id, client, at, kind, created) values ('{}', {CLIENT}, 1, '{word}', 1)", id(n)),
+            insert: |word, n| {
+                format!(
+                    "insert into expected_visit (id, client, at, kind, created) values ('{}', {CLIENT}, 1, '{word}', 1)",
+                    id(n)
+                )
+            },
             known: VisitKind::ALL.map(VisitKind::word).to_vec(),
         },
         Words {
             column: "patch_test.method",
-            insert: |word, n| format!("insert into patch_test (id, client, method, site, number_placed, placed, placed_by, read_by, result, created) values ('{}', {CLIENT}, '{word}', '', 1, 1, '', '', 'waiting', 1)", id(n)),
+            insert: |word, n| {
+                format!(
+                    "insert into patch_test (id, client, method, site, number_placed, placed, placed_by, read_by, result, created) values ('{}', {CLIENT}, '{word}', '', 1, 1, '', '', 'waiting', 1)",
+                    id(n)
+                )
+            },
             known: vec!["skin", "lashes"],
         },
         Words {
             column: "patch_test.result",
-            insert: |word, n| format!("insert into patch_test (id, client, method, site, number_placed, placed, placed_by, read_by, result, created) values ('{}', {CLIENT}, 'skin', '', 1, 1, '', '', '{word}', 1)", id(n)),
+            insert: |word, n| {
+                format!(
+                    "insert into patch_test (id, client, method, site, number_placed, placed, placed_by, read_by, result, created) values ('{}', {CLIENT}, 'skin', '', 1, 1, '', '', '{word}', 1)",
+                    id(n)
+                )
+            },
             known: TestResult::ALL.map(TestResult::word).to_vec(),
         },
         Words {
             column: "clearance_override.of_rule",
-            insert: |word, n| format!("insert into clearance_override (id, client, of_rule, from_at, until, reason, by_person, at) values ('{}', {CLIENT}, '{word}', 1, 2, '', '', 1)", id(n)),
+            insert: |word, n| {
+                format!(
+                    "insert into clearance_override (id, client, of_rule, from_at, until, reason, by_person, at) values ('{}', {CLIENT}, '{word}', 1, 2, '', '', 1)",
+                    id(n)
+                )
+            },
             known: Overridable::ALL.map(Overridable::word).to_vec(),
         },
         Words {
             column: "exposure.kind",
-            insert: |word, n| format!("insert into exposure (id, client, product, lot, at, kind, source) values ('{}', {CLIENT}, {PRODUCT}, '', 1, '{word}', '{n}')", id(n)),
+            insert: |word, n| {
+                format!(
+                    "insert into exposure (id, client, product, lot, at, kind, source) values ('{}', {CLIENT}, {PRODUCT}, '', 1, '{word}', '{n}')",
+                    id(n)
+                )
+            },
             known: vec!["test", "treatment", "removal"],
         },
         Words {
             column: "complaint.decision",
-            insert: |word, n| format!("insert into complaint (id, client, at, what, lot, card, decision, entered, entered_by) values ('{}', {CLIENT}, 1, '', '', '', '{word}', 1, '')", id(n)),
+            insert: |word, n| {
+                format!(
+                    "insert into complaint (id, client, at, what, lot, card, decision, entered, entered_by) values ('{}', {CLIENT}, 1, '', '', '', '{word}', 1, '')",
+                    id(n)
+                )
+            },
             known: vec!["open", "fix", "refund", "explained", "refused"],
         },
     ]
@@ -400,7 +560,9 @@ async fn judged(house: &TestHouse, client: &str, at: Instant) -> Clearance {
     let product = house.things.clearance["product"].parse().unwrap();
     let mut db = house.house.store.read().await.unwrap();
     let plan = [PlannedProduct::adhesive(product, Family::Ethyl)];
-    clearance::may_treat(&mut db, house.house.store.keys(), client.parse().unwrap(), &plan, at, house.clock.now().0).await.unwrap()
+    clearance::may_treat(&mut db, house.house.store.keys(), client.parse().unwrap(), &plan, at, house.clock.now().0)
+        .await
+        .unwrap()
 }
 
 async fn read_test(who: &mut Browser, test: &str, typed: &[(&str, &str)]) -> Answer {
@@ -443,7 +605,10 @@ both_databases!(a_client_is_cleared_by_a_test_that_somebody_read_and_not_by_the_
     assert!(matches!(judged(house, ada, house.clock.now().0).await, Clearance::Held(_)));
     assert_eq!(house.number(&format!("select count(*) from patch_test_look where test = '{test}'")).await, 2);
     // The test was a meeting with the adhesive.
-    assert_eq!(house.number(&format!("select count(*) from exposure where client = '{ada}' and kind = 'test'")).await, 1);
+    assert_eq!(
+        house.number(&format!("select count(*) from exposure where client = '{ada}' and kind = 'test'")).await,
+        1
+    );
 });
 
 both_databases!(two_days_over_the_spring_change_are_47_hours_and_not_a_wait, async |house| {
@@ -525,12 +690,19 @@ both_databases!(what_is_sealed_stands_in_no_table_readable, async |house| {
         let form = who.form(&page, &action).await.with_all(typed);
         who.submit(&form).await.must(303);
     };
-    send(&mut artist, format!("{path}/findings/new"), format!("{path}/findings"), &[("grade", "+"), ("words", mark)]).await;
+    send(&mut artist, format!("{path}/findings/new"), format!("{path}/findings"), &[("grade", "+"), ("words", mark)])
+        .await;
     send(&mut artist, format!("{path}/complaints/new"), format!("{path}/complaints"), &[("what", mark)]).await;
     let typed = [("symptom", "itching"), ("words", mark), ("first_aid", mark), ("liquids", mark)];
     send(&mut artist, format!("{path}/reactions/new"), format!("{path}/reactions"), &typed).await;
     let mut owner = house.owner();
-    send(&mut owner, format!("{path}/statements/new"), format!("{path}/statements"), &[("says", "ethyl"), ("words", mark)]).await;
+    send(
+        &mut owner,
+        format!("{path}/statements/new"),
+        format!("{path}/statements"),
+        &[("says", "ethyl"), ("words", mark)],
+    )
+    .await;
     for column in ["doctor_finding.words", "complaint.what", "reaction.details", "doctor_statement.words"] {
         let (table, column) = column.split_once('.').unwrap();
         let mut db = house.past().await;
@@ -547,12 +719,20 @@ both_databases!(what_is_sealed_stands_in_no_table_readable, async |house| {
     // Who may read them reads them, and the chain says who looked, without a word of it.
     artist.page(&format!("{path}/clearance")).await.says(mark);
     assert!(house.number("select count(*) from audit where action = 'see clearance'").await >= 1);
-    assert_eq!(house.number(&format!("select count(*) from audit where detail like '%{mark}%' or subject like '%{mark}%'")).await, 0);
+    assert_eq!(
+        house
+            .number(&format!("select count(*) from audit where detail like '%{mark}%' or subject like '%{mark}%'"))
+            .await,
+        0
+    );
 });
 
 both_databases!(a_reaction_is_lifted_by_a_doctors_statement_of_the_owner_who_did_not_treat_her, async |house| {
     let things = &house.things.clearance;
-    let (gro, at) = (add_client(house, "Gro Lykke", "1991-07-07", &house.things.people[Actor::ArtistA.name()]).await, house.clock.now().0);
+    let (gro, at) = (
+        add_client(house, "Gro Lykke", "1991-07-07", &house.things.people[Actor::ArtistA.name()]).await,
+        house.clock.now().0,
+    );
     old_test(house, &gro, 10).await;
     assert!(judged(house, &gro, at).await.is_cleared());
     let path = format!("/door/clients/{gro}");
@@ -569,7 +749,9 @@ both_databases!(a_reaction_is_lifted_by_a_doctors_statement_of_the_owner_who_did
     // A removal is not blocked by a hold on adhesive, but pain and swelling come first.
     let mut db = house.house.store.read().await.unwrap();
     let keys = house.house.store.keys();
-    let removal = async |db: &mut _| clearance::may_treat(db, keys, gro.parse().unwrap(), &[PlannedProduct::removal()], at, at).await.unwrap();
+    let removal = async |db: &mut _| {
+        clearance::may_treat(db, keys, gro.parse().unwrap(), &[PlannedProduct::removal()], at, at).await.unwrap()
+    };
     assert!(matches!(removal(&mut db).await, Clearance::Refer(_)));
     drop(db);
     let over = owner.form(&reaction, &format!("{reaction}/over")).await;
@@ -604,7 +786,8 @@ both_databases!(a_test_past_its_days_may_be_passed_over_for_one_day_with_a_reaso
     let mut owner = house.owner();
     let page = owner.page(&format!("{path}/decisions/new")).await;
     page.says("The insurer may not cover this treatment");
-    let form = page.form(&format!("{path}/decisions")).with("reason", "Seen yesterday by me; insurer agreed by telephone.");
+    let form =
+        page.form(&format!("{path}/decisions")).with("reason", "Seen yesterday by me; insurer agreed by telephone.");
     owner.submit(&form).await.must(303);
     assert_eq!(owner.submit(&form).await.status, 303, "sent twice");
     assert_eq!(house.number("select count(*) from clearance_override").await, 1);
@@ -618,7 +801,8 @@ both_databases!(a_test_past_its_days_may_be_passed_over_for_one_day_with_a_reaso
     let dora = &house.things.clearance["dora"];
     owner.get(&format!("/door/clients/{dora}/decisions/new")).await.must(409).says("Nothing here may be passed over");
     // Nor has a reaction that comes after the decision.
-    let form = owner.form(&format!("{path}/reactions/new"), &format!("{path}/reactions")).await.with("symptom", "redness");
+    let form =
+        owner.form(&format!("{path}/reactions/new"), &format!("{path}/reactions")).await.with("symptom", "redness");
     owner.submit(&form).await.must(303);
     assert!(matches!(judged(house, bea, now).await, Clearance::Held(_)));
 });
@@ -661,7 +845,10 @@ both_databases!(a_stop_takes_its_bottles_off_unmakes_its_tests_and_lists_who_met
 
     let at = house.clock.now().0.plus(49 * HOUR);
     let test = house.look(&format!("select id from patch_test where client = '{ada}'")).await;
-    house.run(&format!("update patch_test set result = 'no reaction seen', read_at = {} where id = '{test}'", at.0)).await.unwrap();
+    house
+        .run(&format!("update patch_test set result = 'no reaction seen', read_at = {} where id = '{test}'", at.0))
+        .await
+        .unwrap();
     house.clock.advance(50 * HOUR);
     let now = house.clock.now().0;
     assert!(judged(house, ada, now).await.is_cleared());
@@ -731,7 +918,8 @@ both_databases!(follow_ups_appear_on_the_list_when_they_are_due_and_leave_it_whe
 
 both_databases!(staff_incidents_are_read_by_the_owner_alone, async |house| {
     let mut desk = house.actor(Actor::Desk);
-    let form = desk.form("/door/staff-incidents", "/door/staff-incidents").await.with("what", "wheezing after mega sets");
+    let form =
+        desk.form("/door/staff-incidents", "/door/staff-incidents").await.with("what", "wheezing after mega sets");
     desk.submit(&form).await.must(303);
     for actor in [Actor::Desk, Actor::ArtistA] {
         assert!(!house.actor(actor).page("/door/staff-incidents").await.words().contains("wheezing"));
@@ -764,13 +952,19 @@ both_databases!(two_records_of_one_person_become_one_and_what_is_sealed_still_op
     let after = file(ada).await;
     assert_eq!((&after["complaints"], &after["reactions"]), (&before["complaints"], &before["reactions"]));
     assert_eq!(file(dora).await["reactions"], serde_json::json!([]));
-    assert!(matches!(judged(house, &things["ada"], house.clock.now().0).await, Clearance::Held(_)), "a hold moves with her");
+    assert!(
+        matches!(judged(house, &things["ada"], house.clock.now().0).await, Clearance::Held(_)),
+        "a hold moves with her"
+    );
     // Erasure leaves what must stay and says why; forgetting leaves nothing.
     house
         .write(move |tx| {
             Box::pin(async move {
                 let stays = clearance::client_erase(tx, ada).await?;
-                assert_eq!(stays.iter().map(|stays| stays.what).collect::<Vec<_>>(), ["reactions and doctors’ papers", "complaints"]);
+                assert_eq!(
+                    stays.iter().map(|stays| stays.what).collect::<Vec<_>>(),
+                    ["reactions and doctors’ papers", "complaints"]
+                );
                 clearance::client_forget(tx, ada).await?;
                 Ok(Kept::see(""))
             })
@@ -789,7 +983,11 @@ both_databases!(five_hundred_expected_are_judged_in_few_statements, async |house
     for n in 0..500 {
         let comma = if n == 0 { "" } else { "," };
         let (client, visit) = (id(700_000 + n), id(800_000 + n));
-        write!(clients, "{comma}('{client}', 'Guest {n}', 'guest {n}', '', '', '', '', '', '1990-01-01', '{artist}', '', 1)").unwrap();
+        write!(
+            clients,
+            "{comma}('{client}', 'Guest {n}', 'guest {n}', '', '', '', '', '', '1990-01-01', '{artist}', '', 1)"
+        )
+        .unwrap();
         let at = now + MINUTE * (i64::try_from(n).unwrap() * 15 + 60);
         write!(visits, "{comma}('{visit}', '{client}', {at}, 'set', 1)").unwrap();
     }
