@@ -52,15 +52,15 @@ pub struct DeskRow {
 }
 
 /// A call that is due.
-pub struct CallRow {
+struct CallRow {
     /// Her short name.
-    pub short: String,
+    short: String,
     /// When it was or is due.
-    pub due: String,
+    due: String,
     /// "near" or "stop".
-    pub mark: &'static str,
+    mark: &'static str,
     /// Where it is recorded; empty for those who do not treat.
-    pub href: String,
+    href: String,
 }
 
 #[derive(Template)]

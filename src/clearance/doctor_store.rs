@@ -13,15 +13,15 @@ use crate::store::{Db, Tx, query_with_nulls, sealed};
 
 /// A doctor's finding, typed in from a letter.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Finding {
+pub(super) struct Finding {
     /// When it was read.
-    pub at: Instant,
+    pub(super) at: Instant,
     /// The sign of the scale.
-    pub grade: String,
+    pub(super) grade: String,
     /// Days after the patches were put on.
-    pub day: Option<u32>,
+    pub(super) day: Option<u32>,
     /// To what, by whom.
-    pub words: String,
+    pub(super) words: String,
 }
 
 /// Keeps a doctor's finding.
@@ -123,19 +123,19 @@ pub(super) async fn statements_of(db: &mut Db, keys: &Keys, client: ClientId) ->
 
 /// A decision to go on although validity or gap is over.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Decision {
+pub(super) struct Decision {
     /// Over what.
-    pub of: Overridable,
+    pub(super) of: Overridable,
     /// For treatments from then.
-    pub from: Instant,
+    pub(super) from: Instant,
     /// Until then, not included.
-    pub until: Instant,
+    pub(super) until: Instant,
     /// The written reason.
-    pub reason: String,
+    pub(super) reason: String,
     /// Who decided: an actor's mark.
-    pub by: String,
+    pub(super) by: String,
     /// When.
-    pub at: Instant,
+    pub(super) at: Instant,
 }
 
 /// Keeps a decision.
@@ -190,7 +190,7 @@ pub(super) async fn decisions_of(db: &mut Db, keys: &Keys, client: ClientId) -> 
 }
 
 /// What was decided on a complaint: key and words.
-pub const DECISIONS: [(&str, &str); 5] = [
+pub(super) const DECISIONS: [(&str, &str); 5] = [
     ("open", "not decided yet"),
     ("fix", "a fix at no charge"),
     ("refund", "a refund"),
@@ -200,29 +200,29 @@ pub const DECISIONS: [(&str, &str); 5] = [
 
 /// A complaint.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Complaint {
+pub(super) struct Complaint {
     /// Its id.
-    pub id: ComplaintId,
+    pub(super) id: ComplaintId,
     /// Whose.
-    pub client: ClientId,
+    pub(super) client: ClientId,
     /// When she complained.
-    pub at: Instant,
+    pub(super) at: Instant,
     /// What about.
-    pub what: String,
+    pub(super) what: String,
     /// With which adhesive.
-    pub product: Option<ProductId>,
+    pub(super) product: Option<ProductId>,
     /// And lot.
-    pub lot: String,
+    pub(super) lot: String,
     /// The card it is about; empty without one.
-    pub card: String,
+    pub(super) card: String,
     /// A key of [`DECISIONS`].
-    pub decision: String,
+    pub(super) decision: String,
     /// A fix at no charge until then.
-    pub fix_until: Option<Instant>,
+    pub(super) fix_until: Option<Instant>,
     /// When it was put right.
-    pub fixed: Option<Instant>,
+    pub(super) fixed: Option<Instant>,
     /// Given back, in minor units.
-    pub refund_minor: Option<i64>,
+    pub(super) refund_minor: Option<i64>,
 }
 
 /// Keeps a complaint.

@@ -208,13 +208,13 @@ pub(super) async fn products(db: &mut Db) -> Result<HashMap<ProductId, ShelfProd
 
 /// A product of the shelf as clearance sees it.
 #[derive(Debug, Clone)]
-pub struct ShelfProduct {
+pub(super) struct ShelfProduct {
     /// Its id.
-    pub id: ProductId,
+    pub(super) id: ProductId,
     /// Its name.
-    pub name: String,
+    pub(super) name: String,
     /// Its family.
-    pub family: Family,
+    pub(super) family: Family,
     /// The studio stopped it.
-    pub stopped: bool,
+    pub(super) stopped: bool,
 }

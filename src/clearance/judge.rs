@@ -324,13 +324,15 @@ impl Found {
             facts.overrides.iter().any(|decision| decision.of == of && decision.from <= at && at < decision.until)
         };
         for judged in &judged {
-            if let State::MayBePassedOver { left } = &judged.state {
-                if left.iter().all(|of| decided(*of)) {
-                    for of in left.iter().filter(|of| !self.overridden.contains(of)).copied().collect::<Vec<_>>() {
-                        self.overridden.push(of);
+            if let State::MayBePassedOver { left } = &judged.state
+                && left.iter().all(|of| decided(*of))
+            {
+                for of in left {
+                    if !self.overridden.contains(of) {
+                        self.overridden.push(*of);
                     }
-                    return;
                 }
+                return;
             }
         }
         self.need_test(&judged, product, decided);

@@ -12,15 +12,15 @@ use crate::store::{Db, Tx, query_with_nulls};
 
 /// Somebody's meeting with a product and lot.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Exposure {
+pub(super) struct Exposure {
     /// Who.
-    pub client: ClientId,
+    pub(super) client: ClientId,
     /// With what.
-    pub met: Met,
+    pub(super) met: Met,
     /// When.
-    pub at: Instant,
+    pub(super) at: Instant,
     /// "test", "treatment" or "removal".
-    pub kind: String,
+    pub(super) kind: String,
 }
 
 /// Who met this product, or this lot of it; newest first, patch tests included.
@@ -66,13 +66,13 @@ fn read_exposure(row: &AnyRow) -> Result<Exposure, Problem> {
 
 /// A bottle with its lot and what is stopped of it.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct LotBottle {
+pub(super) struct LotBottle {
     /// The bottle.
-    pub bottle: BottleId,
+    pub(super) bottle: BottleId,
     /// Its product and lot.
-    pub met: Met,
+    pub(super) met: Met,
     /// It, its lot or its product is stopped.
-    pub stopped: bool,
+    pub(super) stopped: bool,
 }
 
 /// Every bottle that is not finished.
@@ -96,17 +96,17 @@ pub(super) async fn bottles(db: &mut Db) -> Result<Vec<LotBottle>, Problem> {
 
 /// A stop.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Stop {
+pub(super) struct Stop {
     /// Its id.
-    pub id: StopId,
+    pub(super) id: StopId,
     /// Of which product.
-    pub product: ProductId,
+    pub(super) product: ProductId,
     /// Of which lot; `None` for the whole product.
-    pub lot: Option<String>,
+    pub(super) lot: Option<String>,
     /// When.
-    pub at: Instant,
+    pub(super) at: Instant,
     /// Why, in the owner's words.
-    pub why: String,
+    pub(super) why: String,
 }
 
 /// Stops a lot or a product, here and on the shelf.

@@ -158,10 +158,10 @@ fn check(typed: &Typed, opened: &Opened, now: Instant) -> Result<(Reaction, Deta
     } else {
         notes.instant("exposed", typed.get("exposed"), zone, (now.plus(-3650 * DAY), now)).map(Some)
     };
-    if let (Some(noticed), Some(Some(exposed))) = (noticed, exposed) {
-        if exposed > noticed {
-            notes.add("exposed", "This is after the reaction was noticed.");
-        }
+    if let (Some(noticed), Some(Some(exposed))) = (noticed, exposed)
+        && exposed > noticed
+    {
+        notes.add("exposed", "This is after the reaction was noticed.");
     }
     let artist = artist_of(&mut notes, typed.get("artist"), &opened.names);
     let words = notes.may_be_words("words", typed.get("words"), 4000);

@@ -15,38 +15,38 @@ use super::sealing::{open_words, seal_words};
 
 /// A reaction without its sealed part.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Reaction {
+pub(super) struct Reaction {
     /// Its id.
-    pub id: ReactionId,
+    pub(super) id: ReactionId,
     /// Whose.
-    pub client: ClientId,
+    pub(super) client: ClientId,
     /// When it was noticed.
-    pub noticed: Instant,
+    pub(super) noticed: Instant,
     /// When she met the adhesive last before it.
-    pub exposed: Option<Instant>,
+    pub(super) exposed: Option<Instant>,
     /// It asks for medical help before anything else.
-    pub acute: bool,
+    pub(super) acute: bool,
     /// Who treated her.
-    pub artist: Option<PersonId>,
+    pub(super) artist: Option<PersonId>,
     /// When somebody recorded that it is over.
-    pub closed: Option<Instant>,
+    pub(super) closed: Option<Instant>,
     /// Products and lots of the eight weeks before.
-    pub products: Vec<Met>,
+    pub(super) products: Vec<Met>,
 }
 
 /// A look at a reaction that is due or done.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct FollowUp {
+pub(super) struct FollowUp {
     /// Its id.
-    pub id: FollowUpId,
+    pub(super) id: FollowUpId,
     /// Of which reaction.
-    pub reaction: ReactionId,
+    pub(super) reaction: ReactionId,
     /// Whose.
-    pub client: ClientId,
+    pub(super) client: ClientId,
     /// When it is due.
-    pub due: Instant,
+    pub(super) due: Instant,
     /// When it was done.
-    pub done: Option<Instant>,
+    pub(super) done: Option<Instant>,
 }
 
 /// Keeps a reaction with its four follow-ups.
@@ -258,21 +258,21 @@ pub(super) async fn told(db: &mut Db, about: &str) -> Result<Vec<(String, Instan
 
 /// An incident of somebody who works here.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct StaffIncident {
+pub(super) struct StaffIncident {
     /// Its id.
-    pub id: StaffIncidentId,
+    pub(super) id: StaffIncidentId,
     /// Who.
-    pub person: PersonId,
+    pub(super) person: PersonId,
     /// When.
-    pub at: Instant,
+    pub(super) at: Instant,
     /// What.
-    pub what: String,
+    pub(super) what: String,
     /// With which product.
-    pub product: Option<ProductId>,
+    pub(super) product: Option<ProductId>,
     /// And lot.
-    pub lot: String,
+    pub(super) lot: String,
     /// First aid given.
-    pub first_aid: String,
+    pub(super) first_aid: String,
 }
 
 /// Keeps an incident of somebody who works here.

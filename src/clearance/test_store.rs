@@ -12,7 +12,7 @@ use crate::store::{Db, Tx, query_with_nulls};
 
 /// How a test is placed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Method {
+pub(super) enum Method {
     /// A small spot on skin, behind the ear or inside the elbow, where its maker allows that.
     Skin,
     /// A few extensions placed as for real.
@@ -21,11 +21,11 @@ pub enum Method {
 
 impl Method {
     /// Both.
-    pub const ALL: [Self; 2] = [Self::Lashes, Self::Skin];
+    pub(super) const ALL: [Self; 2] = [Self::Lashes, Self::Skin];
 
     /// The word kept in the database.
     #[must_use]
-    pub const fn word(self) -> &'static str {
+    pub(super) const fn word(self) -> &'static str {
         match self {
             Self::Skin => "skin",
             Self::Lashes => "lashes",
@@ -34,7 +34,7 @@ impl Method {
 
     /// The words on the page.
     #[must_use]
-    pub const fn words(self) -> &'static str {
+    pub(super) const fn words(self) -> &'static str {
         match self {
             Self::Skin => "a spot on skin",
             Self::Lashes => "a few extensions",
@@ -43,7 +43,7 @@ impl Method {
 
     /// The method with this word.
     #[must_use]
-    pub fn from_word(word: &str) -> Option<Self> {
+    pub(super) fn from_word(word: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|method| method.word() == word)
     }
 }
@@ -59,40 +59,40 @@ pub struct Met {
 
 /// A patch test as it is recorded.
 #[derive(Debug, Clone, PartialEq)]
-pub struct PatchTest {
+pub(super) struct PatchTest {
     /// Its id.
-    pub id: PatchTestId,
+    pub(super) id: PatchTestId,
     /// Whose.
-    pub client: ClientId,
+    pub(super) client: ClientId,
     /// How.
-    pub method: Method,
+    pub(super) method: Method,
     /// Where: "behind the left ear", "outer corners".
-    pub site: String,
+    pub(super) site: String,
     /// How many extensions or spots; 0 for a declined one.
-    pub number_placed: u32,
+    pub(super) number_placed: u32,
     /// When it was placed, or declined.
-    pub placed: Instant,
+    pub(super) placed: Instant,
     /// Who placed it: an actor's mark.
-    pub placed_by: String,
+    pub(super) placed_by: String,
     /// The newest look.
-    pub read: Option<Instant>,
+    pub(super) read: Option<Instant>,
     /// Who looked.
-    pub read_by: String,
+    pub(super) read_by: String,
     /// The result in the studio's words.
-    pub result: TestResult,
+    pub(super) result: TestResult,
     /// With what.
-    pub products: Vec<Met>,
+    pub(super) products: Vec<Met>,
 }
 
 /// One look at a test.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Look {
+pub(super) struct Look {
     /// When.
-    pub at: Instant,
+    pub(super) at: Instant,
     /// What.
-    pub result: TestResult,
+    pub(super) result: TestResult,
     /// Who: an actor's mark.
-    pub by: String,
+    pub(super) by: String,
 }
 
 /// Adds a test, with its exposures unless it was declined.

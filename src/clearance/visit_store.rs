@@ -183,11 +183,11 @@ fn collect(rows: &[sqlx::any::AnyRow]) -> Result<Vec<Expected>, Problem> {
 
 /// A house adhesive and the instant from which it is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct HouseAdhesive {
+pub(super) struct HouseAdhesive {
     /// Which.
-    pub product: ProductId,
+    pub(super) product: ProductId,
     /// From when.
-    pub from: Instant,
+    pub(super) from: Instant,
 }
 
 /// Every house adhesive there was and will be, in order.
@@ -203,7 +203,7 @@ pub(super) async fn house_adhesives(db: &mut Db) -> Result<Vec<HouseAdhesive>, P
 
 /// The house adhesive at an instant.
 #[must_use]
-pub fn house_adhesive_at(all: &[HouseAdhesive], at: Instant) -> Option<ProductId> {
+pub(super) fn house_adhesive_at(all: &[HouseAdhesive], at: Instant) -> Option<ProductId> {
     all.iter().rev().find(|house| house.from <= at).map(|house| house.product)
 }
 

@@ -101,10 +101,10 @@ pub fn deadline(not_yet: &NotYet, rules: &Rules, zone: &Zone, now: Instant) -> S
             zone.date_and_clock(earliest, now)
         );
     }
-    if let Some(Missing::Reading { from, .. }) = not_yet.missing.first() {
-        if *from > now {
-            return format!("from {} on, before the visit", zone.date_and_clock(*from, now));
-        }
+    if let Some(Missing::Reading { from, .. }) = not_yet.missing.first()
+        && *from > now
+    {
+        return format!("from {} on, before the visit", zone.date_and_clock(*from, now));
     }
     format!("by {}, {}", zone.date_and_clock(due, now), left(due, now))
 }
