@@ -226,6 +226,7 @@ impl House {
         [
             (Place::Today, "Today", "/", true),
             (Place::Rooms, "Rooms", "/rooms", rooms),
+            (Place::Door, "Door", "/door", rooms),
             (Place::Office, "Office", "/office", true),
         ]
         .into_iter()
