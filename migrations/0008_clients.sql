@@ -74,6 +74,8 @@ create table client_import (
   id text primary key,
   file_name text not null,
   content bytea not null,
+  -- How dates such as 3/4/1994 are read.
+  day_order text not null check (day_order in ('day_first', 'month_first')),
   made_by text not null references person (id),
   created bigint not null,
   state text not null check (state in ('preview', 'taken', 'dropped')),

@@ -35,7 +35,7 @@ pub mod words;
 pub use desk_page::{DeskRow, desk_rows};
 pub use facts::{ClientFacts, PlannedProduct};
 pub use judge::{Clearance, clearance};
-pub use of_client::{Stays, client_erase, client_file, client_forget, client_merge};
+pub use of_client::{TABLES, client_erase, client_file, client_merge};
 pub use rules::Rules;
 pub use standing::{NotToday, StandingWords, block, may_treat, not_today};
 pub use test_store::{Meeting, Met, add_exposure};

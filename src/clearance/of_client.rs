@@ -1,95 +1,159 @@
 //! What this part keeps of one client: her file, the move of her history to another record of hers, and what may go when she asks
 //! for erasure.
 
-use serde_json::{Value, json};
 use sqlx::Row;
 
-use super::doctor_store::{complaints_of, decisions_of, findings_of, statements_of};
+use super::doctor_store::{DECISIONS, complaints_of, decisions_of, findings_of, statements_of};
+use super::facts_store::products;
 use super::lot_store::exposures_of;
+use super::reaction::{EYES, SEVERITIES, SYMPTOMS, WHOM, words_of as words_in};
 use super::reaction_store::{details, follow_up_words, follow_ups_of, reactions_of, told};
-use super::test_store::{looks, tests_of, words_of};
+use super::test_store::{Met, looks, tests_of, words_of};
 use super::visit_store::visits_of;
 use crate::base::ids::ClientId;
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
+use crate::clients::rights::{Erasing, FilePart, FileRecord, Stays};
 use crate::store::keys::Keys;
 use crate::store::{Db, Tx, sealed};
+use crate::web::studio::Studio;
 
-/// Everything this part keeps of a client, opened, as JSON with instants in UTC. Whoever asks for it writes the audit row.
+fn record(title: &str, fields: Vec<(&str, String)>) -> FileRecord {
+    let fields = fields.into_iter().map(|(name, value)| (name.to_owned(), value)).collect();
+    FileRecord { title: title.to_owned(), fields }
+}
+
+fn part(heading: &str, mut records: Vec<FileRecord>) -> FilePart {
+    // The stores give the newest first, a file the oldest.
+    records.reverse();
+    FilePart { heading: heading.to_owned(), records }
+}
+
+fn iso(at: Option<Instant>) -> String {
+    at.map(Instant::iso).unwrap_or_default()
+}
+
+/// Products by name, for a file that is read without the shelf.
+struct Shelf(std::collections::HashMap<crate::base::ids::ProductId, super::facts_store::ShelfProduct>);
+
+impl Shelf {
+    fn met(&self, met: &Met) -> String {
+        let name = self.0.get(&met.product).map_or("an adhesive", |product| product.name.as_str());
+        if met.lot.is_empty() { name.to_owned() } else { format!("{name}, lot {}", met.lot) }
+    }
+}
+
+/// Everything this part keeps of a client, opened, instants in UTC. Whoever asks for it writes the audit row.
 ///
 /// # Errors
 /// When the database cannot be read, or something sealed was changed.
-pub async fn client_file(db: &mut Db, keys: &Keys, client: ClientId) -> Result<Value, Problem> {
-    let mut tests = Vec::new();
-    for test in tests_of(db, client).await? {
-        let looks = looks(db, test.id).await?;
-        let looks: Vec<Value> =
-            looks.iter().map(|look| json!({ "at": look.at.iso(), "result": look.result.word() })).collect();
-        let with: Vec<Value> =
-            test.products.iter().map(|met| json!({ "product": met.product.to_string(), "lot": met.lot })).collect();
-        tests.push(json!({
-            "placed": test.placed.iso(), "method": test.method.word(), "site": test.site, "number": test.number_placed,
-            "with": with, "result": test.result.word(), "looks": looks, "words": words_of(db, keys, &test).await?,
-        }));
-    }
-    let mut reactions = Vec::new();
-    for reaction in reactions_of(db, client).await? {
-        let kept = details(db, keys, &reaction).await?;
-        let mut looks = Vec::new();
-        for look in follow_ups_of(db, reaction.id).await? {
-            let words = follow_up_words(db, keys, &look).await?;
-            looks.push(json!({ "due": look.due.iso(), "done": look.done.map(Instant::iso), "words": words }));
-        }
-        let told: Vec<Value> = told(db, &reaction.id.to_string())
-            .await?
-            .into_iter()
-            .map(|(whom, at)| json!({ "whom": whom, "at": at.iso() }))
-            .collect();
-        reactions.push(json!({
-            "noticed": reaction.noticed.iso(), "over": reaction.closed.map(Instant::iso), "details": kept, "looks": looks, "told": told,
-        }));
-    }
+pub async fn client_file(db: &mut Db, keys: &Keys, client: ClientId) -> Result<Vec<FilePart>, Problem> {
+    let shelf = Shelf(products(db).await?);
+    let mut parts = vec![
+        part("Patch tests", tests(db, keys, &shelf, client).await?),
+        part("Reactions", reactions(db, keys, &shelf, client).await?),
+    ];
+    parts.extend(doctors_and_decisions(db, keys, client).await?);
     let (ever, end) = (Instant(i64::MIN), Instant(i64::MAX));
-    let exposures: Vec<Value> = exposures_of(db, client, ever, end)
-        .await?
-        .into_iter()
-        .map(|met| json!({ "at": met.at.iso(), "in": met.kind, "product": met.met.product.to_string(), "lot": met.met.lot }))
-        .collect();
-    let visits: Vec<Value> = visits_of(db, client, ever)
-        .await?
-        .into_iter()
-        .map(|visit| json!({ "at": visit.at.iso(), "for": visit.kind.word() }))
-        .collect();
-    let mut file = doctors_and_decisions(db, keys, client).await?;
-    file["patch_tests"] = tests.into();
-    file["reactions"] = reactions.into();
-    file["exposures"] = exposures.into();
-    file["expected"] = visits.into();
-    Ok(file)
+    let met = exposures_of(db, client, ever, end).await?;
+    let met = met.iter().map(|met| record("Met", vec![("at", met.at.iso()), ("in a", met.kind.clone()), ("what", shelf.met(&met.met))]));
+    parts.push(part("Products and lots", met.collect()));
+    let visits = visits_of(db, client, ever).await?;
+    let visits =
+        visits.iter().rev().map(|visit| record("Expected", vec![("at", visit.at.iso()), ("for", visit.kind.word().to_owned())]));
+    parts.push(part("Expected visits", visits.collect()));
+    Ok(parts)
 }
 
-async fn doctors_and_decisions(db: &mut Db, keys: &Keys, client: ClientId) -> Result<Value, Problem> {
-    let findings: Vec<Value> = findings_of(db, keys, client)
-        .await?
-        .into_iter()
-        .map(|own| json!({ "at": own.at.iso(), "grade": own.grade, "day": own.day, "words": own.words }))
-        .collect();
-    let statements: Vec<Value> = statements_of(db, keys, client)
-        .await?
-        .into_iter()
-        .map(|own| json!({ "written": own.written.iso(), "family": own.family.key(), "words": own.words }))
-        .collect();
-    let decisions: Vec<Value> = decisions_of(db, keys, client)
-        .await?
-        .into_iter()
-        .map(|own| json!({ "at": own.at.iso(), "over": own.of.word(), "from": own.from.iso(), "until": own.until.iso(), "reason": own.reason }))
-        .collect();
-    let complaints: Vec<Value> = complaints_of(db, keys, client)
-        .await?
-        .into_iter()
-        .map(|own| json!({ "at": own.at.iso(), "what": own.what, "decision": own.decision, "refund_minor": own.refund_minor }))
-        .collect();
-    Ok(json!({ "findings": findings, "statements": statements, "decisions": decisions, "complaints": complaints }))
+async fn tests(db: &mut Db, keys: &Keys, shelf: &Shelf, client: ClientId) -> Result<Vec<FileRecord>, Problem> {
+    let mut records = Vec::new();
+    for test in tests_of(db, client).await? {
+        let with: Vec<String> = test.products.iter().map(|met| shelf.met(met)).collect();
+        let mut fields = vec![
+            ("at", test.placed.iso()),
+            ("how", test.method.words().to_owned()),
+            ("where", test.site.clone()),
+            ("number", test.number_placed.to_string()),
+            ("with", with.join("; ")),
+            ("result", test.result.word().to_owned()),
+            ("in words", words_of(db, keys, &test).await?),
+        ];
+        for look in looks(db, test.id).await? {
+            fields.push(("looked at", format!("{}: {}", look.at.iso(), look.result.word())));
+        }
+        records.push(record("Patch test", fields));
+    }
+    Ok(records)
+}
+
+async fn reactions(db: &mut Db, keys: &Keys, shelf: &Shelf, client: ClientId) -> Result<Vec<FileRecord>, Problem> {
+    let mut records = Vec::new();
+    for reaction in reactions_of(db, client).await? {
+        let met: Vec<String> = reaction.products.iter().map(|met| shelf.met(met)).collect();
+        let mut fields = vec![
+            ("noticed", reaction.noticed.iso()),
+            ("last meeting before it", iso(reaction.exposed)),
+            ("products and lots", met.join("; ")),
+            ("over", iso(reaction.closed)),
+        ];
+        if let Some(kept) = details(db, keys, &reaction).await? {
+            let symptoms: Vec<&str> = SYMPTOMS
+                .iter()
+                .filter(|(key, ..)| kept.symptoms.iter().any(|own| own == key))
+                .map(|(_, words, _)| *words)
+                .collect();
+            fields.extend([
+                ("what", symptoms.join(", ")),
+                ("where", words_in(&EYES, &kept.eyes).to_owned()),
+                ("how bad", words_in(&SEVERITIES, &kept.severity).to_owned()),
+                ("in words", kept.words),
+                ("first aid", kept.first_aid),
+                ("liquids", kept.liquids),
+            ]);
+        }
+        for look in follow_ups_of(db, reaction.id).await? {
+            let words = follow_up_words(db, keys, &look).await?;
+            fields.push(("looked at again", format!("due {}, done {}: {words}", look.due.iso(), iso(look.done))));
+        }
+        for (whom, at) in told(db, &reaction.id.to_string()).await? {
+            fields.push(("told", format!("{} {}", at.iso(), words_in(&WHOM, &whom))));
+        }
+        records.push(record("Reaction", fields));
+    }
+    Ok(records)
+}
+
+async fn doctors_and_decisions(db: &mut Db, keys: &Keys, client: ClientId) -> Result<Vec<FilePart>, Problem> {
+    let findings = findings_of(db, keys, client).await?.into_iter().map(|own| {
+        let day = own.day.map(|day| day.to_string()).unwrap_or_default();
+        record("Finding", vec![("at", own.at.iso()), ("grade", own.grade), ("day", day), ("in words", own.words)])
+    });
+    let findings = findings.collect();
+    let statements = statements_of(db, keys, client).await?.into_iter().map(|own| {
+        let family = own.family.words().to_owned();
+        record("Statement", vec![("written", own.written.iso()), ("may have again", family), ("in words", own.words)])
+    });
+    let statements = statements.collect();
+    let decisions = decisions_of(db, keys, client).await?.into_iter().map(|own| {
+        let span = format!("{} to {}", own.from.iso(), own.until.iso());
+        record("Decision", vec![("at", own.at.iso()), ("over", own.of.word().to_owned()), ("for", span), ("reason", own.reason)])
+    });
+    let decisions = decisions.collect();
+    let complaints = complaints_of(db, keys, client).await?.into_iter().map(|own| {
+        let refund = own.refund_minor.map(|minor| minor.to_string()).unwrap_or_default();
+        let decided = words_in(&DECISIONS, &own.decision).to_owned();
+        record(
+            "Complaint",
+            vec![("at", own.at.iso()), ("what", own.what), ("decided", decided), ("fixed", iso(own.fixed)), ("given back, minor units", refund)],
+        )
+    });
+    let complaints = complaints.collect();
+    Ok(vec![
+        part("Doctors’ findings", findings),
+        part("Doctors’ statements", statements),
+        part("Decisions to go on", decisions),
+        part("Complaints", complaints),
+    ])
 }
 
 /// Sealed columns of this part: the statement that reads them, the one that writes them, and the name of their place.
@@ -131,6 +195,19 @@ const SEALED: [(&str, &str, &str); 7] = [
     ),
 ];
 
+/// The tables of this part that name a client, for the list of privacy.
+pub const TABLES: &[&str] = &[
+    "expected_visit",
+    "patch_test",
+    "doctor_finding",
+    "doctor_statement",
+    "clearance_override",
+    "reaction",
+    "follow_up",
+    "exposure",
+    "complaint",
+];
+
 /// Tables whose rows belong to a client, each with the statement that moves them.
 const MOVES: [&str; 9] = [
     "update patch_test set client = $1 where client = $2",
@@ -164,21 +241,11 @@ pub async fn client_merge(tx: &mut Tx, keys: &Keys, from: ClientId, into: Client
     for text in MOVES {
         sqlx::query(text).bind(into.to_string()).bind(from.to_string()).execute(tx.db()).await?;
     }
+    tx.raise(super::DOOR);
     tx.audit("move clearance records", into, &from.to_string()).await
 }
 
-/// What has to stay of a client after she asked for erasure: what, why, and from when its keeping time runs.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Stays {
-    /// What stays.
-    pub what: &'static str,
-    /// Why.
-    pub reason: &'static str,
-    /// The newest of its records.
-    pub newest: Instant,
-}
-
-/// What stays, with the statement that finds its newest record.
+/// What stays, why, and the statement that finds its newest record.
 const STAYS: [(&str, &str, &str); 4] = [
     (
         "patch tests",
@@ -198,21 +265,33 @@ const STAYS: [(&str, &str, &str); 4] = [
     ("complaints", "they answer a claim", "select max(at) from complaint where client = $1"),
 ];
 
-/// Takes away what may go at once (visits she is expected for) and says what has to stay. [`client_forget`] takes the rest once its
-/// keeping time is over.
+/// Erases what may go: the visits she is expected for at once, everything else once its keeping time is over. What stays says why and
+/// until when; the time runs from the last treatment or test, or from the record itself where that is newer.
 ///
 /// # Errors
 /// When the database refuses it.
-pub async fn client_erase(tx: &mut Tx, client: ClientId) -> Result<Vec<Stays>, Problem> {
-    remove_visits(tx, client).await?;
+pub async fn client_erase(
+    tx: &mut Tx,
+    _keys: &Keys,
+    client: ClientId,
+    erasing: &Erasing,
+) -> Result<Vec<Stays>, Problem> {
+    let zone = Studio::load(tx.db()).await?.zone;
     let mut stays = Vec::new();
     for (what, reason, text) in STAYS {
         let row = sqlx::query(text).bind(client.to_string()).fetch_one(tx.db()).await?;
-        if let Some(newest) = row.get::<Option<i64>, _>(0) {
-            stays.push(Stays { what, reason, newest: Instant(newest) });
+        let Some(newest) = row.get::<Option<i64>, _>(0).map(Instant) else { continue };
+        let of_this = Erasing { treated: erasing.treated.max(Some(newest)), ..*erasing };
+        if let Some(until) = of_this.keep_until(&zone) {
+            stays.push(Stays { what, reason: reason.to_owned(), until });
         }
     }
-    tx.audit("erase clearance records", client, "visits").await?;
+    remove_visits(tx, client).await?;
+    if stays.is_empty() {
+        forget(tx, client).await?;
+    }
+    tx.raise(super::DOOR);
+    tx.audit("erase clearance records", client, if stays.is_empty() { "all" } else { "visits" }).await?;
     Ok(stays)
 }
 
@@ -226,12 +305,7 @@ async fn remove_visits(tx: &mut Tx, client: ClientId) -> Result<(), Problem> {
     Ok(())
 }
 
-/// Takes away everything this part keeps of a client, once nothing has to stay any more.
-///
-/// # Errors
-/// When the database refuses it.
-pub async fn client_forget(tx: &mut Tx, client: ClientId) -> Result<(), Problem> {
-    remove_visits(tx, client).await?;
+async fn forget(tx: &mut Tx, client: ClientId) -> Result<(), Problem> {
     for text in [
         "delete from patch_test_look where test in (select id from patch_test where client = $1)",
         "delete from patch_test_product where test in (select id from patch_test where client = $1)",
@@ -248,7 +322,7 @@ pub async fn client_forget(tx: &mut Tx, client: ClientId) -> Result<(), Problem>
     ] {
         sqlx::query(text).bind(client.to_string()).execute(tx.db()).await?;
     }
-    tx.audit("erase clearance records", client, "all").await
+    Ok(())
 }
 
 #[cfg(test)]
@@ -275,6 +349,7 @@ mod tests {
     fn every_table_with_a_client_moves_with_her() {
         let tables = tables_of_a_client();
         assert_eq!(tables.len(), MOVES.len());
+        assert_eq!(tables, TABLES);
         for table in tables {
             assert!(MOVES.iter().any(|text| text.starts_with(&format!("update {table} set client"))), "{table}");
         }

@@ -11,7 +11,7 @@ const LEAST_DIGITS: usize = 6;
 const LAST_DIGITS: usize = 8;
 
 /// What is compared of a record.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) struct Keys {
     pub(super) name: String,
     pub(super) sound: String,

@@ -3,14 +3,26 @@
 
 mod alike;
 mod birth;
+mod client_form;
+mod client_page;
 pub mod consents;
 pub mod consultation;
 mod find;
+mod import_file;
+mod import_page;
+mod imports;
+mod list_page;
 pub mod minors;
-mod names;
+pub(crate) mod names;
+mod pairs;
+mod pairs_page;
 pub mod questions;
+pub mod rights;
+mod rights_store;
 pub mod settings;
+mod settings_page;
 mod store;
+pub(crate) mod typed;
 
 use jiff::civil::Date;
 
@@ -20,6 +32,7 @@ use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::store::{Db, FormKey, Kept};
 use crate::web::House;
+use crate::web::routes::Routes;
 
 pub use consents::{GuardianFacts, Purpose, consent_in_force, guardian, guardian_of};
 pub use consultation::{AdviceGiven, GivenBy, HealthAnswers, InForce, health_answers, health_answers_of};
@@ -144,6 +157,20 @@ pub async fn seen(db: &mut Db, id: ClientId, who: &Who) -> Result<Client, Proble
     client.ok_or(Problem::NotHere("client"))
 }
 
+/// Lets nothing be done with a record that is restricted.
+///
+/// # Errors
+/// [`Problem::Clash`] while it is.
+pub fn not_restricted(client: &Client) -> Result<(), Problem> {
+    match client.restricted {
+        None => Ok(()),
+        Some(_) => Err(Problem::Clash(
+            "Her record is restricted at her wish: it is kept and not used.".into(),
+            "Who keeps it lifts that, under her rights on her page.".into(),
+        )),
+    }
+}
+
 /// Writes down that somebody read about a client's health: who, whose, which record; never what it said. Before the page is shown: what
 /// cannot be written down is not read.
 ///
@@ -166,6 +193,20 @@ pub async fn note_reading(
         })
     });
     noted.await.map(|_| ())
+}
+
+/// Every door of this part.
+#[must_use]
+pub fn routes() -> Routes {
+    list_page::routes()
+        .join(client_form::routes())
+        .join(pairs_page::routes())
+        .join(import_page::routes())
+        .join(client_page::routes())
+        .join(consultation::routes())
+        .join(consents::routes())
+        .join(questions::routes())
+        .join(settings_page::routes())
 }
 
 #[cfg(test)]

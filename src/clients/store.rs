@@ -12,6 +12,8 @@ use crate::store::{Db, Tx, query_with_nulls};
 
 /// Clients read in one statement.
 const AT_ONCE: usize = 20;
+/// Words written in one statement.
+const WORDS_AT_ONCE: usize = 8;
 
 /// One client, whatever became of her record.
 pub(super) async fn client(db: &mut Db, id: ClientId) -> Result<Option<Client>, Problem> {
@@ -79,6 +81,15 @@ fn read_client(row: &AnyRow) -> Result<Client, Problem> {
 
 /// Adds a client with the words she is found by and the artists who look after her.
 pub(super) async fn add(tx: &mut Tx, client: &Client) -> Result<(), Problem> {
+    insert(tx.db(), client).await?;
+    for artist in &client.artists {
+        look_after(tx, client.id, *artist).await?;
+    }
+    tx.audit("add client", client.id, "").await
+}
+
+/// Adds a client of many; the caller leaves the line in the audit chain.
+pub(super) async fn insert(db: &mut Db, client: &Client) -> Result<(), Problem> {
     let keys = Keys::of(&client.name, &client.phone, &client.email, client.born);
     query_with_nulls(
         "insert into client (id, name, name_key, sound, phone, phone_digits, email, email_key, born, keeper, notes, created)
@@ -96,13 +107,9 @@ pub(super) async fn add(tx: &mut Tx, client: &Client) -> Result<(), Problem> {
     .bind(keeper_id(client.keeper))
     .bind(&client.notes)
     .bind(client.created.0)
-    .execute(tx.db())
+    .execute(&mut *db)
     .await?;
-    add_words(tx.db(), client.id, &client.name, &client.phone, &client.email).await?;
-    for artist in &client.artists {
-        look_after(tx, client.id, *artist).await?;
-    }
-    tx.audit("add client", client.id, "").await
+    add_words(db, client.id, &client.name, &client.phone, &client.email).await
 }
 
 /// Changes what the record itself holds. Words she was found by through another record stay.
@@ -171,12 +178,18 @@ pub(super) async fn add_words(
     phone: &str,
     email: &str,
 ) -> Result<(), Problem> {
-    for word in find::words(name, phone, email) {
-        sqlx::query("insert into client_word (client, word) values ($1, $2) on conflict (client, word) do nothing")
-            .bind(client.to_string())
-            .bind(word)
-            .execute(&mut *db)
-            .await?;
+    let words = find::words(name, phone, email);
+    for some in words.chunks(WORDS_AT_ONCE) {
+        let mut query = sqlx::query(
+            "insert into client_word (client, word) values ($1, $2), ($1, $3), ($1, $4), ($1, $5), ($1, $6), ($1, $7), ($1, $8), ($1, $9)
+             on conflict (client, word) do nothing",
+        )
+        .bind(client.to_string());
+        for place in 0..WORDS_AT_ONCE {
+            // The first word again where there are fewer: it is there already.
+            query = query.bind(some.get(place).unwrap_or(&some[0]).clone());
+        }
+        query.execute(&mut *db).await?;
     }
     Ok(())
 }
@@ -221,10 +234,4 @@ pub(super) async fn newest(db: &mut Db, only: Option<PersonId>, most: i64) -> Re
     let mut clients = clients(db, &ids).await?;
     clients.sort_by_key(|client| std::cmp::Reverse(client.id));
     Ok(clients)
-}
-
-/// How many records are in use.
-pub(super) async fn count(db: &mut Db) -> Result<i64, Problem> {
-    let row = sqlx::query("select count(*) from client where merged_into is null and erased is null").fetch_one(db).await?;
-    Ok(row.get(0))
 }

@@ -8,6 +8,7 @@ mod heads;
 pub mod keys;
 mod migrate;
 mod open;
+mod scrub;
 pub mod sealed;
 pub mod settings;
 pub mod topics;

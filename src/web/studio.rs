@@ -236,7 +236,7 @@ impl House {
             (Place::Today, "Today", "/", true),
             (Place::Rooms, "Rooms", "/rooms", rooms),
             (Place::Shelf, "Shelf", "/shelf", rooms),
-            (Place::Door, "Door", "/door/not-cleared", rooms),
+            (Place::Door, "Door", "/door", rooms),
             (Place::Office, "Office", "/office", true),
         ]
         .into_iter()

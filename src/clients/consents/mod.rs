@@ -22,6 +22,7 @@ use crate::base::time::Instant;
 use crate::store::Db;
 use crate::web::studio::Studio;
 
+pub(super) use texts::NOT_CONFIRMED_QUESTIONS;
 pub use verify::{Broken, verify};
 
 /// What a consent is for.
@@ -168,4 +169,13 @@ pub async fn guardian_of(
         }
     };
     Ok(known.iter().map(|client| (client.id, facts(client))).collect())
+}
+
+/// Every door of this room.
+pub(super) fn routes() -> crate::web::routes::Routes {
+    text_page::routes()
+        .join(blank_page::routes())
+        .join(sign_page::routes())
+        .join(read_page::routes())
+        .join(copies::routes())
 }

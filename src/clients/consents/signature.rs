@@ -9,7 +9,7 @@ pub const HEIGHT: u32 = 1000;
 /// More strokes are no signature.
 const MOST_STROKES: usize = 300;
 /// More points would not fit into a form.
-const MOST_POINTS: usize = 6000;
+const MOST_POINTS: usize = 3000;
 /// A line shorter than this, in units of the field, is a slip of the finger.
 const LEAST_LENGTH: u32 = 300;
 
@@ -86,7 +86,7 @@ mod tests {
     #[test]
     fn what_is_no_signature_is_refused_with_a_sentence() {
         let many = format!("[{}]", vec!["[1,1,0]"; 301].join(","));
-        let long = format!("[[{}]]", vec!["1,1,0"; 6001].join(","));
+        let long = format!("[[{}]]", vec!["1,1,0"; 3001].join(","));
         for text in [
             "", "x", "[]", "[[]]", "[[1,2]]", "[[1,2,3]]", "[[3001,0,0,0,0,1]]", "[[0,1001,0]]", "[[-1,0,0]]", "[[0,0,0,100,0,9]]",
             "[[1.5,0,0]]", "{\"a\":1}", many.as_str(), long.as_str(),

@@ -28,21 +28,14 @@ pub(in crate::clients) async fn text(db: &mut Db, purpose: Purpose) -> Result<(i
     Ok(row.map_or_else(|| (0, super::texts::starting(purpose)), |row| (row.get(0), row.get(1))))
 }
 
-/// Keeps a changed wording as the next version; `from` is the version it was changed from.
+/// Keeps a changed wording as the next version; those signed before keep theirs.
 pub(in crate::clients) async fn keep_text(
     tx: &mut Tx,
     by: PersonId,
     purpose: Purpose,
-    from: i64,
     body: &str,
 ) -> Result<(), Problem> {
     let (newest, _) = text(tx.db(), purpose).await?;
-    if newest != from {
-        return Err(Problem::Clash(
-            "Somebody changed this wording meanwhile.".into(),
-            "Open it anew and make your change there.".into(),
-        ));
-    }
     let now = tx.now.0;
     sqlx::query("insert into consent_text (purpose, version, body, made_by, at) values ($1, $2, $3, $4, $5)")
         .bind(purpose.word())

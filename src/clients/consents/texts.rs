@@ -7,6 +7,10 @@ use super::Purpose;
 pub(super) const NOT_CONFIRMED: &str =
     "This wording is common practice in our words. Nobody has confirmed it for your country: check it with your insurer and a lawyer.";
 
+/// Stands where the questions are changed.
+pub(in crate::clients) const NOT_CONFIRMED_QUESTIONS: &str =
+    "The questions and what their answers lead to are common practice in our words, not confirmed from a standard: check them with your insurer. The adhesive maker’s instructions, local codes and medical practice come before them.";
+
 /// The wording the program comes with, version 0.
 pub(in crate::clients) fn starting(purpose: Purpose) -> String {
     match purpose {

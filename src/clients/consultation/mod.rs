@@ -178,6 +178,13 @@ pub async fn health_answers_of(
     Ok(all)
 }
 
+/// Every door of this room.
+pub(super) fn routes() -> crate::web::routes::Routes {
+    ask_page::routes()
+        .join(read_page::routes())
+        .join(blank_page::routes())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

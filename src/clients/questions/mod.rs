@@ -1,6 +1,7 @@
 //! The questionnaire: questions, the answers offered, and what each answer leads to. Versioned; edited by the owner. Pure but for its
 //! store.
 
+pub(super) mod edit_page;
 mod starting;
 pub(super) mod store;
 
@@ -145,6 +146,11 @@ impl Question {
             then: self.then.clone(),
         })
     }
+}
+
+/// Every door of this room.
+pub(super) fn routes() -> crate::web::routes::Routes {
+    edit_page::routes()
 }
 
 #[cfg(test)]
