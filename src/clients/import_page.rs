@@ -28,10 +28,10 @@ use crate::web::upload::Upload;
 pub(super) fn routes() -> Routes {
     Routes::new()
         .get("/door/clients/import", new_page)
-        .post_file("/door/clients/imports", MAX_FILE_BYTES + 64 * 1024, send)
-        .get("/door/clients/imports/{import}", show)
-        .post("/door/clients/imports/{import}/take", take)
-        .post("/door/clients/imports/{import}/leave", leave)
+        .post_file("/door/clients/import", MAX_FILE_BYTES + 64 * 1024, send)
+        .get("/door/clients/import/{file}", show)
+        .post("/door/clients/import/{file}/take", take)
+        .post("/door/clients/import/{file}/leave", leave)
 }
 
 /// Faulty rows that the page names; the others are counted.
@@ -141,7 +141,7 @@ async fn send(
             Box::pin(async move {
                 let id = ClientImportId::new();
                 imports::add(tx, id, &file_name, &content, order, by).await?;
-                Ok(Kept::see(format!("/door/clients/imports/{id}")))
+                Ok(Kept::see(format!("/door/clients/import/{id}")))
             })
         })
         .await?;
@@ -168,7 +168,7 @@ async fn show(staff: Staff, State(house): State<House>, At(id): At<ClientImportI
     page(&ImportPage {
         frame: house.frame(&studio, &staff.visitor, Place::Door, "Clients from a file"),
         key: new_form_key(),
-        path: house.url(&format!("/door/clients/imports/{id}")),
+        path: house.url(&format!("/door/clients/import/{id}")),
         file_name: import.file_name,
         stage,
     })
@@ -225,7 +225,7 @@ async fn take(
                 // Sorted again here: another file may have been taken since the preview.
                 let (new, _) = imports::sort(tx.db(), &rows).await?;
                 imports::take(tx, id, &new).await?;
-                Ok(Kept::see(format!("/door/clients/imports/{id}")))
+                Ok(Kept::see(format!("/door/clients/import/{id}")))
             })
         })
         .await?;

@@ -26,7 +26,7 @@ const MOST: usize = 20;
 const NEWEST: i64 = 10;
 
 pub(super) fn routes() -> Routes {
-    Routes::new().get("/door/clients", list).post("/door/clients/found", found)
+    Routes::new().get("/door/clients", list).post("/door/found", found)
 }
 
 #[derive(Deserialize)]

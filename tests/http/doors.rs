@@ -40,7 +40,20 @@ impl Row {
         };
         // Closed in the end, so a room that nothing else is tried on.
         let room = if self.path.ends_with("/close") { &things.cellar } else { &things.gable };
+        // Erased in the end, and erased already.
+        let client = match self.path {
+            path if path.starts_with("/door/erased/") => &things.erased,
+            path if path.ends_with("/erasure") => &things.leaving,
+            _ => &things.client,
+        };
         let usual = [
+            ("{client}", client.clone()),
+            ("{other}", things.twin.clone()),
+            ("{consultation}", things.consultation.clone()),
+            ("{consent}", things.consent.clone()),
+            ("{purpose}", "treatment".to_owned()),
+            ("{question}", "lens".to_owned()),
+            ("{file}", if self.path.ends_with("/leave") { &things.second_file } else { &things.client_file }.clone()),
             ("{token}", token),
             ("{room}", room.clone()),
             ("{person}", person(SPARE)),
@@ -92,23 +105,23 @@ pub(crate) fn fresh_key() -> String {
     format!("key-of-a-test-{}", NEXT.fetch_add(1, Ordering::Relaxed))
 }
 
-fn nothing(_: &Things) -> Sent {
+pub(crate) fn nothing(_: &Things) -> Sent {
     Sent::Nothing
 }
 
-fn empty_form(_: &Things) -> Sent {
+pub(crate) fn empty_form(_: &Things) -> Sent {
     Sent::Form(Vec::new())
 }
 
-fn form(fields: &[(&'static str, &str)]) -> Sent {
+pub(crate) fn form(fields: &[(&'static str, &str)]) -> Sent {
     Sent::Form(fields.iter().map(|(name, value)| (*name, (*value).to_owned())).collect())
 }
 
-fn get(path: &'static str, expected: &'static str) -> Row {
+pub(crate) fn get(path: &'static str, expected: &'static str) -> Row {
     Row { method: "GET", path, sent: nothing, expected, names: Vec::new() }
 }
 
-fn post(path: &'static str, sent: fn(&Things) -> Sent, expected: &'static str) -> Row {
+pub(crate) fn post(path: &'static str, sent: fn(&Things) -> Sent, expected: &'static str) -> Row {
     Row { method: "POST", path, sent, expected, names: Vec::new() }
 }
 
@@ -117,6 +130,7 @@ pub(crate) fn rows() -> Vec<Row> {
     let mut rows = fixed();
     rows.extend(office());
     rows.extend(rooms());
+    rows.extend(crate::clients::rows());
     rows.extend(programs());
     rows.push(post("/sign-out", empty_form, "ssgggggss"));
     // Signing in ends the sign-in a browser had: that door comes after all that need it.

@@ -186,7 +186,7 @@ impl TestHouse {
 }
 
 /// Every table of ours; a test compares the list with the migrations.
-pub(crate) const TABLES: [&str; 16] = [
+pub(crate) const TABLES: [&str; 31] = [
     "writer",
     "form_key",
     "audit",
@@ -203,6 +203,21 @@ pub(crate) const TABLES: [&str; 16] = [
     "instrument_check",
     "reading",
     "reading_import",
+    "client",
+    "client_word",
+    "client_artist",
+    "client_key",
+    "client_apart",
+    "client_import",
+    "questionnaire",
+    "consultation",
+    "consultation_asked",
+    "medical_advice",
+    "consent_text",
+    "consent",
+    "consent_withdrawal",
+    "consent_copy",
+    "erasure_rest",
 ];
 
 /// The options of a house whose data lie in `folder`.

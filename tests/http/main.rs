@@ -9,6 +9,9 @@
 mod api;
 mod base_path;
 mod browser;
+mod clients;
+mod clients_rights;
+mod clients_sealed;
 mod databases;
 mod doors;
 mod forms;

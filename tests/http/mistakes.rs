@@ -5,13 +5,13 @@ use crate::html;
 use crate::studio::Things;
 
 /// A form that comes back: what was typed, and which fields are wrong.
-struct Slip {
-    page: String,
-    action: String,
-    typed: Vec<(&'static str, &'static str)>,
-    wrong: Vec<&'static str>,
+pub(crate) struct Slip {
+    pub(crate) page: String,
+    pub(crate) action: String,
+    pub(crate) typed: Vec<(&'static str, &'static str)>,
+    pub(crate) wrong: Vec<&'static str>,
     /// What puts it right.
-    corrected: Vec<(&'static str, &'static str)>,
+    pub(crate) corrected: Vec<(&'static str, &'static str)>,
 }
 
 fn slips(things: &Things) -> Vec<Slip> {
@@ -162,7 +162,8 @@ fn slips(things: &Things) -> Vec<Slip> {
 
 both_databases!(a_mistake_costs_nothing_that_was_typed, async |house| {
     let mut owner = house.owner();
-    for slip in slips(&house.things) {
+    let of_parts = [crate::clients::slips(&house.things)];
+    for slip in slips(&house.things).into_iter().chain(of_parts.into_iter().flatten()) {
         let form = owner.form(&slip.page, &slip.action).await.with_all(&slip.typed);
         let key = form.value("form_key").to_owned();
         let before = house.counts().await;

@@ -5,6 +5,7 @@ use std::path::Path;
 
 use sqlx::{AssertSqlSafe, Row};
 use stillroom::base::actor::Role;
+use stillroom::clients::{GivenBy, Purpose};
 use stillroom::rooms::{DeviceKind, InstrumentKind};
 
 use crate::house::{TABLES, TestHouse, both_databases};
@@ -18,6 +19,13 @@ struct Words {
 
 fn id(n: usize) -> String {
     format!("01890000-0000-7000-8000-{n:012}")
+}
+
+fn client_import(n: usize, order: &str, state: &str) -> String {
+    format!(
+        "insert into client_import (id, file_name, content, day_order, made_by, created, state, rows_new) select '{}', '', content, '{order}', made_by, 1, '{state}', 0 from client_import where created > 1 and file_name = 'first.csv'",
+        id(n)
+    )
 }
 
 fn words() -> Vec<Words> {
@@ -106,6 +114,57 @@ fn words() -> Vec<Words> {
             },
             // The states of `rooms::imports`, which no other part knows.
             known: vec!["preview", "taking", "taken", "dropped"],
+        },
+        Words {
+            column: "client_import.state",
+            insert: |word, n| client_import(n, "day_first", word),
+            // The states of `clients::imports`, which no other part knows.
+            known: vec!["preview", "taken", "dropped"],
+        },
+        Words {
+            column: "client_import.day_order",
+            insert: |word, n| client_import(n, word, "preview"),
+            known: vec!["day_first", "month_first"],
+        },
+        Words {
+            column: "consultation.given_by",
+            insert: |word, n| {
+                format!(
+                    "insert into consultation (id, client, version, at, given_by, taken_by, answers) select '{}', client, 0, 1, '{word}', taken_by, answers from consultation where at > 1",
+                    id(n)
+                )
+            },
+            known: GivenBy::ALL.into_iter().map(GivenBy::word).collect(),
+        },
+        Words {
+            column: "consent_text.purpose",
+            insert: |word, n| {
+                format!(
+                    "insert into consent_text (purpose, version, body, made_by, at) select '{word}', {n}, '', person, 1 from claim"
+                )
+            },
+            known: Purpose::ALL.into_iter().map(Purpose::word).collect(),
+        },
+        Words {
+            column: "consent.purpose",
+            insert: |word, n| {
+                format!(
+                    "insert into consent (id, client, given_as, purpose, version, language, body, text_hash, by_guardian, at, taken_by, signed, digest) select '{}', client, client, '{word}', 0, '', '', '', 0, 1, taken_by, signed, '' from consent where digest <> ''",
+                    id(n)
+                )
+            },
+            known: Purpose::ALL.into_iter().map(Purpose::word).collect(),
+        },
+        Words {
+            column: "consent_copy.way",
+            insert: |word, n| {
+                format!(
+                    "insert into consent_copy (id, consent, at, by_person, way) select '{}', min(id), 1, min(taken_by), '{word}' from consent",
+                    id(n)
+                )
+            },
+            // The ways of `clients::consents::copies`, which no other part knows.
+            known: vec!["printed", "e-mail", "shown"],
         },
     ]
 }
