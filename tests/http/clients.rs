@@ -2,7 +2,7 @@
 
 use std::time::Instant as Watch;
 
-use stillroom::base::time::{DAY, HOUR};
+use stillroom::base::time::{DAY, MINUTE};
 use stillroom::clients::{self, Purpose};
 
 use crate::browser::Browser;
@@ -466,7 +466,7 @@ both_databases!(a_doctors_yes_ends_the_wait_and_new_answers_begin_it_again, asyn
         let form = form.with_all(&[("from", "Dr Aune"), ("dated", "1 Feb"), ("words", "Looked at it."), ("may", may)]);
         a.submit(&form).await.must(303);
         assert_eq!(health().await.waits_for_advice(), waits, "{may}");
-        house.clock.advance(HOUR);
+        house.clock.advance(MINUTE);
     }
 
     // Something has changed: the answers hold no longer until they are given anew.
@@ -474,7 +474,7 @@ both_databases!(a_doctors_yes_ends_the_wait_and_new_answers_begin_it_again, asyn
     let form = a.form(&ada, &format!("{ada}/asked")).await.with("changed", "something");
     assert_eq!(a.submit(&form).await.goes_to(), format!("{ada}/consultation"));
     assert!(!health().await.hold());
-    house.clock.advance(HOUR);
+    house.clock.advance(MINUTE);
     ask(&mut a, house, &[]).await;
     assert!(health().await.hold() && health().await.waits_for_advice(), "the doctor answered the answers before");
 

@@ -150,7 +150,7 @@ both_databases!(after_a_treatment_what_must_stay_stays_locked_with_its_reason_un
     assert_eq!(house.number(&format!("select count(*) from client_key where client = '{id}'")).await, 1);
 
     // The clock a day before, and on the day.
-    for (days, left) in [(7 * 365, 1), (30, 0)] {
+    for (days, left) in [(7 * 365 - 30, 1), (30, 0)] {
         house.clock.advance(days * DAY);
         privacy::go_on(&house.house).await.unwrap();
         privacy::go_on(&house.house).await.unwrap();
