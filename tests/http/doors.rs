@@ -56,7 +56,7 @@ impl Row {
             ("{file}", if self.path.ends_with("/leave") { &things.second_file } else { &things.client_file }.clone()),
             ("{token}", token),
             ("{room}", room.clone()),
-            ("{person}", person(SPARE)),
+            ("{person}", person(if self.path.starts_with("/door/") { Actor::ArtistB.name() } else { SPARE })),
             ("{session}", things.second_session.clone()),
             ("{instrument}", things.sensor.clone()),
             ("{check}", things.check.clone()),
