@@ -80,7 +80,10 @@ fn receives(staff: &Staff) -> Result<(), Problem> {
 }
 
 fn new_view(house: &House, staff: &Staff, studio: &Studio, order: &str, notes: &[FieldNote], key: String) -> NewPage {
-    let orders = [(DayOrder::DayFirst, "day first: 7/3/1994 is the 7th of March"), (DayOrder::MonthFirst, "month first: 3/7/1994 is the 7th of March")];
+    let orders = [
+        (DayOrder::DayFirst, "day first: 7/3/1994 is the 7th of March"),
+        (DayOrder::MonthFirst, "month first: 3/7/1994 is the 7th of March"),
+    ];
     let fields = vec![
         FieldView {
             name: "file",
@@ -91,7 +94,13 @@ fn new_view(house: &House, staff: &Staff, studio: &Studio, order: &str, notes: &
             kind: "file",
             ..FieldView::default()
         },
-        choice_field("radio", "day_order", "Dates with strokes are read", order, orders.map(|(order, words)| (order.word().to_owned(), words.to_owned()))),
+        choice_field(
+            "radio",
+            "day_order",
+            "Dates with strokes are read",
+            order,
+            orders.map(|(order, words)| (order.word().to_owned(), words.to_owned())),
+        ),
     ];
     let (fields, mistakes) = noted(fields, notes);
     NewPage { frame: house.frame(studio, &staff.visitor, Place::Door, "Clients from a file"), key, fields, mistakes }
@@ -119,7 +128,10 @@ async fn send(
     let order = if typed.is_empty() { Some(DayOrder::DayFirst) } else { DayOrder::from_word(typed) };
     let mut notes = Vec::new();
     if sent.too_large {
-        notes.push(FieldNote::new("file", format!("The file is larger than {} MB. Send it in parts.", most / 1_000_000)));
+        notes.push(FieldNote::new(
+            "file",
+            format!("The file is larger than {} MB. Send it in parts.", most / 1_000_000),
+        ));
     } else if sent.file.is_empty() {
         notes.push(FieldNote::new("file", "Choose a file. Browsers do not keep the choice when a page comes back."));
     }

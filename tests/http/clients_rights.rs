@@ -15,7 +15,8 @@ use crate::studio::{Actor, PHRASE};
 /// Twenty words that stand nowhere else, put wherever a form of a client takes words.
 const MARKS: [&str; 20] = [
     "Quorvane", "Zibbleth", "Wexmarra", "Oolithe", "Pranzig", "Murkaby", "Tresfol", "Vandrix", "Yulmeno", "Kastrew",
-    "Brindolo", "Flaxenut", "Grumvale", "Hespidor", "Jornaxe", "Lorquist", "Nimbelor", "Quexture", "Sprandle", "Twizzork",
+    "Brindolo", "Flaxenut", "Grumvale", "Hespidor", "Jornaxe", "Lorquist", "Nimbelor", "Quexture", "Sprandle",
+    "Twizzork",
 ];
 
 /// A client with a mark in every field that takes words.
@@ -184,7 +185,9 @@ both_databases!(her_file_is_whole_counted_and_the_keepers_to_give, async |house|
     let mut a = house.actor(Actor::ArtistA);
     let path = format!("/door/clients/{}/file", house.things.client);
     let page = a.page(&path).await;
-    for words in ["Ada Lovell", "+45 20 30 40 50", "Drops called Gentle Fen", "Consent to treatment", "medical advice first"] {
+    for words in
+        ["Ada Lovell", "+45 20 30 40 50", "Drops called Gentle Fen", "Consent to treatment", "medical advice first"]
+    {
         page.says(words);
     }
     let answer = a.page(&format!("{path}.json")).await;
@@ -240,7 +243,11 @@ both_databases!(two_records_put_together_keep_both_histories, async |house| {
     a.submit(&filled.with("q_own_words", "Tape of the twin")).await.must(303);
     let sign = format!("{path}/sign/patch_test");
     let form = a.form(&sign, &sign).await.with_all(&[
-        ("printed_name", "Ada Lovell"), ("language", "English"), ("strokes", DRAWN), ("agree", "yes"), ("witness", "Ines Okafor"),
+        ("printed_name", "Ada Lovell"),
+        ("language", "English"),
+        ("strokes", DRAWN),
+        ("agree", "yes"),
+        ("witness", "Ines Okafor"),
     ]);
     a.submit(&form).await.must(303);
     house.clock.advance(DAY);

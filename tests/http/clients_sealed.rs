@@ -31,7 +31,8 @@ both_databases!(no_word_about_health_and_no_signature_lies_in_the_clear, async |
     let mut a = house.actor(Actor::ArtistA);
     let page = format!("/door/clients/{}/consultations/{}", house.things.client, house.things.consultation);
     let form = a.form(&page, &format!("{page}/advice")).await;
-    let form = form.with_all(&[("from", "Dr Aune"), ("dated", "1 Feb"), ("words", "Rosacea of the lids."), ("may", "no")]);
+    let form =
+        form.with_all(&[("from", "Dr Aune"), ("dated", "1 Feb"), ("words", "Rosacea of the lids."), ("may", "no")]);
     a.submit(&form).await.must(303);
 
     let all = raw(house).await;
@@ -39,7 +40,9 @@ both_databases!(no_word_about_health_and_no_signature_lies_in_the_clear, async |
         assert!(all.iter().any(|(of, _)| of == column), "{column} was not filled");
     }
     for (column, bytes) in &all {
-        for word in ["fen", "precaution", "hay fever", "aune", "rosacea", "lovell", "ines", "drawn", "[[100,800", "answer"] {
+        for word in
+            ["fen", "precaution", "hay fever", "aune", "rosacea", "lovell", "ines", "drawn", "[[100,800", "answer"]
+        {
             assert!(!holds(bytes, word), "{column} holds “{word}”");
         }
     }

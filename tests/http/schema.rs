@@ -297,7 +297,7 @@ fn sql_in(text: &str) -> Vec<String> {
 }
 
 /// Tables that grow with every day of work.
-const LONG: [&str; 4] = ["reading", "session", "audit", "form_key"];
+const LONG: [&str; 7] = ["reading", "session", "audit", "form_key", "client_word", "consultation", "consent"];
 
 both_databases!(no_statement_walks_through_a_long_table, async |house| {
     if !house.is_sqlite() {
@@ -345,6 +345,17 @@ async fn fill_long_tables(house: &TestHouse) {
         format!(
             "{numbers} insert into session (id, token, person, name, role, browser, created, seen, expires, ended)
                  select 's' || n, 't' || n, (select person from claim), '', 'owner', '', n, n, n, n from n"
+        ),
+        format!(
+            "{numbers} insert into client_word (client, word) select c.id, cast('word' || n as blob) from client c, n where c.erased is null"
+        ),
+        format!(
+            "{numbers} insert into consultation (id, client, version, at, given_by, taken_by, answers)
+                 select 'c' || n, (select min(id) from client), 0, n, 'asked', (select person from claim), cast('' as blob) from n"
+        ),
+        format!(
+            "{numbers} insert into consent (id, client, given_as, purpose, version, language, body, text_hash, by_guardian, at, taken_by, signed, digest)
+                 select 'c' || n, (select min(id) from client), '', 'treatment', 0, '', '', '', 0, n, (select person from claim), cast('' as blob), '' from n"
         ),
         format!(
             "{numbers} insert into audit (line, at, actor, action, subject, detail, chain)
