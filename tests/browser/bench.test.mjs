@@ -44,13 +44,13 @@ describe('the bench', () => {
     await tap(timerOf(page, 'seconds'));
     await page.waitForTimeout(700);
     await Promise.all([page.waitForURL(/told=kept/), tap(timerOf(page, 'seconds'))]);
-    assert.match(await page.textContent('[role=status]'), /Kept: set in \d/);
+    assert.match(await page.textContent('.told'), /Kept: set in \d/);
     assert.ok(taps <= 4, `${taps} taps`);
     // The same again: two.
     await tap(timerOf(page, 'seconds'));
     await page.waitForTimeout(300);
     await Promise.all([page.waitForNavigation(), tap(timerOf(page, 'seconds'))]);
-    assert.match(await page.textContent('[role=status]'), /Kept: set in 0[.,]\d\d/);
+    assert.match(await page.textContent('.told'), /Kept: set in 0[.,]\d\d/);
     await page.close();
   });
 
@@ -121,7 +121,7 @@ describe('the bench', () => {
     await page.keyboard.press('Space');
     await page.waitForTimeout(400);
     await Promise.all([page.waitForURL(/told=kept/), page.keyboard.press('Enter')]);
-    assert.match(await page.textContent('[role=status]'), /Kept: set in 0[.,]\d\d/);
+    assert.match(await page.textContent('.told'), /Kept: set in 0[.,]\d\d/);
     await page.close();
   });
 
@@ -133,7 +133,7 @@ describe('the bench', () => {
     await timerOf(page, 'delay').tap();
     assert.ok(Number(await page.inputValue('[name=delay]')) >= 0.5);
     await Promise.all([page.waitForURL(/told=kept/), page.locator('[name=do][value=popped]').tap()]);
-    assert.match(await page.textContent('[role=status]'), /Kept: popped after/);
+    assert.match(await page.textContent('.told'), /Kept: popped after/);
     await page.close();
   });
 
@@ -143,7 +143,7 @@ describe('the bench', () => {
     assert.equal(await timerOf(page, 'seconds').isVisible(), false);
     await page.fill('[name=seconds]', '2,35');
     await Promise.all([page.waitForURL(/told=kept/), page.click('[name=do][value=set]')]);
-    assert.match(await page.textContent('[role=status]'), /Kept: set in 2[.,][34]/);
+    assert.match(await page.textContent('.told'), /Kept: set in 2[.,][34]/);
     await page.close();
   });
 
