@@ -4,8 +4,55 @@
 use serde::{Deserialize, Serialize};
 
 use crate::base::units::{Celsius, RelHumidity};
+use crate::web::routes::Routes;
 
+pub mod bench;
+mod bench_form;
+mod bench_page;
+mod bench_store;
+pub mod bottle;
+mod bottle_acts;
+mod bottle_form;
+mod bottle_page;
+mod classes_page;
+pub mod effects;
+pub mod forecasts;
+mod here;
+pub mod known;
+mod learned;
+pub mod liquid;
+mod liquids_page;
+pub mod product;
+mod product_form;
+pub mod protocol;
+mod seed;
 pub mod set_time;
+mod shelf;
+mod shelf_page;
+mod store;
+pub mod summary;
+mod test_rows;
+pub mod words;
+
+pub use bottle::{Bottle, Lapse, Out, discard_by};
+pub use product::{Family, Product, Stated, StudioClass};
+pub(crate) use seed::{seed_bottle, seed_product, seed_sittings};
+pub use set_time::Label;
+pub use shelf::{OnShelf, classes, pooled, shelf};
+pub use summary::Covered;
+
+/// Every door of this part.
+#[must_use]
+pub fn routes() -> Routes {
+    shelf_page::routes()
+        .join(product_form::routes())
+        .join(bottle_form::routes())
+        .join(bottle_page::routes())
+        .join(bottle_acts::routes())
+        .join(bench_page::routes())
+        .join(classes_page::routes())
+        .join(liquids_page::routes())
+}
 
 /// The adhesive picked up for one placement.
 #[derive(

@@ -112,6 +112,27 @@ quantity!(
     Pascals, "pressure", "Pa", 0.0, 200_000.0
 );
 
+quantity!(
+    /// A room's volume in cubic metres, 3…2000.
+    CubicMetres, "volume", "m³", 3.0, 2000.0
+);
+quantity!(
+    /// How often an hour a room's air is renewed, 0.05…20.
+    AirChanges, "air change", "an hour", 0.05, 20.0
+);
+quantity!(
+    /// Water moved in grams an hour, 0…5000.
+    GramsPerHour, "water moved", "g an hour", 0.0, 5000.0
+);
+quantity!(
+    /// A span of time in hours, 0…10⁵.
+    Hours, "time", "h", 0.0, 1e5
+);
+quantity!(
+    /// Power in watts, 0…10⁵.
+    Watts, "power", "W", 0.0, 1e5
+);
+
 impl Celsius {
     /// From degrees Fahrenheit.
     ///

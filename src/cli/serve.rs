@@ -33,7 +33,7 @@ pub(super) async fn run(store: Store, config: Config, demo: bool, tell: impl FnO
     claim_line(&house).await?;
     tokio::spawn(jobs::run(house.clone()));
     let app = service::app(&house, places::routes());
-    let served = service::listen(app, listener).await.map_err(|cause| cause.to_string());
+    let served = service::listen(app, listener, &house.live).await.map_err(|cause| cause.to_string());
     house.store.close().await;
     served
 }

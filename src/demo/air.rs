@@ -193,14 +193,25 @@ fn indoor_moisture(
     crate::base::units::GramsPerM3::clamped(grams.max(1.2))
 }
 
-/// Outdoors: a season, weather that passes in days, a cooler night. Then its moisture.
-fn outdoor_moisture(date: Date, at_us: i64) -> f64 {
+/// The weather: a season, fronts that pass in days. Without the cooler night.
+#[must_use]
+pub fn outside(zone: &TimeZone, at_us: i64) -> (Celsius, RelHumidity) {
+    let at = jiff::Timestamp::from_microsecond(at_us).unwrap_or_default();
+    outdoor_air(zone.to_datetime(at).date(), at_us)
+}
+
+fn outdoor_air(date: Date, at_us: i64) -> (Celsius, RelHumidity) {
     let fronts = smooth(7, 6, at_us, 60 * HOUR);
     let temperature = 9.5 + 8.0 * summer(date) + 4.0 * fronts;
     let humidity = 76.0 - 8.0 * summer(date) + 12.0 * smooth(7, 8, at_us, 31 * HOUR);
-    let humidity = RelHumidity::clamped(humidity.clamp(35.0, 98.0));
+    (Celsius::clamped(temperature), RelHumidity::clamped(humidity.clamp(35.0, 98.0)))
+}
+
+/// Outdoors: a season, weather that passes in days. Then its moisture.
+fn outdoor_moisture(date: Date, at_us: i64) -> f64 {
+    let (temperature, humidity) = outdoor_air(date, at_us);
     // Indoor air keeps about three quarters of what outdoors has above the dry winter level.
-    let outdoor = air::vapour_density(Celsius::clamped(temperature), humidity).get();
+    let outdoor = air::vapour_density(temperature, humidity).get();
     3.4 + 0.75 * (outdoor - 3.4)
 }
 

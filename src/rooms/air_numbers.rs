@@ -167,6 +167,10 @@ fn remarks(air: &AirNow, studio: &Studio) -> String {
     if air.measured.humidity.outside_checked_range {
         remarks.push("That lies outside the range of its checks.".to_owned());
     }
+    if air.measured.humidity.stopped_at_limit {
+        remarks
+            .push("The check would carry it past what air can hold, so it stops at the end of the scale.".to_owned());
+    }
     remarks.push(match (air.stale, air.known.humidity_checked_days_ago) {
         (true, _) => "Likely means 8 times in 10; wider here, as the reading is old.".to_owned(),
         (false, None) => "Likely means 8 times in 10; wider here, as the instrument was never checked.".to_owned(),

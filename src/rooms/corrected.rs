@@ -30,6 +30,20 @@ pub(super) async fn load_instruments(db: &mut Db, room: RoomId) -> Result<Vec<Kn
     Ok(known)
 }
 
+/// Every instrument there ever was, each with its checks: two statements, however many rooms there are.
+pub(super) async fn load_every_instrument(db: &mut Db) -> Result<Vec<KnownInstrument>, Problem> {
+    let mut checks: BTreeMap<InstrumentId, Vec<Check>> = BTreeMap::new();
+    for (instrument, check) in store::every_check(db).await? {
+        checks.entry(instrument).or_default().push(check);
+    }
+    let instruments = store::every_instrument(db).await?;
+    let known = |instrument: Instrument| KnownInstrument {
+        checks: checks.remove(&instrument.id).unwrap_or_default(),
+        instrument,
+    };
+    Ok(instruments.into_iter().map(known).collect())
+}
+
 /// Readings further apart than this are not joined by a line.
 pub(super) const JOINED_WITHIN: i64 = 35 * crate::base::time::MINUTE;
 

@@ -66,8 +66,8 @@ impl TypedInstrument {
             name: instrument.name.clone(),
             kind: instrument.kind.word().to_owned(),
             place: place.to_owned(),
-            own_humidity: instrument.own_humidity.map(|u| studio.number(u, 1)).unwrap_or_default(),
-            own_temperature: instrument.own_temperature.map(|u| studio.number(u, 2)).unwrap_or_default(),
+            own_humidity: instrument.own_humidity.map(|u| studio.exact(u, 1)).unwrap_or_default(),
+            own_temperature: instrument.own_temperature.map(|u| studio.exact(u, 1)).unwrap_or_default(),
             age_years: String::new(),
             temperature_field: map.temperature_field.clone(),
             temperature_unit: if map.temperature_unit == TemperatureUnit::Fahrenheit {

@@ -1,15 +1,18 @@
 //! The rooms and their air, one row each.
 
+use std::collections::BTreeMap;
+
 use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
 
 use super::chart::{Air, spark};
-use super::corrected::{JOINED_WITHIN, correct, load_instruments};
-use super::now::air_now;
+use super::corrected::{JOINED_WITHIN, KnownInstrument, correct, load_every_instrument};
+use super::now::airs_by;
+use super::readings::KeptReading;
 use super::settings::RoomSettings;
 use super::written::Quantity;
-use super::{Room, readings, store};
+use super::{Device, Room, readings, store};
 use crate::base::ids::RoomId;
 use crate::base::problem::Problem;
 use crate::base::time::{DAY, Instant, SECOND};
@@ -34,6 +37,8 @@ pub struct AirRow {
     pub href: String,
     /// The page for a reading by hand, base path included.
     pub reading: String,
+    /// Its plan, base path included.
+    pub plan: String,
     /// Volume and devices in a line.
     pub about: String,
     /// The air, once it was read.
@@ -70,35 +75,39 @@ pub struct AirWords {
     pub dew_word: &'static str,
 }
 
-/// Every room's row, for this page and for Today.
+/// Every room's row, for this page and for Today: seven statements, however many rooms there are.
 ///
 /// # Errors
 /// When the database cannot be read.
 pub async fn air_rows(house: &House, db: &mut Db, studio: &Studio, now: Instant) -> Result<Vec<AirRow>, Problem> {
     let settings = RoomSettings::load(db).await?;
-    let mut rows = Vec::new();
-    for room in store::rooms(db).await? {
-        let air = air_now(db, room.id, &settings, now).await?;
-        rows.push(AirRow {
-            href: house.url(&format!("/rooms/{}", room.id)),
-            reading: house.url(&format!("/rooms/{}/readings/new", room.id)),
-            about: about(db, &room, studio).await?,
-            spark: last_day(db, room.id, &settings, now).await?,
-            air: air.map(|air| words(&air, &settings, studio, now)),
-            name: room.name,
-        });
+    let rooms = store::rooms(db).await?;
+    let instruments = load_every_instrument(db).await?;
+    let mut airs = airs_by(db, &instruments, &settings, now).await?;
+    let devices = store::devices_of_every_room(db).await?;
+    let mut last_day: BTreeMap<RoomId, Vec<KeptReading>> = BTreeMap::new();
+    for (room, reading) in readings::of_every_room_between(db, now.plus(-DAY), now.plus(1)).await? {
+        last_day.entry(room).or_default().push(reading);
     }
-    Ok(rows)
+    let row = |room: Room| AirRow {
+        href: house.url(&format!("/rooms/{}", room.id)),
+        reading: house.url(&format!("/rooms/{}/readings/new", room.id)),
+        plan: house.url(&format!("/rooms/{}/plan", room.id)),
+        about: about(&room, &devices, studio),
+        spark: last_day.get(&room.id).map(|found| spark_of(found, &instruments, &settings, now)).unwrap_or_default(),
+        air: airs.remove(&room.id).map(|air| words(&air, &settings, studio, now)),
+        name: room.name,
+    };
+    Ok(rooms.into_iter().map(row).collect())
 }
 
 /// The line of the last 24 hours.
-async fn last_day(db: &mut Db, room: RoomId, settings: &RoomSettings, now: Instant) -> Result<String, Problem> {
-    let found = readings::between(db, room, now.plus(-DAY), now.plus(1)).await?;
-    let corrected = correct(&found, &load_instruments(db, room).await?);
+fn spark_of(found: &[KeptReading], instruments: &[KnownInstrument], settings: &RoomSettings, now: Instant) -> String {
+    let corrected = correct(found, instruments);
     let kept: Vec<_> =
         corrected.iter().filter(|point| !point.aside).filter_map(|point| point.of(Quantity::Humidity)).collect();
     if kept.is_empty() {
-        return Ok(String::new());
+        return String::new();
     }
     let air = Air {
         quantity: Quantity::Humidity,
@@ -109,7 +118,7 @@ async fn last_day(db: &mut Db, room: RoomId, settings: &RoomSettings, now: Insta
         device_on: &[],
         joined_within: JOINED_WITHIN,
     };
-    Ok(spark(&air, now.0))
+    spark(&air, now.0)
 }
 
 /// A room's air as printed.
@@ -136,15 +145,15 @@ pub(super) fn words(air: &super::now::AirNow, settings: &RoomSettings, studio: &
     }
 }
 
-async fn about(db: &mut Db, room: &Room, studio: &Studio) -> Result<String, Problem> {
+fn about(room: &Room, devices: &[Device], studio: &Studio) -> String {
     let mut parts = vec![format!("{}\u{a0}m³", studio.number(room.volume_m3, 0))];
-    for device in store::devices(db, room.id).await? {
+    for device in devices.iter().filter(|device| device.room == room.id) {
         parts.push(match device.grams_per_hour {
             Some(grams) => format!("{} {}\u{a0}g an hour", device.kind.word(), studio.number(grams, 0)),
             None => device.kind.word().to_owned(),
         });
     }
-    Ok(parts.join(", "))
+    parts.join(", ")
 }
 
 #[derive(Template)]

@@ -3,6 +3,7 @@
 pub mod air;
 mod air_numbers;
 mod api;
+pub mod asked;
 pub mod band;
 pub mod chart;
 mod check_form;
@@ -15,6 +16,15 @@ mod instrument_page;
 mod list_page;
 pub mod logger_file;
 pub mod now;
+pub mod plan;
+mod plan_chart;
+mod plan_fit;
+mod plan_forms;
+mod plan_inputs;
+mod plan_page;
+mod plan_store;
+mod plan_words;
+mod plan_work;
 pub mod plausible;
 pub mod push;
 mod reading_page;
@@ -22,6 +32,7 @@ pub mod readings;
 mod room_form;
 mod room_page;
 pub mod rule;
+mod running_form;
 mod seed;
 pub mod settings;
 mod store;
@@ -36,7 +47,9 @@ use crate::web::routes::Routes;
 
 pub use api::RoomsApi;
 pub use list_page::{AirRow, AirWords, air_rows};
-pub(crate) use seed::{newest_instant, seed_readings, seed_room, sensor_of};
+pub use plan_page::{PlanAsked, PlanView, SetTimeEffect};
+pub use plan_store::plan_inputs;
+pub(crate) use seed::{newest_instant, seed_outside, seed_readings, seed_room, sensor_of};
 pub use settings::RoomSettings;
 
 /// A room of the studio.
@@ -208,6 +221,22 @@ pub async fn all(db: &mut Db) -> Result<Vec<Room>, Problem> {
     store::rooms(db).await
 }
 
+/// One room in use, if there is one with this id.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn room(db: &mut Db, id: RoomId) -> Result<Option<Room>, Problem> {
+    Ok(store::room(db, id).await?.filter(|room| room.closed.is_none()))
+}
+
+/// The devices that stand in a room.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn devices(db: &mut Db, room: RoomId) -> Result<Vec<Device>, Problem> {
+    store::devices(db, room).await
+}
+
 /// Goes on with logger files whose rows are being taken, for the clock.
 ///
 /// # Errors
@@ -235,5 +264,7 @@ pub fn routes() -> Routes {
         .join(instrument_page::routes())
         .join(check_form::routes())
         .join(import_page::routes())
+        .join(plan_forms::routes())
+        .join(running_form::routes())
         .join(api::routes())
 }

@@ -29,6 +29,9 @@ pub struct KeptReading {
     pub set_aside: String,
 }
 
+/// The topic that rises with every reading kept, counted or set aside.
+pub const AIR: &str = "air";
+
 /// What became of a reading.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Outcome {
@@ -114,6 +117,7 @@ pub(super) async fn keep_for(tx: &mut Tx, new: &NewReading, wording: Wording, by
     .bind(&set_aside)
     .execute(tx.db())
     .await?;
+    tx.raise(AIR);
     Ok(if set_aside.is_empty() { Outcome::Kept } else { Outcome::SetAside(set_aside) })
 }
 
@@ -199,11 +203,12 @@ async fn believed_around(db: &mut Db, instrument: InstrumentId, at: Instant) -> 
     Ok(nearest)
 }
 
-/// The newest believed reading of a room.
+/// The newest believed reading of a room; what hangs outside is not its air.
 pub(super) async fn newest_believed(db: &mut Db, room: RoomId) -> Result<Option<KeptReading>, Problem> {
     let row = sqlx::query(
         "select instrument, at, temperature_c, humidity_pct, given_by, set_aside from reading
-         where room = $1 and set_aside = '' order by at desc limit 1",
+         where room = $1 and set_aside = '' and instrument not in (select id from instrument where outdoors = 1)
+         order by at desc limit 1",
     )
     .bind(room.to_string())
     .fetch_optional(db)
@@ -211,12 +216,49 @@ pub(super) async fn newest_believed(db: &mut Db, room: RoomId) -> Result<Option<
     row.as_ref().map(read_reading).transpose()
 }
 
+/// The newest believed reading of every room in use, in one statement; by the index one step a room.
+pub(super) async fn newest_of_every_room(db: &mut Db) -> Result<Vec<(RoomId, KeptReading)>, Problem> {
+    let rows = sqlx::query(
+        "select found.instrument, found.at, found.temperature_c, found.humidity_pct, found.given_by, found.set_aside, room.id
+         from room join reading found on found.id = (
+           select reading.id from reading where reading.room = room.id and reading.set_aside = ''
+           and reading.instrument not in (select id from instrument where outdoors = 1) order by reading.at desc limit 1
+         ) where room.closed is null",
+    )
+    .fetch_all(db)
+    .await?;
+    rows.iter().map(with_room).collect()
+}
+
+/// Every reading of every room in use in `[from, to)`, oldest first in each.
+pub(super) async fn of_every_room_between(
+    db: &mut Db,
+    from: Instant,
+    to: Instant,
+) -> Result<Vec<(RoomId, KeptReading)>, Problem> {
+    let rows = sqlx::query(
+        "select found.instrument, found.at, found.temperature_c, found.humidity_pct, found.given_by, found.set_aside, room.id
+         from room join reading found on found.room = room.id where room.closed is null and found.at >= $1 and found.at < $2
+         and found.instrument not in (select id from instrument where outdoors = 1) order by found.room, found.at",
+    )
+    .bind(from.0)
+    .bind(to.0)
+    .fetch_all(db)
+    .await?;
+    rows.iter().map(with_room).collect()
+}
+
+fn with_room(row: &AnyRow) -> Result<(RoomId, KeptReading), Problem> {
+    Ok((row.get::<String, _>(6).parse().map_err(Problem::broken)?, read_reading(row)?))
+}
+
 /// The newest readings of a room up to an instant, believed and set aside alike, newest first. A sensor whose clock is years ahead
 /// does not hide the others.
 pub(super) async fn newest(db: &mut Db, room: RoomId, until: Instant, most: i64) -> Result<Vec<KeptReading>, Problem> {
     let rows = sqlx::query(
         "select instrument, at, temperature_c, humidity_pct, given_by, set_aside from reading
-         where room = $1 and at <= $2 order by at desc limit $3",
+         where room = $1 and at <= $2 and instrument not in (select id from instrument where outdoors = 1)
+         order by at desc limit $3",
     )
     .bind(room.to_string())
     .bind(until.0)
@@ -226,7 +268,7 @@ pub(super) async fn newest(db: &mut Db, room: RoomId, until: Instant, most: i64)
     rows.iter().map(read_reading).collect()
 }
 
-/// Every reading of a room in `[from, to)`, oldest first.
+/// Every reading of a room's own air in `[from, to)`, oldest first.
 pub(super) async fn between(
     db: &mut Db,
     room: RoomId,
@@ -235,7 +277,8 @@ pub(super) async fn between(
 ) -> Result<Vec<KeptReading>, Problem> {
     let rows = sqlx::query(
         "select instrument, at, temperature_c, humidity_pct, given_by, set_aside from reading
-         where room = $1 and at >= $2 and at < $3 order by at",
+         where room = $1 and at >= $2 and at < $3 and instrument not in (select id from instrument where outdoors = 1)
+         order by at",
     )
     .bind(room.to_string())
     .bind(from.0)

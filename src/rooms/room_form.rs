@@ -82,8 +82,8 @@ impl TypedRoom {
     fn of(room: &Room, studio: &Studio) -> Self {
         Self {
             name: room.name.clone(),
-            volume_m3: studio.number(room.volume_m3, 1),
-            air_changes_per_hour: studio.number(room.air_changes_per_hour, 2),
+            volume_m3: studio.exact(room.volume_m3, 1),
+            air_changes_per_hour: studio.exact(room.air_changes_per_hour, 1),
             coldest_surface: room.coldest_surface.clone(),
             surface_temperature: room.surface_c.map(|c| studio.number(studio.scale(c), 1)).unwrap_or_default(),
         }

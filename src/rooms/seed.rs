@@ -2,13 +2,14 @@
 
 use std::fmt::Write as _;
 
+use super::plan::Air;
 use super::plausible::{self, Arrived};
 use super::written::TemperatureUnit;
-use super::{Check, Device, Instrument, Room, store};
+use super::{Check, Device, Instrument, Room, plan_store, store};
 use crate::base::ids::{InstrumentId, ReadingId, RoomId};
 use crate::base::number::DecimalMark;
 use crate::base::problem::Problem;
-use crate::base::time::Instant;
+use crate::base::time::{HOUR, Instant};
 use crate::store::{FormKey, Kept, Tx};
 use crate::web::House;
 
@@ -72,7 +73,29 @@ pub(crate) async fn seed_readings(
                 for rows in judged.chunks(ROWS_A_STATEMENT) {
                     insert(tx, room, instrument, rows).await?;
                 }
+                tx.raise(super::readings::AIR);
                 tx.record_tells_itself();
+                Ok(Kept::see(""))
+            })
+        })
+        .await
+        .map(|_| ())
+}
+
+/// Types in the outside air of the invented studio, unless what was typed in last is younger than an hour.
+pub(crate) async fn seed_outside(house: &House, air: Air) -> Result<(), Problem> {
+    let now = house.store.clock().now().0;
+    {
+        let mut db = house.store.read().await?;
+        if plan_store::outside(&mut db, now).await?.is_some_and(|outside| now.since(outside.at) < HOUR) {
+            return Ok(());
+        }
+    }
+    house
+        .store
+        .write(&FormKey::house(), move |tx| {
+            Box::pin(async move {
+                plan_store::add_outside(tx, air).await?;
                 Ok(Kept::see(""))
             })
         })

@@ -61,7 +61,9 @@ pub(super) async fn add_room(tx: &mut Tx, room: &Room) -> Result<(), Problem> {
 pub(super) async fn change_room(tx: &mut Tx, room: &Room) -> Result<(), Problem> {
     free_name(tx.db(), room).await?;
     let done = query_with_nulls(
-        "update room set name = $1, name_key = $2, volume_m3 = $3, air_changes_per_hour = $4, coldest_surface = $5, surface_c = $6
+        // An air change typed anew is an estimate again.
+        "update room set name = $1, name_key = $2, volume_m3 = $3, air_changes_per_hour = $4, coldest_surface = $5, surface_c = $6,
+         air_changes_measured = case when air_changes_per_hour = $4 then air_changes_measured else null end
          where id = $7 and closed is null",
     )
     .bind(&room.name)
@@ -124,18 +126,27 @@ pub(super) async fn devices(db: &mut Db, room: RoomId) -> Result<Vec<Device>, Pr
     .bind(room.to_string())
     .fetch_all(db)
     .await?;
-    rows.iter()
-        .map(|row| {
-            Ok(Device {
-                id: row.get::<String, _>(0).parse().map_err(Problem::broken)?,
-                room,
-                kind: DeviceKind::from_word(&row.get::<String, _>(1))
-                    .ok_or_else(|| Problem::broken("a device of no kind of ours"))?,
-                name: row.get(2),
-                grams_per_hour: row.get(3),
-            })
-        })
-        .collect()
+    rows.iter().map(|row| read_device(row, room)).collect()
+}
+
+/// The devices of every room.
+pub(super) async fn devices_of_every_room(db: &mut Db) -> Result<Vec<Device>, Problem> {
+    let rows = sqlx::query("select id, kind, name, grams_per_hour, room from device where removed is null order by id")
+        .fetch_all(db)
+        .await?;
+    let room = |row: &AnyRow| row.get::<String, _>(4).parse().map_err(Problem::broken);
+    rows.iter().map(|row| read_device(row, room(row)?)).collect()
+}
+
+fn read_device(row: &AnyRow, room: RoomId) -> Result<Device, Problem> {
+    Ok(Device {
+        id: row.get::<String, _>(0).parse().map_err(Problem::broken)?,
+        room,
+        kind: DeviceKind::from_word(&row.get::<String, _>(1))
+            .ok_or_else(|| Problem::broken("a device of no kind of ours"))?,
+        name: row.get(2),
+        grams_per_hour: row.get(3),
+    })
 }
 
 /// Adds a device.
@@ -193,6 +204,15 @@ pub(super) async fn instrument(db: &mut Db, room: RoomId, id: InstrumentId) -> R
     .fetch_optional(db)
     .await?;
     row.as_ref().map(read_instrument).transpose()
+}
+
+/// Every instrument there ever was: readings need also one that was taken away.
+pub(super) async fn every_instrument(db: &mut Db) -> Result<Vec<Instrument>, Problem> {
+    let rows =
+        sqlx::query("select id, room, name, kind, place, compared, own_u_t, own_u_h, bought, mapping from instrument")
+            .fetch_all(db)
+            .await?;
+    rows.iter().map(read_instrument).collect()
 }
 
 /// Adds an instrument to a room.
@@ -276,19 +296,31 @@ pub(super) async fn checks(db: &mut Db, instrument: InstrumentId) -> Result<Vec<
     .bind(instrument.to_string())
     .fetch_all(db)
     .await?;
-    rows.iter()
-        .map(|row| {
-            Ok(Check {
-                id: row.get::<String, _>(0).parse().map_err(Problem::broken)?,
-                at: Instant(row.get(1)),
-                of_humidity: row.get::<String, _>(2) == "humidity",
-                against: row.get(3),
-                reference: row.get(4),
-                shown: row.get(5),
-                struck: row.get::<Option<i64>, _>(6).is_some(),
-            })
-        })
-        .collect()
+    rows.iter().map(read_check).collect()
+}
+
+/// The checks of every instrument, newest first.
+pub(super) async fn every_check(db: &mut Db) -> Result<Vec<(InstrumentId, Check)>, Problem> {
+    let rows = sqlx::query(
+        "select id, at, quantity, against, reference, shown, struck, instrument from instrument_check
+         order by at desc, id desc",
+    )
+    .fetch_all(db)
+    .await?;
+    let instrument = |row: &AnyRow| row.get::<String, _>(7).parse().map_err(Problem::broken);
+    rows.iter().map(|row| Ok((instrument(row)?, read_check(row)?))).collect()
+}
+
+fn read_check(row: &AnyRow) -> Result<Check, Problem> {
+    Ok(Check {
+        id: row.get::<String, _>(0).parse().map_err(Problem::broken)?,
+        at: Instant(row.get(1)),
+        of_humidity: row.get::<String, _>(2) == "humidity",
+        against: row.get(3),
+        reference: row.get(4),
+        shown: row.get(5),
+        struck: row.get::<Option<i64>, _>(6).is_some(),
+    })
 }
 
 /// Adds a check.

@@ -11,6 +11,7 @@ mod open;
 mod scrub;
 pub mod sealed;
 pub mod settings;
+pub mod topics;
 mod write;
 
 use std::fs::File;

@@ -1,6 +1,7 @@
 //! One way to write: begin as the only writer, look whether this form was kept before, do the work, add to the audit chain,
 //! keep the result, commit. All or nothing.
 
+use std::collections::BTreeSet;
 use std::future::Future;
 use std::pin::Pin;
 use std::sync::Arc;
@@ -9,7 +10,7 @@ use sqlx::{Any, Transaction};
 
 use super::forms::{self, FormKey, Kept};
 use super::keys::Keys;
-use super::{Db, Engine, Store, audit};
+use super::{Db, Engine, Store, audit, topics};
 use crate::base::actor::Actor;
 use crate::base::problem::Problem;
 use crate::base::time::Now;
@@ -31,6 +32,7 @@ pub struct Tx {
     /// Who writes.
     pub actor: Actor,
     told: bool,
+    pub(super) raised: BTreeSet<String>,
     keys: Arc<Keys>,
 }
 
@@ -96,6 +98,7 @@ impl Store {
             now: self.clock.now(),
             actor: key.actor.clone(),
             told: false,
+            raised: BTreeSet::new(),
             keys: Arc::clone(&self.keys),
         };
         if let Some(kept) = forms::first_result(tx.db(), key).await? {
@@ -106,6 +109,7 @@ impl Store {
             return Err(Refusal::Final(Problem::broken("a write left no line in the audit chain")));
         }
         forms::keep(&mut tx, key, &kept).await?;
+        topics::keep(&mut tx).await?;
         tx.transaction.commit().await.map_err(|cause| {
             tracing::error!(%cause, "the answer to a commit was lost or refused");
             Refusal::Final(Problem::Unsure)

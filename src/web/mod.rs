@@ -10,6 +10,7 @@ pub mod guard;
 pub mod headers;
 pub mod incoming;
 pub mod keypad;
+pub mod live;
 pub mod problems;
 pub mod routes;
 pub mod serve;
@@ -36,6 +37,8 @@ pub struct House {
     pub hashing: turns::Hashing,
     /// Turns for reading files and for long calculations.
     pub thinking: turns::Turns,
+    /// Pages that stay open and wait for news.
+    pub live: live::Live,
     /// True when the data is the invented studio; a banner says so on every page.
     pub demo: bool,
 }
@@ -49,6 +52,7 @@ impl House {
             config: Arc::new(config),
             hashing: turns::Hashing::default(),
             thinking: turns::Turns::new(2, 32),
+            live: live::Live::default(),
             demo,
         }
     }

@@ -20,6 +20,7 @@ use tower_http::catch_panic::CatchPanicLayer;
 use tower_http::compression::CompressionLayer;
 use tower_http::timeout::TimeoutLayer;
 
+use super::live::Live;
 use super::routes::Routes;
 use super::{House, assets, headers, problems, visitor};
 use crate::base::problem::Problem;
@@ -121,11 +122,11 @@ const CONNECTIONS: usize = 512;
 /// How long requests under way may take once the house was told to stop.
 const FINISH_WITHIN: Duration = Duration::from_secs(10);
 
-/// Listens until told to stop; requests under way are finished first.
+/// Listens until told to stop; requests under way are finished first, pages that wait for news are told that it is over.
 ///
 /// # Errors
 /// None at present: a connection that cannot be accepted is logged and the next one awaited.
-pub async fn listen(app: Router, listener: TcpListener) -> std::io::Result<()> {
+pub async fn listen(app: Router, listener: TcpListener, live: &Live) -> std::io::Result<()> {
     let mut builder = Builder::new(TokioExecutor::new());
     builder.http1().timer(TokioTimer::new()).header_read_timeout(HEADERS_WITHIN);
     builder.http2().timer(TokioTimer::new()).keep_alive_interval(Duration::from_secs(30));
@@ -156,6 +157,7 @@ pub async fn listen(app: Router, listener: TcpListener) -> std::io::Result<()> {
         });
     }
     drop(listener);
+    live.end();
     if tokio::time::timeout(FINISH_WITHIN, under_way.shutdown()).await.is_err() {
         tracing::warn!("some requests were not finished in time and were cut off");
     }

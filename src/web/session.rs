@@ -2,6 +2,7 @@
 
 use sqlx::Row;
 
+use super::live;
 use crate::base::actor::{Role, Who};
 use crate::base::ids::{PersonId, SessionId};
 use crate::base::problem::Problem;
@@ -81,6 +82,20 @@ pub async fn holder(db: &mut Db, config: &Config, secret: &str, now: Now) -> Res
     Ok(Some((Who { id, session, name: row.get(2), role }, Instant(row.get(4)))))
 }
 
+/// Whether a session is still in use: neither ended, nor too old, nor idle too long.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn is_in_use(db: &mut Db, config: &Config, session: SessionId, now: Now) -> Result<bool, Problem> {
+    let row = sqlx::query("select id from session where id = $1 and ended is null and expires > $2 and seen > $3")
+        .bind(session.to_string())
+        .bind(now.0.0)
+        .bind(now.0.plus(-micros(config.session_idle)).0)
+        .fetch_optional(db)
+        .await?;
+    Ok(row.is_some())
+}
+
 /// Notes that the session is in use. Called at most once a minute.
 ///
 /// # Errors
@@ -107,6 +122,7 @@ pub async fn end(tx: &mut Tx, session: SessionId) -> Result<(), Problem> {
         .bind(session.to_string())
         .execute(tx.db())
         .await?;
+    tx.raise(live::SESSIONS);
     tx.audit("end session", session, "").await
 }
 
@@ -121,6 +137,7 @@ pub async fn end_all_of(tx: &mut Tx, person: PersonId) -> Result<(), Problem> {
         .bind(person.to_string())
         .execute(tx.db())
         .await?;
+    tx.raise(live::SESSIONS);
     tx.audit("end all sessions", person, "").await
 }
 
@@ -132,8 +149,13 @@ const KEPT_WHEN_OVER: i64 = 90 * DAY;
 /// # Errors
 /// When the database refuses it.
 pub async fn forget_old(tx: &mut Tx) -> Result<(), Problem> {
-    let before = tx.now.0.plus(-KEPT_WHEN_OVER).0;
-    sqlx::query("delete from session where expires < $1 or ended < $1").bind(before).execute(tx.db()).await?;
+    let (now, before) = (tx.now.0.0, tx.now.0.plus(-KEPT_WHEN_OVER).0);
+    sqlx::query("delete from session where ended < $1").bind(before).execute(tx.db()).await?;
+    sqlx::query("delete from session where ended is null and seen < $1 and expires < $2")
+        .bind(before)
+        .bind(now)
+        .execute(tx.db())
+        .await?;
     tx.record_tells_itself();
     Ok(())
 }

@@ -79,6 +79,15 @@ impl Studio {
         self.decimal.show(value, places)
     }
 
+    /// A number in the studio's sign as it was typed: as many places as it needs up to four, at least `places`.
+    #[must_use]
+    pub fn exact(&self, value: f64, places: usize) -> String {
+        let told = |places: &usize| self.number(value, *places);
+        let rounds =
+            |places: &usize| format!("{value:.places$}").parse().is_ok_and(|read: f64| (read - value).abs() < 1e-9);
+        (places..=4).find(rounds).map_or_else(|| told(&4), |places| told(&places))
+    }
+
     /// "°C" or "°F".
     #[must_use]
     pub const fn temperature_unit(&self) -> &'static str {
@@ -195,6 +204,9 @@ impl House {
             title: title.into(),
             person: who.map(|who| who.name.clone()),
             role_word: who.map(|who| who.role.word().to_owned()).unwrap_or_default(),
+            person_mark: who
+                .map(|who| self.store.keys().digest("person on a device", &[who.id.to_string().as_bytes()]))
+                .unwrap_or_default(),
             places,
             moments: Vec::new(),
             clock: studio.zone.clock(now),
@@ -227,6 +239,8 @@ impl House {
             (Place::Today, "Today", "/", true),
             (Place::Rooms, "Rooms", "/rooms", rooms),
             (Place::Door, "Door", "/door", rooms),
+            (Place::Shelf, "Shelf", "/shelf", rooms),
+            (Place::Hands, "Hands", "/hands", rooms),
             (Place::Office, "Office", "/office", true),
         ]
         .into_iter()

@@ -132,7 +132,7 @@ async fn recognise(house: &House, headers: &HeaderMap, path: &str) -> Result<(Vi
         let mut db = house.store.read().await?;
         if let Some((who, seen)) = session::holder(&mut db, &house.config, &secret, now).await? {
             drop(db);
-            if now.0.since(seen) >= MINUTE {
+            if now.0.since(seen) >= MINUTE && !is_unattended(headers, path) {
                 // A page waits a moment for the note, not for a busy writer.
                 let noted = note_use(house.clone(), who.clone());
                 let _in_time = tokio::time::timeout(std::time::Duration::from_millis(200), noted).await;
@@ -152,6 +152,11 @@ async fn recognise(house: &House, headers: &HeaderMap, path: &str) -> Result<(Vi
     };
     visitor.csrf = csrf_of(&secret);
     Ok((visitor, new))
+}
+
+/// A page that waits for news, or fetches itself anew, is not somebody using it: a tablet left alone is signed out in the end.
+fn is_unattended(headers: &HeaderMap, path: &str) -> bool {
+    path == "/live" || headers.contains_key("x-unattended")
 }
 
 async fn by_token(house: &House, secret: &str, now: Now) -> Result<Actor, Problem> {

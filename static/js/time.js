@@ -5,7 +5,7 @@ const loaded = Date.now();
 
 function show() {
   for (const place of document.querySelectorAll("[data-ago]")) {
-    const age = Number(place.dataset.ago) + (Date.now() - loaded) / 1000;
+    const age = Number(place.dataset.ago) + (Date.now() - Number(place.dataset.since ?? loaded)) / 1000;
     if (!Number.isFinite(age)) continue;
     const minutes = Math.floor(age / 60);
     const words = minutes < 1 ? "just now" : minutes <= 60 ? `${minutes} min ago` : place.dataset.then;

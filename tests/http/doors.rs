@@ -62,6 +62,13 @@ impl Row {
             ("{check}", things.check.clone()),
             ("{device}", things.device.clone()),
             ("{import}", things.import.clone()),
+            ("{product}", things.product.clone()),
+            ("{bottle}", things.bottle.clone()),
+            ("{test}", things.bench_test.clone()),
+            ("{class}", things.class.clone()),
+            ("{artist}", things.hands.artist.clone()),
+            ("{timing}", things.hands.timing.clone()),
+            ("{placement}", things.hands.placement.clone()),
             ("{hash}", stillroom::web::assets::hash().to_owned()),
             ("{*name}", "app.css".to_owned()),
         ];
@@ -129,8 +136,14 @@ pub(crate) fn post(path: &'static str, sent: fn(&Things) -> Sent, expected: &'st
 pub(crate) fn rows() -> Vec<Row> {
     let mut rows = fixed();
     rows.extend(office());
+    rows.extend(crate::plan::rows());
     rows.extend(rooms());
     rows.extend(crate::clients::rows());
+    // Before the shelf's, which take the bottle out of its room.
+    rows.extend(crate::advice::rows());
+    rows.extend(crate::shelf::rows());
+    rows.extend(crate::live::rows());
+    rows.extend(crate::hands::rows());
     rows.extend(programs());
     rows.push(post("/sign-out", empty_form, "ssgggggss"));
     // Signing in ends the sign-in a browser had: that door comes after all that need it.

@@ -186,7 +186,7 @@ impl TestHouse {
 }
 
 /// Every table of ours; a test compares the list with the migrations.
-pub(crate) const TABLES: [&str; 31] = [
+pub(crate) const TABLES: [&str; 48] = [
     "writer",
     "form_key",
     "audit",
@@ -218,6 +218,23 @@ pub(crate) const TABLES: [&str; 31] = [
     "consent_withdrawal",
     "consent_copy",
     "erasure_rest",
+    "artist",
+    "timing_session",
+    "placement",
+    "hands_kept",
+    "cure_class",
+    "product",
+    "stopped_lot",
+    "bottle",
+    "bench_sitting",
+    "bench_test",
+    "bottle_summary",
+    "product_summary",
+    "advice",
+    "works_in",
+    "forecast",
+    "topic",
+    "outside_air",
 ];
 
 /// The options of a house whose data lie in `folder`.

@@ -6,6 +6,7 @@
 
 #![allow(clippy::unwrap_used, reason = "a test stops at the first thing that is not as it must be")]
 
+mod advice;
 mod api;
 mod base_path;
 mod browser;
@@ -15,18 +16,24 @@ mod clients_sealed;
 mod databases;
 mod doors;
 mod forms;
+mod hands;
 mod headers;
 mod house;
 mod html;
 mod imports;
+mod learning;
+mod live;
 mod matrix;
 mod mistakes;
 mod people;
+mod plan;
 mod push;
 mod random;
 mod rooms;
 mod schema;
+mod shelf;
 mod sign_in;
 mod store;
 mod studio;
 mod tokens;
+mod truth;

@@ -4,6 +4,10 @@ use std::collections::BTreeSet;
 use std::path::Path;
 
 use sqlx::{AssertSqlSafe, Row};
+use stillroom::adhesives::Bead;
+use stillroom::adhesives::product::{Family, allowed_key};
+use stillroom::adhesives::set_time::TestPiece;
+use stillroom::artists::{Employment, Source, Technique};
 use stillroom::base::actor::Role;
 use stillroom::clients::{GivenBy, Purpose};
 use stillroom::rooms::{DeviceKind, InstrumentKind};
@@ -24,6 +28,14 @@ fn id(n: usize) -> String {
 fn client_import(n: usize, order: &str, state: &str) -> String {
     format!(
         "insert into client_import (id, file_name, content, day_order, made_by, created, state, rows_new) select '{}', '', content, '{order}', made_by, 1, '{state}', 0 from client_import where created > 1 and file_name = 'first.csv'",
+        id(n)
+    )
+}
+
+fn bench_test(n: usize, kind: &str, bead: &str) -> String {
+    format!(
+        "insert into bench_test (id, sitting, bottle, at, kind, seconds, bead, pick_up, liquids, days_open, temperature_c, humidity_pct, u_temperature_k, u_humidity_pct, by_person)
+         select '{}', min(id), min(bottle), 1, '{kind}', 1, '{bead}', '', '', 0, 20, 40, 0, 0, '' from bench_sitting",
         id(n)
     )
 }
@@ -105,6 +117,61 @@ fn words() -> Vec<Words> {
             known: vec!["humidity", "temperature"],
         },
         Words {
+            column: "product.family",
+            insert: |word, n| {
+                format!(
+                    "insert into product (id, name, name_key, family, colour, storage, accelerator, created) values ('{}', 'n', 'n{n}', '{word}', '', '', 'no', 1)",
+                    id(n)
+                )
+            },
+            known: Family::ALL.into_iter().map(Family::key).collect(),
+        },
+        Words {
+            column: "product.accelerator",
+            insert: |word, n| {
+                format!(
+                    "insert into product (id, name, name_key, family, colour, storage, accelerator, created) values ('{}', 'n', 'n{n}', 'ethyl', '', '', '{word}', 1)",
+                    id(n)
+                )
+            },
+            known: vec![allowed_key(Some(true)), allowed_key(Some(false)), allowed_key(None)],
+        },
+        Words {
+            column: "advice.verdict",
+            insert: |word, n| {
+                format!(
+                    "insert into advice (id, number, at, person, artist, room, style, bottle, verdict, model, inputs, answer)
+                     select '{}', {}, 1, min(person), min(id), (select min(id) from room), '', (select min(id) from bottle),
+                     '{word}', '', '', '' from artist",
+                    id(n),
+                    1000 + n
+                )
+            },
+            // Every `Verdict` but *not for today*, which cannot be taken.
+            known: vec!["fits", "near_too_quick", "near_too_slow", "too_quick", "too_slow"],
+        },
+        Words {
+            column: "bench_sitting.piece",
+            insert: |word, n| {
+                format!(
+                    "insert into bench_sitting (id, bottle, piece, at) select '{}', min(id), '{word}', 1 from bottle",
+                    id(n)
+                )
+            },
+            known: TestPiece::ALL.into_iter().map(TestPiece::key).collect(),
+        },
+        Words {
+            column: "bench_test.kind",
+            insert: |word, n| bench_test(n, word, "thin"),
+            // The two kinds of `adhesives::bench::Found`.
+            known: vec!["set", "open"],
+        },
+        Words {
+            column: "bench_test.bead",
+            insert: |word, n| bench_test(n, "set", word),
+            known: Bead::ALL.into_iter().map(Bead::word).collect(),
+        },
+        Words {
             column: "reading_import.state",
             insert: |word, n| {
                 format!(
@@ -166,7 +233,34 @@ fn words() -> Vec<Words> {
             // The ways of `clients::consents::copies`, which no other part knows.
             known: vec!["printed", "e-mail", "shown"],
         },
+        Words {
+            column: "artist.employment",
+            insert: |word, n| {
+                format!(
+                    "insert into artist (id, person, employment, trainee, styles, usual, placements_per_set, created) select '{}', min(id), '{word}', 0, '', '', 1, 1 from person where id not in (select person from artist)",
+                    id(n)
+                )
+            },
+            known: Employment::ALL.into_iter().map(Employment::word).collect(),
+        },
+        Words {
+            column: "timing_session.technique",
+            insert: |word, n| timing(n, word, "taps"),
+            known: Technique::ALL.into_iter().map(Technique::word).collect(),
+        },
+        Words {
+            column: "timing_session.source",
+            insert: |word, n| timing(n, "classic", word),
+            known: Source::ALL.into_iter().map(Source::word).collect(),
+        },
     ]
+}
+
+fn timing(n: usize, technique: &str, source: &str) -> String {
+    format!(
+        "insert into timing_session (id, artist, technique, fan, at, received, source, bottle, bottle_name, dry, entered_by) select '{}', min(id), '{technique}', 0, 1, 1, '{source}', '', '', 1, '' from artist",
+        id(n)
+    )
 }
 
 both_databases!(columns_of_words_take_exactly_the_words_of_the_program, async |house| {
@@ -297,7 +391,18 @@ fn sql_in(text: &str) -> Vec<String> {
 }
 
 /// Tables that grow with every day of work.
-const LONG: [&str; 7] = ["reading", "session", "audit", "form_key", "client_word", "consultation", "consent"];
+const LONG: [&str; 10] = [
+    "reading",
+    "session",
+    "audit",
+    "form_key",
+    "client_word",
+    "consultation",
+    "consent",
+    "bench_test",
+    "timing_session",
+    "placement",
+];
 
 both_databases!(no_statement_walks_through_a_long_table, async |house| {
     if !house.is_sqlite() {
@@ -364,6 +469,20 @@ async fn fill_long_tables(house: &TestHouse) {
         format!(
             "{numbers} insert into form_key (actor, route, form, fingerprint, status, location, answer, at)
                  select 'a' || (n % 7), '/', 'f' || n, '', 303, '', '', n from n"
+        ),
+        format!(
+            "{numbers} insert into bench_test (id, sitting, bottle, at, kind, seconds, bead, pick_up, liquids, days_open,
+                 temperature_c, humidity_pct, u_temperature_k, u_humidity_pct, by_person)
+                 select 't' || n, (select min(id) from bench_sitting), (select min(id) from bottle), n, 'set', 1, 'thin',
+                 '', '', 0, 20, 40, 0, 0, '' from n"
+        ),
+        format!(
+            "{numbers} insert into timing_session (id, artist, technique, fan, at, received, source, bottle, bottle_name, dry, entered_by)
+                 select 't' || n, (select min(id) from artist), 'classic', 0, n, n, 'taps', '', '', 1, '' from n"
+        ),
+        format!(
+            "{numbers} insert into placement (id, session, n, travel_s, settle_s)
+                 select 'p' || n, 't' || (n / 20 + 1), n % 20, 2.4, 1.1 from n"
         ),
     ] {
         // SQLite wants the recursive part behind the insert's target.

@@ -85,6 +85,14 @@ pub(crate) struct Things {
     pub(crate) device: String,
     pub(crate) check: String,
     pub(crate) import: String,
+    pub(crate) product: String,
+    pub(crate) bottle: String,
+    pub(crate) bench_test: String,
+    pub(crate) class: String,
+    /// Ines, timed in this style; and an artist nobody has timed in hers.
+    pub(crate) timed_artist: String,
+    pub(crate) timed_style: String,
+    pub(crate) untimed_artist: String,
     pub(crate) sensor_secret: String,
     pub(crate) lantern_secret: String,
     pub(crate) read_secret: String,
@@ -102,6 +110,7 @@ pub(crate) struct Things {
     pub(crate) answers: Vec<(&'static str, String)>,
     pub(crate) client_file: String,
     pub(crate) second_file: String,
+    pub(crate) hands: crate::hands::HandThings,
 }
 
 /// Three good rows of a logger, and one that is not.
@@ -136,6 +145,9 @@ pub(crate) async fn furnish(house: &TestHouse) -> Things {
     things.invitation = invite(&mut owner, INVITED, "artist", &mut things).await;
     rooms(house, &mut owner, &mut things).await;
     crate::clients::furnish(house, &mut things).await;
+    crate::hands::furnish(house, &mut owner, &mut things).await;
+    crate::shelf::furnish(house, &mut owner, &mut things).await;
+    crate::advice::furnish(house, &mut things).await;
     things
 }
 

@@ -25,5 +25,5 @@ pub use open_time::{OpenTest, Openness, PICK_UP_DOUBT, pick_up_shift};
 pub use posterior::{Posterior, Scatter};
 pub use predict::{Learned, Times, times};
 pub use prior::{BOTTLE_SD, Climate, Label, Prior, SESSION_SD};
-pub use sums::{SCATTER_POINTS, SetTest, Sums, TestPiece, of_one_piece, scatter_at, scatter_prior};
+pub use sums::{ProductSums, SCATTER_POINTS, SetTest, Sums, TestPiece, of_one_piece, scatter_at, scatter_prior};
 pub use test_next::{NextTest, TestNext, test_next};

@@ -3,12 +3,14 @@
 //! Taken as κ times the set time. κ is not published; ln κ starts as normal about ln 4 with sd 0.4 (an assumption)
 //! on a fixed grid and is corrected by tests "placed after x seconds: held or popped".
 
+use serde::{Deserialize, Deserializer, Serialize};
+
 use super::design::row;
 use super::posterior::Posterior;
 use crate::adhesives::{AirDoubt, Conditions, PickUp};
-use crate::artists::hands::{OPENNESS_MIDDLE, OPENNESS_POINTS, ln_openness};
 use crate::base::stats::mixture::{Mixture, Part, weights_from_logs};
 use crate::base::stats::normal;
+use crate::base::stats::openness::{OPENNESS_MIDDLE, OPENNESS_POINTS, ln_openness, openness_step};
 use crate::base::units::Seconds;
 
 /// How sharply a test's outcome turns with the delay, as a log sd.
@@ -42,11 +44,22 @@ pub const fn pick_up_shift(pick_up: Option<PickUp>) -> f64 {
 }
 
 /// Probability of each κ on the grid.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Openness {
+    #[serde(deserialize_with = "whole_grid")]
     weights: Vec<f64>,
     /// Open-time tests it was learned from.
     pub tests: u32,
+}
+
+/// Refuses a kept summary whose grid is not the one this program works on.
+fn whole_grid<'de, D: Deserializer<'de>>(from: D) -> Result<Vec<f64>, D::Error> {
+    let grid = Vec::deserialize(from)?;
+    if grid.len() == OPENNESS_POINTS {
+        Ok(grid)
+    } else {
+        Err(serde::de::Error::invalid_length(grid.len(), &"41 points"))
+    }
 }
 
 impl Openness {
@@ -93,7 +106,7 @@ impl Openness {
     #[must_use]
     pub fn ln_at(&self, u: f64) -> f64 {
         let mut below = 0.0;
-        let step = crate::artists::hands::openness_step();
+        let step = openness_step();
         for (i, w) in self.weights.iter().enumerate() {
             if below + w >= u && *w > 0.0 {
                 return ln_openness(i) + step * ((u - below) / w - 0.5).clamp(-0.5, 0.5);

@@ -8,7 +8,7 @@ use nalgebra::{SMatrix, SVector};
 
 use super::design::{PARAMETERS, Parameter, Row};
 use super::prior::{BOTTLE_SD, Prior};
-use super::sums::{SCATTER_POINTS, Sums, scatter_at, scatter_prior};
+use super::sums::{ProductSums, SCATTER_POINTS, Sums, scatter_at, scatter_prior};
 use crate::base::stats::mixture::weights_from_logs;
 
 /// Log sd between repeats taken for an adhesive of a class.
@@ -52,15 +52,36 @@ impl Posterior {
     /// a bottle's own deviation (log sd 0.12).
     #[must_use]
     pub fn with_siblings(prior: &Prior, siblings: &[&Sums], own: &Sums) -> Self {
-        let mut product = Sums::none();
+        let mut product = ProductSums::none();
         for sibling in siblings {
-            product.add(&sibling.about_the_product());
+            product.add_bottle(sibling);
         }
+        Self::within_product(prior, &product, own)
+    }
+
+    /// As [`Posterior::with_siblings`], the other bottles' tests already put together.
+    #[must_use]
+    pub fn within_product(prior: &Prior, siblings: &ProductSums, own: &Sums) -> Self {
+        Self::learn(prior, siblings.sums(), own)
+    }
+
+    /// All products taken together in one posterior: what air, bead and liquids do to any adhesive here. Each product's
+    /// own speed is taken out, so its reference time means nothing and is not to be used.
+    #[must_use]
+    pub fn pooled<'a>(products: impl IntoIterator<Item = &'a ProductSums>) -> Self {
+        let mut all = Sums::none();
+        for product in products {
+            all.add(&product.about_any_adhesive());
+        }
+        Self::learn(&Prior::from_label(None), &all, &Sums::none())
+    }
+
+    fn learn(prior: &Prior, product: &Sums, own: &Sums) -> Self {
         let mut logs = Vec::with_capacity(SCATTER_POINTS);
         let mut scatters = Vec::with_capacity(SCATTER_POINTS);
         for i in 0..SCATTER_POINTS {
             let start = Normal::from_prior(prior);
-            let (of_product, first) = start.learn(&product, i);
+            let (of_product, first) = start.learn(product, i);
             let (of_bottle, second) = of_product.for_another_bottle().learn(own, i);
             logs.push(scatter_prior(i) + first + second);
             scatters.push(Scatter {
@@ -124,13 +145,15 @@ impl Scatter {
     /// The same from the studio's own tests, those of all its bottles taken together in one posterior.
     #[must_use]
     pub fn of_any_adhesive_here(pooled: &Posterior) -> Self {
-        let mean: Row = pooled.scatters.iter().map(|s| s.weight * s.mean).sum();
-        let covariance = pooled
-            .scatters
-            .iter()
-            .map(|s| s.weight * (s.covariance + (s.mean - mean) * (s.mean - mean).transpose()))
-            .sum();
-        Self { sigma: CLASS_SCATTER, weight: 1.0, mean, covariance }.without_reference()
+        Self { sigma: CLASS_SCATTER, ..Self::mixed(&pooled.scatters) }.without_reference()
+    }
+
+    /// One normal in place of several: mean scatter, mean and whole covariance of the mixture, weight 1.
+    pub(crate) fn mixed(scatters: &[Self]) -> Self {
+        let mean: Row = scatters.iter().map(|s| s.weight * s.mean).sum();
+        let covariance =
+            scatters.iter().map(|s| s.weight * (s.covariance + (s.mean - mean) * (s.mean - mean).transpose())).sum();
+        Self { sigma: scatters.iter().map(|s| s.weight * s.sigma).sum(), weight: 1.0, mean, covariance }
     }
 
     fn without_reference(mut self) -> Self {

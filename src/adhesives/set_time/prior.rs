@@ -10,6 +10,10 @@ pub const BOTTLE_SD: f64 = 0.12;
 /// Log error that all tests of one sitting share.
 pub const SESSION_SD: f64 = 0.08;
 
+/// Log deviation of one product from another: the trade's classes reach from 0.3 to 8 s (common practice). Wide, so that
+/// products lend each other what air, bead and liquids do, and hardly their speed.
+pub(super) const PRODUCT_SD: f64 = 0.9;
+
 /// ln 1.5: the assumed ln of the factor for 10 °C cooler.
 const LN_TEN_DEGREES: f64 = 0.405_465_108_108_164_4;
 /// ln 1.35: the assumed ln of the factor for one step of bead.

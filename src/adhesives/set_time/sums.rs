@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::design::{PARAMETERS, row};
-use super::prior::{BOTTLE_SD, SESSION_SD};
+use super::prior::{BOTTLE_SD, PRODUCT_SD, SESSION_SD};
 use crate::adhesives::{Bead, Conditions};
 use crate::base::units::Seconds;
 
@@ -181,16 +181,15 @@ impl Sums {
         self.baselines += other.baselines;
     }
 
-    /// What a sister bottle tells about the product: its own deviation taken out.
-    #[must_use]
-    pub(super) fn about_the_product(&self) -> Self {
-        let mut product = self.clone();
+    /// The same with a random shift of the given log sd taken out that all of its tests share.
+    fn without_shared_shift(&self, sd: f64) -> Self {
+        let mut without = self.clone();
         if self.tests > 0 {
-            for reduced in &mut product.by_scatter {
-                reduced.without_shared_shift(BOTTLE_SD);
+            for reduced in &mut without.by_scatter {
+                reduced.without_shared_shift(sd);
             }
         }
-        product
+        without
     }
 
     fn add_session(&mut self, session: &[&SetTest]) {
@@ -223,5 +222,45 @@ impl Sums {
         }
         self.tests += session.len() as u32;
         self.baselines += session.iter().filter(|t| t.is_baseline()).count() as u32;
+    }
+}
+
+/// What the bottles of one product tell about it together: each bottle's own deviation taken out. Products' sums add up.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct ProductSums(Sums);
+
+impl ProductSums {
+    /// No bottle yet.
+    #[must_use]
+    pub fn none() -> Self {
+        Self(Sums::none())
+    }
+
+    /// Adds what one bottle tells about the product.
+    pub fn add_bottle(&mut self, bottle: &Sums) {
+        if bottle.tests > 0 {
+            self.0.add(&bottle.without_shared_shift(BOTTLE_SD));
+        }
+    }
+
+    /// Adds what other bottles of the same product told.
+    pub fn add(&mut self, others: &Self) {
+        self.0.add(&others.0);
+    }
+
+    /// Tests of all these bottles.
+    #[must_use]
+    pub fn tests(&self) -> u32 {
+        self.0.tests
+    }
+
+    pub(super) fn sums(&self) -> &Sums {
+        &self.0
+    }
+
+    /// What the product tells about adhesives at large: how quick it is itself taken out.
+    pub(super) fn about_any_adhesive(&self) -> Sums {
+        self.0.without_shared_shift(PRODUCT_SD)
     }
 }

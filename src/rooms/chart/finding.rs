@@ -30,7 +30,11 @@ fn against_band(subject: &str, range: &str, band: (f64, f64), air: &Air<'_>, wor
     let named = format!("the band of {}–{}", number(band.0), wording.with_unit(air.quantity, band.1));
     let Time { below, above, all } = time_outside(band, air);
     let aside = set_aside(air);
-    if below == 0 && above == 0 {
+    // A lone reading stands for no time, and is yet where it is.
+    let outside = air.kept.iter().filter(|(_, value)| !(band.0..=band.1).contains(value)).count();
+    if below == 0 && above == 0 && outside > 0 {
+        format!("{subject} was outside {named} at {outside} of {} readings, and ran {range}{aside}.", air.kept.len())
+    } else if below == 0 && above == 0 {
         format!("{subject} stayed inside {named}, {range}{aside}.")
     } else {
         let (side, time) = if below >= above { ("below", below) } else { ("above", above) };

@@ -1,0 +1,370 @@
+//! A bottle's page: what it does here and now, how that was learned, what to test next, how it stands, its tests.
+
+use askama::Template;
+use axum::extract::{Query, State};
+use axum::response::Response;
+use serde::Deserialize;
+
+use super::bottle::{Bottle, Lapse};
+use super::bottle_form::{CUPBOARD, places};
+use super::here::Here;
+use super::known::{Before, Known};
+use super::learned::{EffectRow, Learning, effect_rows, learning};
+use super::product::{Product, allowed_key};
+use super::protocol::{self, Next};
+use super::set_time::{NextTest, Posterior, Times, times};
+use super::shelf_page::class_words;
+use super::summary::Summary;
+use super::test_rows::{TestRow, test_row};
+use super::{AirDoubt, Bead, Conditions, Liquids, bench_store, effects, shelf, store, words};
+use crate::base::ids::BottleId;
+use crate::base::problem::Problem;
+use crate::base::stats::mixture::Mixture;
+use crate::base::time::Instant;
+use crate::rooms;
+use crate::store::Db;
+use crate::web::House;
+use crate::web::checks::choice_field;
+use crate::web::form::FieldView;
+use crate::web::frame::Frame;
+use crate::web::guard::Staff;
+use crate::web::incoming::{At, new_form_key};
+use crate::web::problems::page;
+use crate::web::routes::Routes;
+use crate::web::studio::{Place, Studio};
+
+/// Tests on one page of the list.
+const TESTS_A_PAGE: i64 = 20;
+
+pub(super) fn routes() -> Routes {
+    Routes::new().get("/shelf/bottles/{bottle}", show)
+}
+
+#[derive(Deserialize, Default)]
+struct Asked {
+    /// Which page of tests, from 1.
+    #[serde(default)]
+    tests: String,
+}
+
+/// A number with its rule.
+struct Ruled {
+    value: String,
+    against: String,
+    rule: String,
+}
+
+struct NextView {
+    what: String,
+    narrows: String,
+    /// The bench with this test chosen; "" where nothing can be tested.
+    bench: String,
+}
+
+struct Line {
+    word: &'static str,
+    value: String,
+}
+
+#[derive(Template)]
+#[template(path = "adhesives/bottle.html")]
+struct BottlePage {
+    frame: Frame,
+    key: String,
+    path: String,
+    head: String,
+    lead: String,
+    /// What has to be said with the number: maker's window, the studio's own tests.
+    remarks: Vec<String>,
+    set: Ruled,
+    open: Ruled,
+    learned_from: String,
+    learned_share: String,
+    next: Option<NextView>,
+    state: (&'static str, String),
+    lines: Vec<Line>,
+    bench: String,
+    may_open: bool,
+    in_use: bool,
+    finished: bool,
+    stopped: bool,
+    place_field: FieldView,
+    learning: Learning,
+    effects: Vec<EffectRow>,
+    tests: Vec<TestRow>,
+    newer: String,
+    older: String,
+}
+
+async fn show(
+    staff: Staff,
+    State(house): State<House>,
+    At(id): At<BottleId>,
+    Query(asked): Query<Asked>,
+) -> Result<Response, Problem> {
+    let mut db = house.store.read().await?;
+    let now = staff.visitor.now.0;
+    let found = Found::load(&mut db, id, now).await?;
+    let page_of_tests = asked.tests.parse::<i64>().unwrap_or(1).clamp(1, 100_000);
+    let skip = (page_of_tests - 1) * TESTS_A_PAGE;
+    let mut tests = bench_store::newest_tests(&mut db, id, TESTS_A_PAGE + 1, skip).await?;
+    let more = tests.len() > 20;
+    tests.truncate(20);
+    let all_rooms = rooms::all(&mut db).await?;
+    let classes = store::classes(&mut db).await?;
+    let path = house.url(&format!("/shelf/bottles/{id}"));
+    let to_page = |n: i64| format!("{path}?tests={n}#tests");
+    let (bottle, product, studio) = (&found.bottle, &found.product, &found.studio);
+    let lapse = bottle.lapse(product.opened_life_days, &studio.zone, now);
+    let usable = bottle.finished.is_none() && bottle.stopped.is_none();
+    let bench = if usable && bottle.opened.is_some() { format!("{path}/bench") } else { String::new() };
+    let class = product.label.class(&classes).map(|class| class_words(studio, &class));
+    let at = bottle.room.filter(|room| all_rooms.iter().any(|known| known.id == *room));
+    let view = BottlePage {
+        frame: house.frame(studio, &staff.visitor, Place::Shelf, found.name.clone()),
+        key: new_form_key(),
+        head: found.head(),
+        lead: found.lead(),
+        remarks: found.remarks(),
+        set: found.set(),
+        open: found.open(),
+        learned_from: found.learned_from(),
+        learned_share: found.learned_share(),
+        next: usable.then(|| next_view(&found, &bench)),
+        state: found.state(lapse, now),
+        lines: found.lines(lapse, class, now),
+        may_open: usable && bottle.opened.is_none(),
+        in_use: bottle.in_use,
+        finished: bottle.finished.is_some(),
+        stopped: bottle.stopped.is_some(),
+        place_field: choice_field(
+            "select",
+            "room",
+            "Stands in",
+            &at.map_or_else(|| CUPBOARD.to_owned(), |room| room.to_string()),
+            places(&all_rooms),
+        ),
+        learning: learning(studio, &found.summary),
+        effects: effect_rows(studio, &effects::effects(&found.posterior, &found.before.prior)),
+        tests: tests.iter().map(|test| test_row(studio, &path, test, now)).collect(),
+        newer: if page_of_tests > 1 { to_page(page_of_tests - 1) } else { String::new() },
+        older: if more { to_page(page_of_tests + 1) } else { String::new() },
+        bench,
+        path: path.clone(),
+    };
+    page(&view)
+}
+
+fn next_view(found: &Found, bench: &str) -> NextView {
+    let next = found.next();
+    let (bead, liquids) = protocol::preset(next.test);
+    // Other air is there only later: the bench is then no step from here.
+    let now = !bench.is_empty() && !matches!(next.test, NextTest::Air(_));
+    NextView {
+        bench: if now { format!("{bench}?bead={}&liquids={}", bead.word(), liquids.keys()) } else { String::new() },
+        what: next.what,
+        narrows: next.narrows,
+    }
+}
+
+/// A bottle with everything its page rests on.
+pub(super) struct Found {
+    pub(super) studio: Studio,
+    pub(super) bottle: Bottle,
+    pub(super) product: Product,
+    pub(super) name: String,
+    here: Here,
+    conditions: Conditions,
+    doubt: AirDoubt,
+    summary: Summary,
+    before: Before,
+    posterior: Posterior,
+}
+
+impl Found {
+    /// Looks a bottle up, in the air of its room.
+    pub(super) async fn load(db: &mut Db, id: BottleId, now: Instant) -> Result<Self, Problem> {
+        let studio = Studio::load(db).await?;
+        let bottle = store::bottle(db, id).await?.ok_or(Problem::NotHere("bottle"))?;
+        let product = store::product(db, bottle.product).await?.ok_or(Problem::NotHere("product"))?;
+        let name = shelf::name(&bottle, &product, &store::bottles(db).await?);
+        let here = Here::at(db, &studio, bottle.room, now).await?;
+        let summary = bench_store::summary(db, id).await?;
+        let known: Known = bench_store::known_for(db, &bottle).await?;
+        let (air, doubt) = here.air();
+        let conditions =
+            Conditions { air, bead: Bead::Medium, liquids: Liquids::NONE, days_open: bottle.days_open(now) };
+        Ok(Self {
+            before: known.before(&product, known.piece(product.id, &summary)),
+            posterior: known.posterior(product.id, id, &summary),
+            studio,
+            bottle,
+            product,
+            name,
+            here,
+            conditions,
+            doubt,
+            summary,
+        })
+    }
+
+    fn is_measured(&self) -> bool {
+        self.posterior.tests + self.posterior.sibling_tests > 0
+    }
+
+    fn placement(&self) -> Mixture {
+        self.posterior.placement(&self.conditions, self.doubt)
+    }
+
+    /// The test that would tell most in this bottle's room.
+    pub(super) fn next(&self) -> Next {
+        protocol::next(&self.studio, &self.posterior, &self.conditions, self.product.accelerator, &self.here.devices)
+    }
+
+    fn head(&self) -> String {
+        let of = match (&self.here.room, &self.here.read) {
+            (Some(room), Some(read)) => format!("Air of {}: {}.", room.name, read.words),
+            (Some(room), None) => format!("The air of {} has not been read yet.", room.name),
+            (None, _) => "It stands in no room.".to_owned(),
+        };
+        let stale = self.here.read.as_ref().is_some_and(|read| read.stale);
+        if stale { format!("{of} Read it again: an old reading widens what follows.") } else { of }
+    }
+
+    fn lead(&self) -> String {
+        let median = self.placement().quantile(0.5).exp();
+        let basis = if self.is_measured() { "" } else { ", as far as label and assumptions say" };
+        format!(
+            "{} sets in about {} {}, with a medium bead and no liquid{basis}.",
+            self.name,
+            words::seconds(&self.studio, median),
+            self.here.words(&self.studio)
+        )
+    }
+
+    fn remarks(&self) -> Vec<String> {
+        let mut remarks = Vec::new();
+        if self.here.read.is_none() {
+            return remarks;
+        }
+        let air = self.conditions.air;
+        if self.product.climate.is_some_and(|climate| !climate.holds(&air)) {
+            remarks.push(format!(
+                "Outside the maker’s window of {}: the time may suit; the strength of the bond is not known.",
+                words::climate(&self.studio, self.product.climate)
+            ));
+        }
+        let covered = self.summary.covered;
+        if let Some((low, high)) = covered.humidity_pct {
+            let humidity = air.humidity.get();
+            // As printed: what looks the same on the page is the same.
+            if humidity.round() < low.round() {
+                remarks.push(format!(
+                    "Never tested this dry here: its tests begin at {}\u{a0}%RH.",
+                    self.studio.number(low, 0)
+                ));
+            } else if humidity.round() > high.round() {
+                remarks.push(format!(
+                    "Never tested this damp here: its tests end at {}\u{a0}%RH.",
+                    self.studio.number(high, 0)
+                ));
+            }
+        }
+        if let Some((low, high)) = covered.temperature_c {
+            let celsius = air.temperature.get();
+            let beyond = if celsius < low - 1.0 { Some("cool") } else { (celsius > high + 1.0).then_some("warm") };
+            if let Some(word) = beyond {
+                remarks.push(format!("Never tested this {word} here."));
+            }
+        }
+        remarks
+    }
+
+    fn ruled(&self, ln_seconds: &Mixture, measured: bool) -> Ruled {
+        let found: Times = times(ln_seconds);
+        let half = (ln_seconds.quantile(0.25).exp(), ln_seconds.quantile(0.75).exp());
+        Ruled {
+            value: words::number(&self.studio, found.median.get()),
+            against: format!(
+                "likely {}; {}",
+                words::range(&self.studio, found.low.get(), found.high.get()),
+                words::sureness(found, measured)
+            ),
+            rule: effects::seconds_rule(&self.studio, found, half, !measured),
+        }
+    }
+
+    fn set(&self) -> Ruled {
+        self.ruled(&self.placement(), self.is_measured())
+    }
+
+    fn open(&self) -> Ruled {
+        let open = self.summary.openness.open_time(&self.posterior, &self.conditions, self.doubt, None);
+        self.ruled(&open, self.summary.openness.tests > 0)
+    }
+
+    fn learned_from(&self) -> String {
+        let (own, sisters) = (self.posterior.tests, self.posterior.sibling_tests);
+        let label = match (self.product.label(), self.before.of_family) {
+            (Some(_), false) => "its label",
+            (None, false) => "no label",
+            (Some(_), true) => "its label and its family",
+            (None, true) => "its family",
+        };
+        match (own, sisters) {
+            (0, 0) => format!("{label} only"),
+            (own, 0) => format!("{} of this bottle, and {label}", words::tests(own)),
+            (0, sisters) => format!("{} of its sister bottles, and {label}", words::tests(sisters)),
+            (own, sisters) => {
+                format!("{} of this bottle, {} of its sisters, and {label}", words::tests(own), words::tests(sisters))
+            }
+        }
+    }
+
+    fn learned_share(&self) -> String {
+        let share = self.posterior.learned(&self.before.prior, &self.conditions).share;
+        match (100.0 * share).round() {
+            _ if !self.is_measured() => "Nothing was tested yet: a starting guess.".to_owned(),
+            percent if percent < 1.0 => "The tests took hardly any doubt away here.".to_owned(),
+            percent => format!("The tests took {percent:.0} in 100 of the doubt about the mean bond away."),
+        }
+    }
+
+    fn state(&self, lapse: Lapse, now: Instant) -> (&'static str, String) {
+        match (self.bottle.finished, self.bottle.stopped) {
+            (Some(at), _) => ("unknown", format!("finished {}", self.studio.zone.date(at, now))),
+            (None, Some(_)) => ("stop", "stopped: nothing of it is used from now on".to_owned()),
+            (None, None) => (lapse.mark(), lapse.words()),
+        }
+    }
+
+    fn lines(&self, lapse: Lapse, class: Option<String>, now: Instant) -> Vec<Line> {
+        let (bottle, product, studio) = (&self.bottle, &self.product, &self.studio);
+        let date = |day: jiff::civil::Date| studio.zone.date(studio.zone.start_of(day), now);
+        let or_unknown = |text: Option<String>| text.unwrap_or_else(|| "not stated".to_owned());
+        let said = |text: &str| if text.is_empty() { "not stated".to_owned() } else { text.to_owned() };
+        let label = match class {
+            Some(class) => format!("{}; class {class}", words::label(studio, product.label)),
+            None => words::label(studio, product.label),
+        };
+        let life = product.opened_life_days.map(|days| format!("{days}\u{a0}days"));
+        [
+            ("Product", product.name.clone()),
+            ("Label", label),
+            ("Maker’s climate", words::climate(studio, product.climate)),
+            ("Made of", product.family.words().to_owned()),
+            ("Colour", said(&product.colour)),
+            ("Kept", said(&product.storage)),
+            ("Accelerator on natural lashes", allowed_key(product.accelerator).replace('_', " ")),
+            ("Lot", said(&bottle.lot)),
+            ("Came", date(bottle.received)),
+            ("Date printed", or_unknown(bottle.expiry.map(date))),
+            ("Opened", bottle.opened.map_or_else(|| "not yet".to_owned(), |at| studio.zone.date(at, now))),
+            ("Opened life", or_unknown(life)),
+            ("Last day", lapse.last().map_or_else(|| "not known".to_owned(), date)),
+        ]
+        .into_iter()
+        .map(|(word, value)| Line { word, value })
+        .collect()
+    }
+}
