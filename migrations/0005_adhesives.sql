@@ -8,13 +8,12 @@ create table cure_class (
   retired bigint
 );
 -- What a new studio begins with; the owner changes them.
-insert into cure_class (id, low_s, high_s) values
-  ('01940000-0000-7000-8000-000000000001', 0.3, 0.5),
-  ('01940000-0000-7000-8000-000000000002', 0.5, 1),
-  ('01940000-0000-7000-8000-000000000003', 1, 2),
-  ('01940000-0000-7000-8000-000000000004', 2, 3),
-  ('01940000-0000-7000-8000-000000000005', 3, 5),
-  ('01940000-0000-7000-8000-000000000006', 5, 8);
+insert into cure_class (id, low_s, high_s) values ('01940000-0000-7000-8000-000000000001', 0.3, 0.5);
+insert into cure_class (id, low_s, high_s) values ('01940000-0000-7000-8000-000000000002', 0.5, 1);
+insert into cure_class (id, low_s, high_s) values ('01940000-0000-7000-8000-000000000003', 1, 2);
+insert into cure_class (id, low_s, high_s) values ('01940000-0000-7000-8000-000000000004', 2, 3);
+insert into cure_class (id, low_s, high_s) values ('01940000-0000-7000-8000-000000000005', 3, 5);
+insert into cure_class (id, low_s, high_s) values ('01940000-0000-7000-8000-000000000006', 5, 8);
 
 create table product (
   id text primary key,

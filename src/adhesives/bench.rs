@@ -220,7 +220,11 @@ impl Liquids {
     /// "no liquid", or their words.
     #[must_use]
     pub fn words(self) -> String {
-        if self.is_empty() { "no liquid".to_owned() } else { self.iter().map(Liquid::words).collect::<Vec<_>>().join(", ") }
+        if self.is_empty() {
+            "no liquid".to_owned()
+        } else {
+            self.iter().map(Liquid::words).collect::<Vec<_>>().join(", ")
+        }
     }
 }
 
@@ -265,7 +269,8 @@ mod tests {
         let mut struck = test_at(5, b, set(9.0));
         struck.struck = true;
         let open = Found::Open { delay: Seconds::new(4.0).unwrap(), held: true };
-        let tests = [test_at(70, a, set(2.0)), test_at(1, b, set(1.0)), struck, test_at(2, b, open), test_at(3, b, set(1.5))];
+        let tests =
+            [test_at(70, a, set(2.0)), test_at(1, b, set(1.0)), struck, test_at(2, b, open), test_at(3, b, set(1.5))];
         let fitted: Vec<_> = set_tests(&tests).iter().map(|test| (test.session, test.set.get())).collect();
         assert_eq!(fitted, [(0, 1.0), (0, 1.5), (1, 2.0)]);
         assert_eq!(open_tests(&tests, TestPiece::PracticeLash).len(), 1);

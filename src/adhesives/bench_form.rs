@@ -233,7 +233,7 @@ impl TypedTest {
             .into_iter()
             .map(|liquid| FieldView {
                 name: liquid.key(),
-                label: crate::base::text::capital(liquid.words()),
+                label: label_of(liquid),
                 kind: "check",
                 value: self.liquid(liquid).to_owned(),
                 optional: true,
@@ -254,17 +254,22 @@ impl TypedTest {
     }
 
     fn with(&self, studio: &Studio) -> Vec<FieldView> {
-        let unit = |unit: &'static str| move |value: &str| {
-            let number = value.parse().unwrap_or(0.0);
-            format!("{}\u{a0}{unit}", words::plain(studio, number))
+        let unit = |unit: &'static str| {
+            move |value: &str| {
+                let number = value.parse().unwrap_or(0.0);
+                format!("{}\u{a0}{unit}", words::plain(studio, number))
+            }
         };
-        let listed = |none: &str, zero: &str, values: &[&str], words: &dyn Fn(&str) -> String| -> Vec<(String, String)> {
-            let mut choices = vec![(String::new(), none.to_owned())];
-            choices.extend(values.iter().map(|value| {
-                ((*value).to_owned(), if *value == "0" { zero.to_owned() } else { words(value) })
-            }));
-            choices
-        };
+        let listed =
+            |none: &str, zero: &str, values: &[&str], words: &dyn Fn(&str) -> String| -> Vec<(String, String)> {
+                let mut choices = vec![(String::new(), none.to_owned())];
+                choices.extend(
+                    values
+                        .iter()
+                        .map(|value| ((*value).to_owned(), if *value == "0" { zero.to_owned() } else { words(value) })),
+                );
+                choices
+            };
         let pieces = TestPiece::ALL.map(|piece| (piece.key().to_owned(), piece.words().to_owned()));
         let beads = Bead::ALL.map(|bead| (bead.word().to_owned(), bead.word().to_owned()));
         let pick_ups = [(String::new(), "not noted".to_owned())]
@@ -274,12 +279,36 @@ impl TypedTest {
             choice_field("radio", "bead", "Bead", &self.bead, beads),
             choice_field("radio", "pick_up", "Pick-up", &self.pick_up, pick_ups),
             choice_field("radio", "piece", "Test piece", &self.piece, pieces),
-            choice_field("radio", "drop", "Age of the drop", &self.drop, listed("not noted", "fresh", &DROP, &unit("min"))),
-            choice_field("radio", "shaken", "Shaken", &self.shaken, listed("not noted", "not shaken", &SHAKEN, &unit("s"))),
-            choice_field("radio", "nudge", "Nudged", &self.nudge, listed("all the time", "", &NUDGES, &|value| {
-                format!("every {}", unit("s")(value))
-            })),
+            choice_field(
+                "radio",
+                "drop",
+                "Age of the drop",
+                &self.drop,
+                listed("not noted", "fresh", &DROP, &unit("min")),
+            ),
+            choice_field(
+                "radio",
+                "shaken",
+                "Shaken",
+                &self.shaken,
+                listed("not noted", "not shaken", &SHAKEN, &unit("s")),
+            ),
+            choice_field(
+                "radio",
+                "nudge",
+                "Nudged",
+                &self.nudge,
+                listed("all the time", "", &NUDGES, &|value| format!("every {}", unit("s")(value))),
+            ),
         ]
+    }
+}
+
+/// With a capital, but for the pH, which has its own.
+fn label_of(liquid: Liquid) -> String {
+    match liquid {
+        Liquid::PhPrimer => liquid.words().to_owned(),
+        _ => crate::base::text::capital(liquid.words()),
     }
 }
 

@@ -11,7 +11,7 @@ use super::bottle::Bottle;
 use super::bottle_form::unfinished;
 use super::here::Here;
 use super::test_rows::{TestRow, test_row};
-use super::{Bead, Liquids, bench_store, shelf, store};
+use super::{Bead, Liquids, bench_store, forecasts, shelf, store};
 use crate::base::ids::{BottleId, RoomId};
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::time::Instant;
@@ -69,6 +69,8 @@ struct BenchPage {
     mistakes: Vec<Mistake>,
     /// What was just kept or struck out.
     told: Option<String>,
+    /// Where taking back what was just kept is sent.
+    take_back: Option<String>,
     newest: Vec<TestRow>,
     cautions: Vec<Caution>,
     next: String,
@@ -121,7 +123,10 @@ async fn show(
     typed.fill_air(&bench.studio, bench.here.room.as_ref(), bench.here.read.as_ref());
     let mut view = view(&mut db, &house, &staff, &bench, typed, &[], new_form_key()).await?;
     view.told = match asked.told.as_str() {
-        "kept" => newest.first().map(|test| format!("Kept: {}.", super::test_rows::found_words(&bench.studio, test))),
+        "kept" => {
+            view.take_back = view.newest.first().filter(|test| !test.struck).map(|test| test.mark.clone());
+            newest.first().map(|test| format!("Kept: {}.", super::test_rows::found_words(&bench.studio, test)))
+        }
         "struck" => Some("Struck out: it counts no more.".to_owned()),
         _ => None,
     };
@@ -159,11 +164,16 @@ async fn view(
         action: format!("{path}/tests"),
         closed: bench.closed(),
         air,
-        rooms: if bench.rooms.len() > 1 || bench.here.room.is_none() { bench.rooms.iter().map(link).collect() } else { Vec::new() },
+        rooms: if bench.rooms.len() > 1 || bench.here.room.is_none() {
+            bench.rooms.iter().map(link).collect()
+        } else {
+            Vec::new()
+        },
         mistakes: mistakes(fields.all()),
         fields,
         typed,
         told: None,
+        take_back: None,
         newest: newest.iter().map(|test| test_row(&bench.studio, &path, test, now)).collect(),
         cautions: WORK.iter().copied().filter(|caution| AT_THE_BENCH.contains(&caution.heading)).collect(),
         next: next.what,
@@ -195,10 +205,13 @@ async fn record(
                     Box::pin(async move {
                         let bottle = unfinished(store::bottle(tx.db(), id).await?)?;
                         match bench_store::newest_sitting(tx.db(), id).await? {
-                            Some((going_on, newest)) if going_on.goes_on(&sitting, newest) => test.sitting = going_on.id,
+                            Some((going_on, newest)) if going_on.goes_on(&sitting, newest) => {
+                                test.sitting = going_on.id;
+                            }
                             _ => bench_store::add_sitting(tx, &sitting).await?,
                         }
                         bench_store::add_test(tx, id, &test).await?;
+                        forecasts::keep_for(tx, &bottle, &test).await?;
                         bench_store::refresh(tx, &bottle).await?;
                         tx.audit("add bench test", test.id, "").await?;
                         let room = sitting.room.map(|room| format!("&room={room}")).unwrap_or_default();

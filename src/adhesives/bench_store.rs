@@ -139,10 +139,9 @@ pub(super) async fn newest_tests(
 fn read_test(row: &AnyRow) -> Result<BenchTest, Problem> {
     let seconds = Seconds::clamped(row.get(4));
     let found = match row.get::<String, _>(3).as_str() {
-        "set" => Found::Set {
-            seconds,
-            nudge_every: row.get::<Option<f64>, _>(6).and_then(|every| Seconds::new(every).ok()),
-        },
+        "set" => {
+            Found::Set { seconds, nudge_every: row.get::<Option<f64>, _>(6).and_then(|every| Seconds::new(every).ok()) }
+        }
         _ => Found::Open { delay: seconds, held: row.get::<Option<i64>, _>(5) == Some(1) },
     };
     let air = Air { temperature: Celsius::clamped(row.get(13)), humidity: RelHumidity::clamped(row.get(14)) };
@@ -255,6 +254,7 @@ async fn finished_summaries(
 /// Makes a bottle's summary again from its tests, and what hangs on it: the openness of its sisters, which is a multiple
 /// of a set time that they learn from each other, and for a finished bottle its product's past.
 pub(super) async fn refresh(tx: &mut Tx, bottle: &Bottle) -> Result<(), Problem> {
+    tx.raise("shelf");
     refresh_one(tx, bottle).await?;
     if bottle.finished.is_some() {
         refresh_past(tx, bottle.product).await?;
@@ -271,8 +271,7 @@ pub(super) async fn refresh_product(tx: &mut Tx, product: ProductId) -> Result<(
 async fn refresh_one(tx: &mut Tx, bottle: &Bottle) -> Result<(), Problem> {
     let tests = tests(tx.db(), bottle.id).await?;
     let known = known_for(tx.db(), bottle).await?;
-    let of_product =
-        known.product(bottle.product).ok_or_else(|| Problem::broken("a bottle without its product"))?;
+    let of_product = known.product(bottle.product).ok_or_else(|| Problem::broken("a bottle without its product"))?;
     let summary = Summary::of(&tests, |piece| {
         (known.before(&of_product.product, piece).prior, of_product.sums(piece, Some(bottle.id)))
     });

@@ -157,7 +157,7 @@ impl Lapse {
     #[must_use]
     pub fn words(self) -> String {
         match self {
-            Self::NoDate => "not known".to_owned(),
+            Self::NoDate => "last day not known".to_owned(),
             Self::Left { days: 0, .. } => "last day today".to_owned(),
             Self::Left { days: 1, .. } => "1 day left".to_owned(),
             Self::Left { days, .. } if days <= SOON_DAYS => format!("{days} days left"),
@@ -250,7 +250,10 @@ mod tests {
         let mut all = [Lapse::NoDate, on(date(2026, 3, 1)), on(date(2026, 2, 17)), on(date(2026, 1, 1)), on(today)];
         all.sort_by_key(|lapse| lapse.urgency());
         let words: Vec<_> = all.iter().map(|lapse| lapse.words()).collect();
-        assert_eq!(words, ["lapsed 48 days ago", "lapsed yesterday", "last day today", "in date", "not known"]);
+        assert_eq!(
+            words,
+            ["lapsed 48 days ago", "lapsed yesterday", "last day today", "in date", "last day not known"]
+        );
     }
 
     #[test]
@@ -271,7 +274,11 @@ mod tests {
             stopped: None,
         };
         assert_eq!(bottle.out(None, &zone, late), None);
-        assert_eq!(bottle.out(None, &zone, late.plus(DAY / 24)), Some(Out::Expired), "an hour later it is the next day");
+        assert_eq!(
+            bottle.out(None, &zone, late.plus(DAY / 24)),
+            Some(Out::Expired),
+            "an hour later it is the next day"
+        );
         assert_eq!(bottle.out(Some(14), &zone, late), Some(Out::Lapsed));
         let stopped = Bottle { stopped: Some(late), ..bottle.clone() };
         assert_eq!(stopped.out(Some(14), &zone, late), Some(Out::Stopped));

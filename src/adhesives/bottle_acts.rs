@@ -39,7 +39,12 @@ struct TypedUse {
     in_use: String,
 }
 
-async fn open(_staff: Staff, State(house): State<House>, At(id): At<BottleId>, form: Form<Nothing>) -> Result<Response, Problem> {
+async fn open(
+    _staff: Staff,
+    State(house): State<House>,
+    At(id): At<BottleId>,
+    form: Form<Nothing>,
+) -> Result<Response, Problem> {
     let kept = house
         .store
         .write(&form.key, move |tx| {
@@ -68,7 +73,10 @@ async fn move_to(
                 unfinished(store::bottle(tx.db(), id).await?)?;
                 let rooms = rooms::all(tx.db()).await?;
                 let room = place(&typed, &rooms).ok_or_else(|| {
-                    Problem::Clash("This room is not in use any more.".to_owned(), "Choose another place for the bottle.".to_owned())
+                    Problem::Clash(
+                        "This room is not in use any more.".to_owned(),
+                        "Choose another place for the bottle.".to_owned(),
+                    )
                 })?;
                 store::move_bottle(tx, id, room).await?;
                 Ok(Kept::see(format!("/shelf/bottles/{id}")))

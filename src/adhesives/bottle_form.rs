@@ -152,9 +152,18 @@ impl TypedBottle {
             let products = choices.products.iter().map(|product| (product.id.to_string(), product.name.clone()));
             fields.push(choice_field("select", "product", "Product", &self.product, none.into_iter().chain(products)));
         }
-        fields.push(text_field("lot", "Lot", &self.lot).hinted("As printed; it finds its sisters again if one of them makes trouble.").short().or_empty());
+        fields.push(
+            text_field("lot", "Lot", &self.lot)
+                .hinted("As printed; it finds its sisters again if one of them makes trouble.")
+                .short()
+                .or_empty(),
+        );
         fields.push(date("received", "Came on", &self.received));
-        fields.push(date("expiry", "Date printed on it", &self.expiry).hinted("The last day it may be used closed. Where only a month is printed: its last day.").or_empty());
+        fields.push(
+            date("expiry", "Date printed on it", &self.expiry)
+                .hinted("The last day it may be used closed. Where only a month is printed: its last day.")
+                .or_empty(),
+        );
         fields.push(date("opened", "Opened on", &self.opened).hinted("Empty while it is closed.").or_empty());
         if is_new {
             fields.push(choice_field("radio", "room", "Stands in", &self.room, places(&choices.rooms)));

@@ -218,13 +218,7 @@ impl Found {
 
     /// The test that would tell most in this bottle's room.
     pub(super) fn next(&self) -> Next {
-        protocol::next(
-            &self.studio,
-            &self.posterior,
-            &self.conditions,
-            self.product.accelerator,
-            &self.here.devices,
-        )
+        protocol::next(&self.studio, &self.posterior, &self.conditions, self.product.accelerator, &self.here.devices)
     }
 
     fn head(&self) -> String {
@@ -265,9 +259,15 @@ impl Found {
             let humidity = air.humidity.get();
             // As printed: what looks the same on the page is the same.
             if humidity.round() < low.round() {
-                remarks.push(format!("Never tested this dry here: its tests begin at {}\u{a0}%RH.", self.studio.number(low, 0)));
+                remarks.push(format!(
+                    "Never tested this dry here: its tests begin at {}\u{a0}%RH.",
+                    self.studio.number(low, 0)
+                ));
             } else if humidity.round() > high.round() {
-                remarks.push(format!("Never tested this damp here: its tests end at {}\u{a0}%RH.", self.studio.number(high, 0)));
+                remarks.push(format!(
+                    "Never tested this damp here: its tests end at {}\u{a0}%RH.",
+                    self.studio.number(high, 0)
+                ));
             }
         }
         if let Some((low, high)) = covered.temperature_c {

@@ -75,10 +75,8 @@ impl TypedClass {
     }
 
     fn fields(&self, notes: &[FieldNote]) -> Vec<FieldView> {
-        let mut fields = vec![
-            number_field("low", "From, seconds", &self.low),
-            number_field("high", "To, seconds", &self.high),
-        ];
+        let mut fields =
+            vec![number_field("low", "From, seconds", &self.low), number_field("high", "To, seconds", &self.high)];
         note_fields(&mut fields, notes);
         fields
     }
@@ -150,10 +148,8 @@ async fn load(house: &House, id: ClassId) -> Result<(Studio, StudioClass), Probl
 
 async fn edit_page(owner: Owner, State(house): State<House>, At(id): At<ClassId>) -> Result<Response, Problem> {
     let (studio, class) = load(&house, id).await?;
-    let typed = TypedClass {
-        low: words::plain(&studio, class.low.get()),
-        high: words::plain(&studio, class.high.get()),
-    };
+    let typed =
+        TypedClass { low: words::plain(&studio, class.low.get()), high: words::plain(&studio, class.high.get()) };
     page(&edit_view(&house, &owner, &studio, &class, typed.fields(&[]), new_form_key()))
 }
 

@@ -22,7 +22,7 @@ pub(super) struct ForetoldRow {
 
 /// One factor as its page shows it.
 pub(super) struct EffectRow {
-    pub(super) what: &'static str,
+    pub(super) what: String,
     pub(super) rule: String,
     pub(super) learned: String,
     pub(super) assumed: String,
@@ -76,7 +76,7 @@ pub(super) fn effect_rows(studio: &Studio, effects: &[Effect]) -> Vec<EffectRow>
     effects
         .iter()
         .map(|effect| EffectRow {
-            what: effect.what,
+            what: change_words(studio, effect.what),
             rule: effect.rule(studio),
             learned: times(studio, effect.learned),
             assumed: times(studio, effect.assumed),
@@ -87,6 +87,15 @@ pub(super) fn effect_rows(studio: &Studio, effects: &[Effect]) -> Vec<EffectRow>
             },
         })
         .collect()
+}
+
+/// The change in the studio's unit: 2 °C are 3.6 °F.
+fn change_words(studio: &Studio, what: &str) -> String {
+    if studio.fahrenheit {
+        what.replace("2\u{a0}°C", &format!("{}\u{a0}°F", studio.number(3.6, 1)))
+    } else {
+        what.to_owned()
+    }
 }
 
 fn times(studio: &Studio, (best, low, high): (f64, f64, f64)) -> String {

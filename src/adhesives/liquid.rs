@@ -55,7 +55,9 @@ impl Step {
     #[must_use]
     pub const fn place(self) -> &'static str {
         match self {
-            Self::Cleanser | Self::AlcoholPrimer | Self::PhPrimer => "on the natural lashes, before the first placement",
+            Self::Cleanser | Self::AlcoholPrimer | Self::PhPrimer => {
+                "on the natural lashes, before the first placement"
+            }
             Self::Accelerator => "on the strip",
             Self::WickStop => "on the fan, above its base",
             Self::Mist => "on finished bonds",
@@ -68,7 +70,9 @@ impl Step {
     pub const fn caution(self) -> &'static str {
         match self {
             Self::Cleanser => "Rinse it off and let the lashes dry. Eyes closed.",
-            Self::AlcoholPrimer => "Little of it, and fully dry before the first placement. Much alcohol dries lashes out.",
+            Self::AlcoholPrimer => {
+                "Little of it, and fully dry before the first placement. Much alcohol dries lashes out."
+            }
             Self::PhPrimer => "Little of it, and fully dry before the first placement. Never towards the eye.",
             Self::Accelerator => {
                 "On the strip only, unless its maker says otherwise; never an aggressive one on natural lashes. Bonds come quicker and more brittle, with more vapour at once."

@@ -32,7 +32,7 @@ struct StepRow {
 struct LiquidsPage {
     frame: Frame,
     steps: Vec<StepRow>,
-    rules: [&'static str; 5],
+    rules: Vec<String>,
 }
 
 async fn show(staff: Staff, State(house): State<House>) -> Result<Response, Problem> {
@@ -54,7 +54,9 @@ async fn show(staff: Staff, State(house): State<House>) -> Result<Response, Prob
     page(&LiquidsPage {
         frame: house.frame(&studio, &staff.visitor, Place::Shelf, "Liquids"),
         steps: steps.into(),
-        rules: RULES,
+        rules: RULES
+            .map(|rule| if studio.fahrenheit { rule.replace("20 °C", "68 °F") } else { rule.to_owned() })
+            .into(),
     })
 }
 

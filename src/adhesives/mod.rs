@@ -16,6 +16,7 @@ mod bottle_form;
 mod bottle_page;
 mod classes_page;
 pub mod effects;
+pub mod forecasts;
 mod here;
 pub mod known;
 mod learned;
@@ -35,9 +36,8 @@ pub mod words;
 
 pub use bottle::{Bottle, Lapse, Out, discard_by};
 pub use product::{Family, Product, Stated, StudioClass};
+pub(crate) use seed::{seed_bottle, seed_product, seed_sittings};
 pub use set_time::Label;
-#[allow(unused_imports, reason = "the invented studio is filled with these")]
-pub(crate) use seed::{seed_bottle, seed_product, seed_sitting, seed_sittings};
 pub use shelf::{OnShelf, classes, pooled, shelf};
 pub use summary::Covered;
 

@@ -125,7 +125,9 @@ impl TypedProduct {
         match (low, high) {
             (None, None) => Some(Stated::NotStated),
             (Some(low), None) => seconds(low).map(Stated::Figure),
-            (Some(low), Some(high)) if low <= high => seconds(low).zip(seconds(high)).map(|(l, h)| Stated::Window(l, h)),
+            (Some(low), Some(high)) if low <= high => {
+                seconds(low).zip(seconds(high)).map(|(l, h)| Stated::Window(l, h))
+            }
             (Some(_), Some(_)) => {
                 notes.add("label_high", "The second figure is the slower one. Turn the two round.");
                 None
@@ -241,8 +243,7 @@ pub(super) fn optional_line(notes: &mut Notes, field: &'static str, typed: &str,
 async fn classes_hint(house: &House) -> Result<(Studio, String), Problem> {
     let mut db = house.store.read().await?;
     let studio = Studio::load(&mut db).await?;
-    let classes: Vec<String> =
-        store::classes(&mut db).await?.iter().map(|class| class_words(&studio, class)).collect();
+    let classes: Vec<String> = store::classes(&mut db).await?.iter().map(|class| class_words(&studio, class)).collect();
     let hint = format!("The studio’s classes: {}.", classes.join(", "));
     Ok((studio, hint))
 }
@@ -362,10 +363,7 @@ async fn change(
         Err(Problem::Mistakes(notes)) => {
             let key = form.key.form.clone().unwrap_or_default();
             let fields = form.typed.fields(&studio, &classes, &notes);
-            page_with(
-                StatusCode::UNPROCESSABLE_ENTITY,
-                &edit_view(&house, &owner, &studio, &product, fields, key),
-            )
+            page_with(StatusCode::UNPROCESSABLE_ENTITY, &edit_view(&house, &owner, &studio, &product, fields, key))
         }
         other => Ok(answer(&house, &other?)),
     }

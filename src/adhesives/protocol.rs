@@ -46,11 +46,8 @@ pub fn liquids_to_try(accelerator: Option<bool>) -> Liquids {
 pub fn reachable(here: Air, devices: &[DeviceKind]) -> Vec<Air> {
     let (temperature, humidity) = (here.temperature.get(), here.humidity.get());
     let water = vapour_density(here.temperature, here.humidity);
-    let damped = |pct: f64| {
-        (pct - humidity).abs() > 2.0 && (DRIEST_PCT..=DAMPEST_PCT).contains(&pct)
-    };
-    let at_humidity =
-        |pct: f64| damped(pct).then(|| Air { humidity: RelHumidity::clamped(pct), ..here });
+    let damped = |pct: f64| (pct - humidity).abs() > 2.0 && (DRIEST_PCT..=DAMPEST_PCT).contains(&pct);
+    let at_humidity = |pct: f64| damped(pct).then(|| Air { humidity: RelHumidity::clamped(pct), ..here });
     let at_temperature = |celsius: f64| {
         let warmer = Celsius::clamped(celsius);
         let pct = humidity_holding(water, warmer);
@@ -81,7 +78,11 @@ pub fn next(
     devices: &[DeviceKind],
 ) -> Next {
     let found = test_next(bottle, here, liquids_to_try(accelerator), &reachable(here.air, devices));
-    Next { what: what(studio, found.test, bottle.baselines), narrows: narrows(studio, &found, bottle), test: found.test }
+    Next {
+        what: what(studio, found.test, bottle.baselines),
+        narrows: narrows(studio, &found, bottle),
+        test: found.test,
+    }
 }
 
 fn what(studio: &Studio, test: NextTest, baselines: u32) -> String {
@@ -112,7 +113,9 @@ fn narrows(studio: &Studio, found: &TestNext, bottle: &Posterior) -> String {
     let measured = bottle.tests + bottle.sibling_tests > 0;
     let before = range(studio, now.low.get(), now.high.get());
     if width(then) > width(now) * (1.0 - WORTH) {
-        return format!("It would change little: the likely range here is {before}, most of it the scatter between bonds.");
+        return format!(
+            "It would change little: the likely range here is {before}, most of it the scatter between bonds."
+        );
     }
     format!(
         "The likely range here should narrow from {before} ({}) to about {} ({}).",
@@ -194,6 +197,8 @@ mod tests {
     fn mist_is_never_asked_for_and_an_accelerator_only_where_its_maker_allows_it() {
         assert!(!liquids_to_try(Some(true)).has(Liquid::Mist));
         assert!(liquids_to_try(Some(true)).has(Liquid::Accelerator));
-        assert!(!liquids_to_try(Some(false)).has(Liquid::Accelerator) && !liquids_to_try(None).has(Liquid::Accelerator));
+        assert!(
+            !liquids_to_try(Some(false)).has(Liquid::Accelerator) && !liquids_to_try(None).has(Liquid::Accelerator)
+        );
     }
 }

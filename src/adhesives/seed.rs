@@ -5,7 +5,7 @@
 use super::bench::{BenchTest, Sitting};
 use super::bottle::Bottle;
 use super::product::Product;
-use super::{bench_store, store};
+use super::{bench_store, forecasts, store};
 use crate::base::ids::BottleId;
 use crate::base::problem::Problem;
 use crate::store::{FormKey, Kept};
@@ -44,7 +44,7 @@ pub(crate) async fn seed_bottle(house: &House, bottle: Bottle) -> Result<(), Pro
         .map(|_| ())
 }
 
-/// Adds sittings with their tests to one bottle; its summary is made once, at the end.
+/// Adds sittings with their tests to one bottle; each sitting is foretold from those before it.
 pub(crate) async fn seed_sittings(
     house: &House,
     bottle: BottleId,
@@ -60,18 +60,15 @@ pub(crate) async fn seed_sittings(
                     bench_store::add_sitting(tx, sitting).await?;
                     for test in tests {
                         bench_store::add_test(tx, bottle, test).await?;
+                        forecasts::keep_for(tx, &on_shelf, test).await?;
                     }
+                    // Each sitting is foretold from those before it, as if it had just been made.
+                    bench_store::refresh(tx, &on_shelf).await?;
                 }
-                bench_store::refresh(tx, &on_shelf).await?;
                 tx.record_tells_itself();
                 Ok(Kept::see(""))
             })
         })
         .await
         .map(|_| ())
-}
-
-/// Adds one sitting with its tests.
-pub(crate) async fn seed_sitting(house: &House, sitting: Sitting, tests: Vec<BenchTest>) -> Result<(), Problem> {
-    seed_sittings(house, sitting.bottle, vec![(sitting, tests)]).await
 }

@@ -1,6 +1,6 @@
 //! The shelf as other parts see it: every bottle with what is known of it, computed from the kept summaries.
 
-use super::bottle::{Bottle, Out};
+use super::bottle::{Bottle, Lapse, Out};
 use super::known::Known;
 use super::product::{Product, StudioClass};
 use super::set_time::{Climate, Openness, Posterior, Scatter};
@@ -37,6 +37,8 @@ pub struct OnShelf {
     pub accelerator_allowed: Option<bool>,
     /// Why it must not be used now, if so.
     pub out: Option<Out>,
+    /// How long it may still be used.
+    pub lapse: Lapse,
     /// Whether it is the one in daily use.
     pub in_use: bool,
 }
@@ -75,6 +77,7 @@ pub async fn shelf(db: &mut Db, room: Option<RoomId>, now: Instant) -> Result<Ve
             tested: own.covered,
             accelerator_allowed: product.accelerator,
             out: bottle.out(product.opened_life_days, &zone, now),
+            lapse: bottle.lapse(product.opened_life_days, &zone, now),
             in_use: bottle.in_use,
         });
     }
@@ -143,7 +146,10 @@ mod tests {
         let alone = [bottle(heath.id, "21"), bottle(ProductId::new(), "21")];
         assert_eq!(name(&alone[0], &heath, &alone), "Heath");
         let two = [bottle(heath.id, "21"), bottle(heath.id, "")];
-        assert_eq!((name(&two[0], &heath, &two), name(&two[1], &heath, &two)), ("Heath, lot 21".into(), "Heath, no lot".into()));
+        assert_eq!(
+            (name(&two[0], &heath, &two), name(&two[1], &heath, &two)),
+            ("Heath, lot 21".into(), "Heath, no lot".into())
+        );
         let alike = [bottle(heath.id, "21"), bottle(heath.id, "21")];
         assert_eq!(name(&alike[1], &heath, &alike), "Heath, lot 21, bottle 2");
         let gone = Bottle { finished: Some(Instant(1)), ..bottle(heath.id, "20") };

@@ -87,8 +87,7 @@ async fn list(staff: Staff, State(house): State<House>, Query(asked): Query<Aske
     let counts = bench_store::counts(&mut db).await?;
     let all_rooms = rooms::all(&mut db).await?;
     let finished_shown = asked.show == "finished";
-    let finished =
-        if finished_shown { store::finished_bottles(&mut db, FINISHED_SHOWN).await? } else { Vec::new() };
+    let finished = if finished_shown { store::finished_bottles(&mut db, FINISHED_SHOWN).await? } else { Vec::new() };
     let rows = Rows { house: &house, studio: &studio, products: &products, bottles: &bottles, classes: &classes, now };
     let tests = |bottle: &Bottle| counts.iter().find(|(id, _)| *id == bottle.id).map_or(0, |(_, tests)| *tests);
     let row = |bottle: &Bottle| rows.row(bottle, tests(bottle));
@@ -191,7 +190,11 @@ fn by_room(bottles: &[Bottle], rooms: &[Room], row: impl Fn(&Bottle) -> Option<B
         let there: Vec<BottleRow> =
             bottles.iter().filter(|bottle| bottle.room == Some(room.id)).filter_map(&row).collect();
         if !there.is_empty() {
-            found.push(RoomRow { anchor: format!("room-{}", found.len() + 1), name: room.name.clone(), bottles: there });
+            found.push(RoomRow {
+                anchor: format!("room-{}", found.len() + 1),
+                name: room.name.clone(),
+                bottles: there,
+            });
         }
     }
     let elsewhere: Vec<BottleRow> = bottles

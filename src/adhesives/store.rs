@@ -16,8 +16,7 @@ use crate::store::{Db, Tx, query_with_nulls};
 
 /// The classes in use, quickest first.
 pub(super) async fn classes(db: &mut Db) -> Result<Vec<StudioClass>, Problem> {
-    let rows =
-        sqlx::query("select id, low_s, high_s from cure_class where retired is null").fetch_all(db).await?;
+    let rows = sqlx::query("select id, low_s, high_s from cure_class where retired is null").fetch_all(db).await?;
     let mut classes = rows
         .iter()
         .map(|row| {
@@ -34,6 +33,7 @@ pub(super) async fn classes(db: &mut Db) -> Result<Vec<StudioClass>, Problem> {
 
 /// Adds a class.
 pub(super) async fn add_class(tx: &mut Tx, class: &StudioClass) -> Result<(), Problem> {
+    tx.raise("shelf");
     free_window(tx.db(), class).await?;
     sqlx::query("insert into cure_class (id, low_s, high_s, retired) values ($1, $2, $3, null)")
         .bind(class.id.to_string())
@@ -46,6 +46,7 @@ pub(super) async fn add_class(tx: &mut Tx, class: &StudioClass) -> Result<(), Pr
 
 /// Changes a class's window.
 pub(super) async fn change_class(tx: &mut Tx, class: &StudioClass) -> Result<(), Problem> {
+    tx.raise("shelf");
     free_window(tx.db(), class).await?;
     let done = sqlx::query("update cure_class set low_s = $1, high_s = $2 where id = $3 and retired is null")
         .bind(class.low.get())
@@ -61,6 +62,7 @@ pub(super) async fn change_class(tx: &mut Tx, class: &StudioClass) -> Result<(),
 
 /// Retires a class; never the last one.
 pub(super) async fn retire_class(tx: &mut Tx, id: ClassId) -> Result<(), Problem> {
+    tx.raise("shelf");
     let classes = classes(tx.db()).await?;
     if !classes.iter().any(|class| class.id == id) {
         return Err(Problem::NotHere("class"));
@@ -158,6 +160,7 @@ pub(super) async fn add_product(tx: &mut Tx, product: &Product) -> Result<(), Pr
 
 /// Changes a product.
 pub(super) async fn change_product(tx: &mut Tx, product: &Product) -> Result<(), Problem> {
+    tx.raise("shelf");
     free_name(tx.db(), product).await?;
     let update = query_with_nulls(
         "update product set label_low_s = $1, label_high_s = $2, climate_low_c = $3, climate_high_c = $4,
@@ -265,6 +268,7 @@ fn read_bottle(row: &AnyRow) -> Result<Bottle, Problem> {
 
 /// Adds a bottle.
 pub(super) async fn add_bottle(tx: &mut Tx, bottle: &Bottle) -> Result<(), Problem> {
+    tx.raise("shelf");
     let now = tx.now.0;
     query_with_nulls(
         "insert into bottle (id, product, lot, received, expiry, opened, room, in_use, created, finished, stopped)
@@ -286,6 +290,7 @@ pub(super) async fn add_bottle(tx: &mut Tx, bottle: &Bottle) -> Result<(), Probl
 
 /// Changes what stands on a bottle and when it was opened.
 pub(super) async fn change_bottle(tx: &mut Tx, bottle: &Bottle) -> Result<(), Problem> {
+    tx.raise("shelf");
     let done = query_with_nulls(
         "update bottle set lot = $1, received = $2, expiry = $3, opened = $4 where id = $5 and finished is null",
     )
@@ -302,6 +307,7 @@ pub(super) async fn change_bottle(tx: &mut Tx, bottle: &Bottle) -> Result<(), Pr
 
 /// Opens a bottle now; one that is open stays as it was.
 pub(super) async fn open_bottle(tx: &mut Tx, id: BottleId) -> Result<(), Problem> {
+    tx.raise("shelf");
     let now = tx.now.0;
     sqlx::query("update bottle set opened = $1 where id = $2 and opened is null and finished is null")
         .bind(now.0)
@@ -313,6 +319,7 @@ pub(super) async fn open_bottle(tx: &mut Tx, id: BottleId) -> Result<(), Problem
 
 /// Moves a bottle to a room, or to the cupboard.
 pub(super) async fn move_bottle(tx: &mut Tx, id: BottleId, room: Option<RoomId>) -> Result<(), Problem> {
+    tx.raise("shelf");
     let done = query_with_nulls("update bottle set room = $1 where id = $2 and finished is null")
         .bind(room.map(|room| room.to_string()))
         .bind(id.to_string())
@@ -324,6 +331,7 @@ pub(super) async fn move_bottle(tx: &mut Tx, id: BottleId, room: Option<RoomId>)
 
 /// Says whether a bottle is the one in daily use.
 pub(super) async fn use_bottle(tx: &mut Tx, id: BottleId, in_use: bool) -> Result<(), Problem> {
+    tx.raise("shelf");
     let done = sqlx::query("update bottle set in_use = $1 where id = $2 and finished is null")
         .bind(i64::from(in_use))
         .bind(id.to_string())
@@ -335,6 +343,7 @@ pub(super) async fn use_bottle(tx: &mut Tx, id: BottleId, in_use: bool) -> Resul
 
 /// Finishes a bottle, or takes that back.
 pub(super) async fn finish_bottle(tx: &mut Tx, id: BottleId, finished: bool) -> Result<(), Problem> {
+    tx.raise("shelf");
     let now = tx.now.0;
     query_with_nulls("update bottle set finished = $1, in_use = 0 where id = $2")
         .bind(finished.then_some(now.0))

@@ -132,7 +132,9 @@ impl Covered {
         let widen =
             |range: Option<(f64, f64)>, x: f64| Some(range.map_or((x, x), |(low, high)| (low.min(x), high.max(x))));
         for test in tests {
-            if let Some(bead) = usize::try_from(test.conditions.bead.step() + 1).ok().and_then(|i| covered.beads.get_mut(i)) {
+            if let Some(bead) =
+                usize::try_from(test.conditions.bead.step() + 1).ok().and_then(|i| covered.beads.get_mut(i))
+            {
                 *bead = true;
             }
             covered.humidity_pct = widen(covered.humidity_pct, test.conditions.air.humidity.get());

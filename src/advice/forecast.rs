@@ -31,29 +31,55 @@ pub struct Score {
     pub log_score_gain: f64,
 }
 
+/// Where one measurement lay in what was foretold of it: all that a score needs.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Placed {
+    /// Share of what was foretold below the measurement, 0…1.
+    pub place: f64,
+    /// ln of the density the forecast gave it.
+    pub ln_density: f64,
+    /// ln of the density the label alone gave it.
+    pub label_ln_density: f64,
+}
+
 /// Scores kept forecasts; `None` without any. Measurements of 0 are left out.
 #[must_use]
 pub fn score(kept: &[Kept]) -> Option<Score> {
-    let usable: Vec<(&Kept, f64)> =
-        kept.iter().filter(|k| k.measured.get() > 0.0).map(|k| (k, k.measured.get().ln())).collect();
-    if usable.is_empty() {
+    // A density of 0 has no logarithm; 1e-12 is below any a reasonable forecast gives.
+    let ln_density = |m: &Mixture, ln: f64| m.pdf(ln).max(1e-12).ln();
+    let placed: Vec<Placed> = kept
+        .iter()
+        .filter(|k| k.measured.get() > 0.0)
+        .map(|k| {
+            let ln = k.measured.get().ln();
+            Placed {
+                place: k.foretold.cdf(ln),
+                ln_density: ln_density(&k.foretold, ln),
+                label_ln_density: ln_density(&k.from_label, ln),
+            }
+        })
+        .collect();
+    score_placed(&placed)
+}
+
+/// As [`score`], from measurements already placed; `None` without any.
+#[must_use]
+pub fn score_placed(placed: &[Placed]) -> Option<Score> {
+    if placed.is_empty() {
         return None;
     }
-    let places: Vec<f64> = usable.iter().map(|(k, ln)| k.foretold.cdf(*ln)).collect();
-    let n = usable.len() as f64;
+    let n = placed.len() as f64;
     let coverage = [0.5, 0.8, 0.95].map(|level| {
         let tail = 0.5 * (1.0 - level);
-        let inside = places.iter().filter(|p| (tail..=1.0 - tail).contains(*p)).count();
+        let inside = placed.iter().filter(|p| (tail..=1.0 - tail).contains(&p.place)).count();
         (level, inside as f64 / n)
     });
     let mut ranks = [0; RANKS];
-    for place in &places {
-        ranks[((place * RANKS as f64) as usize).min(RANKS - 1)] += 1;
+    for p in placed {
+        ranks[((p.place * RANKS as f64) as usize).min(RANKS - 1)] += 1;
     }
-    // A density of 0 has no logarithm; 1e-12 is below any a reasonable forecast gives.
-    let ln_density = |m: &Mixture, ln: f64| m.pdf(ln).max(1e-12).ln();
-    let gain = usable.iter().map(|(k, ln)| ln_density(&k.foretold, *ln) - ln_density(&k.from_label, *ln)).sum::<f64>();
-    Some(Score { count: usable.len(), coverage, ranks, log_score_gain: gain / n })
+    let gain = placed.iter().map(|p| p.ln_density - p.label_ln_density).sum::<f64>();
+    Some(Score { count: placed.len(), coverage, ranks, log_score_gain: gain / n })
 }
 
 /// Shares of closed cards (for instance disturbed bonds counted) against the 8-in-10 range that was foretold:

@@ -3,16 +3,27 @@
 
 pub mod api;
 pub mod band;
+pub mod board;
+pub mod draw;
 pub mod file;
+pub mod for_work;
 pub mod forecast;
+mod forecast_page;
 pub mod judge;
 pub mod options;
 pub mod page;
 pub mod reasons;
 pub mod settings;
+pub mod store;
 pub mod strip;
 pub mod surest;
 pub mod words;
+
+/// Every door of this part.
+#[must_use]
+pub fn routes() -> crate::web::routes::Routes {
+    api::routes().join(forecast_page::routes())
+}
 
 /// The command: reads the text of a question file and gives what goes to standard output, as a page to read or, with
 /// `json`, in the machine form.

@@ -1,5 +1,5 @@
-//! The answer as a page of plain text, with a small picture: one axis of seconds, on it when the extension lies
-//! still, what suits, and every class and bottle as it is likely to be in this room.
+//! The answer as a page of plain text, with a small picture: one axis of seconds, on it the hands time, what suits,
+//! and every class and bottle as it is likely to be in this room.
 
 use crate::base::units::Seconds;
 
@@ -11,8 +11,8 @@ use super::words;
 /// What the picture shows besides the answer.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Picture {
-    /// When the extension lies still, 8 in 10: low, median, high.
-    pub lies_still: (Seconds, Seconds, Seconds),
+    /// The hands time (until it lies still, counting what the travel uses up), 8 in 10: low, median, high.
+    pub hands_time: (Seconds, Seconds, Seconds),
     /// Set times that suit, if any.
     pub suits: Option<Suits>,
     /// Each class's window here.
@@ -29,9 +29,9 @@ impl Picture {
     /// Takes from a judgement what the answer does not carry.
     #[must_use]
     pub fn of(q: &Question<'_>, judged: &Judgement) -> Self {
-        let still = judged.lies_still;
+        let hands = judged.hands_time;
         Self {
-            lies_still: (still.low, still.median, still.high),
+            hands_time: (hands.low, hands.median, hands.high),
             suits: suits(q),
             classes: judged.classes.iter().map(|c| c.here).collect(),
             starting_guess: super::reasons::is_starting_guess(q, judged),
@@ -129,10 +129,10 @@ fn headline(answer: &Answer, picture: &Picture) -> String {
 
 /// One row a class and a bottle on one rule of seconds.
 fn drawing(answer: &Answer, picture: &Picture) -> Vec<String> {
-    let (low, median, high) = picture.lies_still;
+    let (low, median, high) = picture.hands_time;
     let mut rows = vec![
         row("", &scale_text(), ""),
-        row("lies still", &bar(low, high, Some(median), ['[', '-', ']', '+']), &words::seconds_range(low, high)),
+        row("hands time", &bar(low, high, Some(median), ['[', '-', ']', '+']), &words::seconds_range(low, high)),
     ];
     rows.push(match picture.suits {
         Some(s) => row("suits", &bar(s.from, s.to, None, ['<', '=', '>', '=']), &words::seconds_range(s.from, s.to)),

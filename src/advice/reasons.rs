@@ -15,6 +15,7 @@ pub fn reasons(q: &Question<'_>, judged: &Judgement, options: &Options) -> Vec<S
     said.push(recommendation(q, judged));
     said.extend(over_the_limit(q, judged));
     said.extend(in_the_class(q, judged));
+    said.extend(first_on_the_shelf(q, judged));
     said.extend(starting_guess(q, judged));
     said.extend(far_from_daily(q, judged));
     said.push(air(q));
@@ -23,14 +24,13 @@ pub fn reasons(q: &Question<'_>, judged: &Judgement, options: &Options) -> Vec<S
         said.extend(shelf(judged, bottle, i));
         said.extend(untested_air(q, bottle));
     }
-    let now = judged.outcome(judged.base);
     for offer in &options.offers {
         said.push(format!(
             "{}: disturbed {} → {}, extra holding {} → {} a set; {}; works {}.",
             offer.words(),
-            words::share(now.disturbed.mean),
+            words::share(offer.before.disturbed.mean),
             words::share(offer.after.disturbed.mean),
-            words::minutes(now.extra_hold_min_per_set),
+            words::minutes(offer.before.extra_hold_min_per_set),
             words::minutes(offer.after.extra_hold_min_per_set),
             offer.verdict_after.words(),
             offer.takes.words()
@@ -111,6 +111,30 @@ fn in_the_class(q: &Question<'_>, judged: &Judgement) -> Option<String> {
     .filter(|_| !q.bottles.is_empty())
 }
 
+/// Which of several bottles is proposed, and why not one whose figures alone are nearer.
+fn first_on_the_shelf(q: &Question<'_>, judged: &Judgement) -> Option<String> {
+    let Subject::Bottle(first) = judged.base else { return None };
+    let own = &judged.bottles[first];
+    let others = || judged.bottles.iter().enumerate().filter(|(b, other)| *b != first && other.not_today.is_none());
+    others().next()?;
+    let passed_over: Vec<&str> = others()
+        .filter(|(_, other)| other.outside_climate && other.outcome.ratio() < own.outcome.ratio())
+        .map(|(b, _)| q.bottles[b].name.as_str())
+        .collect();
+    let name = &q.bottles[first].name;
+    let mut said = match own.verdict {
+        Verdict::Fits => format!("{name} comes first on this shelf: fits."),
+        verdict => format!("No bottle on this shelf fits; {name} comes nearest ({}).", verdict.words()),
+    };
+    if !passed_over.is_empty() {
+        said.push_str(&format!(
+            " By seconds alone {} would come before it, but the room is outside the air its maker prints.",
+            passed_over.join(" or ")
+        ));
+    }
+    Some(said)
+}
+
 /// What fits on the best guess but whose likely range passes a limit.
 fn over_the_limit(q: &Question<'_>, judged: &Judgement) -> Vec<String> {
     let may_pass = |outcome: &Outcome| {
@@ -188,17 +212,22 @@ fn with_liquids(q: &Question<'_>) -> String {
 }
 
 fn hands(q: &Question<'_>, judged: &Judgement) -> String {
-    let still = judged.lies_still;
-    let range = words::seconds_range(still.low, still.high);
+    let (settle, whole) = (judged.settle, judged.hands_time);
+    let needed = format!(
+        "{} from contact until the extension lies still, likely {}",
+        words::seconds(settle.median),
+        words::seconds_range(settle.low, settle.high)
+    );
+    let beaten = format!(
+        "Counting what the travel in the air uses up of the set, the hands time is {}, likely {}: that is what a set time has to beat.",
+        words::seconds(whole.median),
+        words::seconds_range(whole.low, whole.high)
+    );
     if q.hands.placements == 0 {
-        return format!(
-            "Nobody has timed these hands: {} from contact until the extension lies still is assumed, likely {range}.",
-            words::seconds(still.median)
-        );
+        return format!("Nobody has timed these hands: {needed}, is assumed. {beaten}");
     }
     format!(
-        "These hands need {} from contact until the extension lies still, likely {range} ({} in {}, {}).",
-        words::seconds(still.median),
+        "These hands need {needed} ({} in {}, {}). {beaten}",
         words::count(q.hands.placements, "placement"),
         words::count(q.hands.sessions, "session"),
         q.work.technique.word()

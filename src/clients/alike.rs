@@ -60,7 +60,11 @@ pub(super) fn sound(name: &str) -> String {
 pub(super) fn phone_key(phone: &str) -> String {
     let digits: String = phone.chars().filter(char::is_ascii_digit).collect();
     let digits = digits.trim_start_matches('0');
-    if digits.len() < LEAST_DIGITS { String::new() } else { digits[digits.len().saturating_sub(LAST_DIGITS)..].to_owned() }
+    if digits.len() < LEAST_DIGITS {
+        String::new()
+    } else {
+        digits[digits.len().saturating_sub(LAST_DIGITS)..].to_owned()
+    }
 }
 
 /// The words of a folded text.

@@ -227,7 +227,9 @@ fn view(
     }
     more.push(
         FieldView { kind: "textarea", ..text_field("notes", "Notes", &typed.notes) }
-            .hinted("No health here: allergies, medicines and reactions belong to the consultation, which is kept locked.")
+            .hinted(
+                "No health here: allergies, medicines and reactions belong to the consultation, which is kept locked.",
+            )
             .or_empty(),
     );
     for fields in [&mut reach[..], &mut born[..], &mut more[..]] {

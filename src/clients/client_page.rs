@@ -92,7 +92,10 @@ async fn show(staff: Staff, State(house): State<House>, At(id): At<ClientId>) ->
         notes: client.notes.clone(),
         age: age_words(&client, &studio, ages.judge(client.born, studio.zone.day(now)), now),
         health: health_words(&health, &studio, now),
-        read_health: health.consultation.filter(|_| reads_health(&staff.who)).map(|it| format!("{path}/consultations/{it}")),
+        read_health: health
+            .consultation
+            .filter(|_| reads_health(&staff.who))
+            .map(|it| format!("{path}/consultations/{it}")),
         asked: health
             .last_asked
             .map(|at| format!("Last asked {}.", studio.zone.date_and_clock(at, now)))
@@ -178,17 +181,14 @@ fn consent_row(
 }
 
 fn artist_rows(client: &Client, names: &Names, path: &str, manages: bool) -> Vec<ArtistRow> {
-    let row = |id: &PersonId| ArtistRow {
-        name: names.of(*id),
-        end: manages.then(|| format!("{path}/artists/{id}/end")),
-    };
+    let row =
+        |id: &PersonId| ArtistRow { name: names.of(*id), end: manages.then(|| format!("{path}/artists/{id}/end")) };
     client.artists.iter().map(row).collect()
 }
 
 fn artist_field(client: &Client, names: &Names) -> Option<FieldView> {
     let free = |id: &PersonId| !client.artists.contains(id) && client.keeper != Keeper::Artist(*id);
-    let others: Vec<_> =
-        names.artists().filter(|(id, _)| free(id)).map(|(id, name)| (id.to_string(), name)).collect();
+    let others: Vec<_> = names.artists().filter(|(id, _)| free(id)).map(|(id, name)| (id.to_string(), name)).collect();
     let first = others.first()?.0.clone();
     Some(choice_field("select", "artist", "Another artist", &first, others))
 }

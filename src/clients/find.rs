@@ -1,6 +1,7 @@
 //! Finding a client by what is typed of her name, number or address: every typed word must begin one of hers.
 
 use sqlx::Row;
+use sqlx::any::AnyRow;
 
 use super::alike::words_of;
 use super::{Client, store};
@@ -69,6 +70,37 @@ pub(super) async fn find(
     }
     // A client may be found by several of her words, so a few more are read than are shown.
     let rows_most = i64::try_from(most.saturating_mul(3)).unwrap_or(i64::MAX);
+    let rows = match (words.as_slice(), only) {
+        // The first letters, typed at the desk: nothing but the index of words.
+        ([word], None) => {
+            sqlx::query("select client from client_word where word >= $1 and word < $2 order by word, client limit $3")
+                .bind(word.clone().into_bytes())
+                .bind(beyond(word))
+                .bind(rows_most)
+                .fetch_all(&mut *db)
+                .await?
+        }
+        _ => all_words(db, &words, only, rows_most).await?,
+    };
+    let mut ids = Vec::new();
+    for row in rows {
+        let id = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
+        if !ids.contains(&id) && ids.len() < most {
+            ids.push(id);
+        }
+    }
+    let mut clients = store::clients(db, &ids).await?;
+    clients.sort_by_key(|client| fold(&client.name));
+    Ok(clients)
+}
+
+/// Rows whose client has a word for each of those typed.
+async fn all_words(
+    db: &mut Db,
+    words: &[String],
+    only: Option<PersonId>,
+    rows_most: i64,
+) -> Result<Vec<AnyRow>, Problem> {
     let mut query = sqlx::query(
         "select w.client from client_word w
          where w.word >= $1 and w.word < $2
@@ -80,23 +112,15 @@ pub(super) async fn find(
          order by w.word, w.client limit $10",
     );
     for place in 0..MOST_WORDS {
-        let from = words.get(place).map(|word| word.clone().into_bytes()).unwrap_or_default();
-        // No byte of UTF-8 is as high: everything that begins so lies below.
-        let to = [from.as_slice(), &[0xff]].concat();
-        query = query.bind(from).bind(to);
+        let word = words.get(place).map(String::as_str).unwrap_or_default();
+        query = query.bind(word.as_bytes().to_vec()).bind(beyond(word));
     }
-    let rows =
-        query.bind(only.map(|id| id.to_string()).unwrap_or_default()).bind(rows_most).fetch_all(&mut *db).await?;
-    let mut ids = Vec::new();
-    for row in rows {
-        let id = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
-        if !ids.contains(&id) && ids.len() < most {
-            ids.push(id);
-        }
-    }
-    let mut clients = store::clients(db, &ids).await?;
-    clients.sort_by_key(|client| fold(&client.name));
-    Ok(clients)
+    Ok(query.bind(only.map(|id| id.to_string()).unwrap_or_default()).bind(rows_most).fetch_all(db).await?)
+}
+
+/// Lies after everything that begins with the word: no byte of UTF-8 is as high.
+fn beyond(word: &str) -> Vec<u8> {
+    [word.as_bytes(), &[0xff]].concat()
 }
 
 #[cfg(test)]

@@ -148,7 +148,11 @@ fn take(
         Ok(record) => record,
         Err(cause) => {
             let line = cause.position().map_or(0, csv::Position::line);
-            table.faults.push(Fault { line, reason: "This line is no row of a table.".to_owned(), text: String::new() });
+            table.faults.push(Fault {
+                line,
+                reason: "This line is no row of a table.".to_owned(),
+                text: String::new(),
+            });
             return;
         }
     };
@@ -220,7 +224,9 @@ mod tests {
 
     #[test]
     fn columns_are_known_by_their_names_in_any_order_and_others_are_left_out() {
-        let found = table("Surname;First name;Mobile;Shoe size;E-Mail;Date of birth\nLovell;Ada;20 30 40 50;39;ada@example.org;7.3.1994\n");
+        let found = table(
+            "Surname;First name;Mobile;Shoe size;E-Mail;Date of birth\nLovell;Ada;20 30 40 50;39;ada@example.org;7.3.1994\n",
+        );
         assert_eq!(
             found.rows,
             [Row {
@@ -236,7 +242,9 @@ mod tests {
 
     #[test]
     fn a_faulty_row_is_named_with_its_line_and_the_others_are_good() {
-        let found = table("name,phone,born\nAda Lovell,call me,\n,20304050,\nBo Ek,,31.2.1990\n\nCy Dahl,,07/03/94\nDi Holm,20304050,1990-02-01\n");
+        let found = table(
+            "name,phone,born\nAda Lovell,call me,\n,20304050,\nBo Ek,,31.2.1990\n\nCy Dahl,,07/03/94\nDi Holm,20304050,1990-02-01\n",
+        );
         let lines: Vec<_> = found.faults.iter().map(|fault| fault.line).collect();
         assert_eq!((lines, found.rows.len()), (vec![2, 3, 4, 6], 1));
         assert!(found.faults.iter().all(|fault| !fault.reason.is_empty()));

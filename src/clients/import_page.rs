@@ -28,10 +28,10 @@ use crate::web::upload::Upload;
 pub(super) fn routes() -> Routes {
     Routes::new()
         .get("/door/clients/import", new_page)
-        .post_file("/door/clients/imports", MAX_FILE_BYTES + 64 * 1024, send)
-        .get("/door/clients/imports/{import}", show)
-        .post("/door/clients/imports/{import}/take", take)
-        .post("/door/clients/imports/{import}/leave", leave)
+        .post_file("/door/clients/import", MAX_FILE_BYTES + 64 * 1024, send)
+        .get("/door/clients/import/{file}", show)
+        .post("/door/clients/import/{file}/take", take)
+        .post("/door/clients/import/{file}/leave", leave)
 }
 
 /// Faulty rows that the page names; the others are counted.
@@ -80,7 +80,10 @@ fn receives(staff: &Staff) -> Result<(), Problem> {
 }
 
 fn new_view(house: &House, staff: &Staff, studio: &Studio, order: &str, notes: &[FieldNote], key: String) -> NewPage {
-    let orders = [(DayOrder::DayFirst, "day first: 7/3/1994 is the 7th of March"), (DayOrder::MonthFirst, "month first: 3/7/1994 is the 7th of March")];
+    let orders = [
+        (DayOrder::DayFirst, "day first: 7/3/1994 is the 7th of March"),
+        (DayOrder::MonthFirst, "month first: 3/7/1994 is the 7th of March"),
+    ];
     let fields = vec![
         FieldView {
             name: "file",
@@ -91,7 +94,13 @@ fn new_view(house: &House, staff: &Staff, studio: &Studio, order: &str, notes: &
             kind: "file",
             ..FieldView::default()
         },
-        choice_field("radio", "day_order", "Dates with strokes are read", order, orders.map(|(order, words)| (order.word().to_owned(), words.to_owned()))),
+        choice_field(
+            "radio",
+            "day_order",
+            "Dates with strokes are read",
+            order,
+            orders.map(|(order, words)| (order.word().to_owned(), words.to_owned())),
+        ),
     ];
     let (fields, mistakes) = noted(fields, notes);
     NewPage { frame: house.frame(studio, &staff.visitor, Place::Door, "Clients from a file"), key, fields, mistakes }
@@ -119,7 +128,10 @@ async fn send(
     let order = if typed.is_empty() { Some(DayOrder::DayFirst) } else { DayOrder::from_word(typed) };
     let mut notes = Vec::new();
     if sent.too_large {
-        notes.push(FieldNote::new("file", format!("The file is larger than {} MB. Send it in parts.", most / 1_000_000)));
+        notes.push(FieldNote::new(
+            "file",
+            format!("The file is larger than {} MB. Send it in parts.", most / 1_000_000),
+        ));
     } else if sent.file.is_empty() {
         notes.push(FieldNote::new("file", "Choose a file. Browsers do not keep the choice when a page comes back."));
     }
@@ -141,7 +153,7 @@ async fn send(
             Box::pin(async move {
                 let id = ClientImportId::new();
                 imports::add(tx, id, &file_name, &content, order, by).await?;
-                Ok(Kept::see(format!("/door/clients/imports/{id}")))
+                Ok(Kept::see(format!("/door/clients/import/{id}")))
             })
         })
         .await?;
@@ -168,7 +180,7 @@ async fn show(staff: Staff, State(house): State<House>, At(id): At<ClientImportI
     page(&ImportPage {
         frame: house.frame(&studio, &staff.visitor, Place::Door, "Clients from a file"),
         key: new_form_key(),
-        path: house.url(&format!("/door/clients/imports/{id}")),
+        path: house.url(&format!("/door/clients/import/{id}")),
         file_name: import.file_name,
         stage,
     })
@@ -225,7 +237,7 @@ async fn take(
                 // Sorted again here: another file may have been taken since the preview.
                 let (new, _) = imports::sort(tx.db(), &rows).await?;
                 imports::take(tx, id, &new).await?;
-                Ok(Kept::see(format!("/door/clients/imports/{id}")))
+                Ok(Kept::see(format!("/door/clients/import/{id}")))
             })
         })
         .await?;

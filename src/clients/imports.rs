@@ -48,12 +48,11 @@ pub(super) async fn add(
 
 /// One file.
 pub(super) async fn find(db: &mut Db, id: ClientImportId) -> Result<Import, Problem> {
-    let row =
-        sqlx::query("select file_name, content, day_order, state, rows_new from client_import where id = $1")
-            .bind(id.to_string())
-            .fetch_optional(db)
-            .await?
-            .ok_or(Problem::NotHere("file"))?;
+    let row = sqlx::query("select file_name, content, day_order, state, rows_new from client_import where id = $1")
+        .bind(id.to_string())
+        .fetch_optional(db)
+        .await?
+        .ok_or(Problem::NotHere("file"))?;
     Ok(Import {
         file_name: row.get(0),
         content: row.get(1),

@@ -26,7 +26,7 @@ const MOST: usize = 20;
 const NEWEST: i64 = 10;
 
 pub(super) fn routes() -> Routes {
-    Routes::new().get("/door/clients", list).post("/door/clients/found", found)
+    Routes::new().get("/door/clients", list).post("/door/found", found)
 }
 
 #[derive(Deserialize)]
@@ -70,7 +70,8 @@ struct ListPage {
 pub(super) fn row(house: &House, client: &Client) -> ClientRow {
     let born = client.born.map(|born| format!("born {}", born.strftime("%-d %b %Y")));
     let digits: Vec<char> = client.phone.chars().filter(char::is_ascii_digit).collect();
-    let phone = (digits.len() >= 4).then(|| format!("number ends in {}", digits[digits.len() - 4..].iter().collect::<String>()));
+    let phone = (digits.len() >= 4)
+        .then(|| format!("number ends in {}", digits[digits.len() - 4..].iter().collect::<String>()));
     ClientRow {
         name: client.name.clone(),
         about: [born, phone].into_iter().flatten().collect::<Vec<_>>().join("; "),
@@ -111,8 +112,9 @@ async fn view(
     Ok(ListPage {
         frame: house.frame(&studio, &staff.visitor, Place::Door, "Clients"),
         key,
-        search: text_field("typed", "Name, number or e-mail address", typed)
-            .hinted("The beginning is enough, in any order: lo ad finds Ada Lovell. The last four digits of a number too."),
+        search: text_field("typed", "Name, number or e-mail address", typed).hinted(
+            "The beginning is enough, in any order: lo ad finds Ada Lovell. The last four digits of a number too.",
+        ),
         told: told(typed, &rows),
         rows,
         empty: newest.is_empty(),

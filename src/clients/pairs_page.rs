@@ -21,9 +21,7 @@ use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
 
 pub(super) fn routes() -> Routes {
-    Routes::new()
-        .get("/door/clients/duplicates", list)
-        .post("/door/clients/{client}/apart/{other}", apart)
+    Routes::new().get("/door/clients/duplicates", list).post("/door/clients/{client}/apart/{other}", apart)
 }
 
 /// Putting together is for those who see everybody.

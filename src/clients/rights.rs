@@ -66,9 +66,10 @@ impl Erasing {
         let treated = self.treated?;
         let day = zone.day(treated);
         let after = day.checked_add(i64::from(self.settings.keep_years).years()).unwrap_or(Date::MAX);
-        let minor = self.born.filter(|born| super::minors::age_on(*born, day) < 18).map(|born| {
-            born.checked_add(i64::from(self.settings.keep_minor_until).years()).unwrap_or(Date::MAX)
-        });
+        let minor = self
+            .born
+            .filter(|born| super::minors::age_on(*born, day) < 18)
+            .map(|born| born.checked_add(i64::from(self.settings.keep_minor_until).years()).unwrap_or(Date::MAX));
         let until = zone.start_of(minor.map_or(after, |minor| minor.max(after)));
         (until > self.at).then_some(until)
     }
@@ -142,12 +143,7 @@ mod tests {
     }
 
     fn erasing(treated: Option<&str>, born: Option<Date>) -> Erasing {
-        Erasing {
-            at: at("2026-02-18T09:12:00Z"),
-            treated: treated.map(at),
-            born,
-            settings: ClientSettings::default(),
-        }
+        Erasing { at: at("2026-02-18T09:12:00Z"), treated: treated.map(at), born, settings: ClientSettings::default() }
     }
 
     #[test]

@@ -46,7 +46,8 @@ impl TypedSettings {
     fn check(&self) -> Result<ClientSettings, Problem> {
         let mut notes = Notes::default();
         #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "whole numbers up to 1095")]
-        let mut whole = |field, typed: &str, limits, unit| notes.number(field, typed, limits, unit).map(|n| n.round() as u32);
+        let mut whole =
+            |field, typed: &str, limits, unit| notes.number(field, typed, limits, unit).map(|n| n.round() as u32);
         let refused = whole("refused_below", &self.refused_below, (0.0, 30.0), "years");
         let guardian = whole("guardian_below", &self.guardian_below, (0.0, 30.0), "years");
         let answers = whole("answers_days", &self.answers_days, (1.0, 1095.0), "days");
@@ -68,7 +69,14 @@ impl TypedSettings {
     }
 }
 
-fn view(house: &House, owner: &Owner, studio: &Studio, typed: &TypedSettings, notes: &[FieldNote], key: String) -> FormPage {
+fn view(
+    house: &House,
+    owner: &Owner,
+    studio: &Studio,
+    typed: &TypedSettings,
+    notes: &[FieldNote],
+    key: String,
+) -> FormPage {
     let fields = vec![
         number_field("refused_below", "Nobody is treated below, years", &typed.refused_below)
             .hinted("16 is common practice; local law and the insurer come first."),

@@ -70,11 +70,7 @@ fn read_client(row: &AnyRow) -> Result<Client, Problem> {
         notes: row.get(6),
         created: Instant(row.get(7)),
         restricted: row.get::<Option<i64>, _>(8).map(Instant),
-        merged_into: row
-            .get::<Option<String>, _>(9)
-            .map(|id| id.parse())
-            .transpose()
-            .map_err(Problem::broken)?,
+        merged_into: row.get::<Option<String>, _>(9).map(|id| id.parse()).transpose().map_err(Problem::broken)?,
         erased: row.get::<Option<i64>, _>(10).map(Instant),
     })
 }

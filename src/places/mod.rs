@@ -1,8 +1,18 @@
 //! Pages that show several parts: the day sheet, Office's first page, the settings. Composes what the parts offer; no SQL.
 
+mod advice_asked;
+mod advice_links;
+mod advice_page;
+mod advice_view;
+mod air_options;
 mod api_document;
+mod day;
+mod day_words;
 mod door_page;
+pub mod may_treat;
+mod in_hand;
 mod office_page;
+mod plan_page;
 mod settings_page;
 mod today_page;
 
@@ -10,6 +20,7 @@ pub use api_document::whole as api_document;
 
 use crate::adhesives;
 use crate::advice;
+use crate::artists;
 use crate::clearance;
 use crate::clients;
 use crate::people;
@@ -23,16 +34,19 @@ use crate::web::routes::Routes;
 pub fn routes() -> Routes {
     Routes::new()
         .join(today_page::routes())
+        .join(advice_page::routes())
+        .join(plan_page::routes())
         .join(office_page::routes())
         .join(door_page::routes())
         .join(settings_page::routes())
         .join(api_document::routes())
         .join(people::routes())
         .join(rooms::routes())
+        .join(artists::routes(in_hand::bottles_at))
         .join(adhesives::routes())
+        .join(advice::routes())
         .join(clients::routes())
         .join(privacy::routes())
-        .join(advice::api::routes())
         .join(clearance::routes())
         .join(live::routes())
 }

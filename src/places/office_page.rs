@@ -41,6 +41,7 @@ async fn office(signed_in: SignedIn, State(house): State<House>) -> Result<Respo
         lines.push(line("Rules of clearance", "patch tests, waits, who may be treated when", "/office/clearance"));
         lines.push(line("First-aid card", "local numbers, your words, checked by whom", "/office/first-aid"));
         lines.push(line("Keys for programs", "sensors and programs that read", "/office/tokens"));
+        lines.push(line("Forecasts", "measured set times against what was foretold", "/office/forecast"));
         lines.push(line("Who did what", "the audit chain", "/office/audit"));
     }
     lines.push(line("Signed in", "browsers that are signed in, and ending them", "/office/sessions"));

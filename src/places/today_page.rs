@@ -6,9 +6,13 @@ use askama::Template;
 use axum::extract::{Query, State};
 use axum::response::Response;
 
-use crate::base::actor::Role;
+use super::day;
+use super::day_words::{self, BoardView, Line};
+use crate::base::actor::{Role, Who};
 use crate::base::problem::Problem;
-use crate::rooms::{AirRow, air_rows};
+use crate::base::time::Instant;
+use crate::rooms::{self, AirRow, air_rows};
+use crate::store::Db;
 use crate::web::House;
 use crate::web::frame::Frame;
 use crate::web::guard::SignedIn;
@@ -33,10 +37,24 @@ struct First {
 struct TodayPage {
     frame: Frame,
     firsts: Vec<First>,
+    /// Her own advice, one tap away.
+    own: Option<(String, String)>,
+    sheet: Sheet,
     rooms: Vec<AirRow>,
     works_in_rooms: bool,
     air_first: bool,
     house_line: String,
+}
+
+/// What the day sheet says beyond the air.
+#[derive(Default)]
+struct Sheet {
+    board: Option<BoardView>,
+    drifted: Vec<Line>,
+    changed: Vec<String>,
+    waits: Vec<Line>,
+    /// Her own room, where she works.
+    room: Option<(String, String)>,
 }
 
 async fn today(
@@ -49,6 +67,11 @@ async fn today(
     let (role, now) = (signed_in.who.role, signed_in.visitor.now.0);
     let works_in_rooms = role != Role::Accountant;
     let rooms = if works_in_rooms { air_rows(&house, &mut db, &studio, now).await? } else { Vec::new() };
+    let sheet = match works_in_rooms {
+        true => sheet(&house, &mut db, &studio, &signed_in.who, now).await?,
+        false => Sheet::default(),
+    };
+    drop(db);
     let moment = Moment::chosen(asked.get("moment").map(String::as_str), &studio, now);
     let title = format!("{}, {}", studio.zone.wall(now).strftime("%A"), moment_words(moment));
     let mut frame = house.frame(&studio, &signed_in.visitor, Place::Today, title);
@@ -56,13 +79,38 @@ async fn today(
         frame.moments = house.moments("/", moment);
     }
     page(&TodayPage {
-        firsts: firsts(&house, &rooms, role),
+        firsts: firsts(&house, &rooms, role, &sheet.drifted),
+        own: sheet.room.clone(),
+        sheet,
         frame,
         rooms,
         works_in_rooms,
         // At work the air is what one looks for; before and after it, what waits for somebody.
         air_first: matches!(moment, Moment::BeforeAClient | Moment::AtTheBed),
         house_line: format!("Everything written here is kept in {}.", house.store.engine_name()),
+    })
+}
+
+/// The board and what goes with it; empty where nobody is an artist or there is no room.
+async fn sheet(house: &House, db: &mut Db, studio: &Studio, who: &Who, now: Instant) -> Result<Sheet, Problem> {
+    let read = day::read(db, studio, now).await?;
+    let ids: Vec<_> = read.rooms.iter().map(|here| here.room.id).collect();
+    let due = rooms::asked::checks_due(db, &ids, now).await?;
+    let (read, boards) = day::judge(house, read).await?;
+    let own = read.artists.iter().find(|own| own.artist.person == who.id);
+    let room = own.and_then(|own| {
+        let works = read.room_of(&own.artist);
+        let here = read.rooms.iter().find(|here| Some(here.room.id) == works).or_else(|| read.rooms.first())?;
+        let path = format!("/rooms/{}/advice", here.room.id);
+        Some((house.url(&path), format!("My advice in {}", here.room.name)))
+    });
+    let any = !read.artists.is_empty() && !read.rooms.is_empty();
+    Ok(Sheet {
+        board: any.then(|| day_words::board_view(house, who, &read, &boards)),
+        drifted: day_words::drifted(house, &read, &boards),
+        changed: day_words::changed(&read, &boards, studio),
+        waits: day_words::waits(house, who, &read, &due),
+        room,
     })
 }
 
@@ -77,7 +125,7 @@ const fn moment_words(moment: Moment) -> &'static str {
 }
 
 /// At most three sentences, each with one action: air that is not as wanted, air nobody knows, a house that has no room.
-fn firsts(house: &House, rooms: &[AirRow], role: Role) -> Vec<First> {
+fn firsts(house: &House, rooms: &[AirRow], role: Role, drifted: &[Line]) -> Vec<First> {
     if rooms.is_empty() {
         let owner = role == Role::Owner;
         return vec![First {
@@ -92,6 +140,10 @@ fn firsts(house: &House, rooms: &[AirRow], role: Role) -> Vec<First> {
         }];
     }
     let mut firsts = Vec::new();
+    for line in drifted {
+        let (strong, rest) = (line.strong.clone(), line.rest.clone());
+        firsts.push((2, First { strong, rest, href: line.href.clone(), action: line.action.clone() }));
+    }
     for room in rooms {
         match &room.air {
             None => firsts.push((0, unread(room, "has not been read yet."))),
@@ -99,7 +151,7 @@ fn firsts(house: &House, rooms: &[AirRow], role: Role) -> Vec<First> {
                 firsts.push((1, unread(room, &format!("was last read {}.", air.ago))));
             }
             Some(air) if air.mark != "fit" => firsts.push((
-                2,
+                3,
                 First {
                     strong: format!("{} is {}.", room.name, air.words),
                     rest: format!("{}\u{a0}{}, {}\u{a0}%RH.", air.temperature, air.unit, air.humidity),

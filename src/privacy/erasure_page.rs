@@ -54,7 +54,8 @@ impl TypedErasure {
     /// The last test or treatment; `Some(None)` where there never was one.
     fn check(&self, studio: &Studio, now: Instant) -> Result<Option<Instant>, Problem> {
         let mut notes = Notes::default();
-        let treated = notes.choice("treated", matches!(self.treated.as_str(), "yes" | "no").then_some(self.treated == "yes"));
+        let treated =
+            notes.choice("treated", matches!(self.treated.as_str(), "yes" | "no").then_some(self.treated == "yes"));
         let last = if treated == Some(true) {
             let day = self.last_day.trim().parse::<jiff::civil::Date>().ok();
             let day = day.filter(|day| *day <= studio.zone.day(now) && day.year() > 1990);
@@ -191,7 +192,9 @@ mod tests {
         };
         assert_eq!(check("no", "").unwrap(), None);
         assert!(check("yes", "2025-11-30").unwrap().is_some());
-        for (treated, day) in [("", ""), ("yes", ""), ("yes", "30.11.2025"), ("yes", "2026-02-19"), ("yes", "1900-01-01")] {
+        for (treated, day) in
+            [("", ""), ("yes", ""), ("yes", "30.11.2025"), ("yes", "2026-02-19"), ("yes", "1900-01-01")]
+        {
             assert!(check(treated, day).is_err(), "{treated} {day}");
         }
     }

@@ -24,9 +24,7 @@ use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
 
 pub(super) fn routes() -> Routes {
-    Routes::new()
-        .get("/door/clients/{client}/merge/{other}", show)
-        .post("/door/clients/{client}/merge/{other}", merge)
+    Routes::new().get("/door/clients/{client}/merge/{other}", show).post("/door/clients/{client}/merge/{other}", merge)
 }
 
 #[derive(Template)]

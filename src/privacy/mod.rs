@@ -22,10 +22,7 @@ pub use parts::{PARTS, Part};
 /// Every door of this part.
 #[must_use]
 pub fn routes() -> Routes {
-    file_page::routes()
-        .join(restriction_page::routes())
-        .join(erasure_page::routes())
-        .join(merge_page::routes())
+    file_page::routes().join(restriction_page::routes()).join(erasure_page::routes()).join(merge_page::routes())
 }
 
 /// Finishes erasures whose last reason to stay is over, and empties files of clients nobody took; for the clock. Any number of times.
@@ -43,6 +40,8 @@ async fn kept_by(db: &mut Db, staff: &Staff, id: ClientId) -> Result<Client, Pro
     if clients::rights::may_use(&client, &staff.who, &names) {
         Ok(client)
     } else {
-        Err(Problem::NotYours("Her keeper does this: the owner for the studio, or the self-employed artist whose client she is."))
+        Err(Problem::NotYours(
+            "Her keeper does this: the owner for the studio, or the self-employed artist whose client she is.",
+        ))
     }
 }

@@ -23,8 +23,7 @@ pub(super) async fn erase(
     treated: Option<Instant>,
 ) -> Result<Vec<Stays>, Problem> {
     let known = clients::client(tx.db(), client).await?.ok_or(Problem::NotHere("client"))?;
-    let erasing =
-        Erasing { at: tx.now.0, treated, born: known.born, settings: ClientSettings::load(tx.db()).await? };
+    let erasing = Erasing { at: tx.now.0, treated, born: known.born, settings: ClientSettings::load(tx.db()).await? };
     sqlx::query("delete from erasure_rest where client = $1").bind(client.to_string()).execute(tx.db()).await?;
     let mut all = Vec::new();
     for part in PARTS.iter().rev() {

@@ -3,6 +3,7 @@
 pub mod air;
 mod air_numbers;
 mod api;
+pub mod asked;
 pub mod band;
 pub mod chart;
 mod check_form;
@@ -263,7 +264,6 @@ pub fn routes() -> Routes {
         .join(instrument_page::routes())
         .join(check_form::routes())
         .join(import_page::routes())
-        .join(plan_page::routes())
         .join(plan_forms::routes())
         .join(running_form::routes())
         .join(api::routes())

@@ -82,7 +82,7 @@ pub(super) async fn airs_by(
     Ok(airs)
 }
 
-fn judge(
+pub(super) fn judge(
     reading: &KeptReading,
     instrument: Instrument,
     checks: &[Check],

@@ -101,7 +101,9 @@ impl PlanChart<'_> {
         if (span.0..span.1).contains(&self.wet) {
             let at = y.at(self.wet);
             write!(svg, "<path class=\"limit\" d=\"M{} {}H{}\"/>", Px(LEFT), Px(at), Px(RIGHT))?;
-            text(svg, "halo", (LEFT + 4.0, at - 4.0), "start", "wet past here")?;
+            // Under the line where the axis' name stands right above it.
+            let label = if at < TOP + LABEL_HEIGHT { at + LABEL_HEIGHT } else { at - 4.0 };
+            text(svg, "halo", (LEFT + 4.0, label), "start", "wet past here")?;
         }
         self.lines(svg, x, y)?;
         svg.push_str("</svg>");

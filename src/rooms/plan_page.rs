@@ -3,7 +3,6 @@
 use std::collections::BTreeMap;
 
 use askama::Template;
-use axum::extract::{Query, State};
 use axum::http::StatusCode;
 use axum::response::Response;
 
@@ -29,23 +28,8 @@ use crate::web::House;
 use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
-use crate::web::incoming::At;
 use crate::web::problems::page_with;
-use crate::web::routes::Routes;
 use crate::web::studio::{Place, Studio};
-
-pub(super) fn routes() -> Routes {
-    Routes::new().get("/rooms/{room}/plan", plan_page)
-}
-
-async fn plan_page(
-    staff: Staff,
-    State(house): State<House>,
-    At(room): At<RoomId>,
-    Query(asked): Query<PlanAsked>,
-) -> Result<Response, Problem> {
-    PlanView::load(&house, &staff, room, &asked).await?.answer(None)
-}
 
 /// What a plan is asked for: `humidity` (one number, or a band as "40-60") and `temperature` on the studio's scale, and a stretch
 /// of readings to fit (`fit_from`, `fit_to`, `fit_devices`). Whatever is left out is the studio's band.

@@ -140,18 +140,16 @@ fn switch_on(inputs: &PlanInputs, target: Air, reach: &Reach, opening: &str, stu
             let before = |span: Hours| opens.plus(-micros(span));
             let day = |at: Instant| clock_of(&studio.zone, at, now);
             let opens_words = day(opens);
+            let verb = if devices_for(inputs, target).is_empty() { "begin" } else { "switch on" };
             if before(slowest) > now && high.is_some() {
-                let late = day(before(*best));
-                return format!(
-                    "To be there when the studio opens {opens_words}: switch on {} at the latest; {late} would do in a room as \
-                     expected.",
-                    day(before(slowest))
-                );
+                let (by, late) = (day(before(slowest)), day(before(*best)));
+                let late = if by == late { String::new() } else { format!("; {late} would do in a room as expected") };
+                return format!("To be there when the studio opens {opens_words}: {verb} {by} at the latest{late}.");
             }
             let there = day(now.plus(micros(*best)));
-            let in_time = if now.plus(micros(*best)) <= opens { "in time" } else { "after" };
-            format!("Switched on now, it is there about {there}, {in_time} for the opening {opens_words} in a room as expected.")
-                .replace("after for", "after")
+            let in_time = if now.plus(micros(*best)) <= opens { "in time for" } else { "after" };
+            let verb = if verb == "begin" { "Begun" } else { "Switched on" };
+            format!("{verb} now, it is there about {there}, {in_time} the opening {opens_words} in a room as expected.")
         }
         Reach::Never { .. } => {
             let needed = words::needed(inputs, target);

@@ -85,8 +85,7 @@ impl Store {
     async fn open_with(options: &OpenOptions, lock: Option<File>) -> Result<Self, OpenError> {
         install_drivers();
         let serving = lock.is_some();
-        let mut keys =
-            if serving { Keys::open(&options.keys_dir)?.0 } else { Keys::open_existing(&options.keys_dir)? };
+        let mut keys = if serving { Keys::open(&options.keys_dir)?.0 } else { Keys::open_existing(&options.keys_dir)? };
         let (engine, url) = where_to(options, serving)?;
         let backups = options.data_dir.join("backups");
         let mut first = connect(engine, &url).await?;

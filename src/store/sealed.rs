@@ -104,11 +104,7 @@ pub async fn key_of(db: &mut Db, keys: &Keys, client: ClientId) -> Result<Option
 ///
 /// # Errors
 /// As [`key_of`].
-pub async fn keys_of(
-    db: &mut Db,
-    keys: &Keys,
-    clients: &[ClientId],
-) -> Result<BTreeMap<ClientId, ClientKey>, Problem> {
+pub async fn keys_of(db: &mut Db, keys: &Keys, clients: &[ClientId]) -> Result<BTreeMap<ClientId, ClientKey>, Problem> {
     let mut found = BTreeMap::new();
     for some in clients.chunks(AT_ONCE) {
         let mut query = sqlx::query(

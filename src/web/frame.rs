@@ -15,6 +15,9 @@ pub struct Frame {
     pub person: Option<String>,
     /// The role of that person in one word: "owner", "artist", "desk", "accountant".
     pub role_word: String,
+    /// A digest that names the person to her own device: what waits there to be sent is sent for nobody else. Empty for
+    /// a guest.
+    pub person_mark: String,
     /// The places this person may go to; a place that is not allowed is not in the list.
     pub places: Vec<PlaceLink>,
     /// The moments of the day, where a page has them.

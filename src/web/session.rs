@@ -149,8 +149,13 @@ const KEPT_WHEN_OVER: i64 = 90 * DAY;
 /// # Errors
 /// When the database refuses it.
 pub async fn forget_old(tx: &mut Tx) -> Result<(), Problem> {
-    let before = tx.now.0.plus(-KEPT_WHEN_OVER).0;
-    sqlx::query("delete from session where expires < $1 or ended < $1").bind(before).execute(tx.db()).await?;
+    let (now, before) = (tx.now.0.0, tx.now.0.plus(-KEPT_WHEN_OVER).0);
+    sqlx::query("delete from session where ended < $1").bind(before).execute(tx.db()).await?;
+    sqlx::query("delete from session where ended is null and seen < $1 and expires < $2")
+        .bind(before)
+        .bind(now)
+        .execute(tx.db())
+        .await?;
     tx.record_tells_itself();
     Ok(())
 }

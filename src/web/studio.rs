@@ -204,6 +204,9 @@ impl House {
             title: title.into(),
             person: who.map(|who| who.name.clone()),
             role_word: who.map(|who| who.role.word().to_owned()).unwrap_or_default(),
+            person_mark: who
+                .map(|who| self.store.keys().digest("person on a device", &[who.id.to_string().as_bytes()]))
+                .unwrap_or_default(),
             places,
             moments: Vec::new(),
             clock: studio.zone.clock(now),
@@ -235,8 +238,9 @@ impl House {
         [
             (Place::Today, "Today", "/", true),
             (Place::Rooms, "Rooms", "/rooms", rooms),
-            (Place::Shelf, "Shelf", "/shelf", rooms),
             (Place::Door, "Door", "/door", rooms),
+            (Place::Shelf, "Shelf", "/shelf", rooms),
+            (Place::Hands, "Hands", "/hands", rooms),
             (Place::Office, "Office", "/office", true),
         ]
         .into_iter()

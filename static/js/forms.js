@@ -1,12 +1,13 @@
 // Forms that forgive. A second press is answered by the server with the first result, so nothing is ever blocked here:
 // the button only says that it is sending. What was typed comes back with the back button, together with the form's
 // own key, so that sending again cannot make a second entry. Kept for this tab alone and gone at signing out.
+// Forms with data-outbox are kept by outbox.js instead.
 
 const store = "stillroom.typed:";
 const wait = 8_000;
 let forgetting = false;
 
-const forms = () => [...document.querySelectorAll('main form[method="post"]')].filter((form) => !("forget" in form.dataset));
+const forms = () => [...document.querySelectorAll('main form[method="post"]')].filter((form) => !("forget" in form.dataset || "outbox" in form.dataset));
 const place = (form, at) => `${store}${location.pathname}${location.search}#${at}:${form.getAttribute("action") ?? ""}`;
 // The token is bound to a session: where it differs, somebody else is signed in.
 const session = (form) => form.elements.csrf?.value;

@@ -5,6 +5,8 @@
 const marked = () => [...document.querySelectorAll("[data-live][id]")];
 const topics = (place) => place.dataset.live.split(" ").filter(Boolean);
 const again = 30_000;
+// Whoever only passes through opens no stream; what rises meanwhile is told when it opens.
+const settled = 1_500;
 
 let source = null;
 // When the page that is shown was asked for, on the clock that began with it.
@@ -126,5 +128,5 @@ document.addEventListener("visibilitychange", () => {
 addEventListener("pagehide", hush);
 addEventListener("pageshow", (event) => {
   if (event.persisted) refresh(null);
-  listen();
+  waiting = setTimeout(listen, settled);
 });

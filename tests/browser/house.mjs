@@ -54,8 +54,13 @@ export class House {
   /** A browser context in which the person with this role is signed in ("nobody" is not). Made once, then shared. */
   async as(role, options = {}) {
     const key = `${role} ${JSON.stringify(options)}`;
-    if (!this.#contexts.has(key)) this.#contexts.set(key, await this.#newContext(role, options));
+    if (!this.#contexts.has(key)) this.#contexts.set(key, this.#newContext(role, options));
     return this.#contexts.get(key);
+  }
+
+  /** A context of its own for whoever is not signed in: two pages of strangers would take each other's guest cookie. */
+  stranger() {
+    return this.#newContext('nobody', {});
   }
 
   async #newContext(role, options) {

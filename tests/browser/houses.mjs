@@ -53,7 +53,8 @@ export class Houses {
 
   /** The house of this name: demo, unclaimed, empty, one-room. */
   async house(name = 'demo') {
-    if (!this.#open.has(name)) this.#open.set(name, await OPENED[name]());
+    // The promise is kept, so that whoever asks meanwhile waits for the same house.
+    if (!this.#open.has(name)) this.#open.set(name, OPENED[name]());
     return this.#open.get(name);
   }
 
@@ -68,6 +69,6 @@ export class Houses {
   }
 
   async close() {
-    for (const house of this.#open.values()) await house.close();
+    for (const house of this.#open.values()) await (await house).close();
   }
 }

@@ -13,6 +13,8 @@
 //         it is another than the device's
 
 import { ask, claimPath } from './house.mjs';
+import { anArtist } from './hands.mjs';
+import { bottleOf, onBottle } from './shelf.mjs';
 
 const ID = '[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}';
 
@@ -27,8 +29,13 @@ async function typeTwenty(page) {
   for (const key of ['2', '1', 'point', '4', '3']) await page.click(`[name=key][value="${key}"]`);
 }
 
-/** A logger's file with one line that no clock has. */
-const LOGGER_FILE = ['time;temperature °C;humidity %', '2026-02-16 09:00;20,8;36', '2026-02-16 09:10;20,9;36,5', '2026-02-16 25:00;21,0;37'];
+/** A logger's file with one line that no clock has. Each time of another day, since what is here already is not kept again. */
+let loggerFiles = 0;
+const loggerFile = () => {
+  const day = new Date(Date.UTC(2026, 0, 5 + loggerFiles)).toISOString().slice(0, 10);
+  loggerFiles += 1;
+  return ['time;temperature °C;humidity %', `${day} 09:00;20,8;36`, `${day} 09:10;20,9;36,5`, `${day} 25:00;21,0;37`];
+};
 /** The third of April, or the fourth of March. */
 const AMBIGUOUS = ['time;temperature °C;humidity %', '03/04/2026 09:00;20,8;36', '03/04/2026 09:10;20,9;36,5'];
 
@@ -40,7 +47,7 @@ const handIn = (lines) => async (page) => {
 
 /** Hands in the logger's file and keeps what is good in it. */
 async function keepLoggerFile(page) {
-  await handIn(LOGGER_FILE)(page);
+  await handIn(loggerFile())(page);
   await page.click('main form .go');
   await page.waitForLoadState();
   while (!(await page.textContent('main')).includes('Done')) await page.reload();
@@ -71,17 +78,52 @@ export const pages = [
   { name: 'import-question', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/imports/new'), then: handIn(AMBIGUOUS) },
   { name: 'import-unreadable', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/imports/new'), then: handIn(['no table', 'at all']) },
   { name: 'import-done', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/imports/new'), then: keepLoggerFile },
-  { name: 'import', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/imports/new'), then: handIn(LOGGER_FILE) },
+  { name: 'import', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/imports/new'), then: (page) => handIn(loggerFile())(page) },
   { name: 'instrument-new', as: 'owner', on: link('/rooms/{id}'), link: link('/rooms/{id}/instruments/new') },
   { name: 'instrument-new-refused', as: 'owner', on: link('/rooms/{id}'), link: link('/rooms/{id}/instruments/new'), then: send, status: 422 },
   { name: 'instrument', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/instruments/{id}') },
   { name: 'instrument-owner', as: 'owner', on: link('/rooms/{id}'), link: link('/rooms/{id}/instruments/{id}') },
+
+  { name: 'shelf', as: 'artist', reach: onShelf, link: link('/shelf') },
+  { name: 'shelf-owner', as: 'owner', path: '/shelf' },
+  { name: 'shelf-finished', as: 'artist', path: '/shelf', query: 'show=finished' },
+  { name: 'bottle', as: 'artist', reach: onBottle(''), link: link('/shelf/bottles/{id}') },
+  { name: 'bottle-edit', as: 'desk', reach: onBottle('/edit'), link: link('/shelf/bottles/{id}/edit') },
+  { name: 'bench', as: 'artist', reach: onBottle('/bench'), link: link('/shelf/bottles/{id}/bench') },
+  { name: 'bench-refused', as: 'artist', reach: onBottle('/bench'), link: link('/shelf/bottles/{id}/bench'), then: send, status: 422 },
+  { name: 'bottle-new', as: 'artist', path: '/shelf/bottles/new' },
+  { name: 'bottle-new-refused', as: 'artist', path: '/shelf/bottles/new', then: refuseBottle, status: 422 },
+  { name: 'product-new', as: 'owner', path: '/shelf/products/new' },
+  { name: 'product-new-refused', as: 'owner', path: '/shelf/products/new', then: send, status: 422 },
+  { name: 'product-edit', as: 'owner', on: '/shelf', link: link('/shelf/products/{id}/edit') },
+  { name: 'classes', as: 'artist', path: '/shelf/classes' },
+  { name: 'classes-owner', as: 'owner', path: '/shelf/classes' },
+  { name: 'class', as: 'owner', on: '/shelf/classes', link: link('/shelf/classes/{id}') },
+  { name: 'liquids', as: 'artist', path: '/shelf/liquids' },
+  { name: 'empty-shelf', as: 'owner', in: 'empty', path: '/shelf' },
+
+  { name: 'hands', as: 'artist', reach: () => '/hands', link: link('/hands') },
+  { name: 'hands-owner', as: 'owner', path: '/hands' },
+  { name: 'hands-desk', as: 'desk', path: '/hands' },
+  { name: 'artist-new', as: 'owner', path: '/hands/new' },
+  { name: 'artist', as: 'artist', reach: onHands(''), link: link('/hands/{id}') },
+  { name: 'artist-edit', as: 'artist', reach: onHands('/edit'), link: link('/hands/{id}/edit') },
+  { name: 'session', as: 'artist', reach: onSession, link: link('/hands/{id}/sessions/{id}') },
+  { name: 'timing', as: 'artist', reach: onHands('/timing'), link: link('/hands/{id}/timing') },
+  { name: 'timing-video', as: 'artist', reach: onHands('/timing/video'), link: link('/hands/{id}/timing/video') },
+  { name: 'timing-typed', as: 'artist', reach: onHands('/timing/typed'), link: link('/hands/{id}/timing/typed') },
+  { name: 'timing-rows', as: 'artist', reach: onHands('/timing/rows'), link: link('/hands/{id}/timing/rows') },
 
   { name: 'plan', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/plan') },
   { name: 'plan-owner', as: 'owner', on: link('/rooms/{id}'), link: link('/rooms/{id}/plan') },
   { name: 'plan-damp', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/plan'), query: 'humidity=70' },
   { name: 'plan-refused', as: 'artist', on: link('/rooms/{id}'), link: link('/rooms/{id}/plan'), then: (page) => page.click('[action$="/plan/outside"] .act'), status: 422 },
   { name: 'running', as: 'owner', on: link('/rooms/{id}/plan'), link: link('/rooms/{id}/devices/{id}/running') },
+
+  { name: 'advice', as: 'artist', on: '/', link: link('/rooms/{id}/advice') },
+  { name: 'advice-owner', as: 'owner', on: '/', link: link('/rooms/{id}/advice') },
+  { name: 'advice-desk', as: 'desk', on: '/', link: link('/rooms/{id}/advice') },
+  { name: 'forecast', as: 'owner', path: '/office/forecast' },
 
   { name: 'office', as: 'owner', path: '/office' },
   { name: 'settings', as: 'owner', path: '/office/settings' },
@@ -123,6 +165,29 @@ export const pages = [
   { name: 'no-such-page', as: 'owner', path: '/no-such-page', status: 404 },
   { name: 'not-hers', as: 'artist', path: '/office/settings', status: 403 },
 ];
+
+/** A page of the artist who signs in. */
+function onHands(place) {
+  return async (house) => `${await anArtist(house)}${place}`;
+}
+
+/** One of her timing sessions. */
+async function onSession(house) {
+  const links = await linksOn(await house.as('artist'), house.address, await anArtist(house));
+  return links.find((path) => /\/sessions\/[0-9a-f-]{36}$/.test(path));
+}
+
+/** The shelf with a bottle on it. */
+async function onShelf(house) {
+  await bottleOf(house);
+  return '/shelf';
+}
+
+/** A bottle that came on no day. */
+async function refuseBottle(page) {
+  await page.fill('[name=received]', '');
+  await send(page);
+}
 
 /** Where an invitation to the studio leads. */
 async function invite(house) {

@@ -42,7 +42,10 @@ fn a_bond_cured_in_the_air_is_also_disturbed() {
     for _ in 0..100_000 {
         let (t, s, x) = (chance.log_between(0.2, 5.0), chance.log_between(0.2, 3.0), chance.log_between(1.0, 9.0));
         let kappa = chance.log_between(1.2, 12.0);
-        let in_air = kappa * t < x;
-        assert!(!in_air || t < s + x / kappa);
+        // From one placement all but known to the last digit to hands that scatter.
+        let (v, s2) = (chance.log_between(1e-6, 0.3), chance.log_between(1e-6, 0.1));
+        let in_air = cured_in_air(x.ln(), v, kappa.ln(), t.ln(), s2);
+        let moved = disturbed((s + x / kappa).ln(), v, t.ln(), s2);
+        assert!(in_air <= moved, "{in_air} cured in the air, {moved} disturbed: t {t} s {s} x {x} κ {kappa}");
     }
 }

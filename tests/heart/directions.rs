@@ -27,6 +27,9 @@ fn mean(answer: &Value, list: &str, i: usize, share: &str) -> f64 {
 
 /// Two shares that round alike may come out equal.
 const ROUNDING: f64 = 2e-5;
+/// Hands time and travel are fitted each by a curve of its own, so that far out, where both shares are under one in a thousand,
+/// their order holds only to some ten-thousandths.
+const TAILS: f64 = 5e-4;
 
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(40))]
@@ -43,7 +46,7 @@ proptest! {
                 prop_assert!(0.0 <= low && low <= high && high <= 1.0 && (0.0..=1.0).contains(&m));
             }
             prop_assert!(mean(&a, "classes", i, "extra_hold_s") >= 0.0);
-            prop_assert!(mean(&a, "classes", i, "disturbed") >= mean(&a, "classes", i, "cured_in_air") - ROUNDING);
+            prop_assert!(mean(&a, "classes", i, "disturbed") >= mean(&a, "classes", i, "cured_in_air") - TAILS);
         }
         for i in 0..5 {
             prop_assert!(mean(&a, "classes", i, "disturbed") >= mean(&a, "classes", i + 1, "disturbed") - ROUNDING);
@@ -84,16 +87,25 @@ proptest! {
         }
     }
 
+    // Its tests, however odd, are its own: what the air does to a class is not learned from them here.
     #[test]
     fn a_slower_bottle_on_the_shelf_never_changes_the_recommended_class(
         t in 18.0..26.0_f64, h in 25.0..65.0_f64, settle in 0.3..2.5_f64, slow in 3.0..10.0_f64,
     ) {
         let one = question(t, h, settle, 0.3);
         let mut two = one.clone();
-        two["bottles"].as_array_mut().unwrap().push(json!({"name": "Fen", "label_s": [slow, slow + 2.0]}));
+        let tests: Vec<Value> = [(25.0, 1.0), (60.0, 1.4)]
+            .into_iter()
+            .flat_map(|(h, by)| (1..4).map(move |session| (h, by, session)))
+            .map(|(h, by, session)| json!({"session": session, "set_s": slow * by, "temperature_c": 21, "relative_humidity_pct": h}))
+            .collect();
+        two["bottles"].as_array_mut().unwrap().push(json!({"name": "Fen", "label_s": [slow, slow + 2.0], "set_tests": tests}));
         let (one, two) = (answer(&one), answer(&two));
-        prop_assert_eq!(&one["recommended_s"], &two["recommended_s"]);
-        prop_assert_eq!(&one["sure"], &two["sure"]);
+        prop_assert_eq!(&two["bottles"][1]["learned_from"]["set_tests"], &json!(6));
+        prop_assert_eq!(&one["classes"], &two["classes"]);
+        for said in ["recommended_s", "least_bad_s", "sure"] {
+            prop_assert_eq!(&one[said], &two[said]);
+        }
     }
 
     #[test]

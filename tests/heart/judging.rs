@@ -6,7 +6,7 @@ use stillroom::advice::band::{HUMIDITIES, Suitability, TEMPERATURES, humidity_at
 use stillroom::advice::judge::{
     CureClass, Doubt, Limits, NotToday, Question, RoomDraws, RoomNow, ShelfBottle, Subject, Verdict, Work, judge,
 };
-use stillroom::advice::options::options;
+use stillroom::advice::options::{Takes, options};
 use stillroom::advice::reasons::reasons;
 use stillroom::advice::strip::suits;
 use stillroom::advice::surest::surest_next_step;
@@ -145,6 +145,109 @@ fn outside_the_makers_window_a_bottle_that_would_fit_is_near_and_the_way_back_is
     room.air = air(22.0, 52.0);
     assert_eq!(judge(&room.ask()).bottles[0].verdict, Verdict::Fits);
     assert!(options(&room.ask(), &judge(&room.ask())).offers.is_empty(), "what fits needs no change");
+}
+
+#[test]
+fn a_bottle_inside_its_makers_window_that_fits_goes_before_one_outside_whose_seconds_suit_better() {
+    let outside = || bottle("Slate", (2.0, 3.0), Some(climate((20.0, 25.0), (50.0, 60.0))), &SIX);
+    let inside = bottle("Heath", (2.0, 3.0), None, &[(1, 3.1), (1, 3.4), (1, 3.2), (2, 3.3), (2, 3.1), (2, 3.4)]);
+    let room = Room::new(0.9, air(22.0, 45.0), vec![outside(), inside]);
+    let judged = judge(&room.ask());
+    let ratio = |b: usize| judged.bottles[b].outcome.ratio();
+    assert!(ratio(0) < ratio(1), "this test is about seconds that suit better: {} {}", ratio(0), ratio(1));
+    assert_eq!(judged.bottles[1].verdict, Verdict::Fits);
+    assert_eq!(judged.base, Subject::Bottle(1));
+    let said = reasons(&room.ask(), &judged, &options(&room.ask(), &judged)).join("\n");
+    assert!(
+        said.contains("Heath comes first on this shelf: fits. By seconds alone Slate would come before it"),
+        "{said}"
+    );
+}
+
+#[test]
+fn every_bottle_that_does_better_than_the_one_in_daily_use_is_offered_with_what_it_changes() {
+    let shelf = vec![
+        bottle("Dune", (0.5, 1.0), None, &[(1, 0.8), (1, 0.9), (2, 0.8)]),
+        bottle("Slate", (2.0, 3.0), None, &SIX),
+        bottle("Heath", (2.0, 3.0), None, &SIX),
+        bottle("Fen", (0.2, 0.4), None, &[(1, 0.3), (1, 0.3), (2, 0.3)]),
+    ];
+    let mut room = Room::new(0.9, air(22.0, 45.0), shelf);
+    assert!(options(&room.ask(), &judge(&room.ask())).offers.is_empty(), "the base fits and no other is in use");
+    room.daily = Some(0);
+    room.not_today = vec![(2, NotToday::Expired)];
+    let judged = judge(&room.ask());
+    assert_eq!(judged.bottles[0].verdict, Verdict::TooQuick);
+    let found = options(&room.ask(), &judged);
+    let changes: Vec<&str> = found.offers.iter().map(|o| o.change.as_str()).collect();
+    assert_eq!(changes, ["Use Slate in place of Dune"], "nothing barred, nothing quicker still");
+    let offer = &found.offers[0];
+    assert_eq!((offer.takes, offer.verdict_after), (Takes::Now, Verdict::Fits));
+    assert_eq!((&offer.before, &offer.after), (&judged.bottles[0].outcome, &judged.bottles[1].outcome));
+    assert!(
+        offer.words().contains("this client must have been tested with it; costs a fresh drop"),
+        "{}",
+        offer.words()
+    );
+    let said = reasons(&room.ask(), &judged, &found).join("\n");
+    assert!(said.contains(&format!("{}: disturbed ", offer.words())), "{said}");
+    room.daily = Some(1);
+    assert!(options(&room.ask(), &judge(&room.ask())).offers.is_empty(), "what is used fits");
+}
+
+#[test]
+fn a_bottle_nearer_to_the_limits_is_offered_though_it_does_not_fit_either() {
+    // Both too quick; the second less so, and known from its label alone.
+    let shelf =
+        vec![bottle("Fen", (0.2, 0.4), None, &[(1, 0.3), (1, 0.3), (2, 0.3)]), bottle("Dune", (0.5, 1.0), None, &[])];
+    let mut room = Room::new(1.2, air(22.0, 45.0), shelf);
+    room.daily = Some(0);
+    let found = options(&room.ask(), &judge(&room.ask()));
+    let offer = found.offers.iter().find(|o| o.change == "Use Dune in place of Fen").unwrap();
+    assert_eq!(offer.verdict_after, Verdict::TooQuick);
+    assert!(offer.words().contains("bench-test it first"), "{}", offer.words());
+    room.daily = Some(1);
+    let found = options(&room.ask(), &judge(&room.ask()));
+    assert!(!found.offers.iter().any(|o| o.change.starts_with("Use Fen")), "{found:?}");
+}
+
+#[test]
+fn an_offer_says_what_it_costs_where_it_costs_something() {
+    let slow = bottle("Slate", (2.0, 3.0), None, &[(1, 4.4), (1, 4.6), (2, 4.5)]);
+    let room = Room::new(0.6, air(21.0, 32.0), vec![slow]);
+    let found = options(&room.ask(), &judge(&room.ask()));
+    for (change, cost) in [
+        ("Pick up a thin bead", "costs a moment more at each dip"),
+        ("Use an adhesive of the", "costs a bottle to fetch or buy"),
+        ("Use a pH primer", "costs a step more in every set"),
+        ("Humidify the room", "costs water and energy"),
+    ] {
+        let offer = found.offers.iter().find(|o| o.change.starts_with(change));
+        let said = offer.unwrap_or_else(|| panic!("no {change} in {found:?}")).words();
+        assert!(said.contains(cost) && said.ends_with(')'), "{said}");
+    }
+}
+
+#[test]
+fn the_seconds_from_contact_and_the_hands_time_are_told_apart() {
+    let mut room = Room::new(0.9, air(22.0, 45.0), vec![bottle("Slate", (2.0, 3.0), None, &SIX)]);
+    for untimed in [false, true] {
+        if untimed {
+            room.hands = Hands::untimed();
+        }
+        let judged = judge(&room.ask());
+        let said = reasons(&room.ask(), &judged, &options(&room.ask(), &judged)).join("\n");
+        let settle = room.hands.settle.mean.exp();
+        let whole = judged.hands_time.median.get();
+        assert!(whole > 1.2 * settle, "the travel adds to it: {settle} {whole}");
+        let seconds = |x: f64| if x < 0.995 { format!("{x:.2}") } else { format!("{x:.1}") };
+        assert!(
+            said.contains(&format!("{}\u{a0}s from contact until the extension lies still", seconds(settle))),
+            "{said}"
+        );
+        assert!(said.contains(&format!("the hands time is {}\u{a0}s", seconds(whole))), "{said}");
+        assert!(!untimed || said.contains("Nobody has timed these hands: 1.2\u{a0}s from contact"), "{said}");
+    }
 }
 
 #[test]

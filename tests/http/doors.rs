@@ -40,10 +40,23 @@ impl Row {
         };
         // Closed in the end, so a room that nothing else is tried on.
         let room = if self.path.ends_with("/close") { &things.cellar } else { &things.gable };
+        // Erased in the end, and erased already.
+        let client = match self.path {
+            path if path.starts_with("/door/erased/") => &things.erased,
+            path if path.ends_with("/erasure") => &things.leaving,
+            _ => &things.client,
+        };
         let usual = [
+            ("{client}", client.clone()),
+            ("{other}", things.twin.clone()),
+            ("{consultation}", things.consultation.clone()),
+            ("{consent}", things.consent.clone()),
+            ("{purpose}", "treatment".to_owned()),
+            ("{question}", "lens".to_owned()),
+            ("{file}", if self.path.ends_with("/leave") { &things.second_file } else { &things.client_file }.clone()),
             ("{token}", token),
             ("{room}", room.clone()),
-            ("{person}", person(SPARE)),
+            ("{person}", person(if self.path.starts_with("/door/") { Actor::ArtistB.name() } else { SPARE })),
             ("{session}", things.second_session.clone()),
             ("{instrument}", things.sensor.clone()),
             ("{check}", things.check.clone()),
@@ -53,6 +66,9 @@ impl Row {
             ("{bottle}", things.bottle.clone()),
             ("{test}", things.bench_test.clone()),
             ("{class}", things.class.clone()),
+            ("{artist}", things.hands.artist.clone()),
+            ("{timing}", things.hands.timing.clone()),
+            ("{placement}", things.hands.placement.clone()),
             ("{hash}", stillroom::web::assets::hash().to_owned()),
             ("{*name}", "app.css".to_owned()),
         ];
@@ -123,9 +139,13 @@ pub(crate) fn rows() -> Vec<Row> {
     rows.extend(office());
     rows.extend(crate::plan::rows());
     rows.extend(rooms());
-    rows.extend(crate::shelf::rows());
+    rows.extend(crate::clients::rows());
     rows.extend(crate::clearance::rows());
+    // Before the shelf's, which take the bottle out of its room.
+    rows.extend(crate::advice::rows());
+    rows.extend(crate::shelf::rows());
     rows.extend(crate::live::rows());
+    rows.extend(crate::hands::rows());
     rows.extend(programs());
     rows.push(post("/sign-out", empty_form, "ssgggggss"));
     // Signing in ends the sign-in a browser had: that door comes after all that need it.

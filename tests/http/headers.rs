@@ -24,6 +24,7 @@ fn check(answer: &Answer) {
         "style-src 'self'",
         "connect-src 'self'",
         "img-src 'self' blob:",
+        "media-src 'self' blob:",
         "form-action 'self'",
         "base-uri 'none'",
         "frame-ancestors 'none'",

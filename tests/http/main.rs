@@ -6,17 +6,23 @@
 
 #![allow(clippy::unwrap_used, reason = "a test stops at the first thing that is not as it must be")]
 
+mod advice;
 mod api;
 mod base_path;
 mod browser;
 mod clearance;
+mod clients;
+mod clients_rights;
+mod clients_sealed;
 mod databases;
 mod doors;
 mod forms;
+mod hands;
 mod headers;
 mod house;
 mod html;
 mod imports;
+mod learning;
 mod live;
 mod matrix;
 mod mistakes;
@@ -31,3 +37,4 @@ mod sign_in;
 mod store;
 mod studio;
 mod tokens;
+mod truth;

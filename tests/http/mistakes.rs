@@ -14,6 +14,24 @@ pub(crate) struct Slip {
     pub(crate) corrected: Vec<(&'static str, &'static str)>,
 }
 
+impl Slip {
+    pub(crate) fn new(
+        page: &str,
+        action: &str,
+        typed: &[(&'static str, &'static str)],
+        wrong: &[&'static str],
+        corrected: &[(&'static str, &'static str)],
+    ) -> Self {
+        Self {
+            page: page.to_owned(),
+            action: action.to_owned(),
+            typed: typed.to_vec(),
+            wrong: wrong.to_vec(),
+            corrected: corrected.to_vec(),
+        }
+    }
+}
+
 fn slips(things: &Things) -> Vec<Slip> {
     let (gable, sensor) = (&things.gable, &things.sensor);
     let slip = |page: String,
@@ -162,7 +180,14 @@ fn slips(things: &Things) -> Vec<Slip> {
 
 both_databases!(a_mistake_costs_nothing_that_was_typed, async |house| {
     let mut owner = house.owner();
-    for slip in slips(&house.things).into_iter().chain(crate::plan::slips(&house.things)).chain(crate::shelf::slips(&house.things)).chain(crate::clearance::slips(&house.things)) {
+    let of_parts = [
+        crate::shelf::slips(&house.things),
+        crate::plan::slips(&house.things),
+        crate::hands::slips(&house.things),
+        crate::clients::slips(&house.things),
+        crate::clearance::slips(&house.things),
+    ];
+    for slip in slips(&house.things).into_iter().chain(of_parts.into_iter().flatten()) {
         let form = owner.form(&slip.page, &slip.action).await.with_all(&slip.typed);
         let key = form.value("form_key").to_owned();
         let before = house.counts().await;

@@ -266,7 +266,7 @@ both_databases!(charts_of_days_with_23_and_25_hours_hold, async |house| {
 });
 
 both_databases!(pages_of_a_full_house_stay_light, unclaimed, async |house| {
-    demo::fill(&house.house).await.unwrap();
+    demo::fill_with(&house.house, 40).await.unwrap();
     let mut owner = house.stranger().with_header("accept-encoding", "gzip");
     let mut plain = house.stranger();
     plain.sign_in(demo::PEOPLE[0].0, demo::PASSPHRASE).await.must(303);

@@ -7,7 +7,9 @@ use sqlx::{AssertSqlSafe, Row};
 use stillroom::adhesives::Bead;
 use stillroom::adhesives::product::{Family, allowed_key};
 use stillroom::adhesives::set_time::TestPiece;
+use stillroom::artists::{Employment, Source, Technique};
 use stillroom::base::actor::Role;
+use stillroom::clients::{GivenBy, Purpose};
 use stillroom::rooms::{DeviceKind, InstrumentKind};
 
 use crate::house::{TABLES, TestHouse, both_databases};
@@ -21,6 +23,13 @@ pub(crate) struct Words {
 
 pub(crate) fn id(n: usize) -> String {
     format!("01890000-0000-7000-8000-{n:012}")
+}
+
+fn client_import(n: usize, order: &str, state: &str) -> String {
+    format!(
+        "insert into client_import (id, file_name, content, day_order, made_by, created, state, rows_new) select '{}', '', content, '{order}', made_by, 1, '{state}', 0 from client_import where created > 1 and file_name = 'first.csv'",
+        id(n)
+    )
 }
 
 fn bench_test(n: usize, kind: &str, bead: &str) -> String {
@@ -128,9 +137,26 @@ fn words() -> Vec<Words> {
             known: vec![allowed_key(Some(true)), allowed_key(Some(false)), allowed_key(None)],
         },
         Words {
+            column: "advice.verdict",
+            insert: |word, n| {
+                format!(
+                    "insert into advice (id, number, at, person, artist, room, style, bottle, verdict, model, inputs, answer)
+                     select '{}', {}, 1, min(person), min(id), (select min(id) from room), '', (select min(id) from bottle),
+                     '{word}', '', '', '' from artist",
+                    id(n),
+                    1000 + n
+                )
+            },
+            // Every `Verdict` but *not for today*, which cannot be taken.
+            known: vec!["fits", "near_too_quick", "near_too_slow", "too_quick", "too_slow"],
+        },
+        Words {
             column: "bench_sitting.piece",
             insert: |word, n| {
-                format!("insert into bench_sitting (id, bottle, piece, at) select '{}', min(id), '{word}', 1 from bottle", id(n))
+                format!(
+                    "insert into bench_sitting (id, bottle, piece, at) select '{}', min(id), '{word}', 1 from bottle",
+                    id(n)
+                )
             },
             known: TestPiece::ALL.into_iter().map(TestPiece::key).collect(),
         },
@@ -156,7 +182,85 @@ fn words() -> Vec<Words> {
             // The states of `rooms::imports`, which no other part knows.
             known: vec!["preview", "taking", "taken", "dropped"],
         },
+        Words {
+            column: "client_import.state",
+            insert: |word, n| client_import(n, "day_first", word),
+            // The states of `clients::imports`, which no other part knows.
+            known: vec!["preview", "taken", "dropped"],
+        },
+        Words {
+            column: "client_import.day_order",
+            insert: |word, n| client_import(n, word, "preview"),
+            known: vec!["day_first", "month_first"],
+        },
+        Words {
+            column: "consultation.given_by",
+            insert: |word, n| {
+                format!(
+                    "insert into consultation (id, client, version, at, given_by, taken_by, answers) select '{}', client, 0, 1, '{word}', taken_by, answers from consultation where at > 1",
+                    id(n)
+                )
+            },
+            known: GivenBy::ALL.into_iter().map(GivenBy::word).collect(),
+        },
+        Words {
+            column: "consent_text.purpose",
+            insert: |word, n| {
+                format!(
+                    "insert into consent_text (purpose, version, body, made_by, at) select '{word}', {n}, '', person, 1 from claim"
+                )
+            },
+            known: Purpose::ALL.into_iter().map(Purpose::word).collect(),
+        },
+        Words {
+            column: "consent.purpose",
+            insert: |word, n| {
+                format!(
+                    "insert into consent (id, client, given_as, purpose, version, language, body, text_hash, by_guardian, at, taken_by, signed, digest) select '{}', client, client, '{word}', 0, '', '', '', 0, 1, taken_by, signed, '' from consent where digest <> ''",
+                    id(n)
+                )
+            },
+            known: Purpose::ALL.into_iter().map(Purpose::word).collect(),
+        },
+        Words {
+            column: "consent_copy.way",
+            insert: |word, n| {
+                format!(
+                    "insert into consent_copy (id, consent, at, by_person, way) select '{}', min(id), 1, min(taken_by), '{word}' from consent",
+                    id(n)
+                )
+            },
+            // The ways of `clients::consents::copies`, which no other part knows.
+            known: vec!["printed", "e-mail", "shown"],
+        },
+        Words {
+            column: "artist.employment",
+            insert: |word, n| {
+                format!(
+                    "insert into artist (id, person, employment, trainee, styles, usual, placements_per_set, created) select '{}', min(id), '{word}', 0, '', '', 1, 1 from person where id not in (select person from artist)",
+                    id(n)
+                )
+            },
+            known: Employment::ALL.into_iter().map(Employment::word).collect(),
+        },
+        Words {
+            column: "timing_session.technique",
+            insert: |word, n| timing(n, word, "taps"),
+            known: Technique::ALL.into_iter().map(Technique::word).collect(),
+        },
+        Words {
+            column: "timing_session.source",
+            insert: |word, n| timing(n, "classic", word),
+            known: Source::ALL.into_iter().map(Source::word).collect(),
+        },
     ]
+}
+
+fn timing(n: usize, technique: &str, source: &str) -> String {
+    format!(
+        "insert into timing_session (id, artist, technique, fan, at, received, source, bottle, bottle_name, dry, entered_by) select '{}', min(id), '{technique}', 0, 1, 1, '{source}', '', '', 1, '' from artist",
+        id(n)
+    )
 }
 
 both_databases!(columns_of_words_take_exactly_the_words_of_the_program, async |house| {
@@ -288,7 +392,20 @@ fn sql_in(text: &str) -> Vec<String> {
 }
 
 /// Tables that grow with every day of work.
-const LONG: [&str; 7] = ["reading", "session", "audit", "form_key", "bench_test", "patch_test", "exposure"];
+const LONG: [&str; 12] = [
+    "reading",
+    "session",
+    "audit",
+    "form_key",
+    "client_word",
+    "consultation",
+    "consent",
+    "bench_test",
+    "timing_session",
+    "placement",
+    "patch_test",
+    "exposure",
+];
 
 both_databases!(no_statement_walks_through_a_long_table, async |house| {
     if !house.is_sqlite() {
@@ -338,6 +455,17 @@ async fn fill_long_tables(house: &TestHouse) {
                  select 's' || n, 't' || n, (select person from claim), '', 'owner', '', n, n, n, n from n"
         ),
         format!(
+            "{numbers} insert into client_word (client, word) select c.id, cast('word' || n as blob) from client c, n where c.erased is null"
+        ),
+        format!(
+            "{numbers} insert into consultation (id, client, version, at, given_by, taken_by, answers)
+                 select 'c' || n, (select min(id) from client), 0, n, 'asked', (select person from claim), cast('' as blob) from n"
+        ),
+        format!(
+            "{numbers} insert into consent (id, client, given_as, purpose, version, language, body, text_hash, by_guardian, at, taken_by, signed, digest)
+                 select 'c' || n, (select min(id) from client), '', 'treatment', 0, '', '', '', 0, n, (select person from claim), cast('' as blob), '' from n"
+        ),
+        format!(
             "{numbers} insert into audit (line, at, actor, action, subject, detail, chain)
                  select n + 100000, n, '', '', '', '', '' from n"
         ),
@@ -358,6 +486,14 @@ async fn fill_long_tables(house: &TestHouse) {
         format!(
             "{numbers} insert into exposure (id, client, product, lot, at, kind, source)
                  select 'e' || n, (select min(id) from client), (select min(id) from product), '', n, 'treatment', n || '' from n"
+        ),
+        format!(
+            "{numbers} insert into timing_session (id, artist, technique, fan, at, received, source, bottle, bottle_name, dry, entered_by)
+                 select 't' || n, (select min(id) from artist), 'classic', 0, n, n, 'taps', '', '', 1, '' from n"
+        ),
+        format!(
+            "{numbers} insert into placement (id, session, n, travel_s, settle_s)
+                 select 'p' || n, 't' || (n / 20 + 1), n % 20, 2.4, 1.1 from n"
         ),
     ] {
         // SQLite wants the recursive part behind the insert's target.

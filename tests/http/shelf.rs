@@ -1,16 +1,13 @@
-//! The shelf: bottles and their days, the bench, what tests come to, who may do what.
+//! The shelf: bottles and their days, classes, the bench, who may do what.
 
-use stillroom::adhesives::set_time::{OpenTest, Openness, Parameter, Posterior, Prior, Scatter, SetTest, Sums, TestPiece, row};
-use stillroom::adhesives::summary::Summary;
-use stillroom::adhesives::{self, Air, Bead, Conditions, Label, Liquid, Liquids, OnShelf, Out, PickUp};
-use stillroom::base::time::{DAY, HOUR, MINUTE};
-use stillroom::base::units::{Celsius, RelHumidity, Seconds};
+use stillroom::adhesives::{self, OnShelf, Out};
+use stillroom::base::time::{DAY, MINUTE};
 
 use crate::browser::Browser;
 use crate::doors::{Row, Sent, empty_form, form, get, post};
 use crate::house::{TestHouse, both_databases};
 use crate::mistakes::Slip;
-use crate::studio::{Actor, Things};
+use crate::studio::{Actor, PHRASE, Things};
 
 /// Heath with one bottle in Gable, open, tested once.
 pub(crate) async fn furnish(house: &TestHouse, owner: &mut Browser, things: &mut Things) {
@@ -131,9 +128,21 @@ pub(crate) fn slips(things: &Things) -> Vec<Slip> {
         slip(
             format!("/shelf/products/{product}/edit"),
             format!("/shelf/products/{product}/edit"),
-            &[("name", "FEN"), ("label_low", ""), ("label_high", "3"), ("temperature_low", "22"), ("temperature_high", "18")],
+            &[
+                ("name", "FEN"),
+                ("label_low", ""),
+                ("label_high", "3"),
+                ("temperature_low", "22"),
+                ("temperature_high", "18"),
+            ],
             &["label_low", "temperature_high", "humidity_low", "humidity_high"],
-            &[("name", "Heath"), ("label_low", "1"), ("temperature_high", "26"), ("humidity_low", "40"), ("humidity_high", "60")],
+            &[
+                ("name", "Heath"),
+                ("label_low", "1"),
+                ("temperature_high", "26"),
+                ("humidity_low", "40"),
+                ("humidity_high", "60"),
+            ],
         ),
         slip(
             "/shelf/products/new".into(),
@@ -147,7 +156,11 @@ pub(crate) fn slips(things: &Things) -> Vec<Slip> {
             "/shelf/bottles".into(),
             &[("product", ""), ("lot", "7 & <8>"), ("received", "2026-02-30"), ("expiry", "soon"), ("opened", "")],
             &["product", "received", "expiry"],
-            &[("product", Box::leak(product.clone().into_boxed_str())), ("received", "2026-02-16"), ("expiry", "2026-09-30")],
+            &[
+                ("product", Box::leak(product.clone().into_boxed_str())),
+                ("received", "2026-02-16"),
+                ("expiry", "2026-09-30"),
+            ],
         ),
         slip(
             edit.clone(),
@@ -170,7 +183,13 @@ pub(crate) fn slips(things: &Things) -> Vec<Slip> {
             &["high"],
             &[("high", "2,5")],
         ),
-        slip("/shelf/classes".into(), "/shelf/classes".into(), &[("low", "1"), ("high", "2,0")], &["low"], &[("low", "1.2")]),
+        slip(
+            "/shelf/classes".into(),
+            "/shelf/classes".into(),
+            &[("low", "1"), ("high", "2,0")],
+            &["low"],
+            &[("low", "1.2")],
+        ),
         slip(
             format!("/shelf/classes/{class}"),
             format!("/shelf/classes/{class}"),
@@ -188,7 +207,7 @@ pub(crate) fn slips(things: &Things) -> Vec<Slip> {
     ]
 }
 
-async fn add_product(owner: &mut Browser, name: &str, more: &[(&str, &str)]) -> String {
+pub(crate) async fn add_product(owner: &mut Browser, name: &str, more: &[(&str, &str)]) -> String {
     let typed = a_product(name);
     let pairs: Vec<(&str, &str)> = typed.iter().map(|(field, value)| (*field, value.as_str())).collect();
     let page = owner.form("/shelf/products/new", "/shelf/products").await.with_all(&pairs).with_all(more);
@@ -196,7 +215,7 @@ async fn add_product(owner: &mut Browser, name: &str, more: &[(&str, &str)]) -> 
 }
 
 /// A bottle that came and was opened on 1 February.
-async fn add_bottle(who: &mut Browser, product: &str, room: &str, more: &[(&str, &str)]) -> String {
+pub(crate) async fn add_bottle(who: &mut Browser, product: &str, room: &str, more: &[(&str, &str)]) -> String {
     let page = who.form("/shelf/bottles/new", "/shelf/bottles").await;
     let page = page
         .with_all(&[("product", product), ("received", "2026-02-01"), ("opened", "2026-02-01"), ("room", room)])
@@ -205,48 +224,17 @@ async fn add_bottle(who: &mut Browser, product: &str, room: &str, more: &[(&str,
 }
 
 /// A test at 21 °C and 40 %RH unless said otherwise: seconds for the set time, or a delay with `do`.
-async fn bench(who: &mut Browser, bottle: &str, typed: &[(&str, &str)]) {
+pub(crate) async fn bench(who: &mut Browser, bottle: &str, typed: &[(&str, &str)]) {
     let page = who.form(&format!("/shelf/bottles/{bottle}/bench"), &format!("/shelf/bottles/{bottle}/tests")).await;
     let page = page.with_all(&[("temperature", "21"), ("humidity", "40")]).with_all(typed);
     who.submit(&page).await.must(303);
 }
 
-async fn on_shelf(house: &TestHouse, bottle: &str) -> OnShelf {
+pub(crate) async fn on_shelf(house: &TestHouse, bottle: &str) -> OnShelf {
     let mut db = house.house.store.read().await.unwrap();
     let shelf = adhesives::shelf(&mut db, None, house.clock.now().0).await.unwrap();
     shelf.into_iter().find(|on_shelf| on_shelf.bottle.to_string() == bottle).unwrap()
 }
-
-fn conditions(humidity: f64, bead: Bead, liquids: Liquids, days_open: f64) -> Conditions {
-    let air = Air { temperature: Celsius::new(21.0).unwrap(), humidity: RelHumidity::new(humidity).unwrap() };
-    Conditions { air, bead, liquids, days_open }
-}
-
-fn mean(posterior: &Posterior) -> f64 {
-    posterior.line_mean(&row(&conditions(40.0, Bead::Medium, Liquids::NONE, 10.0)))
-}
-
-both_databases!(striking_a_test_out_moves_the_prediction_and_taking_it_back_moves_it_back, async |house| {
-    let mut artist = house.actor(Actor::ArtistA);
-    let bottle = &house.things.bottle;
-    bench(&mut artist, bottle, &[("seconds", "4.5")]).await;
-    let test = house.look("select id from bench_test where seconds > 4").await;
-    let before = mean(&on_shelf(house, bottle).await.posterior);
-    let page = format!("/shelf/bottles/{bottle}");
-    artist.page(&page).await.says("set in 4.5 s");
-
-    let strike = artist.form(&page, &format!("{page}/tests/{test}/strike")).await;
-    artist.submit(&strike).await.must(303);
-    let struck = mean(&on_shelf(house, bottle).await.posterior);
-    assert!(struck < before - 0.1, "without the slow test it is quicker: {struck} {before}");
-    artist.page(&page).await.says("struck out");
-    assert_eq!(house.number("select count(*) from bench_test where struck is not null").await, 1, "nothing is deleted");
-
-    let back = artist.form(&page, &format!("{page}/tests/{test}/take-back")).await;
-    artist.submit(&back).await.must(303);
-    let again = mean(&on_shelf(house, bottle).await.posterior);
-    assert!((again - before).abs() < 1e-12, "{again} {before}");
-});
 
 both_databases!(the_same_form_twice_is_one_test, async |house| {
     let mut artist = house.actor(Actor::ArtistA);
@@ -259,160 +247,6 @@ both_databases!(the_same_form_twice_is_one_test, async |house| {
     assert_eq!(artist.submit(&page).await.goes_to(), first);
     assert_eq!(house.number("select count(*) from bench_test").await, 2);
     assert_eq!(house.look("select summary from bottle_summary").await, sums);
-});
-
-/// What was typed on the bench, as tests for a fit of one's own.
-fn typed_test(session: u32, seconds: f64, humidity: f64, bead: Bead, liquids: Liquids, days_open: f64) -> SetTest {
-    SetTest {
-        session,
-        set: Seconds::new(seconds).unwrap(),
-        nudge_every: None,
-        piece: TestPiece::PracticeLash,
-        conditions: conditions(humidity, bead, liquids, days_open),
-    }
-}
-
-both_databases!(the_kept_summary_is_a_fresh_fit_of_every_test_that_counts, async |house| {
-    let mut owner = house.owner();
-    let things = &house.things;
-    let product = add_product(&mut owner, "Dune", &[("label_low", "2"), ("label_high", "3")]).await;
-    let (own, sister) = (
-        add_bottle(&mut owner, &product, &things.gable, &[("lot", "A")]).await,
-        add_bottle(&mut owner, &product, &things.lantern, &[("lot", "B")]).await,
-    );
-    // Opened at noon on 1 February, tested from 10:12 on the 18th on.
-    let first = (house.clock.now().0.0 - opened_of(house, &own).await) as f64 / DAY as f64;
-    bench(&mut owner, &own, &[("seconds", "2.7")]).await;
-    bench(&mut owner, &own, &[("seconds", "2.4"), ("bead", "full")]).await;
-    // Enters nothing: another piece.
-    bench(&mut owner, &own, &[("seconds", "9"), ("piece", "glass")]).await;
-    bench(&mut owner, &own, &[("delay", "8"), ("do", "held"), ("pick_up", "ball"), ("piece", "practice_lash"), ("bead", "medium")]).await;
-    bench(&mut owner, &sister, &[("seconds", "3.1"), ("humidity", "33")]).await;
-    house.clock.advance(2 * HOUR);
-    let mut owner = house.stranger();
-    owner.sign_in(Actor::Owner.name(), crate::studio::PHRASE).await.must(303);
-    let second = first + 2.0 / 24.0;
-    bench(&mut owner, &own, &[("seconds", "2.1"), ("alcohol_primer", "yes"), ("pick_up", "")]).await;
-    bench(&mut owner, &sister, &[("seconds", "2.9")]).await;
-
-    let primer = Liquids::NONE.with(Liquid::AlcoholPrimer);
-    let (medium, none) = (Bead::Medium, Liquids::NONE);
-    let own_sums = Sums::of(&[
-        typed_test(0, 2.7, 40.0, medium, none, first),
-        typed_test(0, 2.4, 40.0, Bead::Full, none, first),
-        typed_test(1, 2.1, 40.0, medium, primer, second),
-    ]);
-    let sister_sums = Sums::of(&[
-        typed_test(0, 3.1, 33.0, medium, none, first),
-        typed_test(1, 2.9, 40.0, medium, none, second),
-    ]);
-    let prior = Prior::from_label(Label::window(Seconds::new(2.0).unwrap(), Seconds::new(3.0).unwrap(), None).as_ref());
-    let fresh = Posterior::with_siblings(&prior, &[&sister_sums], &own_sums);
-    let kept = on_shelf(house, &own).await;
-    for parameter in Parameter::ALL {
-        let ((a, sd_a), (b, sd_b)) = (fresh.parameter(parameter), kept.posterior.parameter(parameter));
-        assert!((a - b).abs() < 1e-9 && (sd_a - sd_b).abs() < 1e-9, "{parameter:?}: {a} {b}");
-    }
-    assert_eq!((kept.posterior.tests, kept.posterior.baselines, kept.posterior.sibling_tests), (3, 1, 2));
-    let open = OpenTest {
-        delay: Seconds::new(8.0).unwrap(),
-        held: true,
-        pick_up: Some(PickUp::Ball),
-        conditions: conditions(40.0, medium, none, first),
-    };
-    let openness = Openness::of(&fresh, &[open]);
-    assert_eq!(kept.openness.tests, 1);
-    for (a, b) in openness.weights().iter().zip(kept.openness.weights()) {
-        assert!((a - b).abs() < 1e-9, "{a} {b}");
-    }
-    assert_eq!(kept.tested.beads, [false, true, true]);
-    assert_eq!(kept.tested.humidity_pct, Some((40.0, 40.0)));
-    assert_eq!((kept.name.as_str(), kept.out), ("Dune, lot A", None));
-});
-
-async fn opened_of(house: &TestHouse, bottle: &str) -> i64 {
-    house.number(&format!("select opened from bottle where id = '{bottle}'")).await
-}
-
-both_databases!(a_sister_used_up_still_teaches_as_before, async |house| {
-    let mut owner = house.owner();
-    let things = &house.things;
-    let sister = add_bottle(&mut owner, &things.product, &things.gable, &[("lot", "20")]).await;
-    for seconds in ["2.2", "2.4", "2.3"] {
-        bench(&mut owner, &sister, &[("seconds", seconds)]).await;
-    }
-    let before = on_shelf(house, &things.bottle).await;
-    assert_eq!((before.posterior.sibling_tests, before.name.as_str()), (3, "Heath, lot 21"));
-    let page = format!("/shelf/bottles/{sister}");
-    let alone = owner.page(&page).await;
-    let finish = owner.form(&page, &format!("{page}/finish")).await;
-    owner.submit(&finish).await.must(303);
-    let after = on_shelf(house, &things.bottle).await;
-    assert!((mean(&before.posterior) - mean(&after.posterior)).abs() < 1e-12);
-    assert_eq!((after.posterior.sibling_tests, after.name.as_str()), (3, "Heath"));
-    // Gone from the shelf, found behind its link, and not its own sister.
-    assert!(!owner.page("/shelf").await.words().contains("lot 20"));
-    owner.page("/shelf?show=finished").await.says("Heath, lot 20");
-    let learned = "3 tests of this bottle, 1 test of its sisters, and its label";
-    alone.says(learned);
-    owner.page(&page).await.says(learned);
-    owner.get(&format!("{page}/bench")).await.must(409);
-    // A strike on a finished bottle reaches its sister.
-    let test = house.look(&format!("select min(id) from bench_test where bottle = '{sister}'")).await;
-    let strike = owner.form(&page, &format!("{page}/tests/{test}/strike")).await;
-    owner.submit(&strike).await.must(303);
-    assert_eq!(on_shelf(house, &things.bottle).await.posterior.sibling_tests, 2);
-    // And finishing is taken back.
-    let back = owner.form(&page, &format!("{page}/take-back")).await;
-    owner.submit(&back).await.must(303);
-    owner.page("/shelf").await.says("Heath, lot 20");
-    assert_eq!(on_shelf(house, &things.bottle).await.posterior.sibling_tests, 2);
-});
-
-both_databases!(two_tested_products_of_a_family_lend_a_third_what_air_and_bead_do, async |house| {
-    let mut owner = house.owner();
-    let gable = &house.things.gable;
-    let new = add_product(&mut owner, "Fen", &[("family", "methoxyethyl"), ("label_low", "3"), ("label_high", "5")]).await;
-    let bottle = add_bottle(&mut owner, &new, gable, &[]).await;
-    let label_only = on_shelf(house, &bottle).await.posterior;
-    for name in ["Dune", "Slate"] {
-        let product = add_product(&mut owner, name, &[("family", "methoxyethyl")]).await;
-        let tested = add_bottle(&mut owner, &product, gable, &[]).await;
-        // Far steeper in dry air than assumed.
-        for (seconds, humidity) in [("1.0", "60"), ("1.0", "58"), ("4.0", "30"), ("4.2", "30"), ("2.0", "43"), ("1.9", "44")] {
-            bench(&mut owner, &tested, &[("seconds", seconds), ("humidity", humidity)]).await;
-        }
-    }
-    let of_family = on_shelf(house, &bottle).await.posterior;
-    let slope = |posterior: &Posterior| posterior.parameter(Parameter::Humidity).0;
-    assert!(slope(&of_family) > slope(&label_only) + 0.2, "{} {}", slope(&of_family), slope(&label_only));
-    let speed = |posterior: &Posterior| posterior.parameter(Parameter::Reference).0;
-    assert!((speed(&of_family) - speed(&label_only)).abs() < 1e-9, "how quick it is stays the label's to say");
-    owner.page(&format!("/shelf/bottles/{bottle}")).await.says("its label and its family only");
-    // Heath is of another family.
-    let heath = on_shelf(house, &house.things.bottle).await.posterior;
-    assert!(slope(&heath) < 1.05, "{}", slope(&heath));
-});
-
-both_databases!(what_all_bottles_say_of_adhesives_moves_with_their_tests, async |house| {
-    let mut owner = house.owner();
-    let pooled = async || -> Scatter {
-        let mut db = house.house.store.read().await.unwrap();
-        adhesives::pooled(&mut db).await.unwrap()
-    };
-    let humidity = |scatter: &Scatter| scatter.mean[Parameter::Humidity.place()];
-    let strike = format!("/shelf/bottles/{}/tests/{}/strike", house.things.bottle, house.things.bench_test);
-    let form = owner.form(&format!("/shelf/bottles/{}", house.things.bottle), &strike).await;
-    owner.submit(&form).await.must(303);
-    let before = pooled().await;
-    let assumed = Scatter::of_any_adhesive();
-    assert!((&before.mean - &assumed.mean).amax() < 1e-9, "without a test the table's priors");
-    for (seconds, air) in [("1.0", "60"), ("4.0", "30"), ("1.1", "60"), ("4.1", "30")] {
-        bench(&mut owner, &house.things.bottle, &[("seconds", seconds), ("humidity", air)]).await;
-    }
-    let after = pooled().await;
-    assert!(humidity(&after) > humidity(&before) + 0.1, "{} {}", humidity(&after), humidity(&before));
-    assert!(after.mean[Parameter::Reference.place()].abs() < 1e-12);
 });
 
 both_databases!(a_bottle_lapses_by_its_opened_life_and_says_so_in_time, async |house| {
@@ -430,7 +264,7 @@ both_databases!(a_bottle_lapses_by_its_opened_life_and_says_so_in_time, async |h
     ] {
         house.clock.advance(days * DAY);
         let mut artist = house.stranger();
-        artist.sign_in(Actor::ArtistA.name(), crate::studio::PHRASE).await.must(303);
+        artist.sign_in(Actor::ArtistA.name(), PHRASE).await.must(303);
         artist.page("/shelf").await.says(words);
         artist.page(&format!("/shelf/bottles/{bottle}")).await.says(words);
         assert_eq!(on_shelf(house, bottle).await.out, out, "{words}");
@@ -470,7 +304,10 @@ both_databases!(what_is_stopped_says_so_and_is_not_tested, async |house| {
     for (stop, undo) in [
         ("update bottle set stopped = 1".to_owned(), "update bottle set stopped = null"),
         ("update product set stopped = 1".to_owned(), "update product set stopped = null"),
-        (format!("insert into stopped_lot (product, lot, at) values ('{product}', '21', 1)"), "delete from stopped_lot"),
+        (
+            format!("insert into stopped_lot (product, lot, at) values ('{product}', '21', 1)"),
+            "delete from stopped_lot",
+        ),
     ] {
         house.run(&stop).await.unwrap();
         assert_eq!(on_shelf(house, bottle).await.out, Some(Out::Stopped), "{stop}");
@@ -494,7 +331,8 @@ both_databases!(the_bench_fills_in_the_air_of_the_room_with_its_doubt_and_takes_
     let filled = bench.form(&format!("{path}/tests"));
     assert_eq!((filled.value("temperature"), filled.value("humidity")), ("21.6", "29.0"));
     artist.submit(&filled.clone().with("seconds", "3.2")).await.must(303);
-    let doubt = "select cast(round(u_humidity_pct * 100) as bigint) from bench_test where seconds > 3 and seconds < 3.5";
+    let doubt =
+        "select cast(round(u_humidity_pct * 100) as bigint) from bench_test where seconds > 3 and seconds < 3.5";
     assert_ne!(house.number(doubt).await, 290, "as doubtful as the instrument");
     let again = artist.form(&format!("{path}/bench"), &format!("{path}/tests")).await;
     artist.submit(&again.with_all(&[("seconds", "3.8"), ("humidity", "31")])).await.must(303);
@@ -534,7 +372,7 @@ both_databases!(the_same_again_keeps_every_choice_and_a_pause_begins_a_new_sitti
     assert_eq!(house.number(sittings).await, 2, "the owner's of before, and the artist's");
     house.clock.advance(61 * MINUTE);
     let mut artist = house.stranger();
-    artist.sign_in(Actor::ArtistA.name(), crate::studio::PHRASE).await.must(303);
+    artist.sign_in(Actor::ArtistA.name(), PHRASE).await.must(303);
     bench(&mut artist, bottle, &[("seconds", "1.6")]).await;
     assert_eq!(house.number(sittings).await, 3);
     assert_eq!(house.number("select count(*) from bench_test where liquids = 'ph_primer' and nudge_s > 0.4").await, 3);
@@ -543,23 +381,6 @@ both_databases!(the_same_again_keeps_every_choice_and_a_pause_begins_a_new_sitti
     page.says("nudged every 0.50 s");
     // One more on shed hair than on a practice lash: those count, and the page says what was left out.
     page.says("1 test on another piece: kept, and not mixed with those on a shed hair.");
-});
-
-both_databases!(three_untouched_tests_come_first_and_the_bench_begins_with_the_test_asked_for, async |house| {
-    let mut artist = house.actor(Actor::ArtistA);
-    let bottle = &house.things.bottle;
-    let path = format!("/shelf/bottles/{bottle}");
-    artist.page(&path).await.says("Test it untouched twice more: medium bead, no liquid");
-    bench(&mut artist, bottle, &[("seconds", "1.8"), ("bead", "full")]).await;
-    artist.page(&path).await.says("Test it untouched twice more");
-    for _ in 0..2 {
-        bench(&mut artist, bottle, &[("seconds", "1.8"), ("bead", "medium")]).await;
-    }
-    let page = artist.page(&path).await;
-    assert!(!page.words().contains("untouched twice"), "{}", page.words());
-    page.says("The likely range here should narrow from");
-    let preset = artist.page(&format!("{path}/bench?bead=full&liquids=ph_primer")).await.form(&format!("{path}/tests"));
-    assert_eq!((preset.value("bead"), preset.value("ph_primer"), preset.value("cleanser")), ("full", "yes", ""));
 });
 
 both_databases!(one_class_always_stays, async |house| {
@@ -588,24 +409,63 @@ both_databases!(one_class_always_stays, async |house| {
     assert_eq!(classes().await, [(5.0, 8.0)]);
 });
 
-both_databases!(ten_times_the_tests_leave_the_kept_summary_about_as_large, async |house| {
+both_databases!(what_a_label_does_not_say_may_be_said_later_and_taken_back_again, async |house| {
+    // A connection that once kept a row without a number must take one with it afterwards, and the other way round.
     let mut owner = house.owner();
+    let none = [("label_low", ""), ("label_high", ""), ("opened_life", "")];
+    let product = add_product(&mut owner, "Dune", &none).await;
+    let edit = format!("/shelf/products/{product}/edit");
+    let bottle = add_bottle(&mut owner, &product, "cupboard", &[("opened", "")]).await;
+    owner.page(&format!("/shelf/bottles/{bottle}")).await.says("last day not known");
+    let all = [
+        ("label_low", "0,8"),
+        ("label_high", "1.2"),
+        ("opened_life", "21"),
+        ("temperature_low", "18"),
+        ("temperature_high", "24,5"),
+        ("humidity_low", "40"),
+        ("humidity_high", "60"),
+    ];
+    let nothing: Vec<_> = all.iter().map(|(field, _)| (*field, "")).collect();
+    for typed in [&all[..], &nothing, &all] {
+        let form = owner.form(&edit, &edit).await.with_all(typed);
+        owner.submit(&form).await.must(303);
+        // What is kept is what was typed, in the studio's own way of writing.
+        let kept = owner.page(&edit).await.form(&edit);
+        for (field, value) in typed {
+            let plain = |text: &str| text.replace(',', ".").trim_end_matches(".0").to_owned();
+            assert_eq!(plain(kept.value(field)), plain(value), "{field}");
+        }
+    }
+    let page = format!("/shelf/bottles/{bottle}/edit");
+    for (expiry, opened) in [("2026-12-31", "2026-02-03"), ("", ""), ("2026-12-31", "2026-02-03")] {
+        let form = owner.form(&page, &page).await.with_all(&[("expiry", expiry), ("opened", opened)]);
+        owner.submit(&form).await.must(303);
+    }
+    owner.page(&format!("/shelf/bottles/{bottle}")).await.says("Last day Tue 24 Feb");
+    assert!(on_shelf(house, &bottle).await.climate.is_some());
+});
+
+both_databases!(a_studio_that_speaks_fahrenheit_and_commas_tests_in_them, async |house| {
+    let mut owner = house.owner();
+    let settings = owner.form("/office/settings", "/office/settings").await;
+    owner.submit(&settings.with_all(&[("temperature", "fahrenheit"), ("decimal", "comma")])).await.must(303);
     let bottle = &house.things.bottle;
-    let size = "select cast(length(summary) as bigint) from bottle_summary";
-    for seconds in ["1.7", "1.8", "1.9"] {
-        bench(&mut owner, bottle, &[("seconds", seconds), ("bead", "full")]).await;
-    }
-    let few = house.number(size).await;
-    for n in 0..36 {
-        bench(&mut owner, bottle, &[("seconds", &format!("1.{}", 60 + n))]).await;
-    }
-    let many = house.number(size).await;
-    let summary: Summary = serde_json::from_str(&house.look("select summary from bottle_summary").await).unwrap();
-    assert_eq!(summary.sums.tests, 40);
-    assert!(many < 2 * few, "{few} bytes became {many}");
-    // The list of tests comes in pages.
+    bench(&mut owner, bottle, &[("temperature", "69,8"), ("humidity", "38,5"), ("seconds", "2,45")]).await;
+    let kept = "select cast(round(temperature_c * 100) as bigint) from bench_test where seconds > 2.4";
+    assert_eq!(house.number(kept).await, 2100);
     let page = owner.page(&format!("/shelf/bottles/{bottle}")).await;
-    page.says("Older tests");
-    assert_eq!(page.text().matches("Strike it out").count(), 20);
-    owner.page(&format!("/shelf/bottles/{bottle}?tests=2")).await.says("Newer tests");
+    page.says("69,8 °F, 38 %RH");
+    page.says("set in 2,5 s");
+    page.says("air 3,6 °F cooler");
+    owner.page("/shelf/liquids").await.says("never below 68 °F");
+    // A climate typed in °F comes back as it was typed.
+    let edit = format!("/shelf/products/{}/edit", house.things.product);
+    let typed =
+        [("temperature_low", "68"), ("temperature_high", "75,2"), ("humidity_low", "40"), ("humidity_high", "60")];
+    let form = owner.form(&edit, &edit).await.with_all(&typed);
+    owner.submit(&form).await.must(303);
+    let kept = owner.page(&edit).await.form(&edit);
+    assert_eq!((kept.value("temperature_low"), kept.value("temperature_high")), ("68,0", "75,2"));
+    owner.page("/shelf").await.says("68–75,2 °F, 40–60 %RH");
 });

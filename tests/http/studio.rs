@@ -91,11 +91,28 @@ pub(crate) struct Things {
     pub(crate) class: String,
     /// Of clearance: ids by the name they have in addresses.
     pub(crate) clearance: BTreeMap<&'static str, String>,
+    /// Ines, timed in this style; and an artist nobody has timed in hers.
+    pub(crate) timed_artist: String,
+    pub(crate) timed_style: String,
+    pub(crate) untimed_artist: String,
     pub(crate) sensor_secret: String,
     pub(crate) lantern_secret: String,
     pub(crate) read_secret: String,
     pub(crate) sensor_token: String,
     pub(crate) read_token: String,
+    /// Ada Lovell, kept by artist A, and a second record of hers.
+    pub(crate) client: String,
+    pub(crate) twin: String,
+    /// Kept by artist A: one who is erased by a row, one who was erased already.
+    pub(crate) leaving: String,
+    pub(crate) erased: String,
+    pub(crate) consultation: String,
+    pub(crate) consent: String,
+    /// The consultation filled in, field by field.
+    pub(crate) answers: Vec<(&'static str, String)>,
+    pub(crate) client_file: String,
+    pub(crate) second_file: String,
+    pub(crate) hands: crate::hands::HandThings,
 }
 
 /// Three good rows of a logger, and one that is not.
@@ -129,7 +146,10 @@ pub(crate) async fn furnish(house: &TestHouse) -> Things {
     let mut owner = Browser::new(&house.app, "", things.jars[&Actor::Owner].clone());
     things.invitation = invite(&mut owner, INVITED, "artist", &mut things).await;
     rooms(house, &mut owner, &mut things).await;
+    crate::clients::furnish(house, &mut things).await;
+    crate::hands::furnish(house, &mut owner, &mut things).await;
     crate::shelf::furnish(house, &mut owner, &mut things).await;
+    crate::advice::furnish(house, &mut things).await;
     crate::clearance::furnish(house, &mut owner, &mut things).await;
     things
 }

@@ -8,9 +8,9 @@ use serde::{Deserialize, Deserializer, Serialize};
 use super::design::row;
 use super::posterior::Posterior;
 use crate::adhesives::{AirDoubt, Conditions, PickUp};
-use crate::artists::hands::{OPENNESS_MIDDLE, OPENNESS_POINTS, ln_openness};
 use crate::base::stats::mixture::{Mixture, Part, weights_from_logs};
 use crate::base::stats::normal;
+use crate::base::stats::openness::{OPENNESS_MIDDLE, OPENNESS_POINTS, ln_openness, openness_step};
 use crate::base::units::Seconds;
 
 /// How sharply a test's outcome turns with the delay, as a log sd.
@@ -106,7 +106,7 @@ impl Openness {
     #[must_use]
     pub fn ln_at(&self, u: f64) -> f64 {
         let mut below = 0.0;
-        let step = crate::artists::hands::openness_step();
+        let step = openness_step();
         for (i, w) in self.weights.iter().enumerate() {
             if below + w >= u && *w > 0.0 {
                 return ln_openness(i) + step * ((u - below) / w - 0.5).clamp(-0.5, 0.5);

@@ -145,13 +145,15 @@ impl Scatter {
     /// The same from the studio's own tests, those of all its bottles taken together in one posterior.
     #[must_use]
     pub fn of_any_adhesive_here(pooled: &Posterior) -> Self {
-        let mean: Row = pooled.scatters.iter().map(|s| s.weight * s.mean).sum();
-        let covariance = pooled
-            .scatters
-            .iter()
-            .map(|s| s.weight * (s.covariance + (s.mean - mean) * (s.mean - mean).transpose()))
-            .sum();
-        Self { sigma: CLASS_SCATTER, weight: 1.0, mean, covariance }.without_reference()
+        Self { sigma: CLASS_SCATTER, ..Self::mixed(&pooled.scatters) }.without_reference()
+    }
+
+    /// One normal in place of several: mean scatter, mean and whole covariance of the mixture, weight 1.
+    pub(crate) fn mixed(scatters: &[Self]) -> Self {
+        let mean: Row = scatters.iter().map(|s| s.weight * s.mean).sum();
+        let covariance =
+            scatters.iter().map(|s| s.weight * (s.covariance + (s.mean - mean) * (s.mean - mean).transpose())).sum();
+        Self { sigma: scatters.iter().map(|s| s.weight * s.sigma).sum(), weight: 1.0, mean, covariance }
     }
 
     fn without_reference(mut self) -> Self {

@@ -3,6 +3,7 @@
 use nalgebra::{DMatrix, DVector};
 use proptest::prelude::*;
 
+use super::prior::PRODUCT_SD;
 use super::*;
 use crate::adhesives::{Air, AirDoubt, Bead, Conditions, Liquid, Liquids};
 use crate::base::units::{Celsius, RelHumidity, Seconds};
@@ -133,6 +134,45 @@ fn a_sister_bottle_tells_about_the_product_but_not_about_this_bottles_own_deviat
     let both = (BOTTLE_SD.powi(2) * 2.0).sqrt();
     assert!((sd - both).abs() < 0.01, "{sd} against {both}");
     assert_eq!((bottle.tests, bottle.sibling_tests), (0, 200));
+}
+
+#[test]
+fn all_products_together_give_what_the_full_matrix_gives_of_air_bead_and_liquids() {
+    let prior = Prior::from_label(None);
+    let all = some_tests();
+    // Product 0: two bottles; product 1: one.
+    let bottle_of = [0, 0, 0, 1, 1, 2];
+    let product_of = [0, 0, 0, 0, 0, 1];
+    let sums = |bottle: usize| {
+        Sums::of(&all.iter().zip(bottle_of).filter(|(_, of)| *of == bottle).map(|(t, _)| *t).collect::<Vec<_>>())
+    };
+    let (mut first, mut second) = (ProductSums::none(), ProductSums::none());
+    first.add_bottle(&sums(0));
+    first.add_bottle(&sums(1));
+    second.add_bottle(&sums(2));
+    let pooled = Posterior::pooled([&first, &second]);
+    assert_eq!((first.tests(), pooled.sibling_tests), (5, 6));
+    let n = all.len();
+    let x = DMatrix::from_fn(n, PARAMETERS, |i, j| row(&all[i].conditions)[j]);
+    let y = DVector::from_fn(n, |i, _| all[i].ln_time().0);
+    let mean = DVector::from_fn(PARAMETERS, |i, _| prior.mean[i]);
+    let c = DMatrix::from_diagonal(&DVector::from_fn(PARAMETERS, |i, _| prior.variance[i]));
+    for scatter in pooled.scatters() {
+        let of_y = &x * &c * x.transpose()
+            + DMatrix::from_fn(n, n, |i, j| {
+                let shared = |same: bool, sd: f64| if same { sd * sd } else { 0.0 };
+                shared(product_of[i] == product_of[j], PRODUCT_SD)
+                    + shared(bottle_of[i] == bottle_of[j], BOTTLE_SD)
+                    + shared(bottle_of[i] == bottle_of[j] && all[i].session == all[j].session, SESSION_SD)
+                    + if i == j { scatter.sigma.powi(2) + all[i].ln_time().1 } else { 0.0 }
+            });
+        let gain = &c * x.transpose() * of_y.try_inverse().unwrap();
+        let (expected, covariance) = (&mean + &gain * (&y - &x * &mean), &c - gain * &x * &c);
+        for p in 1..PARAMETERS {
+            assert!((scatter.mean[p] - expected[p]).abs() < 1e-9, "mean {p}");
+            assert!((scatter.covariance[(p, p)] - covariance[(p, p)]).abs() < 1e-9, "variance {p}");
+        }
+    }
 }
 
 #[test]

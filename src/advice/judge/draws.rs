@@ -5,9 +5,10 @@ use crate::adhesives::set_time::{
     Openness, PICK_UP_DOUBT, Parameter, Posterior, Row, SESSION_SD, Scatter, dryness, pick_up_shift, row,
 };
 use crate::adhesives::{Conditions, PickUp};
-use crate::artists::hands::{Hands, Nig, OPENNESS_POINTS, ln_openness, openness_cell, openness_step};
+use crate::artists::hands::{Hands, Nig};
 use crate::base::stats::gamma::{AtScore, QuantileTable};
 use crate::base::stats::lattice::{self, POINTS};
+use crate::base::stats::openness::{OPENNESS_POINTS, ln_openness, openness_cell, openness_step};
 
 use super::question::RoomNow;
 
@@ -87,13 +88,13 @@ pub(crate) struct AdhesiveDraws {
 impl AdhesiveDraws {
     /// A bottle, with the error of a new sitting.
     pub(crate) fn of_bottle(bottle: &Posterior, at: &Conditions, held: Option<Doubt>) -> Self {
-        let mut draws = Self::of(bottle.scatters(), at, held);
-        if held == Some(Doubt::Adhesive) {
-            draws.sigma.fill(bottle.sigma());
-        } else {
-            for (rest, z) in draws.rest.iter_mut().zip(lattice::normal(dim::SITTING)) {
-                *rest += SESSION_SD * z;
-            }
+        // Held at its mean, the scatter is one: its place on the grid must not move the means that go with it.
+        let held_scatter = (held == Some(Doubt::Adhesive)).then(|| Scatter::mixed(bottle.scatters()));
+        let scatters = held_scatter.as_ref().map_or(bottle.scatters(), std::slice::from_ref);
+        let mut draws = Self::of(scatters, at, held);
+        let sitting = scores(dim::SITTING, held == Some(Doubt::Adhesive));
+        for (rest, z) in draws.rest.iter_mut().zip(sitting) {
+            *rest += SESSION_SD * z;
         }
         draws
     }
@@ -107,7 +108,8 @@ impl AdhesiveDraws {
         let (unit_n, unit_q, others) = split(&row(at));
         let roots: Vec<Root> = scatters.iter().map(|s| Root::of(s, &unit_n, &unit_q, &others)).collect();
         let which = which_scatter(scatters);
-        let for_n = scores(dim::HUMIDITY_EXPONENT, held == Some(Doubt::HumidityExponent));
+        let held_n = (held == Some(Doubt::HumidityExponent)).then(|| Scatter::mixed(scatters).mean.dot(&unit_n));
+        let for_n = lattice::normal(dim::HUMIDITY_EXPONENT);
         let for_q = scores(dim::TEMPERATURE_FACTOR, held == Some(Doubt::Adhesive));
         let for_rest = scores(dim::LINE, held == Some(Doubt::Adhesive));
         let mut draws = Self {
@@ -118,8 +120,9 @@ impl AdhesiveDraws {
         };
         for (i, rank) in lattice::rank(dim::SCATTER).iter().enumerate() {
             let k = which[*rank];
-            let (z_n, z_q, z_r) = (for_n[i], for_q[i], for_rest[i]);
             let root = &roots[k];
+            let z_n = held_n.map_or(for_n[i], |n| (n - root.mean[0]) / root.n);
+            let (z_q, z_r) = (for_q[i], for_rest[i]);
             draws.humidity_exponent.push(root.mean[0] + root.n * z_n);
             draws.temperature_factor.push(root.mean[1] + root.q[0] * z_n + root.q[1] * z_q);
             draws.rest.push(root.mean[2] + root.rest[0] * z_n + root.rest[1] * z_q + root.rest[2] * z_r);
@@ -285,4 +288,77 @@ pub(crate) struct HandsDraws<'a> {
     pub(crate) travel: &'a [(f64, f64)],
     /// ln κ.
     pub(crate) ln_kappa: Vec<f64>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::adhesives::set_time::{Label, Prior, SetTest, Sums, TestPiece};
+    use crate::adhesives::{Air, AirDoubt, Bead, Liquids};
+    use crate::base::units::{Celsius, RelHumidity, Seconds};
+
+    fn at(humidity: f64) -> Conditions {
+        let air = Air { temperature: Celsius::clamped(21.0), humidity: RelHumidity::clamped(humidity) };
+        Conditions { air, bead: Bead::Medium, liquids: Liquids::NONE, days_open: 0.0 }
+    }
+
+    /// Tests far from the label and from each other, so that the means depend on the scatter a good deal.
+    fn torn() -> Posterior {
+        let tests: Vec<SetTest> = [(1, 4.1, 30.0), (1, 9.5, 32.0), (2, 3.2, 58.0), (2, 6.9, 60.0), (3, 2.1, 45.0)]
+            .into_iter()
+            .map(|(session, set, humidity)| SetTest {
+                session,
+                set: Seconds::clamped(set),
+                nudge_every: None,
+                piece: TestPiece::PracticeLash,
+                conditions: at(humidity),
+            })
+            .collect();
+        let label = Label::window(Seconds::clamped(1.0), Seconds::clamped(2.0), None);
+        Posterior::of(&Prior::from_label(label.as_ref()), &Sums::of(&tests))
+    }
+
+    fn reach(values: &[f64]) -> f64 {
+        let (low, high) = values.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), x| (a.min(*x), b.max(*x)));
+        high - low
+    }
+
+    #[test]
+    fn with_the_adhesive_held_nothing_is_left_to_move_it_but_the_humidity_exponent() {
+        let bottle = torn();
+        let means: Vec<f64> = bottle.scatters().iter().map(|s| s.mean[Parameter::Reference.place()]).collect();
+        assert!(reach(&means) > 0.1, "the scatter tells in the means: {means:?}");
+        let draws = AdhesiveDraws::of_bottle(&bottle, &at(35.0), Some(Doubt::Adhesive));
+        assert!(reach(&draws.sigma) < 1e-12);
+        // What is known of n tells about the rest, along one line; nothing may stand off it.
+        let scores = lattice::normal(dim::HUMIDITY_EXPONENT);
+        let slope = |v: &[f64]| (v[1] - v[0]) / (scores[1] - scores[0]);
+        for part in [&draws.rest, &draws.humidity_exponent, &draws.temperature_factor] {
+            let off: Vec<f64> = part.iter().zip(scores).map(|(x, z)| x - slope(part) * z).collect();
+            assert!(reach(&off) < 1e-6, "{}", reach(&off));
+        }
+        assert!(reach(&draws.humidity_exponent) > 0.5, "the exponent stays in doubt");
+        // And its mean is the mean that was learned.
+        let (learned, _) = bottle.parameter(Parameter::Humidity);
+        let mean = draws.humidity_exponent.iter().sum::<f64>() / POINTS as f64;
+        assert!((mean - learned).abs() < 1e-3, "{mean} {learned}");
+    }
+
+    #[test]
+    fn with_the_humidity_exponent_held_every_draw_has_the_mean_that_was_learned() {
+        let bottle = torn();
+        let draws = AdhesiveDraws::of_bottle(&bottle, &at(35.0), Some(Doubt::HumidityExponent));
+        let (learned, _) = bottle.parameter(Parameter::Humidity);
+        assert!(draws.humidity_exponent.iter().all(|n| (n - learned).abs() < 1e-9));
+        assert!(reach(&draws.rest) > 0.1, "the rest stays in doubt");
+    }
+
+    #[test]
+    fn with_the_instrument_held_every_draw_has_the_air_that_was_read() {
+        let doubt = AirDoubt { temperature_k: 0.5, humidity_pct: 4.0 };
+        let room = RoomNow { air: at(35.0).air, doubt };
+        let held = AirDraws::of(&room, Some(Doubt::Instrument));
+        assert!(reach(&held.dry) < 1e-12 && reach(&held.cool) < 1e-12);
+        assert!(reach(&AirDraws::of(&room, None).dry) > 0.1);
+    }
 }

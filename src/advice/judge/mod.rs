@@ -10,6 +10,7 @@ mod stand;
 mod verdict;
 
 use crate::adhesives::set_time::{Openness, Times};
+use crate::artists::hands::Nig;
 use crate::base::units::Seconds;
 
 pub use draws::Doubt;
@@ -62,10 +63,14 @@ pub struct Judgement {
     pub recommended: Option<usize>,
     /// Without one: the class nearest to the limits.
     pub least_bad: Option<usize>,
-    /// What a change would be measured against: the bottle nearest to the limits, else the class.
+    /// What a change would be measured against: the bottle with the better word and then nearest to the limits, else
+    /// the class.
     pub base: Subject,
-    /// When the extension lies still after contact, 8 in 10 placements.
-    pub lies_still: Times,
+    /// Contact until the extension lies still, 8 in 10 placements.
+    pub settle: Times,
+    /// The hands time, 8 in 10 placements: the same, counting what the travel in the air uses up of the set, at the
+    /// openness of the base. What the set time has to beat.
+    pub hands_time: Times,
 }
 
 impl Judgement {
@@ -113,29 +118,28 @@ fn conclude(q: &Question<'_>, classes: Vec<ClassJudged>, bottles: Vec<BottleJudg
     let recommended = (0..classes.len())
         .filter(|c| classes[*c].outcome.disturbed_ratio <= 1.0)
         .min_by(|a, b| q.classes[*a].ln_middle().total_cmp(&q.classes[*b].ln_middle()));
-    let nearest =
-        |ratios: &mut dyn Iterator<Item = (usize, f64)>| ratios.min_by(|a, b| a.1.total_cmp(&b.1)).map(|(i, _)| i);
     let least_bad = match recommended {
         Some(_) => None,
-        None => nearest(&mut classes.iter().map(|c| c.outcome.ratio()).enumerate()),
+        None => (0..classes.len()).min_by(|a, b| classes[*a].outcome.ratio().total_cmp(&classes[*b].outcome.ratio())),
     };
-    let bottle = nearest(
-        &mut bottles.iter().enumerate().filter(|(_, b)| b.not_today.is_none()).map(|(i, b)| (i, b.outcome.ratio())),
-    );
+    // By the word first: outside its maker's window a bottle is at most near, however well its figures suit.
+    let bottle = bottles.iter().enumerate().filter(|(_, b)| b.not_today.is_none()).min_by(|(_, a), (_, b)| {
+        a.verdict.rank().cmp(&b.verdict.rank()).then(a.outcome.ratio().total_cmp(&b.outcome.ratio()))
+    });
     let base = match bottle {
-        Some(b) => Subject::Bottle(b),
+        Some((b, _)) => Subject::Bottle(b),
         None => Subject::Class(recommended.or(least_bad).unwrap_or(0)),
     };
-    Judgement { lies_still: lies_still(q, base), classes, bottles, recommended, least_bad, base }
-}
-
-/// Seconds from contact until the extension lies still, at the openness of the base.
-fn lies_still(q: &Question<'_>, base: Subject) -> Times {
     let kappa = match base {
         Subject::Bottle(b) => q.bottles[b].openness.median(),
         Subject::Class(_) => Openness::untested().median(),
     };
-    let fit = q.hands.hands_time_at(kappa.ln());
+    let hands_time = of_placements(&q.hands.hands_time_at(kappa.ln()));
+    Judgement { settle: of_placements(&q.hands.settle), hands_time, classes, bottles, recommended, least_bad, base }
+}
+
+/// Seconds of a new placement.
+fn of_placements(fit: &Nig) -> Times {
     let at = |p| Seconds::clamped(fit.new_placement(p).exp());
     Times { median: at(0.5), low: at(0.1), high: at(0.9) }
 }

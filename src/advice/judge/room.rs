@@ -61,6 +61,15 @@ impl RoomDraws {
         conclude(q, self.classes(q, &tables), self.bottles(q, &tables))
     }
 
+    /// As [`RoomDraws::judge`], the bottles alone: what a board of many artists and rooms needs.
+    ///
+    /// # Panics
+    /// When the question holds another number of bottles than were drawn.
+    pub(crate) fn judge_bottles(&self, q: &Question<'_>, tables: &HandsTables) -> Vec<BottleJudged> {
+        assert_eq!(q.bottles.len(), self.bottles.len(), "the shelf that was drawn");
+        self.bottles(q, tables)
+    }
+
     fn classes(&self, q: &Question<'_>, tables: &HandsTables) -> Vec<ClassJudged> {
         let any = &self.any_adhesive;
         let hands = tables.with_openness(any.ln_kappa.clone());

@@ -50,6 +50,22 @@ impl Verdict {
         }
     }
 
+    /// Whether this is a better word than another: fits before near, near before not, all before not for today.
+    #[must_use]
+    pub const fn is_better_than(self, other: Self) -> bool {
+        self.rank() < other.rank()
+    }
+
+    /// Place in that order.
+    pub(super) const fn rank(self) -> u8 {
+        match self {
+            Self::Fits => 0,
+            Self::NearTooQuick | Self::NearTooSlow => 1,
+            Self::TooQuick | Self::TooSlow => 2,
+            Self::NotForToday => 3,
+        }
+    }
+
     /// Words as printed.
     #[must_use]
     pub const fn words(self) -> &'static str {

@@ -5,13 +5,12 @@
 
 mod nig;
 mod report;
+mod sittings;
 mod summary;
 mod timing;
 
 pub use nig::Nig;
-pub use report::{Known, Quantity, Report, Trend, report};
-pub use summary::{
-    Hands, OPENNESS_MIDDLE, OPENNESS_POINTS, OPENNESS_REACH, UNTIMED_SETTLE_S, UNTIMED_TRAVEL_S, ln_openness,
-    openness_cell, openness_step,
-};
-pub use timing::{FrameTime, Timing, from_frames, may_include_waiting, spread_without_tapping};
+pub use report::{KeptReport, Known, Quantity, Report, Trend, USUAL_OPENNESS, report};
+pub use sittings::Sittings;
+pub use summary::{Hands, UNTIMED_SETTLE_S, UNTIMED_TRAVEL_S};
+pub use timing::{FrameTime, TAPPING_S, Timing, from_frames, may_include_waiting, spread_without_tapping};

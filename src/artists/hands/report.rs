@@ -1,7 +1,10 @@
 //! What an artist sees of her own seconds.
 
+use serde::{Deserialize, Serialize};
+
 use super::nig::{Nig, Sums};
-use super::summary::{Hands, by_session};
+use super::sittings::Sittings;
+use super::summary::Hands;
 use super::timing::Timing;
 use crate::base::stats::shapiro_francia;
 use crate::base::stats::student;
@@ -32,7 +35,7 @@ pub struct Quantity {
 }
 
 /// Change from one session to the next, as a factor (0.97: three in a hundred quicker each time).
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Trend {
     /// Best guess of the factor.
     pub factor: f64,
@@ -61,43 +64,77 @@ pub struct Report {
     pub more_placements: u32,
 }
 
-/// Makes the report. `openness` is κ of the bottle in view, 4 without one.
-#[must_use]
-pub fn report(timings: &[Timing], openness: f64) -> Report {
-    let hands = Hands::from_timings(timings);
-    let sessions = by_session(timings);
-    let kappa = openness.clamp(1.2, 13.0);
-    let logs = |f: &dyn Fn(&Timing) -> f64| -> Vec<Vec<f64>> {
-        sessions.iter().map(|s| s.iter().map(|t| f(t).ln()).collect()).collect()
-    };
-    let travel = logs(&|t| t.travel.get());
-    let settle = logs(&|t| t.settle.get());
-    let hands_time = logs(&|t| t.settle.get() + t.travel.get() / kappa);
-    let hands_fit = hands.hands_time_at(kappa.ln());
-    Report {
-        placements: hands.placements,
-        sessions: hands.sessions,
-        travel: quantity(&hands.travel, &travel),
-        settle: quantity(&hands.settle, &settle),
-        hands_time: quantity(&hands_fit, &hands_time),
-        trend: trend(&settle),
-        more_placements: more_placements(&hands_fit, &hands_time),
+/// What is kept for the report besides the summary, so that a page reads no placement: as it was when a timing was
+/// last added or struck.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct KeptReport {
+    /// The summary.
+    pub hands: Hands,
+    /// Which logarithms are far from normal: travel, settle, hands time at openness 4.
+    pub far_from_normal: [bool; 3],
+    /// Change of the settle by session.
+    pub trend: Option<Trend>,
+    /// Placements still worth timing, by the hands time at openness 4.
+    pub more_placements: u32,
+}
+
+/// κ of an adhesive nobody has tested.
+pub const USUAL_OPENNESS: f64 = 4.0;
+
+impl KeptReport {
+    /// Works it out from all timings.
+    #[must_use]
+    pub fn of(sittings: &Sittings) -> Self {
+        Self::at(sittings, USUAL_OPENNESS)
+    }
+
+    fn at(sittings: &Sittings, kappa: f64) -> Self {
+        let hands = Hands::from_sittings(sittings);
+        let (travel, settle, hands_time) = (sittings.travel(), sittings.settle(), sittings.hands_time(kappa));
+        Self {
+            far_from_normal: [&travel, &settle, &hands_time].map(|logs| is_far_from_normal(logs)),
+            trend: trend(&settle),
+            more_placements: more_placements(&hands.hands_time_at(kappa.ln()), &hands_time),
+            hands,
+        }
+    }
+
+    /// The report, with the hands time at this openness.
+    #[must_use]
+    pub fn report(&self, openness: f64) -> Report {
+        let kappa = openness.clamp(1.2, 13.0);
+        let [travel, settle, hands_time] = self.far_from_normal;
+        Report {
+            placements: self.hands.placements,
+            sessions: self.hands.sessions,
+            travel: quantity(&self.hands.travel, travel),
+            settle: quantity(&self.hands.settle, settle),
+            hands_time: quantity(&self.hands.hands_time_at(kappa.ln()), hands_time),
+            trend: self.trend,
+            more_placements: self.more_placements,
+        }
     }
 }
 
-fn quantity(fit: &Nig, logs: &[Vec<f64>]) -> Quantity {
+/// Makes the report. `openness` is κ of the bottle in view, 4 without one.
+#[must_use]
+pub fn report(timings: &[Timing], openness: f64) -> Report {
+    let kappa = openness.clamp(1.2, 13.0);
+    KeptReport::at(&Sittings::of(timings, &[]), kappa).report(kappa)
+}
+
+fn quantity(fit: &Nig, far_from_normal: bool) -> Quantity {
     let known = |p: f64| {
         let (best, low, high) = fit.quantile_with_doubt(p, 0.9);
         let seconds = |ln: f64| Seconds::clamped(ln.exp());
         Known { best: seconds(best), low: seconds(low), high: seconds(high) }
     };
+    Quantity { median: known(0.5), p90: known(0.9), p95: known(0.95), far_from_normal }
+}
+
+fn is_far_from_normal(logs: &[Vec<f64>]) -> bool {
     let flat: Vec<f64> = logs.iter().flatten().copied().take(5000).collect();
-    Quantity {
-        median: known(0.5),
-        p90: known(0.9),
-        p95: known(0.95),
-        far_from_normal: shapiro_francia::test(&flat).is_some_and(|t| t.p < 0.01),
-    }
+    shapiro_francia::test(&flat).is_some_and(|t| t.p < 0.01)
 }
 
 /// Straight line through the session means of the logarithm, each session counting once: placements of one session

@@ -3,26 +3,9 @@
 use serde::{Deserialize, Serialize};
 
 use super::nig::Nig;
+use super::sittings::Sittings;
 use super::timing::Timing;
-
-/// Points of the openness grid: open time ÷ set time, κ.
-pub const OPENNESS_POINTS: usize = 41;
-/// Middle of the grid in ln κ.
-pub const OPENNESS_MIDDLE: f64 = 1.386_294_361_119_890_6; // ln 4
-/// The grid reaches this far in ln κ on each side.
-pub const OPENNESS_REACH: f64 = 1.2;
-
-/// ln κ of grid point `i` (0…40).
-#[must_use]
-pub fn ln_openness(i: usize) -> f64 {
-    OPENNESS_MIDDLE - OPENNESS_REACH + i as f64 * openness_step()
-}
-
-/// Distance of two neighbours on the grid, in ln κ.
-#[must_use]
-pub const fn openness_step() -> f64 {
-    2.0 * OPENNESS_REACH / (OPENNESS_POINTS - 1) as f64
-}
+use crate::base::stats::openness::{OPENNESS_POINTS, ln_openness, openness_cell};
 
 /// Median travel and settle assumed for every technique until timed, in seconds (common practice).
 pub const UNTIMED_TRAVEL_S: f64 = 2.8;
@@ -69,22 +52,24 @@ impl Hands {
     /// and nobody places in no time.
     #[must_use]
     pub fn from_timings(timings: &[Timing]) -> Self {
-        let sessions = by_session(timings);
-        let logs = |f: &dyn Fn(&Timing) -> f64| -> Vec<Vec<f64>> {
-            sessions.iter().map(|s| s.iter().map(|t| f(t).ln()).collect()).collect()
-        };
+        Self::from_sittings(&Sittings::of(timings, &[]))
+    }
+
+    /// Learns from sittings, some of which a second person tapped.
+    #[must_use]
+    pub fn from_sittings(sittings: &Sittings) -> Self {
         let hands_time = (0..OPENNESS_POINTS)
             .map(|i| {
                 let kappa = ln_openness(i).exp();
                 let prior = (UNTIMED_SETTLE_S + UNTIMED_TRAVEL_S / kappa).ln();
-                Nig::fit(prior, &logs(&|t| t.settle.get() + t.travel.get() / kappa))
+                Nig::fit(prior, &sittings.hands_time(kappa))
             })
             .collect();
         Self {
-            placements: sessions.iter().map(|s| s.len() as u32).sum(),
-            sessions: sessions.len() as u32,
-            travel: Nig::fit(UNTIMED_TRAVEL_S.ln(), &logs(&|t| t.travel.get())),
-            settle: Nig::fit(UNTIMED_SETTLE_S.ln(), &logs(&|t| t.settle.get())),
+            placements: sittings.placements(),
+            sessions: sittings.count(),
+            travel: Nig::fit(UNTIMED_TRAVEL_S.ln(), &sittings.travel()),
+            settle: Nig::fit(UNTIMED_SETTLE_S.ln(), &sittings.settle()),
             hands_time,
         }
     }
@@ -104,27 +89,10 @@ impl Hands {
     }
 }
 
-/// The cell of the openness grid that ln κ lies in, and how far along it, 0…1; held at the ends of the grid.
-#[inline]
-#[must_use]
-pub fn openness_cell(ln_kappa: f64) -> (usize, f64) {
-    let last = OPENNESS_POINTS - 1;
-    let place = ((ln_kappa - ln_openness(0)) / openness_step()).clamp(0.0, last as f64);
-    let cell = (place as usize).min(last - 1);
-    (cell, place - cell as f64)
-}
-
-/// Usable timings in order of their session number.
-pub(super) fn by_session(timings: &[Timing]) -> Vec<Vec<Timing>> {
-    let mut usable: Vec<Timing> =
-        timings.iter().copied().filter(|t| t.travel.get() > 0.0 && t.settle.get() > 0.0).collect();
-    usable.sort_by_key(|t| t.session);
-    usable.chunk_by(|a, b| a.session == b.session).map(<[Timing]>::to_vec).collect()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::artists::hands::sittings::by_session;
     use crate::base::units::Seconds;
 
     fn timings() -> Vec<Timing> {

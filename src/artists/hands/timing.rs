@@ -39,14 +39,28 @@ pub fn from_frames(frames: u32, rate: f64) -> Option<FrameTime> {
     Some(FrameTime { time, uncertainty_s: 1.0 / (rate * 6.0_f64.sqrt()) })
 }
 
-/// The log spread of the hands themselves when a second person tapped the times: a tap is off by about 0.1 s, the
-/// difference of two by 0.14 s, which is taken off in quadrature. Never below 0.05.
+/// What a tapping second person adds to a difference of two instants, s: each tap is off by about 0.1 s.
 ///
 /// The 0.1 s is common practice, without a source.
+pub const TAPPING_S: f64 = 0.14;
+
+/// The log spread of the hands themselves when a second person tapped the times: a tap is off by about 0.1 s, the
+/// difference of two by 0.14 s, which is taken off in quadrature. Never below 0.05.
 #[must_use]
 pub fn spread_without_tapping(spread: f64, median: Seconds) -> f64 {
-    let tapping = 0.14 / median.get().max(0.05);
-    (spread * spread - tapping * tapping).max(0.05 * 0.05).sqrt()
+    spread_without(TAPPING_S, spread, median)
+}
+
+/// As [`spread_without_tapping`], for an error of `error_s` seconds.
+pub(super) fn spread_without(error_s: f64, spread: f64, median: Seconds) -> f64 {
+    let error = error_s / median.get().max(0.05);
+    (spread * spread - error * error).max(0.05 * 0.05).sqrt()
+}
+
+/// The error of three taps in settle + travel/κ, s: the middle tap enters both spans, with opposite signs.
+pub(super) fn tapping_of_hands_time(kappa: f64) -> f64 {
+    let one = TAPPING_S / 2.0_f64.sqrt();
+    one * (1.0 + (1.0 - 1.0 / kappa).powi(2) + (1.0 / kappa).powi(2)).sqrt()
 }
 
 /// Settle times may contain waiting when the bottle used was slower than the hands: its predicted set time was more

@@ -86,8 +86,7 @@ async fn read(
     let known = seen(&mut db, client, &staff.who).await?;
     let (studio, names) = (Studio::load(&mut db).await?, Names::load(&mut db).await?);
     let consent = store::one(&mut db, client, id).await?;
-    let plain =
-        store::signed(&mut db, house.store.keys(), &consent).await?.ok_or(Problem::NotHere("consent"))?;
+    let plain = store::signed(&mut db, house.store.keys(), &consent).await?.ok_or(Problem::NotHere("consent"))?;
     let signed: Signed = serde_json::from_slice(&plain).map_err(Problem::broken)?;
     let when = |at| studio.zone.date_and_clock(at, now);
     let copies = store::copies(&mut db, id).await?;

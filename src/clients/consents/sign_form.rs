@@ -109,7 +109,8 @@ impl TypedConsent {
     pub(super) fn guardian_fields(&self, notes: &[FieldNote]) -> Vec<FieldView> {
         let mut fields = vec![
             text_field("guardian_name", "Guardian’s name, printed", &self.guardian_name),
-            text_field("guardian_relation", "Relation", &self.guardian_relation).hinted("Mother, father, legal guardian."),
+            text_field("guardian_relation", "Relation", &self.guardian_relation)
+                .hinted("Mother, father, legal guardian."),
             text_field("guardian_identity", "Identity seen by", &self.guardian_identity)
                 .hinted("Who of the studio looked at the guardian’s identity card."),
         ];

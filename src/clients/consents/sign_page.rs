@@ -81,7 +81,9 @@ async fn load(house: &House, staff: &Staff, id: ClientId, purpose: Purpose) -> R
 /// Why nobody may sign this today.
 fn refusal(age: AgeVerdict, purpose: Purpose) -> Option<&'static str> {
     match age {
-        AgeVerdict::NotKnown => Some("Her birth date is not known, and the studio’s ages are judged by it. Enter it first."),
+        AgeVerdict::NotKnown => {
+            Some("Her birth date is not known, and the studio’s ages are judged by it. Enter it first.")
+        }
         AgeVerdict::Refused => Some("She is too young by the studio’s rule."),
         AgeVerdict::WithGuardian if purpose.for_adults_only() => {
             Some("At her age neither she nor a guardian can agree to this here.")

@@ -64,7 +64,10 @@ impl Strokes {
     fn length(&self) -> u32 {
         let of = |stroke: &Vec<u32>| {
             let points: Vec<&[u32]> = stroke.chunks(3).collect();
-            points.windows(2).map(|pair| pair[0][0].abs_diff(pair[1][0]).max(pair[0][1].abs_diff(pair[1][1]))).sum::<u32>()
+            points
+                .windows(2)
+                .map(|pair| pair[0][0].abs_diff(pair[1][0]).max(pair[0][1].abs_diff(pair[1][1])))
+                .sum::<u32>()
         };
         self.0.iter().map(of).fold(0, u32::saturating_add)
     }
@@ -88,8 +91,20 @@ mod tests {
         let many = format!("[{}]", vec!["[1,1,0]"; 301].join(","));
         let long = format!("[[{}]]", vec!["1,1,0"; 3001].join(","));
         for text in [
-            "", "x", "[]", "[[]]", "[[1,2]]", "[[1,2,3]]", "[[3001,0,0,0,0,1]]", "[[0,1001,0]]", "[[-1,0,0]]", "[[0,0,0,100,0,9]]",
-            "[[1.5,0,0]]", "{\"a\":1}", many.as_str(), long.as_str(),
+            "",
+            "x",
+            "[]",
+            "[[]]",
+            "[[1,2]]",
+            "[[1,2,3]]",
+            "[[3001,0,0,0,0,1]]",
+            "[[0,1001,0]]",
+            "[[-1,0,0]]",
+            "[[0,0,0,100,0,9]]",
+            "[[1.5,0,0]]",
+            "{\"a\":1}",
+            many.as_str(),
+            long.as_str(),
         ] {
             assert!(Strokes::read(text).is_err_and(|why| why.ends_with('.')), "{text:.40}");
         }

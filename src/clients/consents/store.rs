@@ -181,12 +181,14 @@ pub(in crate::clients) async fn withdraw(
 ) -> Result<(), Problem> {
     let consent = one(tx.db(), client, id).await?;
     let now = tx.now.0;
-    sqlx::query("insert into consent_withdrawal (consent, at, by_person) values ($1, $2, $3) on conflict (consent) do nothing")
-        .bind(id.to_string())
-        .bind(now.0)
-        .bind(by.to_string())
-        .execute(tx.db())
-        .await?;
+    sqlx::query(
+        "insert into consent_withdrawal (consent, at, by_person) values ($1, $2, $3) on conflict (consent) do nothing",
+    )
+    .bind(id.to_string())
+    .bind(now.0)
+    .bind(by.to_string())
+    .execute(tx.db())
+    .await?;
     tx.audit("withdraw consent", id, consent.purpose.word()).await
 }
 

@@ -164,7 +164,10 @@ mod tests {
         for purpose in Purpose::ALL {
             assert_eq!(check(&starting(purpose)).unwrap(), starting(purpose));
         }
-        for words in ["I waive every claim that I have or may have.", "Everything is done AT MY OWN RISK, whatever happens to me."] {
+        for words in [
+            "I waive every claim that I have or may have.",
+            "Everything is done AT MY OWN RISK, whatever happens to me.",
+        ] {
             assert!(check(words).is_err(), "{words}");
         }
         assert!(check("too short").is_err());

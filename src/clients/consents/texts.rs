@@ -4,12 +4,10 @@
 use super::Purpose;
 
 /// Stands on every page where a wording is changed or printed from the start.
-pub(super) const NOT_CONFIRMED: &str =
-    "This wording is common practice in our words. Nobody has confirmed it for your country: check it with your insurer and a lawyer.";
+pub(super) const NOT_CONFIRMED: &str = "This wording is common practice in our words. Nobody has confirmed it for your country: check it with your insurer and a lawyer.";
 
 /// Stands where the questions are changed.
-pub(in crate::clients) const NOT_CONFIRMED_QUESTIONS: &str =
-    "The questions and what their answers lead to are common practice in our words, not confirmed from a standard: check them with your insurer. The adhesive maker’s instructions, local codes and medical practice come before them.";
+pub(in crate::clients) const NOT_CONFIRMED_QUESTIONS: &str = "The questions and what their answers lead to are common practice in our words, not confirmed from a standard: check them with your insurer. The adhesive maker’s instructions, local codes and medical practice come before them.";
 
 /// The wording the program comes with, version 0.
 pub(in crate::clients) fn starting(purpose: Purpose) -> String {
@@ -84,7 +82,19 @@ mod tests {
     fn no_wording_asks_anybody_to_give_up_a_right_or_promises_what_nobody_can() {
         for purpose in Purpose::ALL {
             let text = starting(purpose).to_lowercase();
-            for word in ["waive", "waiver", "liab", "disclaim", "hold harmless", "own risk", "indemnif", "release the studio", " safe", "not allergic", "guarantee"] {
+            for word in [
+                "waive",
+                "waiver",
+                "liab",
+                "disclaim",
+                "hold harmless",
+                "own risk",
+                "indemnif",
+                "release the studio",
+                " safe",
+                "not allergic",
+                "guarantee",
+            ] {
                 assert!(!text.contains(word), "{purpose:?} says “{word}”");
             }
         }

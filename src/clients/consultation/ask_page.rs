@@ -75,11 +75,9 @@ pub(super) fn groups(
         let name = format!("q_{}", question.key);
         let value = typed.get(&name).cloned().unwrap_or_default();
         let offered = match &question.kind {
-            Kind::OneOf(offered) => offered
-                .iter()
-                .enumerate()
-                .map(|(at, one)| (one.words.clone(), value == at.to_string()))
-                .collect(),
+            Kind::OneOf(offered) => {
+                offered.iter().enumerate().map(|(at, one)| (one.words.clone(), value == at.to_string())).collect()
+            }
             Kind::OwnWords(_) => Vec::new(),
         };
         let error = wrong.get(&name).copied();

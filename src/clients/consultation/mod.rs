@@ -180,9 +180,7 @@ pub async fn health_answers_of(
 
 /// Every door of this room.
 pub(super) fn routes() -> crate::web::routes::Routes {
-    ask_page::routes()
-        .join(read_page::routes())
-        .join(blank_page::routes())
+    ask_page::routes().join(read_page::routes()).join(blank_page::routes())
 }
 
 #[cfg(test)]

@@ -92,8 +92,7 @@ impl TypedAdvice {
             }
         };
         let may = notes.choice("may", matches!(self.may.as_str(), "yes" | "no").then_some(self.may == "yes"));
-        let advice =
-            (|| Some(AdviceGiven { from: from?, dated: dated?, words: words?, may_be_treated: may? }))();
+        let advice = (|| Some(AdviceGiven { from: from?, dated: dated?, words: words?, may_be_treated: may? }))();
         notes.settle(advice)
     }
 
@@ -102,8 +101,9 @@ impl TypedAdvice {
         let mut fields = vec![
             text_field("from", "Which doctor", &self.from),
             text_field("dated", "Date on the letter", &self.dated).short(),
-            FieldView { kind: "textarea", ..text_field("words", "What the doctor wrote", &self.words) }
-                .hinted("In writing: a letter, a message. What was heard by word of mouth is not enough to lift anything."),
+            FieldView { kind: "textarea", ..text_field("words", "What the doctor wrote", &self.words) }.hinted(
+                "In writing: a letter, a message. What was heard by word of mouth is not enough to lift anything.",
+            ),
             choice_field("radio", "may", "That means", &self.may, ways.map(|(a, b)| (a.to_owned(), b.to_owned()))),
         ];
         note_fields(&mut fields, notes);
@@ -213,7 +213,10 @@ fn view(
                 href: format!("{path}/consultations/{}", other.id),
             })
             .collect(),
-        last_asked: health.last_asked.map(|at| format!("“Anything changed?” was last asked {}.", when(at))).unwrap_or_default(),
+        last_asked: health
+            .last_asked
+            .map(|at| format!("“Anything changed?” was last asked {}.", when(at)))
+            .unwrap_or_default(),
         back: path.clone(),
         path: format!("{path}/consultations/{}", consultation.id),
     }

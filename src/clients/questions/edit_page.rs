@@ -82,7 +82,9 @@ async fn list(staff: Staff, State(house): State<House>) -> Result<Response, Prob
     let mut groups: Vec<GroupRows> = Vec::new();
     for question in &all.questions {
         let answers = match &question.kind {
-            Kind::OneOf(offered) => offered.iter().map(|one| format!("{}: {}", one.words, one.effect.words())).collect(),
+            Kind::OneOf(offered) => {
+                offered.iter().map(|one| format!("{}: {}", one.words, one.effect.words())).collect()
+            }
             Kind::OwnWords(effect) => vec![format!("own words: {}", effect.words())],
         };
         let row = QuestionRow {
@@ -284,7 +286,12 @@ fn view(
     }
     let path = own_key.map_or("/door/questions".to_owned(), |own| format!("/door/questions/{own}"));
     QuestionForm {
-        frame: house.frame(studio, &owner.visitor, Place::Door, if own_key.is_some() { "A question" } else { "A new question" }),
+        frame: house.frame(
+            studio,
+            &owner.visitor,
+            Place::Door,
+            if own_key.is_some() { "A question" } else { "A new question" },
+        ),
         key,
         mistakes: mistakes(fields.iter().chain(answers.iter().flatten()).chain(&after)),
         fields,

@@ -1,17 +1,20 @@
-//! What could be changed when something would be better, each with its effect, side effect and the time it takes;
-//! and what was considered and left out, with the reason.
+//! What could be changed when something would be better, each with its effect, side effect, cost and the time it
+//! takes; and what was considered and left out, with the reason.
 //!
 //! Never offered: slowing an adhesive by a liquid, mist to speed placing, an accelerator on natural lashes, air past
 //! the guards or the maker's window, less airing or extraction.
+
+mod way;
 
 use serde::{Deserialize, Serialize};
 
 use crate::adhesives::set_time::Climate;
 use crate::adhesives::{Air, Bead, Liquid, Liquids};
-use crate::base::units::{Celsius, RelHumidity};
 
 use super::judge::{AirDraws, HandsTables, Judgement, Outcome, Question, RoomNow, Stand, Subject, Verdict};
 use super::words;
+use way::Way;
+pub use way::{COOLEST_C, DAMPEST_PCT, DRIEST_PCT, WARMEST_C};
 
 /// How long a change takes to work.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, utoipa::ToSchema)]
@@ -42,25 +45,29 @@ impl Takes {
 pub struct Offer {
     /// What to do.
     pub change: String,
-    /// What it costs or brings along, as a clause; empty when nothing to speak of.
+    /// What it brings along, as a clause; empty when nothing to speak of.
     pub side_effect: &'static str,
+    /// What it costs, as printed after "costs"; empty when nothing to speak of.
+    pub cost: &'static str,
     /// When it works.
     pub takes: Takes,
+    /// What is to be expected of what would be changed, as it is now.
+    pub before: Outcome,
     /// The verdict after it.
     pub verdict_after: Verdict,
     /// What is to be expected after it.
     pub after: Outcome,
+    /// The air it asks for, where it is a change of air.
+    pub air: Option<Air>,
 }
 
 impl Offer {
-    /// What to do, and its side effect.
+    /// What to do, its side effect and its cost.
     #[must_use]
     pub fn words(&self) -> String {
-        if self.side_effect.is_empty() {
-            self.change.clone()
-        } else {
-            format!("{} ({})", self.change, self.side_effect)
-        }
+        let cost = if self.cost.is_empty() { String::new() } else { format!("costs {}", self.cost) };
+        let brings: Vec<&str> = [self.side_effect, &cost].into_iter().filter(|clause| !clause.is_empty()).collect();
+        if brings.is_empty() { self.change.clone() } else { format!("{} ({})", self.change, brings.join("; ")) }
     }
 }
 
@@ -82,28 +89,20 @@ pub struct Options {
     pub left_out: Vec<LeftOut>,
 }
 
-/// Never cooler than this for a client lying still.
-pub const COOLEST_C: f64 = 20.0;
-/// Warmest air proposed for someone lying under a cover (common practice).
-pub const WARMEST_C: f64 = 26.0;
-/// Driest air proposed: below it most hygrometers tell too little, eyes and skin suffer (common practice).
-pub const DRIEST_PCT: f64 = 30.0;
-/// Dampest air proposed: the usual limit against mould.
-pub const DAMPEST_PCT: f64 = 60.0;
-
-/// Looks for changes. Empty when the base already fits.
+/// Looks for changes: another bottle in place of the one in use, and everything that could be done with the base.
+/// Empty when both already fit.
 #[must_use]
 pub fn options(q: &Question<'_>, judged: &Judgement) -> Options {
-    if judged.verdict(judged.base) == Verdict::Fits {
-        return Options::default();
-    }
     let mut search = Search::new(q, judged);
-    let tables = HandsTables::of(q.hands, None);
-    search.beads(&tables);
-    search.classes();
-    search.liquids(&tables);
-    search.air(&tables);
-    search.never();
+    search.bottles();
+    if judged.verdict(judged.base) != Verdict::Fits {
+        let tables = HandsTables::of(q.hands, None);
+        search.beads(&tables);
+        search.classes();
+        search.liquids(&tables);
+        search.air(&tables);
+        search.never();
+    }
     let mut found = search.found;
     found.offers.sort_by(|a, b| a.takes.cmp(&b.takes).then(a.after.ratio().total_cmp(&b.after.ratio())));
     found
@@ -113,19 +112,37 @@ pub fn options(q: &Question<'_>, judged: &Judgement) -> Options {
 struct Idea {
     change: String,
     side_effect: &'static str,
+    cost: &'static str,
 }
 
 impl Idea {
     fn new(change: impl Into<String>, side_effect: &'static str) -> Self {
-        Self { change: change.into(), side_effect }
+        Self { change: change.into(), side_effect, cost: "" }
     }
+
+    fn costing(self, cost: &'static str) -> Self {
+        Self { cost, ..self }
+    }
+
+    fn offered(self, takes: Takes, before: Outcome, verdict_after: Verdict, after: Outcome) -> Offer {
+        let Self { change, side_effect, cost } = self;
+        Offer { change, side_effect, cost, takes, before, verdict_after, after, air: None }
+    }
+}
+
+/// What a primer costs.
+const A_STEP_MORE: &str = "a step more in every set, and its drying";
+
+/// Nearer to the limits by more than a rounding.
+fn is_nearer(after: &Outcome, before: &Outcome) -> bool {
+    after.ratio() < 0.98 * before.ratio()
 }
 
 struct Search<'a> {
     q: &'a Question<'a>,
     judged: &'a Judgement,
-    /// Ratio of the base now: an offer must be better.
-    now: f64,
+    /// The base now: an offer must be better.
+    now: Outcome,
     too_quick: bool,
     /// The maker's window of the base, when it is a bottle with one.
     climate: Option<Climate>,
@@ -138,7 +155,7 @@ impl<'a> Search<'a> {
         Self {
             q,
             judged,
-            now: base.ratio(),
+            now: *base,
             too_quick: base.disturbed_ratio >= base.holding_ratio,
             climate: match judged.base {
                 Subject::Bottle(b) => q.bottles[b].climate,
@@ -161,9 +178,8 @@ impl<'a> Search<'a> {
 
     /// Better is: it comes to fit, or it comes nearer by more than a rounding.
     fn offer(&mut self, idea: Idea, takes: Takes, verdict_after: Verdict, after: Outcome) {
-        if verdict_after == Verdict::Fits || after.ratio() < 0.98 * self.now {
-            let Idea { change, side_effect } = idea;
-            self.found.offers.push(Offer { change, side_effect, takes, verdict_after, after });
+        if verdict_after == Verdict::Fits || is_nearer(&after, &self.now) {
+            self.found.offers.push(idea.offered(takes, self.now, verdict_after, after));
         } else {
             self.leave_out(idea.change, "it would not be better here");
         }
@@ -172,6 +188,39 @@ impl<'a> Search<'a> {
     /// The verdict on the base in some air.
     fn verdict(&self, after: &Outcome, air: &Air) -> Verdict {
         if self.climate.is_some_and(|c| !c.holds(air)) { Verdict::at_most_near(after) } else { Verdict::of(after) }
+    }
+
+    /// The bottle whose place another could take: the one in daily use, else the base.
+    fn in_use(&self) -> Option<usize> {
+        let daily = self.q.daily.filter(|b| self.judged.bottles[*b].not_today.is_none());
+        daily.or(match self.judged.base {
+            Subject::Bottle(b) => Some(b),
+            Subject::Class(_) => None,
+        })
+    }
+
+    /// Every bottle on the shelf that would do better than the one in use.
+    fn bottles(&mut self) {
+        let Some(b) = self.in_use() else { return };
+        let now = &self.judged.bottles[b];
+        if now.verdict == Verdict::Fits {
+            return;
+        }
+        for (i, other) in self.judged.bottles.iter().enumerate() {
+            let better = other.verdict.is_better_than(now.verdict)
+                || (!now.verdict.is_better_than(other.verdict) && is_nearer(&other.outcome, &now.outcome));
+            if i == b || other.not_today.is_some() || !better {
+                continue;
+            }
+            let change = format!("Use {} in place of {}", self.q.bottles[i].name, self.q.bottles[b].name);
+            let side_effect = if self.q.bottles[i].is_untested() {
+                "known from its label alone: bench-test it first; and this client must have been tested with it"
+            } else {
+                "this client must have been tested with it"
+            };
+            let idea = Idea::new(change, side_effect).costing("a fresh drop");
+            self.found.offers.push(idea.offered(Takes::Now, now.outcome, other.verdict, other.outcome));
+        }
     }
 
     /// One step of bead, and at most one step from what was tested.
@@ -185,12 +234,14 @@ impl<'a> Search<'a> {
                 Bead::Thin => Idea::new(
                     "Pick up a thin bead: draw out more slowly",
                     "never wipe it off, dip again; it holds less: not for heavy fans or thick classics; check five bonds after the first drop",
-                ),
+                )
+                .costing("a moment more at each dip"),
                 Bead::Medium => Idea::new("Pick up a medium bead", ""),
                 Bead::Full => Idea::new(
                     "Pick up a full bead: draw out faster",
                     "it brings stickies and more vapour: keep the extraction close",
-                ),
+                )
+                .costing("more adhesive"),
             };
             match self.judged.base {
                 Subject::Bottle(b) if !self.q.bottles[b].tested.within_a_step(bead) => {
@@ -213,7 +264,8 @@ impl<'a> Search<'a> {
         );
         let (verdict, outcome) = (judged.verdict, judged.outcome);
         self.offer(
-            Idea::new(change, "one the studio knows and this client was tested with"),
+            Idea::new(change, "one the studio knows and this client was tested with")
+                .costing("a bottle to fetch or buy"),
             Takes::Now,
             verdict,
             outcome,
@@ -232,12 +284,15 @@ impl<'a> Search<'a> {
             let idea = match liquid {
                 Liquid::AlcoholPrimer => {
                     Idea::new("Use an alcohol primer and let it dry fully", "much alcohol dries lashes out")
+                        .costing(A_STEP_MORE)
                 }
-                Liquid::PhPrimer => Idea::new("Use a pH primer and let it dry fully", "one more liquid near the eye"),
+                Liquid::PhPrimer => Idea::new("Use a pH primer and let it dry fully", "one more liquid near the eye")
+                    .costing(A_STEP_MORE),
                 _ => Idea::new(
                     "Put an accelerator on the strip, if the adhesive's maker allows it",
                     "never on natural lashes; it then sets like a class of 0.5–1\u{a0}s",
-                ),
+                )
+                .costing("a step more for each strip"),
             };
             if self.too_quick {
                 self.leave_out(idea.change, "a liquid only makes it set faster");
@@ -260,7 +315,7 @@ impl<'a> Search<'a> {
         let now = self.q.room.air;
         for way in [Way::Drier, Way::Damper, Way::Cooler, Way::Warmer] {
             // Slower is drier or cooler. The other way helps only back into the maker's window.
-            let helps = (matches!(way, Way::Drier | Way::Cooler) == self.too_quick && self.now > 1.0)
+            let helps = (matches!(way, Way::Drier | Way::Cooler) == self.too_quick && self.now.ratio() > 1.0)
                 || self
                     .climate
                     .is_some_and(|c| way.outside(&c, &way.step(&now, 1).unwrap_or(now)) < way.outside(&c, &now));
@@ -286,7 +341,11 @@ impl<'a> Search<'a> {
             let draws = AirDraws::of(&RoomNow { air, ..self.q.room }, None);
             if outside(&air) <= 0.0 && stand.ratio(self.q, &draws) <= 1.0 {
                 let after = stand.outcome(self.q, &draws);
+                let offers = self.found.offers.len();
                 self.offer(way.idea(&air), Takes::Hours, self.verdict(&after, &air), after);
+                for offer in &mut self.found.offers[offers..] {
+                    offer.air = Some(air);
+                }
                 return;
             }
         }
@@ -300,86 +359,5 @@ impl<'a> Search<'a> {
             self.leave_out("Water mist while placing", "mist is for finished bonds only, never to speed placing");
         }
         self.leave_out("Less airing or extraction", "the air at the work comes first");
-    }
-}
-
-/// A way to change the air in one respect.
-#[derive(Clone, Copy)]
-enum Way {
-    Drier,
-    Damper,
-    Cooler,
-    Warmer,
-}
-
-impl Way {
-    const fn name(self) -> &'static str {
-        match self {
-            Self::Drier => "Drier air",
-            Self::Damper => "Damper air",
-            Self::Cooler => "Cooler air",
-            Self::Warmer => "Warmer air",
-        }
-    }
-
-    /// The air some steps on (2 %RH or 1 °C each), if there is such air.
-    fn step(self, from: &Air, steps: u32) -> Option<Air> {
-        let by = f64::from(steps);
-        let (t, h) = (from.temperature.get(), from.humidity.get());
-        Some(match self {
-            Self::Drier => Air { humidity: RelHumidity::new(h - 2.0 * by).ok()?, ..*from },
-            Self::Damper => Air { humidity: RelHumidity::new(h + 2.0 * by).ok()?, ..*from },
-            Self::Cooler => Air { temperature: Celsius::new(t - by).ok()?, ..*from },
-            Self::Warmer => Air { temperature: Celsius::new(t + by).ok()?, ..*from },
-        })
-    }
-
-    /// How far air is outside the maker's window in the respect this way changes.
-    fn outside(self, climate: &Climate, air: &Air) -> f64 {
-        let (low, high, x) = match self {
-            Self::Drier | Self::Damper => (climate.humidity.0.get(), climate.humidity.1.get(), air.humidity.get()),
-            Self::Cooler | Self::Warmer => {
-                (climate.temperature.0.get(), climate.temperature.1.get(), air.temperature.get())
-            }
-        };
-        (low - x).max(x - high).max(0.0)
-    }
-
-    /// Why this air must not be aimed at by going this way; a room already past a guard may still be brought back.
-    fn past_a_guard(self, to: &Air) -> Option<&'static str> {
-        let (t, h) = (to.temperature.get(), to.humidity.get());
-        match self {
-            Self::Drier if h < DRIEST_PCT => {
-                Some("it would take less than 30\u{a0}%RH: hard on eyes, and no hygrometer is sure there")
-            }
-            Self::Damper if h > DAMPEST_PCT => Some("it would take more than 60\u{a0}%RH: wet glass and mould"),
-            Self::Cooler if t < COOLEST_C => {
-                Some("it would take less than 20\u{a0}°C, too cold for a client lying still")
-            }
-            Self::Warmer if t > WARMEST_C => Some("it would take more than 26\u{a0}°C, too warm under a cover"),
-            _ => None,
-        }
-    }
-
-    fn idea(self, air: &Air) -> Idea {
-        let (t, h) = (air.temperature.get(), air.humidity.get());
-        match self {
-            Self::Drier => Idea::new(
-                format!("Dry the room to {h:.0}\u{a0}%RH at the same temperature"),
-                "drier air is harder on eyes",
-            ),
-            Self::Damper => Idea::new(
-                format!("Humidify the room to {h:.0}\u{a0}%RH at the same temperature"),
-                "watch cold glass for wet",
-            ),
-            Self::Cooler => Idea::new(
-                format!("Cool the room to {t:.0}\u{a0}°C at the same humidity"),
-                "cooling alone raises the humidity; a client lying still needs a cover",
-            ),
-            Self::Warmer => Idea::new(
-                format!("Warm the room to {t:.0}\u{a0}°C at the same humidity"),
-                "warming alone lowers the humidity, so water must be added to keep it",
-            ),
-        }
     }
 }

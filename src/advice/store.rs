@@ -1,0 +1,191 @@
+//! SQL of advice that was taken, and of where each person works.
+
+use sqlx::Row;
+use sqlx::any::AnyRow;
+
+use super::judge::Verdict;
+use crate::base::ids::{AdviceId, ArtistId, BottleId, PersonId, RoomId};
+use crate::base::problem::Problem;
+use crate::base::time::Instant;
+use crate::store::{Db, Tx};
+
+/// An advice that was taken.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Taken {
+    /// Its number, counted from 1.
+    pub number: i64,
+    /// When.
+    pub at: Instant,
+    /// Whose hands.
+    pub artist: ArtistId,
+    /// Where.
+    pub room: RoomId,
+    /// The key of her style.
+    pub style: String,
+    /// The bottle that was taken.
+    pub bottle: BottleId,
+    /// Its verdict then.
+    pub verdict: Verdict,
+}
+
+/// An advice to be kept.
+#[derive(Debug, Clone)]
+pub struct NewAdvice {
+    /// Who takes it.
+    pub person: PersonId,
+    /// Whose hands.
+    pub artist: ArtistId,
+    /// Where.
+    pub room: RoomId,
+    /// The key of her style.
+    pub style: String,
+    /// The bottle.
+    pub bottle: BottleId,
+    /// Its verdict.
+    pub verdict: Verdict,
+    /// What was asked, as JSON.
+    pub inputs: String,
+    /// What was answered, as JSON.
+    pub answer: String,
+}
+
+/// Keeps an advice; gives its number.
+///
+/// # Errors
+/// When the database refuses it.
+pub async fn keep(tx: &mut Tx, new: &NewAdvice) -> Result<i64, Problem> {
+    let (id, now) = (AdviceId::new(), tx.now.0);
+    // One writer at a time: nobody else can take this number.
+    let number: i64 =
+        sqlx::query("select cast(coalesce(max(number), 0) as bigint) from advice").fetch_one(tx.db()).await?.get(0);
+    let number = number + 1;
+    sqlx::query(
+        "insert into advice (id, number, at, person, artist, room, style, bottle, verdict, model, inputs, answer)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)",
+    )
+    .bind(id.to_string())
+    .bind(number)
+    .bind(now.0)
+    .bind(new.person.to_string())
+    .bind(new.artist.to_string())
+    .bind(new.room.to_string())
+    .bind(&new.style)
+    .bind(new.bottle.to_string())
+    .bind(key(new.verdict))
+    .bind(super::for_work::MODEL)
+    .bind(&new.inputs)
+    .bind(&new.answer)
+    .execute(tx.db())
+    .await?;
+    tx.audit("take advice", id, "").await?;
+    Ok(number)
+}
+
+/// Every advice taken since an instant, oldest first.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn taken_since(db: &mut Db, from: Instant) -> Result<Vec<Taken>, Problem> {
+    let rows = sqlx::query(
+        "select number, at, artist, room, style, bottle, verdict from advice where at >= $1 order by at, number",
+    )
+    .bind(from.0)
+    .fetch_all(db)
+    .await?;
+    rows.iter().map(read).collect()
+}
+
+/// The newest advice of an artist.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn newest_of(db: &mut Db, artist: ArtistId) -> Result<Option<Taken>, Problem> {
+    let row = sqlx::query(
+        "select number, at, artist, room, style, bottle, verdict from advice where artist = $1
+         order by at desc, number desc limit 1",
+    )
+    .bind(artist.to_string())
+    .fetch_optional(db)
+    .await?;
+    row.as_ref().map(read).transpose()
+}
+
+fn read(row: &AnyRow) -> Result<Taken, Problem> {
+    Ok(Taken {
+        number: row.get(0),
+        at: Instant(row.get(1)),
+        artist: row.get::<String, _>(2).parse().map_err(Problem::broken)?,
+        room: row.get::<String, _>(3).parse().map_err(Problem::broken)?,
+        style: row.get(4),
+        bottle: row.get::<String, _>(5).parse().map_err(Problem::broken)?,
+        verdict: from_key(&row.get::<String, _>(6))
+            .ok_or_else(|| Problem::broken("an advice with no verdict of ours"))?,
+    })
+}
+
+/// The verdict's word in the database.
+const fn key(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Fits => "fits",
+        Verdict::NearTooQuick => "near_too_quick",
+        Verdict::NearTooSlow => "near_too_slow",
+        Verdict::TooQuick => "too_quick",
+        Verdict::TooSlow => "too_slow",
+        Verdict::NotForToday => "not_for_today",
+    }
+}
+
+fn from_key(word: &str) -> Option<Verdict> {
+    use Verdict::{Fits, NearTooQuick, NearTooSlow, TooQuick, TooSlow};
+    [Fits, NearTooQuick, NearTooSlow, TooQuick, TooSlow].into_iter().find(|verdict| key(*verdict) == word)
+}
+
+/// Where a person works, as she last said.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct WorksIn {
+    /// The person.
+    pub person: PersonId,
+    /// The room.
+    pub room: RoomId,
+    /// The key of the style; empty for her usual one.
+    pub style: String,
+    /// Since when.
+    pub at: Instant,
+}
+
+/// Notes where somebody works from now on.
+///
+/// # Errors
+/// When the database refuses it.
+pub async fn note_room(tx: &mut Tx, person: PersonId, room: RoomId, style: &str) -> Result<(), Problem> {
+    let now = tx.now.0;
+    sqlx::query(
+        "insert into works_in (person, room, style, at) values ($1, $2, $3, $4)
+         on conflict (person) do update set room = excluded.room, style = excluded.style, at = excluded.at",
+    )
+    .bind(person.to_string())
+    .bind(room.to_string())
+    .bind(style)
+    .bind(now.0)
+    .execute(tx.db())
+    .await?;
+    Ok(())
+}
+
+/// Where everybody works.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn works_in(db: &mut Db) -> Result<Vec<WorksIn>, Problem> {
+    let rows = sqlx::query("select person, room, style, at from works_in").fetch_all(db).await?;
+    rows.iter()
+        .map(|row| {
+            Ok(WorksIn {
+                person: row.get::<String, _>(0).parse().map_err(Problem::broken)?,
+                room: row.get::<String, _>(1).parse().map_err(Problem::broken)?,
+                style: row.get(2),
+                at: Instant(row.get(3)),
+            })
+        })
+        .collect()
+}

@@ -1,0 +1,236 @@
+//! What an advice page is asked about: artist, style, room, bead, pick-up, liquids, bottle; and everything read for it.
+//! A value that is not one of ours falls back, and the page says so.
+
+use std::collections::BTreeMap;
+
+use crate::adhesives::set_time::Scatter;
+use crate::adhesives::{self, Air, AirDoubt, Bead, Liquid, Liquids, OnShelf, PickUp};
+use crate::advice::judge::{CureClass, Limits, NotToday, Question, RoomNow, ShelfBottle, Tested, Work};
+use crate::advice::settings::AdviceSettings;
+use crate::advice::store::{self as taken, WorksIn};
+use crate::artists::hands::Hands;
+use crate::artists::{self, Artist, Style, Technique};
+use crate::base::actor::Who;
+use crate::base::ids::RoomId;
+use crate::base::problem::Problem;
+use crate::base::time::Instant;
+use crate::base::units::{Celsius, RelHumidity};
+use crate::rooms::now::{AirNow, air_now};
+use crate::rooms::plan::PlanInputs;
+use crate::rooms::{self, Room, RoomSettings};
+use crate::store::Db;
+
+/// What stands after the question mark, or in the form that takes an advice: names and texts, nothing checked.
+pub(super) type Typed = BTreeMap<String, String>;
+
+/// What is asked, every value one of ours.
+#[derive(Debug, Clone)]
+pub(super) struct Asked {
+    pub(super) artist: Artist,
+    pub(super) style: Style,
+    pub(super) bead: Bead,
+    pub(super) pick_up: Option<PickUp>,
+    pub(super) liquids: Liquids,
+    /// The bottle the figures shall speak of, by its place on the shelf.
+    pub(super) bottle: Option<usize>,
+    /// Sentences on values that were not ours.
+    pub(super) fell_back: Vec<String>,
+}
+
+/// Everything read for the page.
+pub(super) struct Read {
+    pub(super) room: Room,
+    pub(super) rooms: Vec<Room>,
+    pub(super) artists: Vec<Artist>,
+    pub(super) works_in: Vec<WorksIn>,
+    pub(super) air: Option<AirNow>,
+    pub(super) settings: RoomSettings,
+    /// What this room can reach; none while its air or the air outside is not known.
+    pub(super) plan: Option<PlanInputs>,
+    pub(super) shelf: Vec<OnShelf>,
+    pub(super) matter: Matter,
+}
+
+/// The values a question borrows from.
+#[derive(Debug, Clone)]
+pub(super) struct Matter {
+    pub(super) hands: Hands,
+    pub(super) room: RoomNow,
+    pub(super) classes: Vec<CureClass>,
+    pub(super) any_adhesive: Scatter,
+    pub(super) bottles: Vec<ShelfBottle>,
+    pub(super) not_today: Vec<(usize, NotToday)>,
+    pub(super) daily: Option<usize>,
+    pub(super) limits: Limits,
+}
+
+/// Air taken for granted where nobody has read any, so wide that nothing follows from it.
+pub(super) fn assumed() -> RoomNow {
+    RoomNow {
+        air: Air { temperature: Celsius::clamped(22.0), humidity: RelHumidity::clamped(50.0) },
+        doubt: AirDoubt { temperature_k: 3.0, humidity_pct: 12.0 },
+    }
+}
+
+/// Reads everything; `None` while nobody is an artist here.
+pub(super) async fn read(
+    db: &mut Db,
+    room: RoomId,
+    who: &Who,
+    typed: &Typed,
+    now: Instant,
+) -> Result<Option<(Asked, Read)>, Problem> {
+    let room = rooms::asked::open(db, room).await?;
+    let rooms = rooms::all(db).await?;
+    let all = artists::all(db).await?;
+    let works_in = taken::works_in(db).await?;
+    let shelf = adhesives::shelf(db, Some(room.id), now).await?;
+    let Some(asked) = choose(&all, &works_in, &shelf, who, typed) else { return Ok(None) };
+    let settings = RoomSettings::load(db).await?;
+    let air = air_now(db, room.id, &settings, now).await?;
+    let plan = rooms::plan_inputs(db, room.id, now, &settings).await?;
+    let matter = Matter {
+        hands: artists::hands(db, asked.artist.id, asked.style).await?,
+        room: air.as_ref().map_or_else(assumed, room_now),
+        classes: classes(db).await?,
+        any_adhesive: adhesives::pooled(db).await?,
+        bottles: shelf.iter().map(shelf_bottle).collect(),
+        not_today: not_today(&shelf, asked.liquids),
+        daily: shelf.iter().position(|bottle| bottle.in_use),
+        limits: limits(&AdviceSettings::load(db).await?),
+    };
+    Ok(Some((asked, Read { room, rooms, artists: all, works_in, air, settings, plan, shelf, matter })))
+}
+
+impl Matter {
+    /// The question about this work.
+    pub(super) fn question(&self, asked: &Asked) -> Question<'_> {
+        Question {
+            hands: &self.hands,
+            room: self.room,
+            work: Work {
+                technique: asked.style.technique,
+                placements_per_set: asked.artist.placements_per_set.clamp(1, 2000),
+                bead: asked.bead,
+                pick_up: asked.pick_up,
+                liquids: asked.liquids,
+            },
+            classes: &self.classes,
+            any_adhesive: &self.any_adhesive,
+            bottles: &self.bottles,
+            not_today: &self.not_today,
+            daily: self.daily,
+            limits: self.limits,
+        }
+    }
+}
+
+/// The studio's classes; never none.
+pub(super) async fn classes(db: &mut Db) -> Result<Vec<CureClass>, Problem> {
+    let kept = adhesives::classes(db).await?;
+    let classes: Vec<CureClass> = kept.iter().filter_map(|class| CureClass::new(class.low, class.high)).collect();
+    if classes.is_empty() { Err(Problem::broken("a studio without cure-speed classes")) } else { Ok(classes) }
+}
+
+/// The air now as the judgement takes it.
+pub(super) fn room_now(air: &AirNow) -> RoomNow {
+    let measured = &air.measured;
+    RoomNow {
+        air: Air { temperature: measured.temperature, humidity: measured.humidity.humidity },
+        doubt: AirDoubt {
+            temperature_k: measured.doubt.temperature.clamp(0.0, 10.0),
+            humidity_pct: measured.doubt.humidity.clamp(0.0, 30.0),
+        },
+    }
+}
+
+/// A bottle as the judgement takes it.
+pub(super) fn shelf_bottle(on_shelf: &OnShelf) -> ShelfBottle {
+    ShelfBottle {
+        name: on_shelf.name.clone(),
+        set_time: on_shelf.posterior.clone(),
+        openness: on_shelf.openness.clone(),
+        days_open: on_shelf.days_open.clamp(0.0, 1000.0),
+        climate: on_shelf.climate,
+        tested: Tested {
+            beads: on_shelf.tested.beads,
+            humidity_pct: on_shelf.tested.humidity_pct,
+            temperature_c: on_shelf.tested.temperature_c,
+        },
+        accelerator_allowed: on_shelf.accelerator_allowed,
+    }
+}
+
+/// Bottles that must not be used now, and why. An accelerator that a maker refuses bars its bottle: the more careful
+/// reading of what makers say about it.
+pub(super) fn not_today(shelf: &[OnShelf], liquids: Liquids) -> Vec<(usize, NotToday)> {
+    let refused = |bottle: &OnShelf| liquids.has(Liquid::Accelerator) && bottle.accelerator_allowed == Some(false);
+    shelf
+        .iter()
+        .enumerate()
+        .filter_map(|(at, bottle)| {
+            let why = bottle.out.map(NotToday::from).or(refused(bottle).then_some(NotToday::LiquidRule))?;
+            Some((at, why))
+        })
+        .collect()
+}
+
+/// The studio's limits.
+pub(super) fn limits(settings: &AdviceSettings) -> Limits {
+    Limits {
+        disturbed_share: (settings.disturbed_in_100 / 100.0).clamp(0.01, 0.5),
+        extra_hold_min_per_set: settings.extra_hold_min.clamp(1.0, 120.0),
+    }
+}
+
+/// The style a page opens on; classic for an artist who has named none.
+pub(super) fn usual_style(artist: &Artist) -> Style {
+    artist.opens_on().unwrap_or(Style::plain(Technique::Classic))
+}
+
+fn choose(artists: &[Artist], works_in: &[WorksIn], shelf: &[OnShelf], who: &Who, typed: &Typed) -> Option<Asked> {
+    let mut fell_back = Vec::new();
+    let get = |name: &str| typed.get(name).map(|text| text.trim()).filter(|text| !text.is_empty());
+    let own = artists.iter().find(|artist| artist.person == who.id);
+    let named = get("artist").map(|id| artists.iter().find(|artist| artist.id.to_string() == id));
+    let artist = named.flatten().or(own).or_else(|| artists.first())?.clone();
+    if matches!(named, Some(None)) {
+        fell_back.push(format!("There is no such artist here, or not any more; this is {}.", artist.name));
+    }
+    let style_here =
+        works_in.iter().find(|works| works.person == artist.person).and_then(|works| Style::parse(&works.style));
+    let wanted = get("style").map(|key| Style::parse(key).filter(|style| artist.styles.contains(style)));
+    let style = wanted
+        .flatten()
+        .or_else(|| style_here.filter(|style| artist.styles.contains(style)))
+        .unwrap_or_else(|| usual_style(&artist));
+    if wanted == Some(None) {
+        fell_back.push(format!("{} does not work in that style; this is {}.", artist.name, style.words()));
+    }
+    let bead = get("bead").map(|word| Bead::ALL.into_iter().find(|bead| bead.word() == word));
+    if bead == Some(None) {
+        fell_back.push("There is no such bead; this is a medium one.".to_owned());
+    }
+    let pick_up = get("pick_up").map(|key| PickUp::ALL.into_iter().find(|pick_up| pick_up.key() == key));
+    if pick_up == Some(None) {
+        fell_back.push("There is no such pick-up; none is taken as stated.".to_owned());
+    }
+    let keys = get("liquids").unwrap_or_default();
+    let liquids = Liquids::from_keys(keys);
+    if keys.split(',').filter(|key| !key.is_empty()).count() != liquids.iter().count() {
+        fell_back.push("A liquid was named that is none of ours; it was left out.".to_owned());
+    }
+    let bottle = get("bottle").map(|id| shelf.iter().position(|bottle| bottle.bottle.to_string() == id));
+    if bottle == Some(None) {
+        fell_back.push("That bottle does not stand in this room; the one that comes nearest is shown.".to_owned());
+    }
+    Some(Asked {
+        artist,
+        style,
+        bead: bead.flatten().unwrap_or_default(),
+        pick_up: pick_up.flatten(),
+        liquids,
+        bottle: bottle.flatten(),
+        fell_back,
+    })
+}

@@ -1,0 +1,262 @@
+//! The day sheet in words: the board, what drifted out of a band, what changed since yesterday, what waits. Pure, from
+//! what was read and judged.
+
+use super::day::{Boards, Day};
+use crate::adhesives::Lapse;
+use crate::advice::board::{Cell, mark, word};
+use crate::advice::judge::Verdict;
+use crate::advice::words;
+use crate::artists::Artist;
+use crate::base::actor::{Role, Who};
+use crate::rooms::asked::CheckDue;
+use crate::web::House;
+use crate::web::studio::Studio;
+
+/// The board as the page shows it.
+pub(super) struct BoardView {
+    pub(super) rooms: Vec<String>,
+    pub(super) rows: Vec<BoardRow>,
+}
+
+/// One artist.
+pub(super) struct BoardRow {
+    pub(super) name: String,
+    pub(super) style: String,
+    pub(super) cells: Vec<CellView>,
+}
+
+/// One artist in one room.
+pub(super) struct CellView {
+    pub(super) href: String,
+    pub(super) mark: &'static str,
+    pub(super) word: &'static str,
+    /// "Heath", or with its set time for those who may see seconds.
+    pub(super) bottle: String,
+    pub(super) clause: String,
+    pub(super) here: bool,
+}
+
+/// A sentence with one action.
+pub(super) struct Line {
+    pub(super) mark: &'static str,
+    pub(super) strong: String,
+    pub(super) rest: String,
+    pub(super) href: String,
+    pub(super) action: String,
+}
+
+/// The board.
+pub(super) fn board_view(house: &House, who: &Who, day: &Day, boards: &Boards) -> BoardView {
+    let rows = day.artists.iter().zip(&boards.now).map(|(own, cells)| {
+        let seconds = own.artist.seconds_seen_by(who);
+        let works = day.room_of(&own.artist);
+        BoardRow {
+            name: own.artist.name.clone(),
+            style: own.style.words(),
+            cells: day
+                .rooms
+                .iter()
+                .zip(cells)
+                .map(|(here, cell)| {
+                    let path =
+                        format!("/rooms/{}/advice?artist={}&style={}", here.room.id, own.artist.id, own.style.key());
+                    let timed = own.hands.placements > 0;
+                    cell_view(&house.url(&path), cell.as_ref(), here, seconds, timed, works == Some(here.room.id))
+                })
+                .collect(),
+        }
+    });
+    BoardView { rooms: day.rooms.iter().map(|here| here.room.name.clone()).collect(), rows: rows.collect() }
+}
+
+fn cell_view(
+    href: &str,
+    cell: Option<&Cell>,
+    at: &super::day::Here,
+    seconds: bool,
+    timed: bool,
+    here: bool,
+) -> CellView {
+    let says = |mark, word, bottle: String, clause: String| CellView {
+        href: href.to_owned(),
+        mark,
+        word,
+        bottle,
+        clause,
+        here,
+    };
+    let Some(cell) = cell else { return says("unknown", "not known", String::new(), "no reading yet".into()) };
+    if at.shelf.is_empty() {
+        return says("unknown", "no bottle here", String::new(), String::new());
+    }
+    let Some(nearest) = cell.nearest else {
+        return says("stop", "not for today", String::new(), "every bottle".into());
+    };
+    let (verdict, set_time) = cell.bottles[nearest];
+    let (word, wrong) = word(verdict);
+    let name = &at.shelf[nearest].name;
+    let bottle = if seconds { format!("{name}, {}", words::seconds(set_time.median)) } else { name.clone() };
+    let mut clauses: Vec<&str> = vec![wrong].into_iter().filter(|clause| !clause.is_empty()).collect();
+    if !timed {
+        clauses.push("a starting guess");
+    }
+    says(mark(verdict), word, bottle, clauses.join("; "))
+}
+
+fn first_name(artist: &Artist) -> &str {
+    artist.name.split(' ').next().unwrap_or(&artist.name)
+}
+
+/// Air that has left the band of a bottle in use: one that was taken today and fitted then, or one in daily use where
+/// somebody works.
+pub(super) fn drifted(house: &House, day: &Day, boards: &Boards) -> Vec<Line> {
+    let mut lines = Vec::new();
+    for (own, cells) in day.artists.iter().zip(&boards.now) {
+        let newest = day.taken.iter().rfind(|taken| taken.artist == own.artist.id);
+        let room = newest.map(|taken| taken.room).or_else(|| day.room_of(&own.artist));
+        let Some(at) = day.rooms.iter().position(|here| Some(here.room.id) == room) else { continue };
+        let here = &day.rooms[at];
+        let Some(cell) = &cells[at] else { continue };
+        let bottle = match newest {
+            Some(taken) if taken.verdict == Verdict::Fits => here.shelf.iter().position(|b| b.bottle == taken.bottle),
+            Some(_) => None,
+            None => here.shelf.iter().position(|b| b.in_use),
+        };
+        let Some(bottle) = bottle else { continue };
+        let (verdict, _) = cell.bottles[bottle];
+        if own.hands.placements == 0 || matches!(verdict, Verdict::Fits) {
+            continue;
+        }
+        let (word, wrong) = word(verdict);
+        let name = &here.shelf[bottle].name;
+        let clause = if wrong.is_empty() { word.to_owned() } else { format!("{word}, {wrong}") };
+        lines.push(Line {
+            mark: mark(verdict),
+            strong: format!(
+                "The air of {} has left the band of {name} for {}.",
+                here.room.name,
+                first_name(&own.artist)
+            ),
+            rest: format!("It is {clause} now."),
+            href: house.url(&format!("/rooms/{}/advice?artist={}", here.room.id, own.artist.id)),
+            action: format!("See what helps {}", first_name(&own.artist)),
+        });
+    }
+    lines
+}
+
+/// A change of air worth a line, %RH and K.
+const DRIER: f64 = 5.0;
+const WARMER: f64 = 1.0;
+
+/// What is not as it was a day ago.
+pub(super) fn changed(day: &Day, boards: &Boards, studio: &Studio) -> Vec<String> {
+    let mut said = Vec::new();
+    for here in &day.rooms {
+        let (Some(now), Some(before)) = (&here.air, &here.yesterday) else { continue };
+        let humidity = |air: &crate::rooms::now::AirNow| air.measured.humidity.humidity.get();
+        let temperature = |air: &crate::rooms::now::AirNow| air.measured.temperature.get();
+        let (dh, dt) = (humidity(now) - humidity(before), temperature(now) - temperature(before));
+        let mut words = Vec::new();
+        if dh.abs() >= DRIER {
+            words.push(format!(
+                "{}, {}\u{a0}%RH after {}",
+                if dh < 0.0 { "drier" } else { "damper" },
+                studio.number(humidity(now), 0),
+                studio.number(humidity(before), 0)
+            ));
+        }
+        if dt.abs() >= WARMER {
+            words.push(format!(
+                "{}, {}\u{a0}{} after {}",
+                if dt < 0.0 { "cooler" } else { "warmer" },
+                studio.temperature(now.measured.temperature),
+                studio.temperature_unit(),
+                studio.temperature(before.measured.temperature)
+            ));
+        }
+        if !words.is_empty() {
+            said.push(format!("{} is {}.", here.room.name, words.join(" and ")));
+        }
+    }
+    for bottle in &day.bottles {
+        if bottle.days_open > 0.0 && bottle.days_open < 1.0 {
+            said.push(format!("{} was opened.", bottle.name));
+        }
+        if matches!(bottle.lapse, Lapse::Over { days: 1, .. }) {
+            said.push(format!("{} passed its last day.", bottle.name));
+        }
+    }
+    for ((own, now), before) in day.artists.iter().zip(&boards.now).zip(&boards.yesterday) {
+        let Some(at) = day.room_of(&own.artist).and_then(|room| day.rooms.iter().position(|here| here.room.id == room))
+        else {
+            continue;
+        };
+        let (Some(now), Some(before)) = (&now[at], &before[at]) else { continue };
+        for (bottle, (now, before)) in day.rooms[at].shelf.iter().zip(now.bottles.iter().zip(&before.bottles)) {
+            if now.0 != before.0 && (now.0 == Verdict::Fits || before.0 == Verdict::Fits) {
+                said.push(format!(
+                    "{} for {} in {}: {}; in yesterday’s air {}.",
+                    bottle.name,
+                    first_name(&own.artist),
+                    day.rooms[at].room.name,
+                    now.0.words(),
+                    before.0.words()
+                ));
+            }
+        }
+    }
+    said
+}
+
+/// Below so many timed placements more are asked for: three sessions of ten.
+const ENOUGH_TIMED: u32 = 30;
+
+/// What waits for somebody: bottles, checks, timings. Stale readings stand under First already.
+pub(super) fn waits(house: &House, who: &Who, day: &Day, due: &[CheckDue]) -> Vec<Line> {
+    let mut lines = Vec::new();
+    let mut bottles: Vec<_> = day.bottles.iter().filter(|b| matches!(b.lapse.mark(), "near" | "stop")).collect();
+    bottles.sort_by_key(|bottle| bottle.lapse.urgency());
+    for bottle in bottles.into_iter().take(6) {
+        let room = day.rooms.iter().find(|here| Some(here.room.id) == bottle.room);
+        lines.push(Line {
+            mark: bottle.lapse.mark(),
+            strong: format!("{}: {}.", bottle.name, bottle.lapse.words()),
+            rest: room
+                .map_or_else(|| "In the cupboard.".to_owned(), |here| format!("It stands in {}.", here.room.name)),
+            href: house.url(&format!("/shelf/bottles/{}", bottle.bottle)),
+            action: format!("See {}", bottle.name),
+        });
+    }
+    for check in due.iter().take(6) {
+        lines.push(Line {
+            mark: "near",
+            strong: match check.days_ago {
+                None => format!("{} was never checked.", check.instrument.name),
+                Some(days) => format!("{} was last checked {days} days ago.", check.instrument.name),
+            },
+            rest: "Until it is, its room’s air is doubted more.".to_owned(),
+            href: house.url(&format!("/rooms/{}/instruments/{}", check.instrument.room, check.instrument.id)),
+            action: format!("Check {}", check.instrument.name),
+        });
+    }
+    let asked = day
+        .artists
+        .iter()
+        .filter(|own| own.hands.placements < ENOUGH_TIMED && (who.role == Role::Owner || who.id == own.artist.person));
+    for own in asked {
+        let name = first_name(&own.artist);
+        let style = own.style.words();
+        lines.push(Line {
+            mark: "near",
+            strong: match own.hands.placements {
+                0 => format!("{name} has not been timed in {style}."),
+                n => format!("{name} has {} in {style}.", words::count(n, "timed placement")),
+            },
+            rest: format!("About {} more would make her advice surer.", ENOUGH_TIMED - own.hands.placements),
+            href: house.url("/hands"),
+            action: format!("Time {name}"),
+        });
+    }
+    lines
+}

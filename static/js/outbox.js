@@ -1,0 +1,304 @@
+// The outbox: what is entered on this device is kept on it until the server has said that it has it.
+//
+// Every form marked `data-outbox` is written to IndexedDB while it is filled in (a draft, put back after a reload), and
+// once more when it is sent (waiting). It goes out with fetch, under its own form key; the server gives the same key the
+// first result again, so that sending twice makes one entry, and whatever is not known to have arrived is simply sent
+// again: when the network is back, when a page is opened or looked at, and every twenty seconds in between.
+//
+//   draft    only here, not complete
+//   waiting  complete, kept on this device, not sent yet
+//   asked    a send broke off; whether it arrived is not known yet, and it is asked again
+//   refused  the server sent it back; the form holds it again with the reason
+//
+// An entry keeps a digest of the person who made it and goes out only under her sign-in, whoever else uses the device
+// meanwhile; her name is not kept. The session's token is taken from the page that sends. Files and passphrases are
+// never kept. Without IndexedDB, and without scripts, a form is sent as any other.
+//
+// For a page: `data-outbox` on the form, `p::outbox()` beside its button, `data-outbox-drop` on a button that leaves the
+// draft, `data-outbox-past` on a button that does not keep (a preview). A script that fills fields calls `keepDraft(form)`
+// and listens to `outbox-restored` (fields were put back) and `outbox-empty` (the entry is on its way, begin the next).
+
+const base = new URL(import.meta.url).pathname.split("/static/")[0];
+const line = document.querySelector("[data-outbox-line]");
+const person = line?.dataset.outboxLine ?? "";
+const EVERY_MS = 20_000;
+const GIVE_UP_MS = 30_000;
+
+const opened = new Promise((done, failed) => {
+  const asked = indexedDB.open(`stillroom.outbox:${base}`, 1);
+  asked.onupgradeneeded = () => asked.result.createObjectStore("entry", { keyPath: "key" });
+  asked.onsuccess = () => done(asked.result);
+  asked.onerror = () => failed(asked.error);
+});
+opened.catch(() => {});
+
+/** Does one thing with the entries and gives its result once that is on the disk. */
+async function entries(mode, what) {
+  const database = await opened;
+  return new Promise((done, failed) => {
+    const transaction = database.transaction("entry", mode, { durability: "strict" });
+    const asked = what(transaction.objectStore("entry"));
+    transaction.oncomplete = () => done(asked.result);
+    transaction.onabort = () => failed(transaction.error);
+  });
+}
+
+const put = (entry) => entries("readwrite", (store) => store.put(entry));
+const drop = (key) => entries("readwrite", (store) => store.delete(key));
+const get = (key) => entries("readonly", (store) => store.get(key));
+const hers = async () => (await entries("readonly", (store) => store.getAll())).filter((entry) => entry.person === person);
+
+const here = () => location.pathname + location.search;
+const keyOf = (form) => form.elements.form_key;
+const forms = () => [...document.querySelectorAll("form[data-outbox]")];
+
+/** What a form holds, as it would be sent; files, passphrases, token and key apart. */
+function valuesOf(form, submitter) {
+  const kept = [...new FormData(form)].filter(
+    ([name, value]) => typeof value === "string" && !["csrf", "form_key"].includes(name) && form.elements[name]?.type !== "password",
+  );
+  return submitter?.name ? [...kept, [submitter.name, submitter.value]] : kept;
+}
+
+const entryOf = (form, state, submitter) => ({
+  key: keyOf(form).value,
+  person,
+  state,
+  action: new URL(form.action).pathname,
+  page: form.dataset.page ?? here(),
+  values: valuesOf(form, submitter),
+  note: "",
+  at: Date.now(),
+});
+
+/** Writes the form down as it stands; resolves when that is on the disk. */
+export async function keepDraft(form) {
+  const entry = entryOf(form, "draft");
+  let kept = false;
+  await entries("readwrite", (store) => {
+    const asked = store.get(entry.key);
+    asked.onsuccess = () => {
+      // What is on its way already is not called a draft again by a late event.
+      kept = !asked.result || ["draft", "refused"].includes(asked.result.state);
+      if (kept) store.put(entry);
+    };
+    return asked;
+  });
+  if (!kept) return;
+  tell(form, "draft", "draft");
+  showDrop(form, true);
+}
+
+/** Puts back what was filled in here before, unless the server just did so itself. */
+async function restore(form) {
+  form.dataset.page = here();
+  const mine = await hers();
+  const sentBack = mine.find((entry) => entry.key === keyOf(form).value);
+  if (sentBack) {
+    // The page that came back belongs to the page it was sent from.
+    form.dataset.page = sentBack.page;
+    await put({ ...entryOf(form, "draft"), page: sentBack.page });
+    tell(form, "draft", "draft");
+    showDrop(form, true);
+    return;
+  }
+  const action = new URL(form.action).pathname;
+  const draft = mine
+    .filter((entry) => ["draft", "refused"].includes(entry.state) && entry.page === here() && entry.action === action)
+    .sort((a, b) => b.at - a.at)[0];
+  if (!draft) return;
+  fill(form, draft.values);
+  keyOf(form).value = draft.key;
+  tell(form, draft.note ? "near" : "draft", draft.note || "draft");
+  showDrop(form, true);
+  form.dispatchEvent(new CustomEvent("outbox-restored"));
+}
+
+function fill(form, values) {
+  const byName = new Map();
+  for (const [name, value] of values) byName.set(name, [...(byName.get(name) ?? []), value]);
+  for (const control of form.elements) {
+    if (!control.name || ["csrf", "form_key"].includes(control.name) || ["submit", "button", "file", "password"].includes(control.type)) continue;
+    const held = byName.get(control.name) ?? [];
+    if (["checkbox", "radio"].includes(control.type)) control.checked = held.includes(control.value);
+    else if (held.length) control.value = held[0];
+  }
+}
+
+/** Shows one state with its words in a place made for it; none hides them all. */
+function show(place, kind, words) {
+  for (const one of place?.querySelectorAll("[data-kept]") ?? []) {
+    one.hidden = one.dataset.kept !== kind;
+    if (one.dataset.kept === kind) one.querySelector("[data-words]").textContent = words;
+  }
+}
+
+const tell = (form, kind, words) => show(form.querySelector("[data-outbox-state]"), kind, words);
+
+function showDrop(form, shown) {
+  for (const button of form.querySelectorAll("[data-outbox-drop]")) button.hidden = !shown;
+}
+
+const clock = () => new Date().toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit" });
+
+/** What the standing line says of everything that is not sent yet. */
+async function tellLine(saved = "") {
+  if (!line) return;
+  const mine = await hers();
+  const of = (state) => mine.filter((entry) => entry.state === state);
+  const back = of("refused")[0];
+  line.querySelector("a")?.remove();
+  if (of("asked").length) show(line, "waiting", "not known yet; asking again");
+  else if (of("waiting").length) show(line, "waiting", `${of("waiting").length} waiting`);
+  else if (back && back.page !== here()) {
+    show(line, "near", "");
+    const link = Object.assign(document.createElement("a"), { href: back.page, textContent: "an entry came back" });
+    line.querySelector("[data-kept=near] [data-words]").replaceChildren(link);
+  } else show(line, saved ? "saved" : "", saved);
+}
+
+let token = document.querySelector("input[name=csrf]")?.value ?? "";
+
+/** A page opened in another tab may have begun a new session: its token is fetched, if the same person holds it. */
+async function fetchToken() {
+  const page = new DOMParser().parseFromString(await (await fetch(here(), { cache: "no-store" })).text(), "text/html");
+  if (page.querySelector("[data-outbox-line]")?.dataset.outboxLine !== person) return false;
+  const fresh = page.querySelector("input[name=csrf]")?.value ?? "";
+  const other = fresh !== "" && fresh !== token;
+  token = fresh || token;
+  return other;
+}
+
+const post = (entry) =>
+  fetch(entry.action, {
+    method: "POST",
+    body: new URLSearchParams([...entry.values, ["csrf", token], ["form_key", entry.key]]),
+    headers: { accept: "text/html" },
+    signal: AbortSignal.timeout?.(GIVE_UP_MS),
+  });
+
+/** Sends one entry and keeps what became of it. Gives { state, to, note }: state is saved, waiting, asked or refused. */
+async function send(entry) {
+  let outcome;
+  try {
+    let answer = await post(entry);
+    if (answer.status === 403 && (await fetchToken())) answer = await post(entry);
+    outcome = await meaning(answer);
+  } catch {
+    // A browser that knows it is offline has sent nothing.
+    outcome = { state: navigator.onLine ? "asked" : "waiting" };
+  }
+  if (outcome.state === "saved") await drop(entry.key);
+  else await put({ ...entry, state: outcome.state, note: outcome.note ?? "" });
+  return outcome;
+}
+
+async function meaning(answer) {
+  const path = new URL(answer.url).pathname;
+  if (answer.status === 401 || path === `${base}/sign-in`) return { state: "waiting" };
+  // A write is answered by sending on to a page; whether that page could be shown is another matter.
+  if (answer.redirected) return { state: "saved", to: answer.url };
+  if (answer.status === 429) return { state: "waiting" };
+  if (answer.status >= 500) return { state: "asked" };
+  if (answer.ok) return { state: "saved", to: answer.url };
+  const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+  const said = page.querySelector(".mistakes li") ?? page.querySelector("main p");
+  return { state: "refused", note: said?.textContent.trim() ?? "" };
+}
+
+let flushing = false;
+
+/** Sends whatever of hers waits. One tab at a time, where the browser can see to that; else the form keys do. */
+async function flush() {
+  if (flushing || !person || !navigator.onLine) return;
+  flushing = true;
+  try {
+    const sendAll = async () => {
+      let saved = 0;
+      for (const entry of await hers()) {
+        if (["waiting", "asked"].includes(entry.state) && (await send(entry)).state === "saved") saved += 1;
+      }
+      await tellLine(saved ? `saved ${clock()}` : "");
+      if (saved) document.dispatchEvent(new CustomEvent("outbox-saved"));
+    };
+    await (navigator.locks ? navigator.locks.request(`outbox ${base}`, sendAll) : sendAll());
+  } catch {
+    // Storage that fails now is asked again later; what is in it stays.
+  } finally {
+    flushing = false;
+  }
+}
+
+/** Sends a form as a browser without this script would: the page that answers is shown. */
+function sendPlainly(form, submitter) {
+  if (submitter?.name) {
+    form.append(Object.assign(document.createElement("input"), { type: "hidden", name: submitter.name, value: submitter.value }));
+  }
+  HTMLFormElement.prototype.submit.call(form);
+}
+
+const freshKey = () => [...crypto.getRandomValues(new Uint8Array(16))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+
+async function submitted(form, submitter) {
+  const entry = entryOf(form, "waiting", submitter);
+  form.setAttribute("aria-busy", "true");
+  try {
+    await put(entry);
+  } catch {
+    sendPlainly(form, submitter);
+    return;
+  }
+  tell(form, "waiting", "sending");
+  const outcome = await send(entry);
+  form.removeAttribute("aria-busy");
+  if (outcome.state === "saved") {
+    tell(form, "saved", `saved ${clock()}`);
+    location.assign(outcome.to);
+  } else if (outcome.state === "refused") {
+    // The answer is shown as the page it is; a refused form has not used up its key.
+    await put({ ...entry, state: "draft" });
+    sendPlainly(form, submitter);
+  } else {
+    const words = {
+      waiting: "The network is away. Your entry is kept on this device and will be sent when it is back. You can go on working.",
+      asked: "The network went while sending: not known yet; asking again. Your entry is kept on this device. You can go on working.",
+    };
+    keyOf(form).value = freshKey();
+    form.reset();
+    showDrop(form, false);
+    form.dispatchEvent(new CustomEvent("outbox-empty"));
+    tell(form, "waiting", words[outcome.state]);
+    await tellLine();
+  }
+}
+
+function watch(form) {
+  form.addEventListener("submit", (event) => {
+    if (event.defaultPrevented || "outboxPast" in (event.submitter?.dataset ?? {})) return;
+    event.preventDefault();
+    if (form.getAttribute("aria-busy") !== "true") submitted(form, event.submitter);
+  });
+  const typed = (event) => {
+    if (event.target.type !== "file") keepDraft(form).catch(() => {});
+  };
+  form.addEventListener("input", typed);
+  form.addEventListener("change", typed);
+  for (const button of form.querySelectorAll("[data-outbox-drop]")) {
+    button.addEventListener("click", async () => {
+      await drop(keyOf(form).value).catch(() => {});
+      location.assign(form.dataset.page ?? here());
+    });
+  }
+}
+
+/** Resolves once every form of the page holds what was kept of it. */
+export const restored = (async () => {
+  if (!person) return;
+  forms().forEach(watch);
+  for (const form of forms()) await restore(form).catch(() => {});
+  await tellLine().catch(() => {});
+  addEventListener("online", flush);
+  document.addEventListener("visibilitychange", () => document.hidden || flush());
+  setInterval(flush, EVERY_MS);
+  flush();
+})();

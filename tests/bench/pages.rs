@@ -1,0 +1,225 @@
+//! How long the advice page takes with a year of ten-minute readings behind it, and the day sheet with twelve artists in four
+//! rooms: `cargo bench --bench pages`. The whole way of a request is timed: session, snapshot, statements, judging, the
+//! pictures, the page's text.
+
+use std::net::SocketAddr;
+
+use axum::Router;
+use axum::body::{Body, to_bytes};
+use axum::http::{Request, StatusCode, header};
+use criterion::{Criterion, criterion_group, criterion_main};
+use sqlx::AssertSqlSafe;
+use stillroom::adhesives::set_time::{Openness, SetTest, Sums, TestPiece};
+use stillroom::adhesives::summary::{Covered, Summary};
+use stillroom::adhesives::{Air, Bead, Conditions, Liquids};
+use stillroom::artists::hands::{KeptReport, Sittings, Timing};
+use stillroom::base::ids::{ArtistId, BottleId, InstrumentId, PersonId, ProductId, ReadingId, RoomId};
+use stillroom::base::problem::Problem;
+use stillroom::base::time::{Clock, DAY, MINUTE};
+use stillroom::base::units::{Celsius, RelHumidity, Seconds};
+use stillroom::config::Config;
+use stillroom::store::{FormKey, Kept, OpenOptions, Store};
+use stillroom::web::{House, serve};
+use stillroom::{demo, places, rooms};
+use tower::ServiceExt;
+
+const ARTISTS: u32 = 12;
+const BOTTLES: u32 = 12;
+
+/// A browser that has signed in as the owner, and a room it looks at.
+struct Visit {
+    app: Router,
+    cookies: String,
+    room: String,
+    _folder: tempfile::TempDir,
+}
+
+impl Visit {
+    async fn begin() -> Self {
+        let folder = tempfile::tempdir().expect("a folder");
+        let flags = [("data_dir", folder.path().join("data"))]
+            .map(|(name, path)| (name.to_owned(), path.display().to_string()));
+        let (config, _) = Config::resolve(&flags.into(), std::iter::empty()).expect("a configuration");
+        let config = config.listening_at(SocketAddr::from(([127, 0, 0, 1], 8270)));
+        let store = Store::open(&OpenOptions::of(&config, Clock::System)).await.expect("a database");
+        let house = House::new(store, config, true);
+        demo::fill_with(&house, 365).await.expect("a year of readings");
+        let room = furnish(&house).await;
+        let app = serve::app(&house, places::routes());
+        let cookies = sign_in(&app).await;
+        Self { app, cookies, room, _folder: folder }
+    }
+
+    async fn open(&self, path: &str) -> String {
+        let asked = Request::get(path).header(header::COOKIE, &self.cookies);
+        let answer = self.app.clone().oneshot(asked.body(Body::empty()).expect("a request")).await.expect("an answer");
+        assert_eq!(answer.status(), StatusCode::OK);
+        let page = to_bytes(answer.into_body(), usize::MAX).await.expect("a page");
+        String::from_utf8(page.to_vec()).expect("text")
+    }
+}
+
+/// Until there are twelve artists with kept hands, four rooms with air, and twelve bottles with kept tests, three a room.
+async fn furnish(house: &House) -> String {
+    let now = house.store.clock().now().0;
+    let mut texts = Vec::new();
+    let fourth = (RoomId::new(), InstrumentId::new());
+    texts.push(format!(
+        "insert into room (id, name, name_key, volume_m3, air_changes_per_hour, coldest_surface, created)
+         values ('{}', 'Fourth', 'fourth', 30, 0.5, 'window', 1)",
+        fourth.0
+    ));
+    texts.push(format!(
+        "insert into instrument (id, room, name, name_key, kind, place, bought, mapping)
+         values ('{}', '{}', 'dial', 'dial', 'hand', 'bed', 1, '{{}}')",
+        fourth.1, fourth.0
+    ));
+    for ago in [2 * MINUTE, DAY + 2 * MINUTE] {
+        texts.push(format!(
+            "insert into reading (id, room, instrument, at, temperature_c, humidity_pct, given_by, received, set_aside)
+             values ('{}', '{}', '{}', {}, 22, 44, 'house', 1, '')",
+            ReadingId::new(),
+            fourth.0,
+            fourth.1,
+            now.plus(-ago).0
+        ));
+    }
+    let mut db = house.store.read().await.expect("a snapshot");
+    let mut all: Vec<RoomId> = rooms::all(&mut db).await.expect("rooms").iter().map(|room| room.id).collect();
+    drop(db);
+    let first = all[0].to_string();
+    all.push(fourth.0);
+    for n in 0..ARTISTS {
+        texts.extend(artist(n));
+    }
+    for n in 0..BOTTLES {
+        texts.extend(bottle(n, all[n as usize % all.len()]));
+    }
+    write(house, texts).await.expect("a furnished house");
+    first
+}
+
+fn artist(n: u32) -> Vec<String> {
+    let (person, artist) = (PersonId::new(), ArtistId::new());
+    let seconds = |value: f64| Seconds::new(value).expect("seconds");
+    let timings: Vec<Timing> = (0..60)
+        .map(|i| Timing {
+            session: 1 + i / 20,
+            travel: seconds(1.3 + 0.03 * f64::from(i % 17)),
+            settle: seconds(0.4 + 0.1 * f64::from(n) + 0.03 * f64::from(i % 11)),
+        })
+        .collect();
+    let kept = serde_json::to_string(&KeptReport::of(&Sittings::of(&timings, &[]))).expect("JSON");
+    vec![
+        format!(
+            "insert into person (id, name, name_key, role, passphrase, created) values ('{person}', 'Artist {n}', 'artist {n}', 'artist', '', 1)"
+        ),
+        format!(
+            "insert into artist (id, person, employment, trainee, styles, usual, placements_per_set, created)
+             values ('{artist}', '{person}', 'employed', 0, 'volume-4', 'volume-4', 180, 1)"
+        ),
+        format!("insert into hands_kept (artist, technique, fan, summary) values ('{artist}', 'volume', 4, '{kept}')"),
+    ]
+}
+
+fn bottle(n: u32, room: RoomId) -> Vec<String> {
+    let (product, bottle) = (ProductId::new(), BottleId::new());
+    let tests: Vec<SetTest> = (0..30)
+        .map(|i| SetTest {
+            session: i / 3,
+            set: Seconds::new(0.6 + 0.3 * f64::from(n) + 0.02 * f64::from(i % 5)).expect("seconds"),
+            nudge_every: None,
+            piece: TestPiece::default(),
+            conditions: Conditions {
+                air: Air {
+                    temperature: Celsius::new(20.0 + f64::from(i % 4)).expect("a temperature"),
+                    humidity: RelHumidity::new(35.0 + f64::from(i % 20)).expect("a humidity"),
+                },
+                bead: Bead::ALL[i as usize % 3],
+                liquids: Liquids::NONE,
+                days_open: f64::from(i),
+            },
+        })
+        .collect();
+    let summary = Summary {
+        sums: Sums::of(&tests),
+        openness: Openness::untested(),
+        covered: Covered::of(&tests),
+        ..Summary::none()
+    };
+    let kept = serde_json::to_string(&summary).expect("JSON");
+    vec![
+        format!(
+            "insert into product (id, name, name_key, label_low_s, label_high_s, family, colour, storage, accelerator, created)
+             values ('{product}', 'Adhesive {n}', 'adhesive {n}', 1, 2, 'ethyl', 'black', '', 'no', 1)"
+        ),
+        format!(
+            "insert into bottle (id, product, lot, received, room, in_use, created)
+             values ('{bottle}', '{product}', '', '2026-01-01', '{room}', 0, 1)"
+        ),
+        format!("insert into bottle_summary (bottle, tests, summary) values ('{bottle}', 30, '{kept}')"),
+    ]
+}
+
+async fn write(house: &House, texts: Vec<String>) -> Result<(), Problem> {
+    let key = FormKey::house();
+    let write = house.store.write(&key, move |tx| {
+        let texts = texts.clone();
+        Box::pin(async move {
+            for text in texts {
+                // Made of ids and numbers above.
+                sqlx::query(AssertSqlSafe(text)).execute(tx.db()).await?;
+            }
+            tx.record_tells_itself();
+            Ok(Kept::see(""))
+        })
+    });
+    write.await.map(|_| ())
+}
+
+async fn sign_in(app: &Router) -> String {
+    let asked = Request::get("/sign-in").body(Body::empty()).expect("a request");
+    let answer = app.clone().oneshot(asked).await.expect("an answer");
+    let guest = cookies_of(&answer);
+    let page =
+        String::from_utf8(to_bytes(answer.into_body(), usize::MAX).await.expect("a page").to_vec()).expect("text");
+    let hidden = |name: &str| {
+        let from = page.find(&format!("name=\"{name}\" value=\"")).expect("a hidden field") + name.len() + 15;
+        page[from..].split('"').next().expect("its value").to_owned()
+    };
+    let name = demo::PEOPLE[0].0.replace(' ', "+");
+    let phrase = demo::PASSPHRASE.replace(' ', "+");
+    let body = format!("csrf={}&form_key={}&name={name}&passphrase={phrase}", hidden("csrf"), hidden("form_key"));
+    let asked = Request::post("/sign-in")
+        .header(header::COOKIE, &guest)
+        .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
+        .body(Body::from(body))
+        .expect("a request");
+    let answer = app.clone().oneshot(asked).await.expect("an answer");
+    assert_eq!(answer.status(), StatusCode::SEE_OTHER, "the sign-in was refused");
+    cookies_of(&answer)
+}
+
+fn cookies_of(answer: &axum::http::Response<Body>) -> String {
+    let cookies = answer.headers().get_all(header::SET_COOKIE).iter();
+    cookies.filter_map(|cookie| cookie.to_str().ok()?.split(';').next()).collect::<Vec<_>>().join("; ")
+}
+
+fn pages(bench: &mut Criterion) {
+    let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build().expect("a runtime");
+    let visit = runtime.block_on(Visit::begin());
+    let advice = format!("/rooms/{}/advice", visit.room);
+    let page = runtime.block_on(visit.open(&advice));
+    assert!(page.contains("id=\"band\""), "the advice has its map");
+    bench.bench_function("advice page, a year of readings, 12 bottles in the house", |bench| {
+        bench.iter(|| runtime.block_on(visit.open(&advice)));
+    });
+    let page = runtime.block_on(visit.open("/"));
+    assert!(page.matches("class=\"cell").count() >= 48, "the board has twelve artists in four rooms");
+    bench.bench_function("day sheet, 12 artists in 4 rooms", |bench| {
+        bench.iter(|| runtime.block_on(visit.open("/")));
+    });
+}
+
+criterion_group!(all_pages, pages);
+criterion_main!(all_pages);

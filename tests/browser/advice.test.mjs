@@ -1,0 +1,112 @@
+// Advice in the browser: two taps from the sign-in, a map whose words do not lie over each other on a phone, and a warning that
+// comes to an open day sheet by itself.
+import assert from 'node:assert/strict';
+import { after, before, describe, test } from 'node:test';
+import { ask, listenForTrouble, openHouse } from './house.mjs';
+
+const PHONE = { width: 390, height: 844 };
+
+describe('advice', () => {
+  let house;
+
+  before(async () => {
+    house = await openHouse();
+  });
+  after(() => house?.close());
+
+  /** A page of a person of this role, at this path. */
+  async function pageOf(role, path, size = { width: 800, height: 1280 }) {
+    const page = await (await house.as(role)).newPage();
+    await page.setViewportSize(size);
+    await page.goto(house.address + path);
+    return page;
+  }
+
+  /** The first advice of this artist with a map on it: where a bottle stands and seconds may be seen. */
+  async function adviceWithMap(size) {
+    const page = await pageOf('owner', '/', size);
+    const paths = await page.$$eval('.board .cell', (cells) => cells.map((cell) => cell.getAttribute('href')));
+    for (const path of paths) {
+      await page.goto(house.address + path);
+      if (await page.locator('#band svg.map').count()) return page;
+    }
+    throw new Error(`no advice of the invented studio has a map: ${paths.length} cells`);
+  }
+
+  test('an artist is at her advice two taps after the sign-in, and no sooner page is promised', async () => {
+    const page = await pageOf('artist', '/');
+    const trouble = listenForTrouble(page);
+    let taps = 0;
+    const tap = async (place) => {
+      taps += 1;
+      await page.locator(place).first().click();
+      await page.waitForLoadState('load');
+    };
+    await tap('main a.go[href*="/advice"]');
+    assert.match(new URL(page.url()).pathname, /^\/rooms\/[0-9a-f-]{36}\/advice$/);
+    assert.match(await page.textContent('#advice .lead'), /\S/);
+    assert.ok(taps <= 2, `${taps} taps`);
+    assert.deepEqual(trouble, []);
+    await page.close();
+  });
+
+  test('one tap changes one thing and keeps the rest', async () => {
+    const page = await adviceWithMap();
+    const artist = new URL(page.url()).searchParams.get('artist');
+    await page.locator('.pick a', { hasText: /^full$/ }).click();
+    await page.waitForLoadState('load');
+    const asked = new URL(page.url()).searchParams;
+    assert.equal(asked.get('bead'), 'full');
+    assert.equal(asked.get('artist'), artist);
+    await page.locator('.pick a', { hasText: /^cleanser$/ }).click();
+    await page.waitForLoadState('load');
+    const both = new URL(page.url()).searchParams;
+    assert.deepEqual([both.get('bead'), both.get('liquids')], ['full', 'cleanser']);
+    await page.close();
+  });
+
+  test('on a phone the words of the map are large enough and none lies over another', async () => {
+    const page = await adviceWithMap(PHONE);
+    const words = await page.$$eval('#band svg.map text', (texts) =>
+      texts.map((text) => {
+        const { left, right, top, bottom } = text.getBoundingClientRect();
+        const scale = text.getScreenCTM().a;
+        return { said: text.textContent, left, right, top, bottom, size: parseFloat(getComputedStyle(text).fontSize) * scale };
+      }),
+    );
+    assert.ok(words.length >= 12, `only ${words.length} words`);
+    const small = words.filter((word) => word.size < 12).map((word) => `${word.said}: ${word.size.toFixed(1)} px`);
+    assert.deepEqual(small, []);
+    const outside = words.filter((word) => word.left < 0 || word.right > PHONE.width).map((word) => word.said);
+    assert.deepEqual(outside, []);
+    const over = [];
+    for (const [at, a] of words.entries()) {
+      for (const b of words.slice(at + 1)) {
+        // Boxes of text reach above and below its letters; a pixel of that is no overlap.
+        const apart = a.right <= b.left || b.right <= a.left || a.bottom - 1 <= b.top || b.bottom - 1 <= a.top;
+        if (!apart) over.push(`${a.said} / ${b.said}`);
+      }
+    }
+    assert.deepEqual(over, []);
+    await page.close();
+  });
+
+  test('news of the air reaches an open day sheet without a reload', async () => {
+    const page = await pageOf('owner', '/');
+    await page.evaluate(() => (window.stayed = true));
+    const room = await page.locator('#rooms-air h3 a').first().getAttribute('href');
+    const before = await page.textContent('#today-live');
+    // Somebody else enters a reading, in another browser.
+    const context = await house.as('artist');
+    const form = await (await ask(context, house.address, `${room}/readings/new`)).text();
+    const hidden = (name) => form.match(new RegExp(`name="${name}" value="([^"]*)"`))[1];
+    const answer = await ask(context, house.address, `${room}/readings`, {
+      form: { csrf: hidden('csrf'), form_key: hidden('form_key'), temperature: '22.6', humidity: '41', do: 'keep' },
+      redirect: 'manual',
+    });
+    assert.equal(answer.status, 303);
+    await page.waitForFunction((was) => document.querySelector('#today-live').textContent !== was, before, { timeout: 60_000 });
+    assert.equal(await page.evaluate(() => window.stayed), true, 'the page was loaded anew');
+    await page.close();
+  });
+});

@@ -1,0 +1,90 @@
+// A page that stays open keeps up by itself: without a reload, with focus and typed values where they were.
+import assert from 'node:assert/strict';
+import { after, before, describe, test } from 'node:test';
+import { listenForTrouble, openHouse } from './house.mjs';
+
+describe('an open page', () => {
+  let house;
+  let page;
+  let room;
+  let trouble;
+  let minute = 0;
+
+  before(async () => {
+    house = await openHouse();
+    room = await house.program.line('room ');
+    page = await (await house.as('artist')).newPage();
+    trouble = listenForTrouble(page);
+  });
+  after(() => house?.close());
+
+  /** Gable's sensor sends a reading; times are a little ahead, so that the demonstration's own are older. */
+  async function reading(temperature, humidity) {
+    minute += 1;
+    const token = await house.program.line('sensor-token ');
+    const time = new Date(Date.now() + minute * 1000).toISOString();
+    const answer = await fetch(`${house.address}/api/v1/rooms/${room}/readings`, {
+      method: 'POST',
+      headers: { authorization: `Bearer ${token}`, 'content-type': 'application/json' },
+      body: JSON.stringify({ temperature, humidity, time }),
+    });
+    assert.equal(answer.status, 200, await answer.text());
+  }
+
+  /** Marks the page, so that a reload would be seen. */
+  const mark = () => page.evaluate(() => { window.marked = true; });
+  const isSame = () => page.evaluate(() => window.marked === true);
+  const listening = () => page.waitForResponse((answer) => new URL(answer.url()).pathname.endsWith('/live'));
+
+  test('shows a new reading without a reload', async () => {
+    const opened = listening();
+    await page.goto(`${house.address}/rooms/${room}`);
+    await mark();
+    await opened;
+    const before = await page.textContent('#live-readings tbody tr');
+    await reading(21.5, 44);
+    await page.waitForFunction((text) => document.querySelector('#live-readings tbody tr').textContent !== text, before, { timeout: 10_000 });
+    assert.ok(await isSame());
+  });
+
+  test('keeps focus where it was', async () => {
+    await page.focus('#live-air .act.go');
+    const before = await page.textContent('#live-readings tbody tr');
+    await reading(21.6, 45);
+    await page.waitForFunction((text) => document.querySelector('#live-readings tbody tr').textContent !== text, before, { timeout: 10_000 });
+    assert.ok(await page.evaluate(() => document.activeElement?.matches('#live-air .act.go')));
+  });
+
+  test('keeps a table that was opened open', async () => {
+    await page.click('#live-charts summary');
+    const before = await page.textContent('#live-readings tbody tr');
+    await reading(21.4, 46);
+    await page.waitForFunction((text) => document.querySelector('#live-readings tbody tr').textContent !== text, before, { timeout: 10_000 });
+    assert.ok(await page.evaluate(() => document.querySelector('#live-charts details').open));
+  });
+
+  test('leaves what was typed elsewhere on the page alone', async () => {
+    const opened = listening();
+    await page.goto(`${house.address}/rooms/${room}/plan`);
+    await mark();
+    await opened;
+    await page.fill('[name=outside_temperature]', '-7,5');
+    const before = await page.textContent('#live-plan');
+    await reading(21.5, 40);
+    await page.waitForFunction((text) => document.querySelector('#live-plan').textContent !== text, before, { timeout: 10_000 });
+    assert.equal(await page.inputValue('[name=outside_temperature]'), '-7,5');
+    assert.ok(await page.evaluate(() => document.activeElement?.name === 'outside_temperature'));
+    assert.ok(await isSame());
+  });
+
+  test('says a warning politely, once, and nothing else', async () => {
+    const opened = listening();
+    await page.goto(`${house.address}/rooms`);
+    await opened;
+    await reading(21.5, 33);
+    await page.waitForFunction(() => document.querySelector('[data-live-said]')?.textContent.includes('drier'), null, { timeout: 10_000 });
+    assert.equal(await page.getAttribute('[data-live-said]', 'role'), 'status');
+  });
+
+  test('complains of nothing', () => assert.deepEqual(trouble, []));
+});

@@ -1,0 +1,374 @@
+//! Advice over HTTP: who sees seconds, poor data, bottles that are not for today, taking a bottle once, forecasts, the board.
+
+use stillroom::artists::hands::{KeptReport, Sittings, Timing};
+use stillroom::base::ids::ArtistId;
+use stillroom::base::time::{DAY, MINUTE};
+use stillroom::base::units::Seconds;
+
+use crate::browser::Browser;
+use crate::doors::{Row, Sent, form, get, post};
+use crate::house::{TestHouse, both_databases};
+use crate::html;
+use crate::studio::{Actor, PHRASE, Things};
+
+/// Everybody who works in the rooms sees bottle and verdict; a bottle is taken by the artist herself or the owner.
+pub(crate) fn rows() -> Vec<Row> {
+    vec![
+        get("/rooms/{room}/advice", "ssooonoss"),
+        post("/rooms/{room}/advice", of_ines, "ssgnnngss"),
+        post("/rooms/{room}/here", |_| form(&[("style", "classic")]), "ssgggngss"),
+        get("/office/forecast", "ssnnnnoss"),
+    ]
+}
+
+fn of_ines(things: &Things) -> Sent {
+    form(&[("artist", &things.timed_artist), ("style", &things.timed_style), ("bottle", &things.bottle)])
+}
+
+/// Ines with sixty placements timed in three sessions of volume, and Tilde whom nobody has timed.
+pub(crate) async fn furnish(house: &TestHouse, things: &mut Things) {
+    let timings: Vec<Timing> = (0..60)
+        .map(|i| Timing {
+            session: 1 + i / 20,
+            travel: Seconds::clamped(1.3 + 0.03 * f64::from(i % 17)),
+            settle: Seconds::clamped(0.55 + 0.03 * f64::from(i % 11)),
+        })
+        .collect();
+    for name in ["Ines Okafor", "Tilde Brandt"] {
+        let sql = format!(
+            "insert into artist (id, person, employment, trainee, styles, usual, placements_per_set, created)
+             values ('{}', '{}', 'employed', 0, 'classic volume-4', 'volume-4', 180, 1) on conflict (person) do nothing",
+            ArtistId::new(),
+            things.people[name]
+        );
+        house.run(&sql).await.unwrap();
+    }
+    let artist =
+        async |name: &str| house.look(&format!("select id from artist where person = '{}'", things.people[name])).await;
+    let (ines, tilde) = (artist("Ines Okafor").await, artist("Tilde Brandt").await);
+    (things.timed_artist, things.untimed_artist) = (ines, tilde);
+    things.timed_style = "volume-4".to_owned();
+    let kept = serde_json::to_string(&KeptReport::of(&Sittings::of(&timings, &[]))).unwrap();
+    let sql = format!(
+        "insert into hands_kept (artist, technique, fan, summary) values ('{}', 'volume', 4, '{kept}')
+         on conflict (artist, technique, fan) do update set summary = excluded.summary",
+        things.timed_artist
+    );
+    house.run(&sql).await.unwrap();
+}
+
+/// Whether the page has a filled button or link.
+fn has_filled_button(html: &str) -> bool {
+    filled(html).next().is_some()
+}
+
+/// Whether its button that takes a bottle is filled.
+fn may_be_taken_at_once(html: &str) -> bool {
+    filled(html).any(|tag| tag == "button")
+}
+
+fn filled(html: &str) -> impl Iterator<Item = String> {
+    let is_filled = |tag: &html::Tag| tag.get("class").unwrap_or_default().split(' ').any(|class| class == "go");
+    html::tags(html).into_iter().filter(is_filled).map(|tag| tag.name)
+}
+
+async fn read_air(owner: &mut Browser, room: &str, temperature: &str, humidity: &str) {
+    let form = owner.form(&format!("/rooms/{room}/readings/new"), &format!("/rooms/{room}/readings")).await;
+    let form = form.with("temperature", temperature).with("humidity", humidity).with("do", "keep");
+    owner.submit(&form).await.goes_to();
+}
+
+/// Three tests of Heath more, at this air.
+async fn bench(owner: &mut Browser, house: &TestHouse, seconds: &[&str], air: (&str, &str)) {
+    let bottle = &house.things.bottle;
+    for seconds in seconds {
+        let form = owner
+            .form(&format!("/shelf/bottles/{bottle}/bench"), &format!("/shelf/bottles/{bottle}/tests"))
+            .await
+            .with("seconds", seconds)
+            .with("temperature", air.0)
+            .with("humidity", air.1)
+            .with("do", "set");
+        owner.submit(&form).await.goes_to();
+    }
+}
+
+fn advice_of(house: &TestHouse, room: &str) -> String {
+    let things = &house.things;
+    format!("/rooms/{room}/advice?artist={}&style={}", things.timed_artist, things.timed_style)
+}
+
+both_databases!(a_colleague_sees_bottle_and_verdict_and_no_seconds, async |house| {
+    let mut owner = house.owner();
+    read_air(&mut owner, &house.things.gable, "22", "45").await;
+    bench(&mut owner, house, &["1.5", "1.6", "1.5"], ("22", "45")).await;
+    let path = advice_of(house, &house.things.gable);
+    let herself = house.actor(Actor::ArtistA).page(&path).await;
+    let answers_for_all = owner.page(&path).await;
+    for full in [herself, answers_for_all] {
+        let words = full.words();
+        assert!(words.contains("in 100") && words.contains("min a set"), "{words}");
+        assert!(full.text().contains("id=\"band\"") && full.text().contains("hands time"));
+    }
+    for other in [Actor::ArtistB, Actor::Desk] {
+        let page = house.actor(other).page(&path).await;
+        page.says("Heath");
+        page.says("Seconds of hands are seen by Ines Okafor and the owner only.");
+        let html = page.text();
+        let main = &html[html.find("<main").unwrap()..html.find("<h2 id=\"cautions-word\"").unwrap()];
+        let words = html::words(main);
+        for told in ["\u{a0}s", " s,", "in 100", "min a set", "placements\u{a0}"] {
+            assert!(!words.contains(told), "{other:?} is told {told:?} in: {words}");
+        }
+        assert!(!html.contains("id=\"band\"") && !html.contains("hands time"));
+    }
+    house.actor(Actor::Accountant).get(&path).await.must(403);
+});
+
+both_databases!(with_poor_data_it_still_answers_and_offers_no_filled_button, async |house| {
+    let things = &house.things;
+    let mut owner = house.owner();
+    let path = advice_of(house, &things.gable);
+    // Nobody has read the air yet.
+    let page = owner.page(&path).await;
+    page.says("The air is not known");
+    assert!(!has_filled_button(&page.text()), "the air is assumed");
+    read_air(&mut owner, &things.gable, "22", "45").await;
+    // Hands that nobody has timed.
+    let untimed = format!("/rooms/{}/advice?artist={}", things.gable, things.untimed_artist);
+    let page = owner.page(&untimed).await;
+    page.says("A starting guess");
+    page.says("Time three practice placements first, and do not buy on this.");
+    assert!(!has_filled_button(&page.text()), "hands nobody has timed");
+    // An empty shelf.
+    let page = owner.page(&advice_of(house, &things.lantern)).await;
+    page.says("No bottle stands in Lantern.");
+    assert!(!has_filled_button(&page.text()), "a class is no bottle");
+});
+
+both_databases!(a_bottle_that_suits_is_taken_once_and_kept_with_what_it_rests_on, async |house| {
+    let things = &house.things;
+    let mut owner = house.owner();
+    read_air(&mut owner, &things.gable, "22", "45").await;
+    bench(&mut owner, house, &["2.6", "2.7", "2.6", "2.7"], ("22", "45")).await;
+    let path = advice_of(house, &things.gable);
+    let mut ines = house.actor(Actor::ArtistA);
+    let before = house.number("select count(*) from advice").await;
+    let page = ines.page(&path).await;
+    assert_eq!(
+        house.number("select count(*) from advice").await,
+        before,
+        "a page that was only looked at leaves nothing"
+    );
+    page.says("Take Heath, medium bead");
+    assert!(may_be_taken_at_once(&page.text()), "{}", page.words());
+    let form = page.form(&format!("/rooms/{}/advice", things.gable));
+    let first = ines.submit(&form).await.goes_to();
+    let again = ines.submit(&form).await.goes_to();
+    assert_eq!(first, again, "the same act again is the same record");
+    assert_eq!(house.number("select count(*) from advice").await, before + 1);
+    let kept = ines.page(&first).await;
+    kept.says("kept as no.");
+    let inputs: serde_json::Value =
+        serde_json::from_str(&house.look("select inputs from advice order by number desc limit 1").await).unwrap();
+    assert_eq!(inputs["room"]["humidity_pct"], 45.0);
+    assert_eq!(inputs["bead"], "medium");
+    assert!(inputs["hands"]["placements"].as_u64().unwrap() > 0);
+    let answer: serde_json::Value =
+        serde_json::from_str(&house.look("select answer from advice order by number desc limit 1").await).unwrap();
+    assert_eq!(answer["bottles"][0]["verdict"], "fits");
+    assert_eq!(house.look("select model from advice order by number desc limit 1").await, "1");
+});
+
+both_databases!(a_stopped_or_lapsed_bottle_is_not_for_today_and_cannot_be_taken, async |house| {
+    let things = &house.things;
+    let mut owner = house.owner();
+    read_air(&mut owner, &things.gable, "22", "45").await;
+    let path = advice_of(house, &things.gable);
+    let form = owner.page(&path).await.form(&format!("/rooms/{}/advice", things.gable));
+    house.run("update bottle set stopped = 1").await.unwrap();
+    owner.page(&path).await.says("not for today");
+    let refused = owner.submit(&form).await.must(409);
+    refused.says("not for today");
+    assert_eq!(house.number("select count(*) from advice").await, 0);
+    house.run("update bottle set stopped = null, expiry = '2026-01-31'").await.unwrap();
+    owner.page(&path).await.says("past its date");
+});
+
+both_databases!(outside_the_makers_air_a_bottle_is_at_most_near, async |house| {
+    let things = &house.things;
+    let mut owner = house.owner();
+    read_air(&mut owner, &things.gable, "22", "45").await;
+    bench(&mut owner, house, &["2.6", "2.7", "2.6", "2.7"], ("22", "45")).await;
+    let path = advice_of(house, &things.gable);
+    owner.page(&path).await.says("Take Heath");
+    house
+        .run("update product set climate_low_c = 18, climate_high_c = 26, climate_low_pct = 50, climate_high_pct = 70")
+        .await
+        .unwrap();
+    let page = owner.page(&path).await;
+    page.says("the strength is not known");
+    assert!(!page.words().contains("Take Heath, medium bead."), "{}", page.words());
+    assert!(!may_be_taken_at_once(&page.text()));
+});
+
+both_databases!(untested_air_is_said, async |house| {
+    let mut owner = house.owner();
+    bench(&mut owner, house, &["2.6", "2.7", "2.6", "2.7"], ("22", "50")).await;
+    read_air(&mut owner, &house.things.gable, "22", "31").await;
+    owner.page(&advice_of(house, &house.things.gable)).await.says("never tested this dry here");
+});
+
+both_databases!(wrong_values_fall_back_with_words_and_never_break, async |house| {
+    let things = &house.things;
+    let mut owner = house.owner();
+    read_air(&mut owner, &things.gable, "22", "45").await;
+    let base = format!("/rooms/{}/advice", things.gable);
+    for (query, said) in [
+        ("artist=nobody", "There is no such artist here"),
+        ("artist=00000000-0000-7000-8000-000000000000", "There is no such artist here"),
+        ("style=yodel", "does not work in that style"),
+        ("bead=enormous", "There is no such bead"),
+        ("pick_up=%F0%9F%92%A5", "There is no such pick-up"),
+        ("liquids=gin,cleanser", "A liquid was named that is none of ours"),
+        ("bottle=x'--", "That bottle does not stand in this room"),
+        ("kept=-1&bead=%00", "There is no such bead"),
+    ] {
+        let page = owner.page(&format!("{base}?{query}")).await;
+        page.says(said);
+    }
+    owner.page(&format!("{base}?bead=thin&bead=full&liquids=,,,&unknown=1")).await;
+    owner.get("/rooms/00000000-0000-7000-8000-000000000000/advice").await.must(404);
+    owner.get("/rooms/none/advice").await.must(404);
+});
+
+both_databases!(changing_one_thing_keeps_the_rest, async |house| {
+    let things = &house.things;
+    let mut owner = house.owner();
+    read_air(&mut owner, &things.gable, "22", "45").await;
+    let path = format!("{}&bead=thin&liquids=cleanser", advice_of(house, &things.gable));
+    let html = owner.page(&path).await.text();
+    let links: Vec<String> = html::tags(&html)
+        .iter()
+        .filter(|tag| tag.name == "a")
+        .filter_map(|tag| tag.get("href").map(|href| href.replace("&amp;", "&").replace("&#38;", "&")))
+        .filter(|href| href.contains("/advice?"))
+        .collect();
+    assert!(links.iter().any(|href| href.contains("bead=full") && href.contains("liquids=cleanser")), "{links:?}");
+    assert!(links.iter().any(|href| href.contains("bead=thin") && href.contains("liquids=cleanser,alcohol_primer")));
+    assert!(links.iter().any(|href| href.contains(&things.lantern) && href.contains("bead=thin")));
+});
+
+both_databases!(it_opens_on_the_signed_in_artist_and_the_room_she_works_in, async |house| {
+    let things = &house.things;
+    let mut ines = house.actor(Actor::ArtistA);
+    read_air(&mut ines, &things.gable, "22", "45").await;
+    let page = ines.page(&format!("/rooms/{}/advice", things.lantern)).await;
+    page.says("Ines in Lantern, now");
+    let form = page.form(&format!("/rooms/{}/here", things.lantern));
+    ines.submit(&form).await.goes_to();
+    ines.page("/").await.says("My advice in Lantern");
+    // The desk has no hands of her own; she is shown the first artist.
+    house.actor(Actor::Desk).page(&format!("/rooms/{}/advice", things.gable)).await.says("Ines in Gable, now");
+});
+
+both_databases!(the_board_shows_every_artist_in_every_room_and_seconds_to_two_people_only, async |house| {
+    let things = &house.things;
+    let mut owner = house.owner();
+    read_air(&mut owner, &things.gable, "22", "45").await;
+    bench(&mut owner, house, &["2.6", "2.7", "2.6", "2.7"], ("22", "45")).await;
+    let cells = |html: &str| {
+        html::tags(html).iter().filter(|tag| tag.get("class").is_some_and(|c| c.starts_with("cell"))).count()
+    };
+    let page = owner.page("/").await;
+    let artists = house.number("select count(*) from artist").await;
+    assert_eq!(cells(&page.text()) as i64, artists * 3);
+    let seconds = |html: &str| {
+        let from = html.find("class=\"board\"").unwrap();
+        html::words(&html[from..html[from..].find("</table>").unwrap() + from]).contains("Heath, ")
+    };
+    assert!(seconds(&page.text()), "{}", page.words());
+    assert!(!seconds(&house.actor(Actor::Desk).page("/").await.text()));
+    house.actor(Actor::Desk).page("/").await.says("Heath");
+});
+
+both_databases!(air_that_leaves_the_band_of_a_bottle_in_use_is_told_on_the_day_sheet, async |house| {
+    let things = &house.things;
+    let mut ines = house.actor(Actor::ArtistA);
+    let mut owner = house.owner();
+    read_air(&mut owner, &things.gable, "22", "45").await;
+    bench(&mut owner, house, &["2.6", "2.7", "2.6", "2.7"], ("22", "45")).await;
+    let form = ines.page(&advice_of(house, &things.gable)).await.form(&format!("/rooms/{}/advice", things.gable));
+    ines.submit(&form).await.goes_to();
+    house.run("update artist set usual = 'volume-4'").await.unwrap();
+    let told = "The air of Gable has left the band of Heath for Ines.";
+    assert!(!ines.page("/").await.words().contains(told));
+    let risen = house.number("select n from topic where name = 'air'").await;
+    for (minutes, humidity) in [(10, "52"), (10, "60"), (10, "68"), (10, "76")] {
+        house.clock.advance(minutes * MINUTE);
+        read_air(&mut owner, &things.gable, "24", humidity).await;
+        // She looks in between, so her sign-in does not lie idle.
+        ines.page("/rooms").await;
+    }
+    let page = ines.page("/").await;
+    page.says(told);
+    assert!(page.text().contains("data-live-warning=\"The air of Gable has left"), "no live region would speak it");
+    assert!(house.number("select n from topic where name = 'air'").await > risen, "open pages are not told");
+});
+
+both_databases!(what_changed_since_yesterday_is_said, async |house| {
+    let things = &house.things;
+    let mut owner = house.owner();
+    read_air(&mut owner, &things.gable, "22", "52").await;
+    house.clock.advance(DAY);
+    owner.sign_in(Actor::Owner.name(), PHRASE).await.goes_to();
+    read_air(&mut owner, &things.gable, "22", "40").await;
+    owner.page("/").await.says("Gable is drier, 40 %RH after 52.");
+});
+
+both_databases!(each_bench_test_is_kept_with_what_was_foretold_of_it, async |house| {
+    let mut owner = house.owner();
+    assert_eq!(
+        house.number("select count(*) from forecast").await,
+        house.number("select count(*) from bench_test where kind = 'set'").await
+    );
+    bench(&mut owner, house, &["1.6", "1.7", "1.6"], ("21", "40")).await;
+    assert_eq!(house.number("select count(*) from forecast").await, 4);
+    assert_eq!(house.number("select tests_before from forecast order by at, tests_before desc limit 1").await, 3);
+    let page = owner.page("/office/forecast").await;
+    page.says("Of 4 measured set times");
+    page.says("Too few to tell");
+    // Struck out, a test is counted no more.
+    house.run("update bench_test set struck = 1").await.unwrap();
+    owner.page("/office/forecast").await.says("No bench test has been made since forecasts are kept.");
+});
+
+both_databases!(a_rooms_plan_says_what_it_does_to_the_bottles_that_stand_there, async |house| {
+    let things = &house.things;
+    let mut owner = house.owner();
+    read_air(&mut owner, &things.gable, "22", "35").await;
+    house
+        .run(
+            "insert into outside_air (id, at, temperature_c, humidity_pct, given_by)
+             values ('outside-of-a-test', 1771405200000000, 8, 80, 'house')",
+        )
+        .await
+        .unwrap();
+    let page = owner.page(&format!("/rooms/{}/plan?humidity=45&temperature=22", things.gable)).await;
+    assert!(page.words().contains("Heath: ") && page.words().contains(" becomes "), "{}", page.words());
+    // Where no bottle stands nothing is said of set times.
+    read_air(&mut owner, &things.lantern, "22", "35").await;
+    let page = owner.page(&format!("/rooms/{}/plan?humidity=45&temperature=22", things.lantern)).await;
+    assert!(!page.words().contains(" becomes "));
+});
+
+both_databases!(a_day_sheet_listens_only_for_those_whom_the_stream_lets_in, async |house| {
+    for (actor, listens) in
+        [(Actor::Owner, true), (Actor::ArtistA, true), (Actor::Desk, true), (Actor::Accountant, false)]
+    {
+        let mut browser = house.actor(actor);
+        let marked = browser.page("/").await.text().contains("data-live=");
+        assert_eq!(marked, listens, "{actor:?}");
+        browser.get("/live").await.must(if listens { 200 } else { 403 });
+    }
+});
