@@ -624,7 +624,7 @@ both_databases!(a_changed_missing_or_added_consent_is_noticed, async |house| {
         .unwrap();
     assert_eq!(broken().await, [clients::consents::Broken::Changed(consent.clone())], "a withdrawal nobody made");
     house.run("delete from consent_withdrawal").await.unwrap();
-    house.run("update consent set signed = (select answers from consultation)").await.unwrap();
+    house.run("update consent set signed = (select answers from consultation order by id limit 1)").await.unwrap();
     assert_eq!(
         broken().await,
         [clients::consents::Broken::Changed(consent.clone())],

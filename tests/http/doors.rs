@@ -72,9 +72,8 @@ impl Row {
             ("{hash}", stillroom::web::assets::hash().to_owned()),
             ("{*name}", "app.css".to_owned()),
         ];
-        let usual = usual.into_iter().chain(crate::clearance::names(self.path, things));
         let own = self.names.iter().map(|(name, value)| (name.as_str(), value.clone()));
-        own.chain(usual).fold(self.path.to_owned(), |path, (name, value)| path.replace(name, &value))
+        own.chain(crate::clearance::names(self.path, things)).chain(usual).fold(self.path.to_owned(), |path, (name, value)| path.replace(name, &value))
     }
 
     /// Somebody who may do it, for tests of what happens then.

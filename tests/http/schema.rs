@@ -197,7 +197,7 @@ fn words() -> Vec<Words> {
             column: "consultation.given_by",
             insert: |word, n| {
                 format!(
-                    "insert into consultation (id, client, version, at, given_by, taken_by, answers) select '{}', client, 0, 1, '{word}', taken_by, answers from consultation where at > 1",
+                    "insert into consultation (id, client, version, at, given_by, taken_by, answers) select '{}', client, 0, 1, '{word}', taken_by, answers from consultation where id = (select min(id) from consultation where at > 1)",
                     id(n)
                 )
             },
