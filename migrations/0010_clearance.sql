@@ -62,6 +62,13 @@ create table patch_test_product (
 );
 create index patch_test_product_by_lot on patch_test_product (product, lot);
 
+-- Liquids are generic steps, not products of the shelf.
+create table patch_test_liquid (
+  test text not null references patch_test (id),
+  liquid text not null check (liquid in ('cleanser', 'alcohol primer', 'pH primer', 'accelerator', 'wick stop', 'finisher')),
+  primary key (test, liquid)
+);
+
 -- Every look at a test, never changed: a late reaction is one after a look without.
 create table patch_test_look (
   id text primary key,
@@ -138,6 +145,12 @@ create table reaction_product (
   primary key (reaction, product, lot)
 );
 create index reaction_product_by_lot on reaction_product (product, lot);
+
+create table reaction_liquid (
+  reaction text not null references reaction (id),
+  liquid text not null check (liquid in ('cleanser', 'alcohol primer', 'pH primer', 'accelerator', 'wick stop', 'finisher')),
+  primary key (reaction, liquid)
+);
 
 -- Looks at a reaction that are due after 24 h, 48 h, 7 d and 30 d.
 create table follow_up (

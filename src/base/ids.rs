@@ -120,6 +120,14 @@ id!(
     /// An adhesive as it is sold.
     ProductId
 );
+
+impl ProductId {
+    /// The id under which clearance judges a liquid that is no product of the shelf. No row has it: ids of rows carry their time.
+    #[must_use]
+    pub(crate) const fn of_liquid(which: u8) -> Self {
+        Self(Uuid::from_u128(which as u128))
+    }
+}
 id!(
     /// One bottle of an adhesive.
     BottleId

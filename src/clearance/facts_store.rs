@@ -10,7 +10,7 @@ use super::facts::{
     ClientFacts, FindingFacts, Kind, Overridable, OverrideFacts, ReactionFacts, Statement, TestFacts, TestedProduct,
 };
 use super::known::{self, Known};
-use super::test_store::result_of;
+use super::test_store::{read_wet, result_of};
 use crate::adhesives::Family;
 use crate::base::ids::{ClientId, PatchTestId, ProductId};
 use crate::base::problem::Problem;
@@ -127,6 +127,23 @@ async fn add_tests(db: &mut Db, whose: Whose, all: &mut All) -> Result<(), Probl
             test.products.push(tested);
         }
     }
+    add_tested_liquids(db, whose, all).await
+}
+
+async fn add_tested_liquids(db: &mut Db, whose: Whose, all: &mut All) -> Result<(), Problem> {
+    let texts = of!(
+        "select t.client, t.id, l.liquid from patch_test t join patch_test_liquid l on l.test = t.id",
+        "t.client",
+        "and t.struck is null order by t.placed, t.id"
+    );
+    for row in rows(db, whose, texts).await? {
+        let Some(facts) = facts_of(all, &row)? else { continue };
+        let id: PatchTestId = row.get::<String, _>(1).parse().map_err(Problem::broken)?;
+        let wet = read_wet(&row.get::<String, _>(2))?;
+        if let Some(test) = facts.tests.iter_mut().find(|test| test.id == id) {
+            test.products.push(TestedProduct { product: wet.id(), kind: Kind::Liquid, stopped: false });
+        }
+    }
     Ok(())
 }
 
@@ -136,16 +153,20 @@ pub(super) fn family(key: &str) -> Result<Family, Problem> {
 }
 
 async fn add_reactions(db: &mut Db, whose: Whose, all: &mut All) -> Result<(), Problem> {
-    let texts = of!("select r.client, r.noticed, r.acute, r.closed from reaction r", "r.client", "order by r.noticed");
+    let texts = of!("select r.client, r.noticed, r.acute, r.closed, r.id, l.liquid from reaction r left join reaction_liquid l on l.reaction = r.id", "r.client", "order by r.noticed, r.id");
+    let mut newest = String::new();
     for row in rows(db, whose, texts).await? {
         let Some(facts) = facts_of(all, &row)? else { continue };
         let closed = row.get::<Option<i64>, _>(3).is_some();
-        facts.reactions.push(ReactionFacts {
-            noticed: Instant(row.get(1)),
-            // The shelf lists adhesives only so far.
-            liquids: Vec::new(),
-            acute: row.get::<i64, _>(2) != 0 && !closed,
-        });
+        let id: String = row.get(4);
+        if id != newest {
+            let acute = row.get::<i64, _>(2) != 0 && !closed;
+            facts.reactions.push(ReactionFacts { noticed: Instant(row.get(1)), liquids: Vec::new(), acute });
+            newest = id;
+        }
+        if let (Some(reaction), Some(word)) = (facts.reactions.last_mut(), row.get::<Option<String>, _>(5)) {
+            reaction.liquids.push(read_wet(&word)?.id());
+        }
     }
     Ok(())
 }

@@ -68,7 +68,8 @@ pub async fn client_file(db: &mut Db, keys: &Keys, client: ClientId) -> Result<V
 async fn tests(db: &mut Db, keys: &Keys, shelf: &Shelf, client: ClientId) -> Result<Vec<FileRecord>, Problem> {
     let mut records = Vec::new();
     for test in tests_of(db, client).await? {
-        let with: Vec<String> = test.products.iter().map(|met| shelf.met(met)).collect();
+        let liquids = test.liquids.iter().map(|wet| wet.word().to_owned());
+        let with: Vec<String> = test.products.iter().map(|met| shelf.met(met)).chain(liquids).collect();
         let mut fields = vec![
             ("at", test.placed.iso()),
             ("how", test.method.words().to_owned()),
@@ -89,7 +90,8 @@ async fn tests(db: &mut Db, keys: &Keys, shelf: &Shelf, client: ClientId) -> Res
 async fn reactions(db: &mut Db, keys: &Keys, shelf: &Shelf, client: ClientId) -> Result<Vec<FileRecord>, Problem> {
     let mut records = Vec::new();
     for reaction in reactions_of(db, client).await? {
-        let met: Vec<String> = reaction.products.iter().map(|met| shelf.met(met)).collect();
+        let liquids = reaction.liquids.iter().map(|wet| wet.word().to_owned());
+        let met: Vec<String> = reaction.products.iter().map(|met| shelf.met(met)).chain(liquids).collect();
         let mut fields = vec![
             ("noticed", reaction.noticed.iso()),
             ("last meeting before it", iso(reaction.exposed)),
@@ -308,9 +310,11 @@ async fn remove_visits(tx: &mut Tx, client: ClientId) -> Result<(), Problem> {
 async fn forget(tx: &mut Tx, client: ClientId) -> Result<(), Problem> {
     for text in [
         "delete from patch_test_look where test in (select id from patch_test where client = $1)",
+        "delete from patch_test_liquid where test in (select id from patch_test where client = $1)",
         "delete from patch_test_product where test in (select id from patch_test where client = $1)",
         "delete from patch_test where client = $1",
         "delete from told where about in (select id from reaction where client = $1)",
+        "delete from reaction_liquid where reaction in (select id from reaction where client = $1)",
         "delete from reaction_product where reaction in (select id from reaction where client = $1)",
         "delete from follow_up where client = $1",
         "delete from reaction where client = $1",

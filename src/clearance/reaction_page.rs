@@ -16,9 +16,11 @@ use super::reaction_store::{
 };
 use super::seen::{Names, client_for, must_treat, note_look};
 use super::standing::Bench;
+use super::test_form::chosen_liquids;
 use super::test_store::Met;
 use super::typed::{Caution, FormPage, MoreNotes, Typed, checks_field, notes_of, time_field, wall, words_field};
 use super::visit_page::artist_of;
+use super::wet::Wet;
 use super::words;
 use crate::base::ids::{ClientId, FollowUpId, ReactionId};
 use crate::base::problem::{FieldNote, Problem};
@@ -127,7 +129,10 @@ fn form_view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> Fo
             choice_field("select", "artist", "Who treated her", typed.get("artist"), nobody.chain(opened.names.at_the_bed())),
             words_field("words", "In words", typed.get("words")).hinted("What she says, what you see. No guesses at causes.").or_empty(),
             words_field("first_aid", "First aid given", typed.get("first_aid")).or_empty(),
-            words_field("liquids", "Liquids and removers used", typed.get("liquids")).or_empty(),
+            checks_field("liquid", "Liquids used before it", &typed.all("liquid"), Wet::choices())
+                .hinted("Each one ticked is held for her as well. No doctor’s statement lifts that.")
+                .or_empty(),
+            words_field("liquids", "Removers and liquids by name", typed.get("liquids")).or_empty(),
             checks_field("whom", "Who was told", &typed.all("whom"), WHOM.map(own)).or_empty(),
         ],
         mistakes: Vec::new(),
@@ -167,6 +172,7 @@ fn check(typed: &Typed, opened: &Opened, now: Instant) -> Result<(Reaction, Deta
     let words = notes.may_be_words("words", typed.get("words"), 4000);
     let first_aid = notes.may_be_words("first_aid", typed.get("first_aid"), 2000);
     let liquids = notes.may_be_words("liquids", typed.get("liquids"), 500);
+    let wet = chosen_liquids(&mut notes, typed);
     let whom: Vec<Option<String>> = typed.all("whom").into_iter().map(|key| known(&WHOM, key)).collect();
     let whom = notes.choice("whom", whom.into_iter().collect::<Option<Vec<_>>>());
     notes.settle((|| {
@@ -179,6 +185,7 @@ fn check(typed: &Typed, opened: &Opened, now: Instant) -> Result<(Reaction, Deta
             artist: artist?,
             closed: None,
             products: opened.met.iter().map(|(met, _)| met.clone()).collect(),
+            liquids: wet?,
         };
         let details = Details {
             symptoms,
@@ -359,6 +366,7 @@ async fn facts(
         |at| format!("{} after the last meeting recorded with it", words::span(reaction.noticed.since(at))),
     );
     let met: Vec<String> = reaction.products.iter().map(|met| met_words(met, &bench)).collect();
+    let liquids: Vec<&str> = reaction.liquids.iter().map(|wet| wet.word()).collect();
     let or_none = |text: String| if text.is_empty() { "nothing written".to_owned() } else { text };
     Ok(vec![
         ("Client", opened.client.name.clone()),
@@ -371,7 +379,8 @@ async fn facts(
             "Products and lots",
             if met.is_empty() { "none recorded in the eight weeks before".to_owned() } else { met.join("; ") },
         ),
-        ("Liquids", or_none(kept.liquids)),
+        ("Liquids", or_none(liquids.join(", "))),
+        ("Removers and liquids by name", or_none(kept.liquids)),
         ("Treated by", reaction.artist.map_or_else(|| "not known".to_owned(), |artist| names.of(artist))),
         ("In words", or_none(kept.words)),
         ("First aid", or_none(kept.first_aid)),

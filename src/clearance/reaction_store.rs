@@ -4,7 +4,8 @@ use sqlx::Row;
 use sqlx::any::AnyRow;
 
 use super::reaction::{Details, follow_ups};
-use super::test_store::Met;
+use super::test_store::{Met, read_wet};
+use super::wet::Wet;
 use crate::base::ids::{ClientId, FollowUpId, PersonId, ProductId, ReactionId, StaffIncidentId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
@@ -32,6 +33,8 @@ pub(super) struct Reaction {
     pub(super) closed: Option<Instant>,
     /// Products and lots of the eight weeks before.
     pub(super) products: Vec<Met>,
+    /// Liquids used before it.
+    pub(super) liquids: Vec<Wet>,
 }
 
 /// A look at a reaction that is due or done.
@@ -83,6 +86,13 @@ pub(super) async fn add_reaction(
             .execute(tx.db())
             .await?;
     }
+    for wet in &reaction.liquids {
+        sqlx::query("insert into reaction_liquid (reaction, liquid) values ($1, $2)")
+            .bind(reaction.id.to_string())
+            .bind(wet.word())
+            .execute(tx.db())
+            .await?;
+    }
     for due in follow_ups(reaction.noticed) {
         query_with_nulls(
             "insert into follow_up (id, reaction, client, due, done, done_by, words) values ($1, $2, $3, $4, null, '', null)",
@@ -107,6 +117,7 @@ pub(super) async fn reaction(db: &mut Db, id: ReactionId) -> Result<Option<React
     let Some(row) = row else { return Ok(None) };
     let mut reaction = read_reaction(&row)?;
     reaction.products = products_of(db, id).await?;
+    reaction.liquids = liquids_of(db, id).await?;
     Ok(Some(reaction))
 }
 
@@ -121,6 +132,7 @@ pub(super) async fn reactions_of(db: &mut Db, client: ClientId) -> Result<Vec<Re
     let mut reactions = rows.iter().map(read_reaction).collect::<Result<Vec<_>, _>>()?;
     for reaction in &mut reactions {
         reaction.products = products_of(db, reaction.id).await?;
+        reaction.liquids = liquids_of(db, reaction.id).await?;
     }
     Ok(reactions)
 }
@@ -135,6 +147,14 @@ async fn products_of(db: &mut Db, id: ReactionId) -> Result<Vec<Met>, Problem> {
         .collect()
 }
 
+async fn liquids_of(db: &mut Db, id: ReactionId) -> Result<Vec<Wet>, Problem> {
+    let rows = sqlx::query("select liquid from reaction_liquid where reaction = $1 order by liquid")
+        .bind(id.to_string())
+        .fetch_all(db)
+        .await?;
+    rows.iter().map(|row| read_wet(&row.get::<String, _>(0))).collect()
+}
+
 fn read_reaction(row: &AnyRow) -> Result<Reaction, Problem> {
     Ok(Reaction {
         id: row.get::<String, _>(0).parse().map_err(Problem::broken)?,
@@ -145,6 +165,7 @@ fn read_reaction(row: &AnyRow) -> Result<Reaction, Problem> {
         artist: row.get::<Option<String>, _>(5).map(|id| id.parse()).transpose().map_err(Problem::broken)?,
         closed: row.get::<Option<i64>, _>(6).map(Instant),
         products: Vec::new(),
+        liquids: Vec::new(),
     })
 }
 

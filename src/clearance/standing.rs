@@ -57,8 +57,12 @@ impl Bench {
     }
 
     pub(super) fn name(&self, id: Option<ProductId>) -> String {
-        id.and_then(|id| self.products.get(&id))
-            .map_or_else(|| "the adhesive".to_owned(), |product| product.name.clone())
+        let liquid = super::wet::Wet::ALL.into_iter().find(|wet| Some(wet.id()) == id);
+        match (id.and_then(|id| self.products.get(&id)), liquid) {
+            (Some(product), _) => product.name.clone(),
+            (None, Some(wet)) => wet.word().to_owned(),
+            (None, None) => "the adhesive".to_owned(),
+        }
     }
 }
 
@@ -189,6 +193,17 @@ pub async fn not_today(
     let zone = Studio::load(db).await?.zone;
     let bench = Bench::load(db, &zone).await?;
     let facts = facts_of(db, keys, client, &zone, now).await?;
+    bottles_not_today(db, &facts, &bench, bottles, now).await
+}
+
+/// The same for facts that were read already.
+pub(super) async fn bottles_not_today(
+    db: &mut Db,
+    facts: &ClientFacts,
+    bench: &Bench,
+    bottles: &[BottleId],
+    now: Instant,
+) -> Result<Vec<(BottleId, NotToday)>, Problem> {
     let on_shelf = lot_store::bottles(db).await?;
     let mut out = Vec::new();
     for bottle in on_shelf.iter().filter(|bottle| bottles.contains(&bottle.bottle)) {
@@ -197,7 +212,7 @@ pub async fn not_today(
             continue;
         }
         let Some(planned) = bench.adhesive(bottle.met.product) else { continue };
-        if let Some(why) = why_not(&clearance(&facts, &bench.rules, &[planned], now, now)) {
+        if let Some(why) = why_not(&clearance(facts, &bench.rules, &[planned], now, now)) {
             out.push((bottle.bottle, why));
         }
     }

@@ -10,6 +10,7 @@ use super::lot_store::{LotBottle, bottles};
 use super::seen::client_for;
 use super::standing::{Bench, facts_for_test};
 use super::test_store::{Met, Method, PatchTest, add_test};
+use super::wet::Wet;
 use super::typed::{Caution, FormPage, MoreNotes, Typed, checks_field, notes_of, time_field, wall};
 use crate::base::actor::Actor;
 use crate::base::ids::{ClientId, PatchTestId};
@@ -72,6 +73,14 @@ pub(super) fn chosen_bottles(notes: &mut Notes, typed: &Typed, all: &[LotBottle]
         return None;
     }
     Some(met)
+}
+
+/// The liquids ticked; none is fine.
+pub(super) fn chosen_liquids(notes: &mut Notes, typed: &Typed) -> Option<Vec<Wet>> {
+    let mut words = typed.all("liquid");
+    words.sort_unstable();
+    words.dedup();
+    notes.choice("liquid", words.into_iter().map(Wet::from_word).collect::<Option<Vec<_>>>())
 }
 
 /// Notes a mistake where she may not be tested: held or referred for something else than a test she declined before.
@@ -149,6 +158,9 @@ fn view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPag
             bottle_choices(&opened.bottles, &opened.bench),
         )
         .hinted("For a declined test: with which it was offered."),
+        checks_field("liquid", "And with which liquids", &typed.all("liquid"), Wet::choices())
+            .hinted("Those that were part of it: where the rules ask for it, others are not for today.")
+            .or_empty(),
         choice_field("radio", "method", "How", typed.get("method"), methods),
         text_field("site", "Where", typed.get("site")).hinted("Behind the left ear, outer corners."),
         number_field("number", "How many", typed.get("number")).short(),
@@ -187,6 +199,7 @@ async fn check(typed: &Typed, opened: &Opened, house: &House, staff: &Staff) -> 
     };
     let declined = notes.choice("done", declined);
     let products = chosen_bottles(&mut notes, typed, &opened.bottles);
+    let liquids = chosen_liquids(&mut notes, typed);
     let method = notes.choice("method", Method::from_word(typed.get("method")));
     let is_placed = declined != Some(true);
     let site = if is_placed { notes.line("site", typed.get("site"), 80) } else { Some(String::new()) };
@@ -208,6 +221,7 @@ async fn check(typed: &Typed, opened: &Opened, house: &House, staff: &Staff) -> 
             read_by: String::new(),
             result: if declined? { TestResult::Declined } else { TestResult::Waiting },
             products: products?,
+            liquids: liquids?,
         })
     })())
 }

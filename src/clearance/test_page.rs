@@ -99,6 +99,7 @@ async fn view(
             let lot = if met.lot.is_empty() { "no lot printed".to_owned() } else { format!("lot {}", met.lot) };
             format!("{}, {lot}", opened.bench.name(Some(met.product)))
         })
+        .chain(test.liquids.iter().map(|wet| wet.word().to_owned()))
         .collect();
     let placed = vec![
         ("Client", opened.client.name.clone()),

@@ -4,6 +4,7 @@ use sqlx::Row;
 
 use super::facts::TestResult;
 use super::sealing::{open_words, seal_words};
+use super::wet::Wet;
 use crate::base::ids::{ClientId, ExposureId, PatchTestId, ProductId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
@@ -82,6 +83,8 @@ pub(super) struct PatchTest {
     pub(super) result: TestResult,
     /// With what.
     pub(super) products: Vec<Met>,
+    /// And with which liquids.
+    pub(super) liquids: Vec<Wet>,
 }
 
 /// One look at a test.
@@ -124,6 +127,13 @@ pub(super) async fn add_test(tx: &mut Tx, test: &PatchTest) -> Result<(), Proble
             // The test is itself a meeting with the adhesive.
             add_exposure(tx, test.client, met, test.placed, Meeting::Test, &test.id.to_string()).await?;
         }
+    }
+    for wet in &test.liquids {
+        sqlx::query("insert into patch_test_liquid (test, liquid) values ($1, $2)")
+            .bind(test.id.to_string())
+            .bind(wet.word())
+            .execute(tx.db())
+            .await?;
     }
     tx.raise(super::DOOR);
     let what = if test.result == TestResult::Declined { "record declined patch test" } else { "place patch test" };
@@ -199,8 +209,13 @@ pub(super) async fn test(db: &mut Db, id: PatchTestId) -> Result<Option<PatchTes
     let mut test = read_test(&row)?;
     let products = sqlx::query("select product, lot from patch_test_product where test = $1 order by product, lot")
         .bind(id.to_string())
+        .fetch_all(&mut *db)
+        .await?;
+    let liquids = sqlx::query("select liquid from patch_test_liquid where test = $1 order by liquid")
+        .bind(id.to_string())
         .fetch_all(db)
         .await?;
+    test.liquids = liquids.iter().map(|row| read_wet(&row.get::<String, _>(0))).collect::<Result<_, _>>()?;
     test.products = products.iter().map(read_met).collect::<Result<_, _>>()?;
     Ok(Some(test))
 }
@@ -214,12 +229,25 @@ pub(super) async fn tests_of(db: &mut Db, client: ClientId) -> Result<Vec<PatchT
          where t.client = $1 order by p.product, p.lot",
     )
     .bind(client.to_string())
-    .fetch_all(db)
+    .fetch_all(&mut *db)
     .await?;
     for row in &products {
         let of: String = row.get(2);
         if let Some(test) = tests.iter_mut().find(|test| test.id.to_string() == of) {
             test.products.push(read_met(row)?);
+        }
+    }
+    let liquids = sqlx::query(
+        "select l.liquid, l.test from patch_test_liquid l join patch_test t on t.id = l.test
+         where t.client = $1 order by l.liquid",
+    )
+    .bind(client.to_string())
+    .fetch_all(db)
+    .await?;
+    for row in &liquids {
+        let of: String = row.get(1);
+        if let Some(test) = tests.iter_mut().find(|test| test.id.to_string() == of) {
+            test.liquids.push(read_wet(&row.get::<String, _>(0))?);
         }
     }
     Ok(tests)
@@ -258,11 +286,16 @@ fn read_test(row: &sqlx::any::AnyRow) -> Result<PatchTest, Problem> {
         read_by: row.get(8),
         result: result_of(&row.get::<String, _>(9))?,
         products: Vec::new(),
+        liquids: Vec::new(),
     })
 }
 
 fn read_met(row: &sqlx::any::AnyRow) -> Result<Met, Problem> {
     Ok(Met { product: row.get::<String, _>(0).parse().map_err(Problem::broken)?, lot: row.get(1) })
+}
+
+pub(super) fn read_wet(word: &str) -> Result<Wet, Problem> {
+    Wet::from_word(word).ok_or_else(|| Problem::broken("a liquid that is none of ours"))
 }
 
 pub(super) fn result_of(word: &str) -> Result<TestResult, Problem> {

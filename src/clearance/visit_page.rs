@@ -379,6 +379,7 @@ async fn check_walk_in(
             read_by: String::new(),
             result: TestResult::Waiting,
             products: met.clone(),
+            liquids: Vec::new(),
         };
         let mut products: Vec<ProductId> = met.iter().map(|met| met.product).collect();
         products.dedup();

@@ -19,6 +19,7 @@ mod pairs_page;
 pub mod questions;
 pub mod rights;
 mod rights_store;
+pub(crate) mod seed;
 pub mod settings;
 mod settings_page;
 mod store;

@@ -1,6 +1,7 @@
 //! The invented studio, seeded through the parts' own functions. Every name and number here is made up.
 
 pub mod air;
+mod clients;
 mod hands;
 mod shelf;
 pub mod truth;
@@ -79,7 +80,8 @@ pub async fn fill_with(house: &House, days: i64) -> Result<(), Problem> {
         known.filter_map(|which| Some((which, all.iter().find(|room| room.name == which.name())?.id))).collect();
     let Some(owner) = people.iter().find(|person| person.role == Role::Owner) else { return Ok(()) };
     shelf::fill(house, &studio.zone, &known, owner.id).await?;
-    hands::fill(house, &people).await
+    hands::fill(house, &people).await?;
+    clients::fill(house, &studio.zone, &people).await
 }
 
 async fn seed_room(house: &House, which: DemoRoom) -> Result<(), Problem> {

@@ -304,6 +304,14 @@ fn classes(work: &ForWork) -> Vec<ClassRow> {
         .collect()
 }
 
+/// Why an offer is not for the client: it adds a liquid that is not for her today.
+fn not_for_her(offer: &Offer, asked: &Asked) -> Option<String> {
+    let her = asked.her.as_ref()?;
+    let liquid = advice_links::liquid_of(offer).filter(|liquid| !asked.liquids.has(*liquid))?;
+    let why = super::advice_asked::refuses(her, liquid)?;
+    Some(format!("not for today: {}", why.words()))
+}
+
 /// Options with the time they take in this room, soonest first; a change of air that cannot be had goes to what was
 /// left out.
 fn options(work: &ForWork, asked: &Asked, read: &Read, around: &Around<'_>) -> (Vec<OptionRow>, Vec<(String, String)>) {
@@ -311,6 +319,10 @@ fn options(work: &ForWork, asked: &Asked, read: &Read, around: &Around<'_>) -> (
         work.options.left_out.iter().map(|left| (left.change.clone(), left.why.to_owned())).collect();
     let mut timed: Vec<(f64, &Offer, String, String)> = Vec::new();
     for offer in &work.options.offers {
+        if let Some(why) = not_for_her(offer, asked) {
+            left_out.push((offer.change.clone(), why));
+            continue;
+        }
         let (hours, when, until) = match air_options::when(offer, read.plan.as_ref(), around.studio) {
             None if offer.takes == Takes::Now => (0.0, "Now".to_owned(), "no waiting".to_owned()),
             None => (0.1, "Minutes".to_owned(), "before the first lash".to_owned()),

@@ -7,11 +7,12 @@ use axum::extract::State;
 use axum::response::Response;
 
 use super::parts::PARTS;
-use crate::base::actor::{Role, Who};
+use crate::base::actor::{Actor, Role, Who};
 use crate::base::ids::ClientId;
 use crate::base::problem::Problem;
 use crate::clients::{self, Client, rights};
-use crate::store::{Db, Kept, sealed};
+use crate::store::keys::Keys;
+use crate::store::{Db, FormKey, Kept, Tx, sealed};
 use crate::web::House;
 use crate::web::checks::choice_field;
 use crate::web::form::FieldView;
@@ -103,6 +104,37 @@ fn joined(first: &Client, second: &Client, typed: &BTreeMap<String, String>) -> 
     }
 }
 
+/// Moves everything of the second record to the first, which becomes as `after` says.
+async fn move_all(tx: &mut Tx, keys: &Keys, first: &Client, second: &Client, after: &Client) -> Result<(), Problem> {
+    for part in PARTS {
+        (part.client_merge)(tx, keys, second.id, first.id).await?;
+    }
+    rights::take_over(tx, first, after).await?;
+    if first.restricted.is_none() && second.restricted.is_some() {
+        rights::restrict(tx, first.id, second.restricted).await?;
+    }
+    // Everything of hers was sealed anew with the key of the record that stays.
+    sealed::destroy(tx, second.id).await?;
+    tx.audit("put clients together", first.id, &second.id.to_string()).await
+}
+
+/// Puts two records of the invented studio together; the first keeps its values.
+pub(crate) async fn put_together(house: &House, by: &Who, one: ClientId, other: ClientId) -> Result<(), Problem> {
+    let (keeping, by) = (house.clone(), by.clone());
+    house
+        .store
+        .write(&FormKey::unkeyed(Actor::Person(by.clone())), move |tx| {
+            let (who, house) = (by.clone(), keeping.clone());
+            Box::pin(async move {
+                let (first, second) = both(tx.db(), &who, one, other).await?;
+                move_all(tx, house.store.keys(), &first, &second, &joined(&first, &second, &BTreeMap::new())).await?;
+                Ok(Kept::see(""))
+            })
+        })
+        .await
+        .map(|_| ())
+}
+
 async fn merge(
     staff: Staff,
     State(house): State<House>,
@@ -126,17 +158,7 @@ async fn merge(
                         "The owner changes the keeper of one first, if she really changed.".into(),
                     ));
                 }
-                let keys = house.store.keys();
-                for part in PARTS {
-                    (part.client_merge)(tx, keys, other, one).await?;
-                }
-                rights::take_over(tx, &first, &joined(&first, &second, &typed)).await?;
-                if first.restricted.is_none() && second.restricted.is_some() {
-                    rights::restrict(tx, one, second.restricted).await?;
-                }
-                // Everything of hers was sealed anew with the key of the record that stays.
-                sealed::destroy(tx, other).await?;
-                tx.audit("put clients together", one, &other.to_string()).await?;
+                move_all(tx, house.store.keys(), &first, &second, &joined(&first, &second, &typed)).await?;
                 Ok(Kept::see(format!("/door/clients/{one}")))
             })
         })

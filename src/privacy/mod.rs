@@ -17,6 +17,7 @@ use crate::web::House;
 use crate::web::guard::Staff;
 use crate::web::routes::Routes;
 
+pub(crate) use merge_page::put_together;
 pub use parts::{PARTS, Part};
 
 /// Every door of this part.

@@ -8,7 +8,8 @@ use stillroom::base::ids::ConsultationId;
 use stillroom::base::time::{DAY, HOUR, Instant, MINUTE};
 use stillroom::clients::ClientSettings;
 use stillroom::clients::rights::Erasing;
-use stillroom::clearance::facts::{Overridable, TestResult};
+use stillroom::clearance::facts::{Kind, Overridable, TestResult};
+use stillroom::clearance::wet::Wet;
 use stillroom::clearance::{self, Clearance, PlannedProduct, VisitKind};
 
 use stillroom::store::{Kept, sealed};
@@ -529,6 +530,20 @@ pub(crate) fn words() -> Vec<Words> {
             known: TestResult::ALL.map(TestResult::word).to_vec(),
         },
         Words {
+            column: "patch_test_liquid.liquid",
+            insert: |word, _| {
+                format!("insert into patch_test_liquid (test, liquid) select min(id), '{word}' from patch_test")
+            },
+            known: Wet::ALL.map(Wet::word).to_vec(),
+        },
+        Words {
+            column: "reaction_liquid.liquid",
+            insert: |word, _| {
+                format!("insert into reaction_liquid (reaction, liquid) select min(id), '{word}' from reaction")
+            },
+            known: Wet::ALL.map(Wet::word).to_vec(),
+        },
+        Words {
             column: "clearance_override.of_rule",
             insert: |word, n| {
                 format!(
@@ -823,6 +838,90 @@ both_databases!(a_test_past_its_days_may_be_passed_over_for_one_day_with_a_reaso
         owner.form(&format!("{path}/reactions/new"), &format!("{path}/reactions")).await.with("symptom", "redness");
     owner.submit(&form).await.must(303);
     assert!(matches!(judged(house, bea, now).await, Clearance::Held(_)));
+});
+
+/// The advice page of Gable for a client.
+fn advice_for(house: &TestHouse, client: &str) -> String {
+    format!("/rooms/{}/advice?artist={}&client={client}", house.things.gable, house.things.timed_artist)
+}
+
+both_databases!(on_a_clients_advice_page_what_she_is_not_cleared_for_is_not_for_today, async |house| {
+    let things = &house.things.clearance;
+    let (alva, dora, bottle) = (&things["ada"], &things["dora"], &things["bottle"]);
+    let mut artist = house.actor(Actor::ArtistA);
+    let room = format!("/rooms/{}", house.things.gable);
+    let form = artist.form(&format!("{room}/readings/new"), &format!("{room}/readings")).await;
+    let form = form.with("temperature", "22").with("humidity", "45").with("do", "keep");
+    artist.submit(&form).await.goes_to();
+    let path = advice_for(house, alva);
+    let nobody = artist.page(&advice_for(house, "")).await;
+    nobody.says("no client chosen: whether she may be treated is not known here");
+    let free = nobody.form(&format!("{room}/advice"));
+    let page = artist.page(&path).await;
+    page.says("Alva L.: not yet: place a patch test");
+    page.says("a test that the rules ask for is missing");
+    assert!(!page.words().contains("Take Heath"), "{}", page.words());
+    assert!(page.text().contains(&format!("client={alva}")), "every choice keeps her");
+    // Nor can it be taken for her by sending the form all the same.
+    artist.submit(&free.with("client", alva).with("bottle", bottle)).await.must(409).says("not for today");
+    assert_eq!(house.number("select count(*) from advice").await, 0);
+    // Somebody held: no bottle, and no word why on a screen that others see.
+    let held = artist.page(&advice_for(house, dora)).await;
+    held.says("Dora Q.: not now: speak with the artist or the owner");
+    held.says("not for this client now");
+    for word in ["reaction", "itching"] {
+        let html = held.text();
+        let main = &html[html.find("<main").unwrap()..html.find("<h2 id=\"cautions-word\"").unwrap()];
+        assert!(!html::words(main).to_lowercase().contains(word), "{word}");
+    }
+    // Foreign and missing answer alike.
+    let mut other = house.actor(Actor::ArtistB);
+    let foreign = other.get(&path).await.must(404).words();
+    for nobody in ["0192f0c1-7e57-7000-8000-00000000beef", "ada"] {
+        assert_eq!(other.get(&advice_for(house, nobody)).await.must(404).words(), foreign);
+    }
+    place(&mut artist, alva, bottle, "2026-02-18T10:12").await;
+    let test = house.look(&format!("select id from patch_test where client = '{alva}'")).await;
+    house.clock.advance(49 * HOUR);
+    let mut artist = sign_in(house, Actor::ArtistA).await;
+    artist.page(&path).await.says("Alva L.: not yet: look at the patch test and ask");
+    read_test(&mut artist, &test, &SEEN).await.must(303);
+    let page = artist.page(&path).await;
+    page.says("Alva L.: cleared");
+    assert!(!page.words().contains("a test that the rules ask for is missing"));
+});
+
+both_databases!(where_the_rules_ask_for_it_a_liquid_she_was_not_tested_with_is_not_for_today, async |house| {
+    let things = &house.things.clearance;
+    let (alva, bottle) = (&things["ada"], &things["bottle"]);
+    let mut owner = house.owner();
+    let form = owner.form(&format!("/door/clients/{alva}/tests/new"), &format!("/door/clients/{alva}/tests")).await;
+    let form = form.with_all(&[("bottle", bottle), ("at", "2026-02-18T10:12"), ("liquid", "pH primer")]);
+    owner.submit(&form).await.goes_to();
+    let test = house.look(&format!("select id from patch_test where client = '{alva}'")).await;
+    house.clock.advance(49 * HOUR);
+    let mut owner = house.owner();
+    read_test(&mut owner, &test, &SEEN).await.must(303);
+    owner.page(&format!("/door/tests/{test}")).await.says("pH primer");
+    let path = advice_for(house, alva);
+    assert!(!owner.page(&path).await.words().contains("Alcohol primer, not for today"), "the rule is off at first");
+    let rules = owner.form("/office/clearance", "/office/clearance").await;
+    owner.submit(&rules.with("liquids_too", "yes")).await.must(303);
+    let page = owner.page(&path).await;
+    page.says("Alcohol primer, not for today: not tested with this client");
+    page.says("Alva L.: cleared");
+    assert!(!page.words().contains("PH primer, not for today"));
+    // With the primer in use no bottle can be taken.
+    let with_primer = owner.page(&format!("{path}&liquids=alcohol_primer")).await;
+    assert!(!with_primer.words().contains("Take Heath"), "{}", with_primer.words());
+    // A reaction after it holds the liquid for good, whatever doctors write about adhesives.
+    let form = owner.form(&format!("/door/clients/{alva}/reactions/new"), &format!("/door/clients/{alva}/reactions")).await;
+    owner.submit(&form.with("symptom", "redness").with("liquid", "pH primer")).await.must(303);
+    let mut db = house.house.store.read().await.unwrap();
+    let (keys, now) = (house.house.store.keys(), house.clock.now().0);
+    let primer = PlannedProduct { product: Some(Wet::PhPrimer.id()), kind: Kind::Liquid, stopped: false };
+    let answer = clearance::may_treat(&mut db, keys, alva.parse().unwrap(), &[primer], now, now).await.unwrap();
+    assert!(matches!(answer, Clearance::Held(_)), "{answer:?}");
 });
 
 both_databases!(a_walk_in_is_tested_and_booked_in_one_form, async |house| {

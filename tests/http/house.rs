@@ -186,7 +186,7 @@ impl TestHouse {
 }
 
 /// Every table of ours; a test compares the list with the migrations.
-pub(crate) const TABLES: [&str; 65] = [
+pub(crate) const TABLES: [&str; 67] = [
     "writer",
     "form_key",
     "audit",
@@ -235,12 +235,14 @@ pub(crate) const TABLES: [&str; 65] = [
     "house_adhesive",
     "patch_test",
     "patch_test_product",
+    "patch_test_liquid",
     "patch_test_look",
     "doctor_finding",
     "doctor_statement",
     "clearance_override",
     "reaction",
     "reaction_product",
+    "reaction_liquid",
     "follow_up",
     "exposure",
     "stop",
