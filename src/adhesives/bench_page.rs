@@ -19,6 +19,7 @@ use crate::rooms;
 use crate::store::{Db, Kept};
 use crate::web::House;
 use crate::web::cautions::{Caution, WORK};
+use crate::web::checks::done_at;
 use crate::web::form::{Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
@@ -187,7 +188,8 @@ async fn record(
     At(id): At<BottleId>,
     form: Form<TypedTest>,
 ) -> Result<Response, Problem> {
-    let now = staff.visitor.now.0;
+    // The air is that of the minute in which it was timed, however long the test waited on its tablet.
+    let now = done_at(&form.typed.at, staff.visitor.now.0);
     let mut db = house.store.read().await?;
     let asked = form.typed.room.parse().ok();
     let bench = Bench::load(&mut db, id, asked, now).await?;

@@ -7,18 +7,15 @@ use crate::artists::entry::Timed;
 use crate::base::ids::{ArtistId, PlacementId, RoomId, TimingSessionId};
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::text::capital;
-use crate::base::time::{DAY, Instant, MINUTE};
+use crate::base::time::Instant;
 use crate::rooms::now::air_now;
 use crate::rooms::{self, Room, RoomSettings};
 use crate::store::{FormKey, Kept};
 use crate::web::House;
-use crate::web::checks::{Notes, choice_field, note_fields, text_field};
+use crate::web::checks::{Notes, choice_field, done_at, note_fields, text_field};
 use crate::web::form::FieldView;
 use crate::web::guard::Staff;
 use crate::web::studio::Studio;
-
-/// Older than this, a session that waited on a tablet is dated by when it came in.
-const WAITED_AT_MOST: i64 = 60 * DAY;
 
 /// What a timing page is put together from.
 pub(super) struct Bed {
@@ -73,7 +70,8 @@ pub(super) struct About {
     room: Option<RoomId>,
     dry: bool,
     bottle: Option<BottleInHand>,
-    at: Option<Instant>,
+    /// When, as the device wrote it: see `done_at`.
+    at: String,
 }
 
 const DRY: &str = "dry";
@@ -119,7 +117,7 @@ impl TypedAbout {
                 notes.choice("with", bed.bottles.iter().find(of_shelf).cloned()).map(Some)
             }
         };
-        let at = self.at.parse::<f64>().ok().filter(|ms| ms.abs() < 1e14).map(|ms| Instant((ms * 1000.0) as i64));
+        let at = self.at.clone();
         let _named = named?;
         Some(About { style: style?, room: room?, dry: self.with == DRY, bottle: bottle?, at })
     }
@@ -139,7 +137,7 @@ impl TypedAbout {
             choice_field("select", "style", "Technique", &self.style, styles),
             choice_field("select", "room", "Room", &self.room, rooms.chain([elsewhere]))
                 .hinted("Its newest reading is kept with the session."),
-            choice_field("radio", "with", "Adhesive", &self.with, with)
+            choice_field("select", "with", "Adhesive", &self.with, with)
                 .hinted("Best timed dry: with a slow bottle she waits, and waiting is not settling."),
             text_field("bottle_name", "Which other adhesive", &self.bottle_name).or_empty(),
         ];
@@ -159,7 +157,7 @@ pub(super) async fn keep(
     bottles: BottlesAt,
 ) -> Result<Kept, Problem> {
     let now = house.store.clock().now().0;
-    let at = about.at.filter(|at| now.since(*at) <= WAITED_AT_MOST && at.since(now) <= 10 * MINUTE).unwrap_or(now);
+    let at = done_at(&about.at, now);
     let bottle = predicted(house, &about, at, bottles).await?;
     let session = Session {
         id: TimingSessionId::new(),
