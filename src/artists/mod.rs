@@ -11,7 +11,6 @@ pub mod entry;
 pub mod hands;
 mod list_page;
 mod rows_page;
-#[allow(dead_code, reason = "called where the invented studio is furnished")]
 mod seed;
 mod session_page;
 mod session_row;
@@ -37,8 +36,7 @@ use crate::web::House;
 use crate::web::routes::Routes;
 use hands::Hands;
 
-#[allow(unused_imports, reason = "called where the invented studio is furnished")]
-pub(crate) use seed::{seed_artist, seed_session, seed_timings};
+pub(crate) use seed::{seed_artist, seed_session};
 pub use style::Style;
 
 /// How extensions are put on. Each has its own timings: hands differ between techniques more than between days.
