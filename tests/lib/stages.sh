@@ -12,11 +12,8 @@ stage_clippy() {
 }
 
 # Unit, property, HTTP and documentation tests. The kill loop has its own stage: it takes the machine to itself.
-# The browser, which mostly waits, begins beside them as soon as everything is built.
 stage_cargo() {
     [[ -n ${STILLROOM_TEST_POSTGRES:-} ]] || skip "cargo: no PostgreSQL, so only SQLite was tried"
-    cargo test --quiet --no-run
-    ! wants browser || begin_browser
     cargo test --no-fail-fast -- --skip kill_loop:: 2>&1 | tee "$SCRATCH/cargo.log"
     report_ignored "$SCRATCH/cargo.log"
 }
@@ -34,32 +31,10 @@ stage_api() {
 }
 
 stage_browser() {
-    [[ -f $SCRATCH/browser.pid ]] || begin_browser
-    tail --pid="$(cat "$SCRATCH/browser.pid")" -n +1 -f "$SCRATCH/browser.out"
-    return "$(cat "$SCRATCH/browser.code")"
-}
-
-# In a process group of its own, so that whoever stops the run stops the browser too.
-begin_browser() {
-    build_program
-    : >"$SCRATCH/browser.out"
-    set -m
-    (
-        set +e
-        (
-            set -e
-            pages_in_a_browser
-        ) >>"$SCRATCH/browser.out" 2>&1
-        echo $? >"$SCRATCH/browser.code"
-    ) &
-    set +m
-    echo $! >"$SCRATCH/browser.pid"
-}
-
-pages_in_a_browser() {
     have chromium || { skip "browser: no Chromium" && return; }
     have node || { skip "browser: no node" && return; }
     [[ -d tests/browser/node_modules/playwright-core ]] || { skip "browser: the node packages are missing" && return; }
+    build_program
     # One file at a time: each drives a browser and a server of its own, and two cores are soon full.
     (cd tests/browser && node --test --test-concurrency=1 --test-reporter=spec ./*.test.mjs) 2>&1 | tee "$SCRATCH/browser.log"
     if grep -qE '^ℹ (skipped|todo) [1-9]' "$SCRATCH/browser.log"; then
