@@ -14,7 +14,7 @@ use super::test_rows::{TestRow, test_row};
 use super::{Bead, Liquids, bench_store, forecasts, shelf, store};
 use crate::base::ids::{BottleId, RoomId};
 use crate::base::problem::{FieldNote, Problem};
-use crate::base::time::Instant;
+use crate::base::time::{Instant, MINUTE};
 use crate::rooms;
 use crate::store::{Db, Kept};
 use crate::web::House;
@@ -192,7 +192,10 @@ async fn record(
     let now = done_at(&form.typed.at, staff.visitor.now.0);
     let mut db = house.store.read().await?;
     let asked = form.typed.room.parse().ok();
-    let bench = Bench::load(&mut db, id, asked, now).await?;
+    let mut bench = Bench::load(&mut db, id, asked, now).await?;
+    if staff.visitor.now.0.since(now) > MINUTE {
+        bench.here = Here::then(&mut db, &bench.studio, asked.or(bench.bottle.room), now).await?;
+    }
     if let Some(why) = bench.closed() {
         return Err(Problem::Clash(why, "Choose another bottle, or open this one on its page.".to_owned()));
     }

@@ -8,6 +8,7 @@ use crate::base::ids::{ArtistId, PlacementId, RoomId, TimingSessionId};
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::text::capital;
 use crate::base::time::Instant;
+use crate::rooms::asked::air_then;
 use crate::rooms::now::air_now;
 use crate::rooms::{self, Room, RoomSettings};
 use crate::store::{FormKey, Kept};
@@ -205,10 +206,12 @@ async fn predicted(
 ) -> Result<Option<BottleInHand>, Problem> {
     let Some(bottle) = about.bottle.clone() else { return Ok(None) };
     if bottle.id.is_none() || about.room.is_none() {
-        return Ok(Some(bottle));
+        return Ok(Some(BottleInHand { predicted_set: None, ..bottle }));
     }
     let there = bottles(house, about.room, at).await?;
-    Ok(Some(there.into_iter().find(|other| other.id == bottle.id).unwrap_or(bottle)))
+    // What another room's air would make of it says nothing here.
+    let elsewhere = BottleInHand { predicted_set: None, ..bottle.clone() };
+    Ok(Some(there.into_iter().find(|other| other.id == bottle.id).unwrap_or(elsewhere)))
 }
 
 /// The air of the room at that time: its newest reading, when it lies near enough in time to say anything.
@@ -216,7 +219,12 @@ async fn air_near(house: &House, room: Option<RoomId>, at: Instant) -> Result<Op
     let Some(room) = room else { return Ok(None) };
     let mut db = house.store.read().await?;
     let settings = RoomSettings::load(&mut db).await?;
-    let Some(air) = air_now(&mut db, room, &settings, at).await? else { return Ok(None) };
+    // A sitting may have waited on its tablet while the room was read again.
+    let air = match air_then(&mut db, room, &settings, at).await? {
+        Some(then) => Some(then),
+        None => air_now(&mut db, room, &settings, at).await?,
+    };
+    let Some(air) = air else { return Ok(None) };
     let near = at.since(air.at).abs() <= settings.stale_after();
     Ok(near
         .then_some(AirThen { temperature: air.measured.temperature, humidity: Some(air.measured.humidity.humidity) }))

@@ -162,10 +162,13 @@ async function tellLine(saved = "") {
 
 let token = document.querySelector("input[name=csrf]")?.value ?? "";
 
+let anotherHere = false;
+
 /** A page opened in another tab may have begun a new session: its token is fetched, if the same person holds it. */
 async function fetchToken() {
   const page = new DOMParser().parseFromString(await (await fetch(here(), { cache: "no-store" })).text(), "text/html");
-  if (page.querySelector("[data-outbox-line]")?.dataset.outboxLine !== person) return false;
+  anotherHere = page.querySelector("[data-outbox-line]")?.dataset.outboxLine !== person;
+  if (anotherHere) return false;
   const fresh = page.querySelector("input[name=csrf]")?.value ?? "";
   const other = fresh !== "" && fresh !== token;
   token = fresh || token;
@@ -186,7 +189,8 @@ async function send(entry) {
   try {
     let answer = await post(entry);
     if (answer.status === 403 && (await fetchToken())) answer = await post(entry);
-    outcome = await meaning(answer);
+    // Somebody else is signed in by now: it waits for whoever made it.
+    outcome = answer.status === 403 && anotherHere ? { state: "waiting" } : await meaning(answer);
   } catch {
     // A browser that knows it is offline has sent nothing.
     outcome = { state: navigator.onLine ? "asked" : "waiting" };
