@@ -1,6 +1,6 @@
 //! Artists and their hands. Knows placements and their seconds. Knows no adhesive, no client, no pay; never ranks people.
 //!
-//! Which bottle was in hand during a timing is handed in by the caller ([`BottlesAt`]): this part keeps its name and what
+//! Which bottle was in hand during a timing is handed in by the caller (`BottlesAt`): this part keeps its name and what
 //! was predicted of it, and asks nothing more.
 
 mod about;
