@@ -488,10 +488,10 @@ both_databases!(a_test_that_waited_on_its_tablet_keeps_the_air_of_its_own_minute
     let fresh = owner.form(&format!("/shelf/bottles/{bottle}/bench"), &format!("/shelf/bottles/{bottle}/tests")).await;
     let late = fresh.with_all(&[
         ("at", &timed.to_string()),
-        ("shown_temperature", &bench.value("shown_temperature")),
-        ("shown_humidity", &bench.value("shown_humidity")),
-        ("temperature", &bench.value("temperature")),
-        ("humidity", &bench.value("humidity")),
+        ("shown_temperature", bench.value("shown_temperature")),
+        ("shown_humidity", bench.value("shown_humidity")),
+        ("temperature", bench.value("temperature")),
+        ("humidity", bench.value("humidity")),
         ("seconds", "2.2"),
         ("do", "set"),
     ]);
