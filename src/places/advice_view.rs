@@ -122,7 +122,7 @@ pub(super) fn judged(asked: &Asked, read: &Read, around: &Around<'_>) -> Judged 
     };
     let fits = take.is_some_and(|(_, verdict)| verdict == Verdict::Fits);
     Judged {
-        lead: lead(&q, &work, &read.room.name),
+        lead: lead(&q, &work, &read.room.name, around.full),
         poor: work.poor.map(asks_first),
         take,
         filled: fits && work.poor.is_none() && known.is_some_and(|air| !air.stale),
@@ -323,16 +323,17 @@ fn options(work: &ForWork, asked: &Asked, read: &Read, around: &Around<'_>) -> (
             left_out.push((offer.change.clone(), why));
             continue;
         }
-        let (hours, when, until) = match air_options::when(offer, read.plan.as_ref(), around.studio) {
-            None if offer.takes == Takes::Now => (0.0, "Now".to_owned(), "no waiting".to_owned()),
-            None => (0.1, "Minutes".to_owned(), "before the first lash".to_owned()),
-            Some(When::In(best, when, until)) => (0.2 + best, crate::base::text::capital(&when), until),
-            Some(When::NotKnown) => (1e4, "Hours".to_owned(), "how many is not known".to_owned()),
-            Some(When::Never(why)) => {
-                left_out.push((offer.change.clone(), why));
-                continue;
-            }
-        };
+        let (hours, when, until) =
+            match air_options::when(offer, read.plan.as_ref(), read.room.surface_c, around.studio) {
+                None if offer.takes == Takes::Now => (0.0, "Now".to_owned(), "no waiting".to_owned()),
+                None => (0.1, "Minutes".to_owned(), "before the first lash".to_owned()),
+                Some(When::In(best, when, until)) => (0.2 + best, crate::base::text::capital(&when), until),
+                Some(When::NotKnown) => (1e4, "Hours".to_owned(), "how many is not known".to_owned()),
+                Some(When::Never(why)) => {
+                    left_out.push((offer.change.clone(), why));
+                    continue;
+                }
+            };
         timed.push((hours, offer, when, until));
     }
     // The order of equal times is that of the offers: best first.
@@ -366,7 +367,9 @@ fn options(work: &ForWork, asked: &Asked, read: &Read, around: &Around<'_>) -> (
 
 /// The air to aim at: that of the soonest change of air that can be had.
 fn aim(work: &ForWork, read: &Read, studio: &Studio) -> Option<Spot> {
-    let reached = |offer: &&Offer| matches!(air_options::when(offer, read.plan.as_ref(), studio), Some(When::In(..)));
+    let reached = |offer: &&Offer| {
+        matches!(air_options::when(offer, read.plan.as_ref(), read.room.surface_c, studio), Some(When::In(..)))
+    };
     let air = work.options.offers.iter().find(reached)?.air?;
     Some(Spot { temperature: air.temperature, humidity: air.humidity })
 }

@@ -53,7 +53,7 @@ impl Visit {
     async fn open(&self, path: &str) -> String {
         let asked = Request::get(path).header(header::COOKIE, &self.cookies);
         let answer = self.app.clone().oneshot(asked.body(Body::empty()).expect("a request")).await.expect("an answer");
-        assert_eq!(answer.status(), StatusCode::OK);
+        assert_eq!(answer.status(), StatusCode::OK, "{path}");
         let page = to_bytes(answer.into_body(), usize::MAX).await.expect("a page");
         String::from_utf8(page.to_vec()).expect("text")
     }

@@ -3,7 +3,6 @@
 use stillroom::adhesives::{self, Air, AirDoubt, Bead, Conditions, Liquids};
 use stillroom::artists;
 use stillroom::base::units::{Celsius, RelHumidity};
-use stillroom::demo;
 use stillroom::demo::truth::{BOTTLES, HANDS};
 
 use crate::house::both_databases;
@@ -12,8 +11,7 @@ fn air(t: f64, h: f64) -> Air {
     Air { temperature: Celsius::new(t).unwrap(), humidity: RelHumidity::new(h).unwrap() }
 }
 
-both_databases!(bottles_set_as_the_shelf_says_nineteen_times_in_twenty, unclaimed, async |house| {
-    demo::fill_with(&house.house, 40).await.unwrap();
+both_databases!(bottles_set_as_the_shelf_says_nineteen_times_in_twenty, invented, async |house| {
     let now = house.clock.now().0;
     let mut db = house.house.store.read().await.unwrap();
     let shelf = adhesives::shelf(&mut db, None, now).await.unwrap();
@@ -36,8 +34,7 @@ both_databases!(bottles_set_as_the_shelf_says_nineteen_times_in_twenty, unclaime
     assert!(narrowed * 10 >= asked * 8, "{narrowed} of {asked} ranges narrowed by the tests");
 });
 
-both_databases!(an_untested_bottle_is_known_from_its_label_alone, unclaimed, async |house| {
-    demo::fill_with(&house.house, 2).await.unwrap();
+both_databases!(an_untested_bottle_is_known_from_its_label_alone, invented, async |house| {
     let mut db = house.house.store.read().await.unwrap();
     let shelf = adhesives::shelf(&mut db, None, house.clock.now().0).await.unwrap();
     let sedge = shelf.iter().find(|bottle| bottle.name == "Sedge").unwrap();
@@ -49,8 +46,7 @@ both_databases!(an_untested_bottle_is_known_from_its_label_alone, unclaimed, asy
     assert_eq!(out("S-417"), None);
 });
 
-both_databases!(hands_are_as_quick_as_their_pages_say, unclaimed, async |house| {
-    demo::fill_with(&house.house, 2).await.unwrap();
+both_databases!(hands_are_as_quick_as_their_pages_say, invented, async |house| {
     let mut db = house.house.store.read().await.unwrap();
     let everyone = artists::all(&mut db).await.unwrap();
     assert_eq!(everyone.len(), 6);
