@@ -160,6 +160,14 @@ id!(
     /// A copy of a consent that was given to a client.
     CopyId
 );
+id!(
+    /// A form on a device that was handed to a client.
+    HandedFormId
+);
+id!(
+    /// A photo of a client.
+    PhotoId
+);
 
 #[cfg(test)]
 mod tests {

@@ -186,7 +186,7 @@ impl TestHouse {
 }
 
 /// Every table of ours; a test compares the list with the migrations.
-pub(crate) const TABLES: [&str; 48] = [
+pub(crate) const TABLES: [&str; 50] = [
     "writer",
     "form_key",
     "audit",
@@ -217,6 +217,8 @@ pub(crate) const TABLES: [&str; 48] = [
     "consent",
     "consent_withdrawal",
     "consent_copy",
+    "handed_form",
+    "photo",
     "erasure_rest",
     "artist",
     "timing_session",

@@ -11,6 +11,8 @@ mod api;
 mod base_path;
 mod browser;
 mod clients;
+mod clients_handed;
+mod clients_photos;
 mod clients_rights;
 mod clients_sealed;
 mod databases;
@@ -19,6 +21,8 @@ mod forms;
 mod hands;
 mod headers;
 mod house;
+#[path = "../photos/hostile.rs"]
+mod hostile;
 mod html;
 mod imports;
 mod learning;

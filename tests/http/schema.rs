@@ -9,6 +9,8 @@ use stillroom::adhesives::product::{Family, allowed_key};
 use stillroom::adhesives::set_time::TestPiece;
 use stillroom::artists::{Employment, Source, Technique};
 use stillroom::base::actor::Role;
+use stillroom::clients::handed::HandedState;
+use stillroom::clients::photos::Moment;
 use stillroom::clients::{GivenBy, Purpose};
 use stillroom::rooms::{DeviceKind, InstrumentKind};
 
@@ -28,6 +30,13 @@ fn id(n: usize) -> String {
 fn client_import(n: usize, order: &str, state: &str) -> String {
     format!(
         "insert into client_import (id, file_name, content, day_order, made_by, created, state, rows_new) select '{}', '', content, '{order}', made_by, 1, '{state}', 0 from client_import where created > 1 and file_name = 'first.csv'",
+        id(n)
+    )
+}
+
+fn handed_form(n: usize, form: &str, state: &str) -> String {
+    format!(
+        "insert into handed_form (id, client, form, begun, by_person, state, draft) select '{}', client, '{form}', 1, by_person, '{state}', draft from handed_form where begun > 1",
         id(n)
     )
 }
@@ -234,6 +243,26 @@ fn words() -> Vec<Words> {
             known: vec!["printed", "e-mail", "shown"],
         },
         Words {
+            column: "handed_form.form",
+            insert: |word, n| handed_form(n, word, "open"),
+            known: Purpose::ALL.into_iter().map(Purpose::word).chain(["consultation"]).collect(),
+        },
+        Words {
+            column: "handed_form.state",
+            insert: |word, n| handed_form(n, "consultation", word),
+            known: HandedState::ALL.into_iter().map(HandedState::word).collect(),
+        },
+        Words {
+            column: "photo.moment",
+            insert: |word, n| {
+                format!(
+                    "insert into photo (id, client, consent, at, taken_by, moment, width, height, picture) select '{}', client, consent, 1, taken_by, '{word}', 1, 1, picture from photo where at > 1",
+                    id(n)
+                )
+            },
+            known: Moment::ALL.into_iter().map(Moment::word).collect(),
+        },
+        Words {
             column: "artist.employment",
             insert: |word, n| {
                 format!(
@@ -391,7 +420,7 @@ fn sql_in(text: &str) -> Vec<String> {
 }
 
 /// Tables that grow with every day of work.
-const LONG: [&str; 10] = [
+const LONG: [&str; 12] = [
     "reading",
     "session",
     "audit",
@@ -399,6 +428,8 @@ const LONG: [&str; 10] = [
     "client_word",
     "consultation",
     "consent",
+    "photo",
+    "handed_form",
     "bench_test",
     "timing_session",
     "placement",
