@@ -8,7 +8,7 @@ create table photo (
   at bigint not null,
   taken_by text not null references person (id),
   -- When of the visit, never what of her health.
-  moment text not null check (moment in ('before', 'after', 'other')),
+  moment text not null check (moment in ('before', 'after', 'another')),
   width bigint not null,
   height bigint not null,
   -- Sealed: a JPEG that this program wrote itself.

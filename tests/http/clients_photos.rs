@@ -31,7 +31,7 @@ pub(crate) async fn take(house: &TestHouse, who: &mut Browser, client: &str) -> 
 both_databases!(a_photo_is_a_picture_of_ours_under_a_consent_and_each_look_is_written_down, async |house| {
     let (client, photo) = (&house.things.leaving, &house.things.photo);
     let mut a = house.actor(Actor::ArtistA);
-    let before = house.number("select count(*) from audit where what = 'read photo'").await;
+    let before = house.number("select count(*) from audit where action = 'read photo'").await;
     let path = format!("/door/clients/{client}/photos/{photo}");
     let shown = a.get(&path).await.must(200);
     assert_eq!(shown.header("content-type"), "image/jpeg");
@@ -39,14 +39,14 @@ both_databases!(a_photo_is_a_picture_of_ours_under_a_consent_and_each_look_is_wr
     assert_eq!(shown.header("x-content-type-options"), "nosniff");
     let picture = image::load_from_memory(&shown.body).unwrap();
     assert_eq!((picture.width(), picture.height()), (400, 300));
-    assert_eq!(house.number("select count(*) from audit where what = 'read photo'").await, before + 1);
+    assert_eq!(house.number("select count(*) from audit where action = 'read photo'").await, before + 1);
 
     // The address opens nothing by itself, nor for who does not treat her, nor under another client.
     house.stranger().get(&path).await.must(303);
     house.actor(Actor::ArtistB).get(&path).await.must(404);
     house.actor(Actor::Desk).get(&path).await.must(403);
     a.get(&format!("/door/clients/{}/photos/{photo}", house.things.client)).await.must(404);
-    assert_eq!(house.number("select count(*) from audit where what = 'read photo'").await, before + 1);
+    assert_eq!(house.number("select count(*) from audit where action = 'read photo'").await, before + 1);
 });
 
 both_databases!(without_a_consent_in_force_no_photo_is_kept_and_none_is_shown, async |house| {
@@ -94,7 +94,7 @@ both_databases!(records_put_together_keep_the_photos_and_they_still_open, async 
 both_databases!(of_a_hostile_file_nothing_is_kept_but_a_picture_of_ours, async |house| {
     let mut a = house.actor(Actor::ArtistA);
     let path = format!("/door/clients/{}/photos", house.things.leaving);
-    let form = a.form(&path, &path).await.with("moment", "other");
+    let form = a.form(&path, &path).await.with("moment", "another");
     let mut tried = 0;
     // The largest stand in a test of their own: here it is about what the house does with them.
     for one in hostile::all().iter().filter(|one| one.bytes.len() < 1_000_000 && !one.what.contains("million")) {

@@ -225,7 +225,7 @@ fn words() -> Vec<Words> {
             column: "consent.purpose",
             insert: |word, n| {
                 format!(
-                    "insert into consent (id, client, given_as, purpose, version, language, body, text_hash, by_guardian, at, taken_by, signed, digest) select '{}', client, client, '{word}', 0, '', '', '', 0, 1, taken_by, signed, '' from consent where digest <> ''",
+                    "insert into consent (id, client, given_as, purpose, version, language, body, text_hash, by_guardian, at, taken_by, signed, digest) select '{}', client, client, '{word}', 0, '', '', '', 0, 1, taken_by, signed, '' from consent where digest <> '' and purpose = 'treatment'",
                     id(n)
                 )
             },

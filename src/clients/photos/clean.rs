@@ -51,6 +51,10 @@ pub fn clean(file: &[u8]) -> Result<Picture, &'static str> {
     if u64::from(width) * u64::from(height) > MOST_PIXELS {
         return Err(TOO_MANY_PIXELS);
     }
+    // More bytes a colour than a photo has: it would fill the memory it may not have.
+    if decoder.total_bytes() > MOST_MEMORY {
+        return Err("This photo takes too much memory to open. Let the device save it as JPEG.");
+    }
     // What the file says about which way is up may be nonsense; then the picture stays as it lies.
     let way_up = decoder.orientation().unwrap_or(Orientation::NoTransforms);
     let opened = DynamicImage::from_decoder(decoder).map_err(words)?;

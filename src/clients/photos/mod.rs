@@ -28,7 +28,7 @@ impl Moment {
         match self {
             Self::Before => "before",
             Self::After => "after",
-            Self::Other => "other",
+            Self::Other => "another",
         }
     }
 
