@@ -45,6 +45,33 @@ export async function add(page, house, { another, ...typed }) {
   return page.url().split('/').at(-1);
 }
 
+/** Puts the page's device into a client's hands, for this form. */
+export async function handOver(page, house, form) {
+  const { id } = await aClient(house);
+  await page.goto(`${house.address}/door/clients/${id}/hand-over/${form}`);
+  await Promise.all([page.waitForURL(/\/handed-over\/1$/), page.click('main form .go')]);
+}
+
+/** The last page of a form in a client's hands. */
+export const lastHanded = (role) => async (house) => {
+  const page = await (await house.as(role)).newPage();
+  await page.goto(`${house.address}/handed-over/1`);
+  const [, last] = /1 of (\d+)/.exec(await page.textContent('main'));
+  await page.close();
+  return `/handed-over/${last}`;
+};
+
+/** What is left of a client who was erased. */
+export async function anErased(house) {
+  const page = await (await house.as('owner')).newPage();
+  const id = await add(page, house, { name: 'Siv Roth', born_day: '7', born_month: '3', born_year: '1972' });
+  await page.goto(`${house.address}/door/clients/${id}/erasure`);
+  await page.check('[name=treated][value=no]');
+  await Promise.all([page.waitForNavigation(), page.click('main form .halt')]);
+  await page.close();
+  return `/door/erased/${id}`;
+}
+
 async function answer(page, house, id) {
   await page.goto(`${house.address}/door/clients/${id}/consultation`);
   await page.check('[name=given_by][value=asked]');
