@@ -228,6 +228,7 @@ async fn as_page(
     };
     let title = match problem.status() {
         404 => "Not here",
+        403 if visitor.handed_over.is_some() => "Not part of the form",
         403 => "Not open to you",
         422 | 400 | 409 => "Not kept as it stands",
         429 => "Wait a moment",

@@ -149,3 +149,28 @@ both_databases!(a_stream_without_end_is_cut_off, async |house| {
     assert!(read < 16 << 20, "{read} bytes were read");
     assert_eq!(house.number("select count(*) from photo").await, 1);
 });
+
+// Twelve photos as large as they are kept. The time is told with `--nocapture`; ten seconds are the promise.
+both_databases!(her_file_with_a_dozen_large_photos_comes_within_ten_seconds, async |house| {
+    let mut a = house.actor(Actor::ArtistA);
+    let path = format!("/door/clients/{}/photos", house.things.leaving);
+    let noise = RgbImage::from_fn(2048, 1536, |x, y| {
+        let grain = x.wrapping_mul(2_654_435_761).wrapping_add(y.wrapping_mul(40_503)) >> 13;
+        Rgb([180 - (grain & 31) as u8, 140 - (grain >> 5 & 31) as u8, 120])
+    });
+    let mut file = Cursor::new(Vec::new());
+    DynamicImage::ImageRgb8(noise).write_to(&mut file, ImageFormat::Png).unwrap();
+    let file = file.into_inner();
+    assert!(file.len() < 10_000_000, "{} bytes", file.len());
+    let form = a.form(&path, &path).await.with("moment", "after");
+    for _ in 0..12 {
+        a.submit_file(&form.clone().with("form_key", &fresh_key()), "photo.png", &file).await.must(303);
+    }
+    let begun = std::time::Instant::now();
+    let answer = a.get(&format!("/door/clients/{}/file.json", house.things.leaving)).await.must(200);
+    let took = begun.elapsed();
+    println!("{} bytes in {took:?}", answer.body.len());
+    assert_eq!(answer.json()["photos"].as_array().unwrap().len(), 13);
+    assert!(answer.body.len() > 5_000_000, "{} bytes: are these photos large?", answer.body.len());
+    assert!(took.as_secs() < 10, "{took:?}");
+});

@@ -12,6 +12,7 @@ mod base_path;
 mod browser;
 mod clients;
 mod clients_handed;
+mod clients_leaks;
 mod clients_photos;
 mod clients_rights;
 mod clients_sealed;
