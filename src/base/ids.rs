@@ -168,6 +168,14 @@ id!(
     /// A copy of a consent that was given to a client.
     CopyId
 );
+id!(
+    /// A form on a device that was handed to a client.
+    HandedFormId
+);
+id!(
+    /// A photo of a client.
+    PhotoId
+);
 
 id!(
     /// A patch test.

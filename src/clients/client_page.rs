@@ -66,6 +66,8 @@ struct ClientPage {
     read_health: Option<String>,
     asked: String,
     consents: Vec<ConsentRow>,
+    /// For those who treat.
+    photos: Option<String>,
     artists: Vec<ArtistRow>,
     artist_field: Option<FieldView>,
     rights: bool,
@@ -101,6 +103,7 @@ async fn show(staff: Staff, State(house): State<House>, At(id): At<ClientId>) ->
             .map(|at| format!("Last asked {}.", studio.zone.date_and_clock(at, now)))
             .unwrap_or_default(),
         consents: Purpose::ALL.into_iter().map(row).collect(),
+        photos: reads_health(&staff.who).then(|| format!("{path}/photos")),
         artists: artist_rows(&client, &names, &path, manages),
         artist_field: manages.then(|| artist_field(&client, &names)).flatten(),
         rights: super::rights::may_use(&client, &staff.who, &names),

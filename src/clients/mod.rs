@@ -8,6 +8,7 @@ mod client_page;
 pub mod consents;
 pub mod consultation;
 mod find;
+pub mod handed;
 mod import_file;
 mod import_page;
 mod imports;
@@ -16,6 +17,7 @@ pub mod minors;
 pub(crate) mod names;
 mod pairs;
 mod pairs_page;
+pub mod photos;
 pub mod questions;
 pub mod rights;
 mod rights_store;
@@ -206,6 +208,8 @@ pub fn routes() -> Routes {
         .join(client_page::routes())
         .join(consultation::routes())
         .join(consents::routes())
+        .join(handed::routes())
+        .join(photos::routes())
         .join(questions::routes())
         .join(settings_page::routes())
 }

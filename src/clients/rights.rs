@@ -9,7 +9,7 @@ use super::names::Names;
 use super::settings::ClientSettings;
 use super::{Client, Keeper};
 use crate::base::actor::{Role, Who};
-use crate::base::ids::ClientId;
+use crate::base::ids::{ClientId, PhotoId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::base::zone::Zone;
@@ -132,6 +132,20 @@ pub(crate) async fn take_over(tx: &mut Tx, before: &Client, after: &Client) -> R
 /// When the database cannot be used.
 pub(crate) async fn forget_files(tx: &mut Tx, older_than: Instant) -> Result<(), Problem> {
     super::imports::forget(tx, older_than).await
+}
+
+/// Forms in clients' hands that nobody gave within a day are forgotten, for the clock.
+pub(crate) async fn forget_handed_forms(tx: &mut Tx, older_than: Instant) -> Result<(), Problem> {
+    super::handed::store::forget(tx, older_than).await
+}
+
+/// Every photo kept of her, oldest first: its id and the JPEG.
+pub(crate) async fn client_photos(
+    db: &mut Db,
+    keys: &Keys,
+    client: ClientId,
+) -> Result<Vec<(PhotoId, Vec<u8>)>, Problem> {
+    super::photos::store::pictures(db, keys, client).await
 }
 
 #[cfg(test)]

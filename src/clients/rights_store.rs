@@ -5,7 +5,7 @@ use sqlx::Row;
 use super::consents::{self, given::Signed};
 use super::consultation::store as consultations;
 use super::rights::{Erasing, FilePart, FileRecord, Stays};
-use super::{Client, Keeper, store};
+use super::{Client, Keeper, handed, photos, store};
 use crate::base::ids::{ClientId, ConsentId, ConsultationId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
@@ -35,8 +35,13 @@ pub(super) async fn file(db: &mut Db, keys: &Keys, client: ClientId) -> Result<V
     let about = records.iter().map(client_record).collect();
     let said = said(db, keys, client).await?;
     let signed = signed(db, keys, client).await?;
+    let pictures = photos::store::file(db, client).await?;
     let part = |heading: &str, records| FilePart { heading: heading.to_owned(), records };
-    Ok(vec![part("Record", about), part("Consultations", said), part("Consents", signed)])
+    let mut parts = vec![part("Record", about), part("Consultations", said), part("Consents", signed)];
+    if !pictures.is_empty() {
+        parts.push(part("Photos", pictures));
+    }
+    Ok(parts)
 }
 
 fn client_record(client: &Client) -> FileRecord {
@@ -155,6 +160,8 @@ pub(super) async fn merge(tx: &mut Tx, keys: &Keys, from: ClientId, into: Client
     let both_said = !consultations::of_client(tx.db(), from).await?.is_empty()
         && !consultations::of_client(tx.db(), into).await?.is_empty();
     seal_anew(tx.db(), keys, from, into).await?;
+    // A form she is filling in under the record that goes has to be begun anew.
+    handed::store::forget_of(tx, from).await?;
     for text in [
         "update consultation_asked set client = $2 where client = $1",
         "insert into client_word (client, word) select $2, word from client_word where client = $1 on conflict (client, word) do nothing",
@@ -202,6 +209,11 @@ async fn seal_anew(db: &mut Db, keys: &Keys, from: ClientId, into: ClientId) -> 
             "medical_advice.advice",
         ),
         (
+            "select id, picture from photo where client = $1",
+            "update photo set client = $1, picture = $2 where id = $3",
+            "photo.picture",
+        ),
+        (
             "select id, signed from consent where client = $1",
             "update consent set client = $1, signed = $2 where id = $3",
             "consent.signed",
@@ -227,6 +239,8 @@ pub(super) async fn erase(
 ) -> Result<Vec<Stays>, Problem> {
     let zone = Studio::load(tx.db()).await?.zone;
     let until = erasing.keep_until(&zone);
+    handed::store::forget_of(tx, client).await?;
+    photos::store::erase_all(tx, client).await?;
     let consents = consents::store::of_client(tx.db(), client).await?;
     let said = consultations::of_client(tx.db(), client).await?;
     let mut stays = Vec::new();

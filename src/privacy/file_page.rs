@@ -5,14 +5,16 @@ use askama::Template;
 use axum::extract::State;
 use axum::http::{HeaderValue, header};
 use axum::response::{IntoResponse, Response};
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD;
 use serde_json::{Map, Value, json};
 
 use super::kept_by;
 use super::parts::PARTS;
-use crate::base::ids::ClientId;
+use crate::base::ids::{ClientId, PhotoId};
 use crate::base::problem::Problem;
 use crate::clients::note_reading;
-use crate::clients::rights::FilePart;
+use crate::clients::rights::{self, FilePart};
 use crate::web::House;
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
@@ -66,12 +68,18 @@ async fn show(staff: Staff, State(house): State<House>, At(id): At<ClientId>) ->
 
 async fn as_json(staff: Staff, State(house): State<House>, At(id): At<ClientId>) -> Result<Response, Problem> {
     let (_, studio, parts) = collect(&house, &staff, id).await?;
+    let photos: Vec<Value> = {
+        let mut db = house.store.read().await?;
+        let all = rights::client_photos(&mut db, house.store.keys(), id).await?;
+        all.into_iter().map(|(photo, jpeg)| photo_as_json(photo, &jpeg)).collect()
+    };
     let parts: Vec<Value> = parts.iter().map(part_as_json).collect();
     let file = json!({
         "studio": studio.name,
         "client": id.to_string(),
         "made": staff.visitor.now.0.iso(),
         "parts": parts,
+        "photos": photos,
     });
     let text = serde_json::to_string_pretty(&file).map_err(Problem::broken)?;
     let mut answer = text.into_response();
@@ -80,6 +88,11 @@ async fn as_json(staff: Staff, State(house): State<House>, At(id): At<ClientId>)
     // No name in the file's name: it ends up in lists of downloads.
     headers.insert(header::CONTENT_DISPOSITION, HeaderValue::from_static("attachment; filename=\"client-file.json\""));
     Ok(answer)
+}
+
+/// Not through the page's own route: what a withdrawn consent hides is still hers to have.
+fn photo_as_json(photo: PhotoId, jpeg: &[u8]) -> Value {
+    json!({ "id": photo.to_string(), "type": "image/jpeg", "base64": STANDARD.encode(jpeg) })
 }
 
 fn part_as_json(part: &FilePart) -> Value {

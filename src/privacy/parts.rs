@@ -51,6 +51,8 @@ const CLIENTS: Part = Part {
         "consultation_asked",
         "medical_advice",
         "consent",
+        "handed_form",
+        "photo",
     ],
     client_file: |db, keys, client| Box::pin(rights::client_file(db, keys, client)),
     client_merge: |tx, keys, from, into| Box::pin(rights::client_merge(tx, keys, from, into)),

@@ -93,6 +93,7 @@ pub(super) async fn finish_erasures(house: &House) -> Result<(), Problem> {
         .write(&FormKey::house(), move |tx| {
             Box::pin(async move {
                 rights::forget_files(tx, now.plus(-DAY)).await?;
+                rights::forget_handed_forms(tx, now.plus(-DAY)).await?;
                 tx.record_tells_itself();
                 Ok(Kept::see(""))
             })

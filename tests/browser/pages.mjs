@@ -13,6 +13,7 @@
 //         it is another than the device's
 
 import { ask, claimPath } from './house.mjs';
+import { aClient, anErased, lastHanded, onClient } from './clients.mjs';
 import { anArtist } from './hands.mjs';
 import { bottleOf, onBottle } from './shelf.mjs';
 
@@ -131,6 +132,50 @@ export const pages = [
   { name: 'advice-desk', as: 'desk', on: '/', link: link('/rooms/{id}/advice') },
   { name: 'forecast', as: 'owner', path: '/office/forecast' },
 
+  { name: 'door', as: 'desk', path: '/door' },
+  { name: 'clients', as: 'desk', reach: onClients, link: link('/door/clients') },
+  { name: 'clients-empty', as: 'owner', in: 'empty', path: '/door/clients' },
+  { name: 'client-new', as: 'desk', path: '/door/clients/new' },
+  { name: 'client-new-refused', as: 'desk', path: '/door/clients/new', then: send, status: 422 },
+  { name: 'client', as: 'owner', reach: onClient(''), link: link('/door/clients/{id}') },
+  { name: 'client-desk', as: 'desk', reach: onClient('') },
+  { name: 'client-edit', as: 'desk', reach: onClient('/edit'), link: link('/door/clients/{id}/edit') },
+  { name: 'client-ask', as: 'owner', reach: onClient('/consultation'), link: link('/door/clients/{id}/consultation') },
+  { name: 'client-ask-refused', as: 'owner', reach: onClient('/consultation'), then: (page) => page.click('main form .go'), status: 422 },
+  { name: 'client-answers', as: 'owner', reach: onRecord('consultations', 'consultation'), link: link('/door/clients/{id}/consultations/{id}') },
+  { name: 'client-sign', as: 'owner', reach: onClient('/sign/patch_test'), link: words('/door/clients/{id}/sign/') },
+  { name: 'client-sign-refused', as: 'owner', reach: onClient('/sign/patch_test'), then: (page) => page.click('main form .go'), status: 422 },
+  { name: 'client-sign-minor', as: 'owner', reach: async (house) => `/door/clients/${(await aClient(house)).minor}/sign/treatment` },
+  { name: 'client-consent', as: 'owner', reach: onRecord('consents', 'consent'), link: link('/door/clients/{id}/consents/{id}') },
+  { name: 'client-photos', as: 'owner', reach: onClient('/photos'), link: link('/door/clients/{id}/photos') },
+  { name: 'client-photo-refused', as: 'owner', reach: onClient('/photos'), then: (page) => page.click('[data-photo] .go'), status: 422 },
+  { name: 'client-hand-over', as: 'owner', reach: onClient('/hand-over/treatment'), link: words('/door/clients/{id}/hand-over/') },
+  { name: 'client-file', as: 'owner', reach: onClient('/file'), link: link('/door/clients/{id}/file') },
+  { name: 'client-restriction', as: 'owner', reach: onClient('/restriction'), link: link('/door/clients/{id}/restriction') },
+  { name: 'client-erasure', as: 'owner', reach: onClient('/erasure'), link: link('/door/clients/{id}/erasure') },
+  { name: 'client-erased', as: 'owner', reach: anErased, link: link('/door/erased/{id}') },
+  { name: 'client-duplicates', as: 'desk', reach: async (house) => (await aClient(house), '/door/clients/duplicates'), link: link('/door/clients/duplicates') },
+  { name: 'client-merge', as: 'desk', reach: onPair, link: link('/door/clients/{id}/merge/{id}') },
+  { name: 'client-import-new', as: 'desk', path: '/door/clients/import' },
+  { name: 'client-import', as: 'desk', path: '/door/clients/import', then: handIn(['name;phone;born', 'Nora Falk;30405060;1.5.1980', 'Bad Row;;31.2.1990']) },
+  { name: 'questions', as: 'owner', path: '/door/questions' },
+  { name: 'question', as: 'owner', path: '/door/questions/lens', link: words('/door/questions/') },
+  { name: 'question-new', as: 'owner', path: '/door/questions/new' },
+  { name: 'questions-blank', as: 'desk', path: '/door/questions/blank' },
+  { name: 'consents', as: 'owner', path: '/door/consents' },
+  { name: 'consent-text', as: 'owner', path: '/door/consents/treatment', link: words('/door/consents/') },
+  { name: 'consent-blank', as: 'desk', path: '/door/consents/treatment/blank', link: words('/door/consents/', '/blank') },
+  { name: 'ages', as: 'owner', path: '/door/ages' },
+
+  { name: 'handed-question', as: 'handed-consultation', path: '/handed-over/1', link: /^\/handed-over\/\d+$/ },
+  { name: 'handed-refused', as: 'handed-consultation', path: '/handed-over/1', then: (page) => page.click('main form .go'), status: 422 },
+  { name: 'handed-answers', as: 'handed-consultation', reach: lastHanded('handed-consultation') },
+  { name: 'handed-wording', as: 'handed-treatment', path: '/handed-over/1' },
+  { name: 'handed-name', as: 'handed-treatment', path: '/handed-over/2' },
+  { name: 'handed-signature', as: 'handed-treatment', path: '/handed-over/3' },
+  { name: 'handed-closed', as: 'handed-treatment', path: '/office', status: 403 },
+  { name: 'handed-leave', as: 'handed-treatment', path: '/handed-over/leave' },
+
   { name: 'office', as: 'owner', path: '/office' },
   { name: 'settings', as: 'owner', path: '/office/settings' },
   { name: 'people', as: 'owner', path: '/office/people' },
@@ -171,6 +216,32 @@ export const pages = [
   { name: 'no-such-page', as: 'owner', path: '/no-such-page', status: 404 },
   { name: 'not-hers', as: 'artist', path: '/office/settings', status: 403 },
 ];
+
+/** The same with a word at its end: a purpose, a form, a question. */
+function words(path, end = '') {
+  return new RegExp(`^${path.replaceAll('{id}', ID)}[a-z_]+${end}$`);
+}
+
+/** The list of clients with somebody in it. */
+async function onClients(house) {
+  await aClient(house);
+  return '/door/clients';
+}
+
+/** A record of hers: the one that was made first. */
+function onRecord(place, which) {
+  return async (house) => {
+    const client = await aClient(house);
+    return `/door/clients/${client.id}/${place}/${client[which]}`;
+  };
+}
+
+/** Two records that look like one person. */
+async function onPair(house) {
+  await aClient(house);
+  const links = await linksOn(await house.as('desk'), house.address, '/door/clients/duplicates');
+  return links.find((path) => path.includes('/merge/'));
+}
 
 /** A page of the artist who signs in. */
 function onHands(place) {
@@ -249,5 +320,5 @@ export function kindOf(path) {
 
 /** True when the list holds a page of this kind. */
 export function isListed(kind) {
-  return pages.some((page) => (page.path ? kindOf(page.path) === kind : page.link?.test(kind.replaceAll('{id}', '00000000-0000-0000-0000-000000000000'))));
+  return pages.some((page) => ((page.path && kindOf(page.path) === kind) || page.link?.test(kind.replaceAll('{id}', '00000000-0000-0000-0000-000000000000'))));
 }

@@ -12,9 +12,14 @@ use crate::studio::Actor;
 async fn raw(house: &TestHouse) -> Vec<(String, Vec<u8>)> {
     let mut db = house.past().await;
     let mut all = Vec::new();
-    for (table, column) in
-        [("consultation", "answers"), ("medical_advice", "advice"), ("consent", "signed"), ("client_key", "wrapped")]
-    {
+    for (table, column) in [
+        ("consultation", "answers"),
+        ("medical_advice", "advice"),
+        ("consent", "signed"),
+        ("client_key", "wrapped"),
+        ("photo", "picture"),
+        ("handed_form", "draft"),
+    ] {
         let text = format!("select {column} from {table}");
         for row in sqlx::query(sqlx::AssertSqlSafe(text)).fetch_all(&mut db).await.unwrap() {
             all.push((format!("{table}.{column}"), row.get::<Vec<u8>, _>(0)));

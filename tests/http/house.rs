@@ -191,7 +191,7 @@ impl TestHouse {
 }
 
 /// Every table of ours; a test compares the list with the migrations.
-pub(crate) const TABLES: [&str; 67] = [
+pub(crate) const TABLES: [&str; 69] = [
     "writer",
     "form_key",
     "audit",
@@ -222,6 +222,8 @@ pub(crate) const TABLES: [&str; 67] = [
     "consent",
     "consent_withdrawal",
     "consent_copy",
+    "handed_form",
+    "photo",
     "erasure_rest",
     "artist",
     "timing_session",

@@ -12,6 +12,9 @@ mod base_path;
 mod browser;
 mod clearance;
 mod clients;
+mod clients_handed;
+mod clients_leaks;
+mod clients_photos;
 mod clients_rights;
 mod clients_sealed;
 mod databases;
@@ -20,6 +23,8 @@ mod forms;
 mod hands;
 mod headers;
 mod house;
+#[path = "../photos/hostile.rs"]
+mod hostile;
 mod html;
 mod imports;
 mod learning;

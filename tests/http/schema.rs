@@ -9,6 +9,8 @@ use stillroom::adhesives::product::{Family, allowed_key};
 use stillroom::adhesives::set_time::TestPiece;
 use stillroom::artists::{Employment, Source, Technique};
 use stillroom::base::actor::Role;
+use stillroom::clients::handed::HandedState;
+use stillroom::clients::photos::Moment;
 use stillroom::clients::{GivenBy, Purpose};
 use stillroom::rooms::{DeviceKind, InstrumentKind};
 
@@ -28,6 +30,13 @@ pub(crate) fn id(n: usize) -> String {
 fn client_import(n: usize, order: &str, state: &str) -> String {
     format!(
         "insert into client_import (id, file_name, content, day_order, made_by, created, state, rows_new) select '{}', '', content, '{order}', made_by, 1, '{state}', 0 from client_import where created > 1 and file_name = 'first.csv'",
+        id(n)
+    )
+}
+
+fn handed_form(n: usize, form: &str, state: &str) -> String {
+    format!(
+        "insert into handed_form (id, client, form, begun, by_person, state, draft) select '{}', client, '{form}', 1, by_person, '{state}', draft from handed_form where begun > 1",
         id(n)
     )
 }
@@ -216,7 +225,7 @@ fn words() -> Vec<Words> {
             column: "consent.purpose",
             insert: |word, n| {
                 format!(
-                    "insert into consent (id, client, given_as, purpose, version, language, body, text_hash, by_guardian, at, taken_by, signed, digest) select '{}', client, client, '{word}', 0, '', '', '', 0, 1, taken_by, signed, '' from consent where digest <> ''",
+                    "insert into consent (id, client, given_as, purpose, version, language, body, text_hash, by_guardian, at, taken_by, signed, digest) select '{}', client, client, '{word}', 0, '', '', '', 0, 1, taken_by, signed, '' from consent where digest <> '' and purpose = 'treatment'",
                     id(n)
                 )
             },
@@ -232,6 +241,26 @@ fn words() -> Vec<Words> {
             },
             // The ways of `clients::consents::copies`, which no other part knows.
             known: vec!["printed", "e-mail", "shown"],
+        },
+        Words {
+            column: "handed_form.form",
+            insert: |word, n| handed_form(n, word, "open"),
+            known: Purpose::ALL.into_iter().map(Purpose::word).chain(["consultation"]).collect(),
+        },
+        Words {
+            column: "handed_form.state",
+            insert: |word, n| handed_form(n, "consultation", word),
+            known: HandedState::ALL.into_iter().map(HandedState::word).collect(),
+        },
+        Words {
+            column: "photo.moment",
+            insert: |word, n| {
+                format!(
+                    "insert into photo (id, client, consent, at, taken_by, moment, width, height, picture) select '{}', client, consent, 1, taken_by, '{word}', 1, 1, picture from photo where at > 1",
+                    id(n)
+                )
+            },
+            known: Moment::ALL.into_iter().map(Moment::word).collect(),
         },
         Words {
             column: "artist.employment",
@@ -400,6 +429,8 @@ const LONG: [&str; 12] = [
     "client_word",
     "consultation",
     "consent",
+    "photo",
+    "handed_form",
     "bench_test",
     "timing_session",
     "placement",

@@ -26,10 +26,12 @@ pub(crate) enum Actor {
     Sensor,
     /// A program with a read token.
     Reader,
+    /// A client at a device that artist A handed to her.
+    HandedOver,
 }
 
 impl Actor {
-    pub(crate) const ALL: [Self; 9] = [
+    pub(crate) const ALL: [Self; 10] = [
         Self::Anonymous,
         Self::Expired,
         Self::ArtistA,
@@ -39,6 +41,7 @@ impl Actor {
         Self::Owner,
         Self::Sensor,
         Self::Reader,
+        Self::HandedOver,
     ];
 
     /// Those who sign in, with name and role.
@@ -52,7 +55,7 @@ impl Actor {
 
     /// The name she signs in with.
     pub(crate) fn name(self) -> &'static str {
-        let who = if self == Self::Expired { Self::ArtistA } else { self };
+        let who = if matches!(self, Self::Expired | Self::HandedOver) { Self::ArtistA } else { self };
         Self::PEOPLE.iter().find(|(actor, ..)| *actor == who).map(|(_, name, _)| *name).unwrap()
     }
 }
@@ -108,6 +111,8 @@ pub(crate) struct Things {
     pub(crate) erased: String,
     pub(crate) consultation: String,
     pub(crate) consent: String,
+    /// Of the client who is leaving.
+    pub(crate) photo: String,
     /// The consultation filled in, field by field.
     pub(crate) answers: Vec<(&'static str, String)>,
     pub(crate) client_file: String,

@@ -30,7 +30,7 @@ struct BlankPage {
 }
 
 /// A wording as paragraphs.
-pub(super) fn paragraphs(body: &str) -> Vec<String> {
+pub(in crate::clients) fn paragraphs(body: &str) -> Vec<String> {
     body.split("\n\n").map(|part| part.trim().to_owned()).filter(|part| !part.is_empty()).collect()
 }
 

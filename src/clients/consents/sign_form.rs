@@ -1,5 +1,7 @@
 //! What the signing page sends, checked. Pure.
 
+use std::collections::BTreeMap;
+
 use serde::Deserialize;
 
 use super::given::{Guardian, Mark};
@@ -11,7 +13,9 @@ use crate::web::form::FieldView;
 // Ticks that are not set are not sent, and the guardian's block only where it is needed.
 #[derive(Deserialize, Default, Clone)]
 #[serde(default)]
-pub(super) struct TypedConsent {
+pub(in crate::clients) struct TypedConsent {
+    /// Of the wording that was read.
+    pub(super) version: String,
     pub(super) printed_name: String,
     pub(super) language: String,
     pub(super) reader: String,
@@ -28,17 +32,37 @@ pub(super) struct TypedConsent {
 
 /// Checked: everything of a consent that a person gave at the page.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct Given {
-    pub(super) printed_name: String,
-    pub(super) language: String,
-    pub(super) reader: String,
-    pub(super) mark: Mark,
-    pub(super) witness: String,
-    pub(super) guardian: Option<Guardian>,
+pub(in crate::clients) struct Given {
+    pub(in crate::clients) printed_name: String,
+    pub(in crate::clients) language: String,
+    pub(in crate::clients) reader: String,
+    pub(in crate::clients) mark: Mark,
+    pub(in crate::clients) witness: String,
+    pub(in crate::clients) guardian: Option<Guardian>,
 }
 
 impl TypedConsent {
-    pub(super) fn check(&self, with_guardian: bool) -> Result<Given, Problem> {
+    /// Out of fields kept by name.
+    pub(in crate::clients) fn of(typed: &BTreeMap<String, String>) -> Self {
+        let get = |name: &str| typed.get(name).cloned().unwrap_or_default();
+        Self {
+            version: get("version"),
+            printed_name: get("printed_name"),
+            language: get("language"),
+            reader: get("reader"),
+            strokes: get("strokes"),
+            typed_name: get("typed_name"),
+            agree: get("agree"),
+            witness: get("witness"),
+            guardian_name: get("guardian_name"),
+            guardian_relation: get("guardian_relation"),
+            guardian_identity: get("guardian_identity"),
+            guardian_strokes: get("guardian_strokes"),
+            guardian_typed: get("guardian_typed"),
+        }
+    }
+
+    pub(in crate::clients) fn check(&self, with_guardian: bool) -> Result<Given, Problem> {
         let mut notes = Notes::default();
         let printed_name = notes.line("printed_name", &self.printed_name, 120);
         let language = notes.line("language", &self.language, 40);
@@ -136,7 +160,7 @@ fn one(field: FieldView, notes: &[FieldNote]) -> FieldView {
 }
 
 /// Strokes where there are any, else the typed name. What is wrong is told beside the typed name, which every device shows.
-fn mark(notes: &mut Notes, field: &'static str, strokes: &str, typed: &str) -> Option<Mark> {
+pub(in crate::clients) fn mark(notes: &mut Notes, field: &'static str, strokes: &str, typed: &str) -> Option<Mark> {
     let drawn = !strokes.trim().is_empty() && strokes.trim() != "[]";
     if drawn {
         return Strokes::read(strokes).map_err(|why| notes.add(field, why)).ok().map(Mark::Drawn);

@@ -10,7 +10,7 @@ use super::blank_page::paragraphs;
 use super::given::{Consent, Signed, hash};
 use super::sign_form::{Given, TypedConsent};
 use super::{Purpose, store};
-use crate::base::ids::{ClientId, ConsentId};
+use crate::base::ids::{ClientId, ConsentId, PersonId};
 use crate::base::problem::{FieldNote, Problem};
 use crate::clients::consultation;
 use crate::clients::minors::AgeVerdict;
@@ -18,7 +18,7 @@ use crate::clients::questions::Answered;
 use crate::clients::settings::ClientSettings;
 use crate::clients::{Client, not_restricted, seen};
 use crate::store::keys::Keys;
-use crate::store::{Db, Kept};
+use crate::store::{Db, Kept, Tx};
 use crate::web::House;
 use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
@@ -46,6 +46,7 @@ struct SignPage {
     key: String,
     action: String,
     back: String,
+    hand_over: String,
     version: i64,
     paragraphs: Vec<String>,
     /// Why it cannot be signed today; then there is no form.
@@ -79,7 +80,7 @@ async fn load(house: &House, staff: &Staff, id: ClientId, purpose: Purpose) -> R
 }
 
 /// Why nobody may sign this today.
-fn refusal(age: AgeVerdict, purpose: Purpose) -> Option<&'static str> {
+pub(in crate::clients) fn refusal(age: AgeVerdict, purpose: Purpose) -> Option<&'static str> {
     match age {
         AgeVerdict::NotKnown => {
             Some("Her birth date is not known, and the studio’s ages are judged by it. Enter it first.")
@@ -134,6 +135,7 @@ fn view(
         key,
         action: house.url(&format!("{path}/sign/{}", purpose.word())),
         back: house.url(&path),
+        hand_over: house.url(&format!("{path}/hand-over/{}", purpose.word())),
         version: signing.version,
         paragraphs: paragraphs(&signing.body),
         refused: refusal(signing.age, purpose),
@@ -157,6 +159,12 @@ async fn sign(
         return Err(Problem::Clash(why.to_owned(), "Go back to her page.".into()));
     }
     let with_guardian = signing.age == AgeVerdict::WithGuardian;
+    if form.typed.version != signing.version.to_string() {
+        return Err(Problem::Clash(
+            "The owner changed this wording while it was being read.".into(),
+            "Open it anew and read it as it stands now; nothing was signed.".into(),
+        ));
+    }
     let given = match form.typed.check(with_guardian) {
         Ok(given) => given,
         Err(Problem::Mistakes(notes)) => {
@@ -167,36 +175,53 @@ async fn sign(
         Err(other) => return Err(other),
     };
     let (who, keeping) = (staff.who.clone(), house.clone());
-    let (version, body) = (signing.version, signing.body);
+    let wording = (signing.version, signing.body);
     let kept = house
         .store
         .write(&form.key, move |tx| {
-            let (who, house, given, body) = (who.clone(), keeping.clone(), given.clone(), body.clone());
+            let (who, house, given, wording) = (who.clone(), keeping.clone(), given.clone(), wording.clone());
             Box::pin(async move {
                 not_restricted(&seen(tx.db(), id, &who).await?)?;
                 let keys = house.store.keys();
-                let signed = Signed::of(given.clone(), snapshot(tx.db(), keys, id, purpose).await?);
-                let consent = Consent {
-                    id: ConsentId::new(),
-                    client: id,
-                    given_as: id,
-                    purpose,
-                    version,
-                    text_hash: hash(body.as_bytes()),
-                    body,
-                    language: given.language,
-                    by_guardian: with_guardian,
-                    at: tx.now.0,
-                    taken_by: who.id,
-                    digest: String::new(),
-                    withdrawn: None,
-                };
-                store::add(tx, keys, &consent, &signed).await?;
-                Ok(Kept::see(format!("/door/clients/{id}/consents/{}", consent.id)))
+                let consent = keep_signed(tx, keys, id, purpose, wording, with_guardian, given, who.id).await?;
+                Ok(Kept::see(format!("/door/clients/{id}/consents/{consent}")))
             })
         })
         .await?;
     Ok(answer(&house, &kept))
+}
+
+/// Keeps a consent that was read and signed a moment ago. `wording` is its version and text.
+#[expect(clippy::too_many_arguments, reason = "a consent is as many facts; none of them is optional")]
+pub(in crate::clients) async fn keep_signed(
+    tx: &mut Tx,
+    keys: &Keys,
+    client: ClientId,
+    purpose: Purpose,
+    (version, body): (i64, String),
+    by_guardian: bool,
+    given: Given,
+    taken_by: PersonId,
+) -> Result<ConsentId, Problem> {
+    let language = given.language.clone();
+    let signed = Signed::of(given, snapshot(tx.db(), keys, client, purpose).await?);
+    let consent = Consent {
+        id: ConsentId::new(),
+        client,
+        given_as: client,
+        purpose,
+        version,
+        text_hash: hash(body.as_bytes()),
+        body,
+        language,
+        by_guardian,
+        at: tx.now.0,
+        taken_by,
+        digest: String::new(),
+        withdrawn: None,
+    };
+    store::add(tx, keys, &consent, &signed).await?;
+    Ok(consent.id)
 }
 
 impl Signed {

@@ -33,19 +33,19 @@ pub(in crate::clients) fn routes() -> Routes {
 }
 
 /// A question as the page shows it.
-pub(super) struct QuestionView {
-    pub(super) name: String,
-    pub(super) text: String,
+pub(in crate::clients) struct QuestionView {
+    pub(in crate::clients) name: String,
+    pub(in crate::clients) text: String,
     /// Its answers: words, and whether this one is chosen. Empty where own words are written.
-    pub(super) offered: Vec<(String, bool)>,
-    pub(super) typed: String,
-    pub(super) error: Option<&'static str>,
+    pub(in crate::clients) offered: Vec<(String, bool)>,
+    pub(in crate::clients) typed: String,
+    pub(in crate::clients) error: Option<&'static str>,
 }
 
-pub(super) struct GroupView {
-    pub(super) id: String,
-    pub(super) word: String,
-    pub(super) questions: Vec<QuestionView>,
+pub(in crate::clients) struct GroupView {
+    pub(in crate::clients) id: String,
+    pub(in crate::clients) word: String,
+    pub(in crate::clients) questions: Vec<QuestionView>,
 }
 
 #[derive(Template)]
@@ -55,6 +55,7 @@ struct AskPage {
     key: String,
     action: String,
     back: String,
+    hand_over: String,
     /// The version the answers belong to, sent along: an edit meanwhile must not shift them.
     version: i64,
     minor: bool,
@@ -65,7 +66,7 @@ struct AskPage {
 }
 
 /// The questions in their groups, with what was typed and what is wrong.
-pub(super) fn groups(
+pub(in crate::clients) fn groups(
     all: &Questionnaire,
     typed: &BTreeMap<String, String>,
     wrong: &BTreeMap<String, &'static str>,
@@ -157,6 +158,7 @@ fn view(
         key,
         action: house.url(&format!("/door/clients/{}/consultations", asked.client.id)),
         back: house.url(&format!("/door/clients/{}", asked.client.id)),
+        hand_over: house.url(&format!("/door/clients/{}/hand-over/consultation", asked.client.id)),
         version: asked.questionnaire.version,
         minor,
         given_by,
