@@ -421,7 +421,7 @@ fn sql_in(text: &str) -> Vec<String> {
 }
 
 /// Tables that grow with every day of work.
-const LONG: [&str; 12] = [
+const LONG: [&str; 14] = [
     "reading",
     "session",
     "audit",
