@@ -53,9 +53,11 @@ impl Visit {
     async fn open(&self, path: &str) -> String {
         let asked = Request::get(path).header(header::COOKIE, &self.cookies);
         let answer = self.app.clone().oneshot(asked.body(Body::empty()).expect("a request")).await.expect("an answer");
-        assert_eq!(answer.status(), StatusCode::OK, "{path}");
+        let status = answer.status();
         let page = to_bytes(answer.into_body(), usize::MAX).await.expect("a page");
-        String::from_utf8(page.to_vec()).expect("text")
+        let page = String::from_utf8(page.to_vec()).expect("text");
+        assert_eq!(status, StatusCode::OK, "{path}: {page}");
+        page
     }
 }
 
@@ -71,7 +73,7 @@ async fn furnish(house: &House) -> String {
     ));
     texts.push(format!(
         "insert into instrument (id, room, name, name_key, kind, place, bought, mapping)
-         values ('{}', '{}', 'dial', 'dial', 'hand', 'bed', 1, '{{}}')",
+         select '{}', '{}', 'dial', 'dial', 'hand', 'bed', 1, mapping from instrument limit 1",
         fourth.1, fourth.0
     ));
     for ago in [2 * MINUTE, DAY + 2 * MINUTE] {
