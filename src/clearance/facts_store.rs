@@ -153,7 +153,11 @@ pub(super) fn family(key: &str) -> Result<Family, Problem> {
 }
 
 async fn add_reactions(db: &mut Db, whose: Whose, all: &mut All) -> Result<(), Problem> {
-    let texts = of!("select r.client, r.noticed, r.acute, r.closed, r.id, l.liquid from reaction r left join reaction_liquid l on l.reaction = r.id", "r.client", "order by r.noticed, r.id");
+    let texts = of!(
+        "select r.client, r.noticed, r.acute, r.closed, r.id, l.liquid from reaction r left join reaction_liquid l on l.reaction = r.id",
+        "r.client",
+        "order by r.noticed, r.id"
+    );
     let mut newest = String::new();
     for row in rows(db, whose, texts).await? {
         let Some(facts) = facts_of(all, &row)? else { continue };

@@ -55,7 +55,11 @@ pub async fn for_advice(
         Some(visit) => judge_visit(&facts, &bench, visit, visit.at.max(now)),
         None => clearance(&facts, &bench.rules, &bench.house_adhesive(now), now, now),
     };
-    let mark = words::shared_mark(&answer, &bench.rules, now);
+    // Late is only who is expected: whoever is not booked has no hour to miss.
+    let mark = match (&next, &answer) {
+        (None, Clearance::NotYet(_)) => words::Mark { mark: "near", word: "not yet" },
+        _ => words::shared_mark(&answer, &bench.rules, now),
+    };
     let step = match &answer {
         Clearance::Cleared(_) => String::new(),
         other => format!(": {}", words::shared_step(other, "the artist or the owner")),
@@ -66,7 +70,10 @@ pub async fn for_advice(
         mark: mark.mark,
         words: format!("{}{step}", mark.word),
         bottles: bottles_not_today(db, &facts, &bench, bottles, now).await?,
-        liquids: Wet::ALL.into_iter().filter_map(|wet| Some((wet, liquid_not_today(&facts, &bench, wet, now)?))).collect(),
+        liquids: Wet::ALL
+            .into_iter()
+            .filter_map(|wet| Some((wet, liquid_not_today(&facts, &bench, wet, now)?)))
+            .collect(),
     })
 }
 

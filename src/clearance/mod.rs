@@ -37,10 +37,10 @@ pub mod words;
 
 pub use desk_page::{DeskRow, desk_rows};
 pub use facts::{ClientFacts, PlannedProduct};
+pub use for_advice::{ForHer, for_advice, of_today};
 pub use judge::{Clearance, clearance};
 pub use of_client::{TABLES, client_erase, client_file, client_merge};
 pub use rules::Rules;
-pub use for_advice::{ForHer, for_advice, of_today};
 pub use standing::{NotToday, StandingWords, block, may_treat, not_today};
 pub use test_store::{Meeting, Met, add_exposure};
 pub use visit_store::{Expected, VisitKind, expect_visit, expected, no_longer_expected};

@@ -56,11 +56,15 @@ pub async fn client_file(db: &mut Db, keys: &Keys, client: ClientId) -> Result<V
     parts.extend(doctors_and_decisions(db, keys, client).await?);
     let (ever, end) = (Instant(i64::MIN), Instant(i64::MAX));
     let met = exposures_of(db, client, ever, end).await?;
-    let met = met.iter().map(|met| record("Met", vec![("at", met.at.iso()), ("in a", met.kind.clone()), ("what", shelf.met(&met.met))]));
+    let met = met.iter().map(|met| {
+        record("Met", vec![("at", met.at.iso()), ("in a", met.kind.clone()), ("what", shelf.met(&met.met))])
+    });
     parts.push(part("Products and lots", met.collect()));
     let visits = visits_of(db, client, ever).await?;
-    let visits =
-        visits.iter().rev().map(|visit| record("Expected", vec![("at", visit.at.iso()), ("for", visit.kind.word().to_owned())]));
+    let visits = visits
+        .iter()
+        .rev()
+        .map(|visit| record("Expected", vec![("at", visit.at.iso()), ("for", visit.kind.word().to_owned())]));
     parts.push(part("Expected visits", visits.collect()));
     Ok(parts)
 }
@@ -138,7 +142,10 @@ async fn doctors_and_decisions(db: &mut Db, keys: &Keys, client: ClientId) -> Re
     let statements = statements.collect();
     let decisions = decisions_of(db, keys, client).await?.into_iter().map(|own| {
         let span = format!("{} to {}", own.from.iso(), own.until.iso());
-        record("Decision", vec![("at", own.at.iso()), ("over", own.of.word().to_owned()), ("for", span), ("reason", own.reason)])
+        record(
+            "Decision",
+            vec![("at", own.at.iso()), ("over", own.of.word().to_owned()), ("for", span), ("reason", own.reason)],
+        )
     });
     let decisions = decisions.collect();
     let complaints = complaints_of(db, keys, client).await?.into_iter().map(|own| {
@@ -146,7 +153,13 @@ async fn doctors_and_decisions(db: &mut Db, keys: &Keys, client: ClientId) -> Re
         let decided = words_in(&DECISIONS, &own.decision).to_owned();
         record(
             "Complaint",
-            vec![("at", own.at.iso()), ("what", own.what), ("decided", decided), ("fixed", iso(own.fixed)), ("given back, minor units", refund)],
+            vec![
+                ("at", own.at.iso()),
+                ("what", own.what),
+                ("decided", decided),
+                ("fixed", iso(own.fixed)),
+                ("given back, minor units", refund),
+            ],
         )
     });
     let complaints = complaints.collect();

@@ -2,11 +2,13 @@
 
 use super::doctor_store::{Complaint, Decision, Written, add_complaint, add_decision, add_statement};
 use super::facts::{Overridable, TestResult};
+use super::lot_store::{Stop, stop};
 use super::reaction::Details;
-use super::reaction_store::{Reaction, StaffIncident, add_reaction, add_staff_incident, do_follow_up, follow_ups_of, tell};
+use super::reaction_store::{
+    Reaction, StaffIncident, add_reaction, add_staff_incident, do_follow_up, follow_ups_of, tell,
+};
 use super::test_store::{Meeting, Met, Method, PatchTest, add_exposure, add_test, look_at};
 use super::visit_store::{Expected, HouseAdhesive, expect_visit, set_house_adhesive};
-use super::lot_store::{Stop, stop};
 use super::wet::Wet;
 use crate::adhesives::Family;
 use crate::base::actor::{Actor, Who};
@@ -23,13 +25,27 @@ pub(crate) enum Seed {
     /// The house works with this from then on.
     House(ProductId, Instant),
     /// A patch test, with the look at it where there was one.
-    Test { client: ClientId, met: Met, liquids: Vec<Wet>, placed: Instant, look: Option<(Instant, TestResult, &'static str)> },
+    Test {
+        client: ClientId,
+        met: Met,
+        liquids: Vec<Wet>,
+        placed: Instant,
+        look: Option<(Instant, TestResult, &'static str)>,
+    },
     /// She met a product in a treatment.
     Treated { client: ClientId, met: Met, at: Instant },
     /// Somebody is expected.
     Visit(Expected),
     /// A reaction; the first so many follow-ups are done.
-    Reaction { client: ClientId, met: Vec<Met>, noticed: Instant, exposed: Instant, details: Details, artist: PersonId, done: usize },
+    Reaction {
+        client: ClientId,
+        met: Vec<Met>,
+        noticed: Instant,
+        exposed: Instant,
+        details: Details,
+        artist: PersonId,
+        done: usize,
+    },
     /// A doctor's statement.
     Statement { client: ClientId, family: Family, written: Instant, words: &'static str },
     /// Somebody went on with a written reason.
@@ -63,7 +79,9 @@ pub(crate) async fn seed(house: &House, by: &Who, all: Vec<Seed>) -> Result<(), 
 async fn keep(tx: &mut Tx, keys: &Keys, one: Seed) -> Result<(), Problem> {
     match one {
         Seed::House(product, from) => set_house_adhesive(tx, HouseAdhesive { product, from }).await,
-        Seed::Test { client, met, liquids, placed, look } => keep_test(tx, keys, (client, met, liquids, placed), look).await,
+        Seed::Test { client, met, liquids, placed, look } => {
+            keep_test(tx, keys, (client, met, liquids, placed), look).await
+        }
         Seed::Treated { client, met, at } => {
             add_exposure(tx, client, &met, at, Meeting::Treatment, &StopId::new().to_string()).await
         }

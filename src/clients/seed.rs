@@ -30,7 +30,8 @@ pub(crate) struct SeedClient {
 }
 
 /// A hand's movement over the signature box.
-const DRAWN: &str = "[[180,420,0,420,180,60,610,540,120,820,210,190,1010,500,250],[240,610,420,900,560,560,1500,520,640]]";
+const DRAWN: &str =
+    "[[180,420,0,420,180,60,610,540,120,820,210,190,1010,500,250],[240,610,420,900,560,560,1500,520,640]]";
 
 /// Keeps her with everything at once.
 pub(crate) async fn seed_client(house: &House, by: &Who, seed: SeedClient) -> Result<(), Problem> {

@@ -37,11 +37,13 @@ pub(super) async fn fill(house: &House, zone: &Zone, people: &[Person]) -> Resul
     let product = |name: &str| shelf.iter().find(|bottle| bottle.name.starts_with(name)).map(|bottle| bottle.product);
     let person = |name: &str| people.iter().find(|person| person.name == name).map(|person| person.id);
     let owner = people.iter().find(|person| person.role == Role::Owner);
-    let (Some(heath), Some(slate), Some(loam), Some(owner)) = (product("Heath"), product("Slate"), product("Loam"), owner)
+    let (Some(heath), Some(slate), Some(loam), Some(owner)) =
+        (product("Heath"), product("Slate"), product("Loam"), owner)
     else {
         return Ok(());
     };
-    let (Some(ines), Some(tilde), Some(oona)) = (person("Ines Okafor"), person("Tilde Brandt"), person("Oona Pell")) else {
+    let (Some(ines), Some(tilde), Some(oona)) = (person("Ines Okafor"), person("Tilde Brandt"), person("Oona Pell"))
+    else {
         return Ok(());
     };
     let by = Who { id: owner.id, session: SessionId::new(), name: owner.name.clone(), role: owner.role };
@@ -162,11 +164,7 @@ impl Story {
             client,
             answered: own.answered.map(|days| (self.now.plus(-days * DAY), own.said.to_vec())),
             changed: own.name == "Signe Bechgaard",
-            signed: if signs {
-                vec![Purpose::HealthData, Purpose::PatchTest, Purpose::Treatment]
-            } else {
-                Vec::new()
-            },
+            signed: if signs { vec![Purpose::HealthData, Purpose::PatchTest, Purpose::Treatment] } else { Vec::new() },
             guardian: own.guardian,
         }
     }
@@ -203,7 +201,13 @@ impl Story {
         all
     }
 
-    fn test(&self, client: ClientId, lot: &str, placed: Instant, look: Option<(i64, TestResult, &'static str)>) -> Seed {
+    fn test(
+        &self,
+        client: ClientId,
+        lot: &str,
+        placed: Instant,
+        look: Option<(i64, TestResult, &'static str)>,
+    ) -> Seed {
         let look = look.map(|(hours, result, words)| (placed.plus(hours * HOUR), result, words));
         Seed::Test { client, met: self.met(lot), liquids: vec![Wet::AlcoholPrimer], placed, look }
     }
@@ -230,7 +234,12 @@ impl Story {
         }
         all.extend(her("Sella Brandvik").map(|id| self.test(id, "H-417", self.now.plus(-51 * HOUR), None)));
         all.extend(her("Noor Halden").map(|id| {
-            self.test(id, "H-417", ago(5), Some((50, TestResult::Doubtful, "A little red along one lid; gone by the evening.")))
+            self.test(
+                id,
+                "H-417",
+                ago(5),
+                Some((50, TestResult::Doubtful, "A little red along one lid; gone by the evening.")),
+            )
         }));
         all.extend(her("Cille Ravn").map(|id| self.test(id, "S-417", ago(12), Some((49, TestResult::NoneSeen, "")))));
         for (name, days, lot) in [

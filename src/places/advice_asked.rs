@@ -198,7 +198,9 @@ pub(super) fn not_today(shelf: &[OnShelf], liquids: Liquids) -> Vec<(usize, NotT
 fn with_her(mut bars: Vec<(usize, NotToday)>, shelf: &[OnShelf], asked: &Asked) -> Vec<(usize, NotToday)> {
     let Some(her) = &asked.her else { return bars };
     let wrong_liquid = asked.liquids.iter().any(|liquid| refuses(her, liquid).is_some());
-    for (at, bottle) in shelf.iter().enumerate().filter(|(at, _)| bars.iter().all(|(bar, _)| bar != at)).collect::<Vec<_>>() {
+    for (at, bottle) in
+        shelf.iter().enumerate().filter(|(at, _)| bars.iter().all(|(bar, _)| bar != at)).collect::<Vec<_>>()
+    {
         let why = her.bottles.iter().find(|(own, _)| *own == bottle.bottle).map(|(_, why)| match why {
             clearance::NotToday::Stopped => NotToday::Blocked,
             clearance::NotToday::NotNow | clearance::NotToday::NotCleared => NotToday::Held,

@@ -81,12 +81,7 @@ impl Address {
 }
 
 /// Nobody, those the artist expects today, and whoever is chosen already.
-fn clients(
-    asked: &Asked,
-    read: &Read,
-    at: &Address,
-    link: &impl Fn(String, &Address, bool) -> Choice,
-) -> Vec<Choice> {
+fn clients(asked: &Asked, read: &Read, at: &Address, link: &impl Fn(String, &Address, bool) -> Choice) -> Vec<Choice> {
     let here = asked.her.as_ref().map(|her| her.client);
     let other = asked.her.iter().filter(|her| read.today.iter().all(|(id, ..)| *id != her.client));
     let other = other.map(|her| (her.client, her.short.clone()));

@@ -100,7 +100,8 @@ async fn show(
     let mut db = house.store.read().await?;
     let studio = Studio::load(&mut db).await?;
     let keys = house.store.keys();
-    let Some((asked, read)) = advice_asked::read(&mut db, keys, &studio.zone, room, &staff.who, &typed, now).await? else {
+    let Some((asked, read)) = advice_asked::read(&mut db, keys, &studio.zone, room, &staff.who, &typed, now).await?
+    else {
         let frame = house.frame(&studio, &staff.visitor, Place::Rooms, "Advice");
         return page(&NobodyPage { frame, hands: house.url("/hands") });
     };
@@ -190,7 +191,8 @@ fn not_for_her(asked: &Asked) -> Vec<String> {
     let Some(her) = &asked.her else { return Vec::new() };
     // Whoever is not treated at all needs no line for every liquid.
     let own = her.liquids.iter().filter(|(_, why)| !matches!(why, clearance::NotToday::NotNow) || her.mark != "stop");
-    own.map(|(wet, why)| format!("{}, not for today: {}", crate::base::text::capital(wet.word()), why.words())).collect()
+    own.map(|(wet, why)| format!("{}, not for today: {}", crate::base::text::capital(wet.word()), why.words()))
+        .collect()
 }
 
 fn age(read: &Read, studio: &Studio, now: Instant) -> Option<Age> {

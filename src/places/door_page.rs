@@ -34,7 +34,11 @@ async fn door(staff: Staff, State(house): State<House>) -> Result<Response, Prob
     let studio = Studio::load(&mut db).await?;
     let line = |word, about, path: &str| Line { word, about, href: house.url(path) };
     let lines = vec![
-        line("Not cleared", "who of those expected may not be treated yet, and what to do by when", "/door/not-cleared"),
+        line(
+            "Not cleared",
+            "who of those expected may not be treated yet, and what to do by when",
+            "/door/not-cleared",
+        ),
         line("Clients", "find a client, begin a record, consultation and consents", "/door/clients"),
         line("The questions", "what is asked about health, and what an answer leads to", "/door/questions"),
         line("The consents", "their wordings, and blank ones to print", "/door/consents"),

@@ -6,11 +6,11 @@ use std::fmt::Write as _;
 use stillroom::adhesives::Family;
 use stillroom::base::ids::ConsultationId;
 use stillroom::base::time::{DAY, HOUR, Instant, MINUTE};
-use stillroom::clients::ClientSettings;
-use stillroom::clients::rights::Erasing;
 use stillroom::clearance::facts::{Kind, Overridable, TestResult};
 use stillroom::clearance::wet::Wet;
 use stillroom::clearance::{self, Clearance, PlannedProduct, VisitKind};
+use stillroom::clients::ClientSettings;
+use stillroom::clients::rights::Erasing;
 
 use stillroom::store::{Kept, sealed};
 
@@ -149,17 +149,8 @@ pub(crate) async fn furnish(house: &TestHouse, owner: &mut Browser, things: &mut
 }
 
 /// What this part adds behind the address of a client.
-const PAGES: [&str; 9] = [
-    "clearance",
-    "complaints",
-    "decisions",
-    "findings",
-    "reactions",
-    "statements",
-    "tests",
-    "visits",
-    "walk-in",
-];
+const PAGES: [&str; 9] =
+    ["clearance", "complaints", "decisions", "findings", "reactions", "statements", "tests", "visits", "walk-in"];
 
 /// What stands for names of paths of this part.
 pub(crate) fn names(path: &str, things: &Things) -> Vec<(&'static str, String)> {
@@ -900,7 +891,7 @@ both_databases!(where_the_rules_ask_for_it_a_liquid_she_was_not_tested_with_is_n
     owner.submit(&form).await.goes_to();
     let test = house.look(&format!("select id from patch_test where client = '{alva}'")).await;
     house.clock.advance(49 * HOUR);
-    let mut owner = house.owner();
+    let mut owner = sign_in(house, Actor::Owner).await;
     read_test(&mut owner, &test, &SEEN).await.must(303);
     owner.page(&format!("/door/tests/{test}")).await.says("pH primer");
     let path = advice_for(house, alva);
@@ -915,7 +906,8 @@ both_databases!(where_the_rules_ask_for_it_a_liquid_she_was_not_tested_with_is_n
     let with_primer = owner.page(&format!("{path}&liquids=alcohol_primer")).await;
     assert!(!with_primer.words().contains("Take Heath"), "{}", with_primer.words());
     // A reaction after it holds the liquid for good, whatever doctors write about adhesives.
-    let form = owner.form(&format!("/door/clients/{alva}/reactions/new"), &format!("/door/clients/{alva}/reactions")).await;
+    let form =
+        owner.form(&format!("/door/clients/{alva}/reactions/new"), &format!("/door/clients/{alva}/reactions")).await;
     owner.submit(&form.with("symptom", "redness").with("liquid", "pH primer")).await.must(303);
     let mut db = house.house.store.read().await.unwrap();
     let (keys, now) = (house.house.store.keys(), house.clock.now().0);
@@ -1069,7 +1061,10 @@ both_databases!(two_records_of_one_person_become_one_and_what_is_sealed_still_op
         .unwrap();
     assert_eq!(file(ada).await, before);
     assert_eq!(file(dora).await, serde_json::json!([]));
-    assert!(matches!(judged(house, &things["ada"], house.clock.now().0).await, Clearance::Held(_)), "a hold moves with her");
+    assert!(
+        matches!(judged(house, &things["ada"], house.clock.now().0).await, Clearance::Held(_)),
+        "a hold moves with her"
+    );
 });
 
 both_databases!(erasure_leaves_what_must_stay_until_its_day_and_then_nothing, async |house| {

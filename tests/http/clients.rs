@@ -665,7 +665,9 @@ both_databases!(a_changed_missing_or_added_consent_is_noticed, async |house| {
     assert_eq!(broken().await, [clients::consents::Broken::Changed(consent.clone())], "a withdrawal nobody made");
     house.run("delete from consent_withdrawal").await.unwrap();
     house
-        .run(&format!("update consent set signed = (select answers from consultation order by id limit 1) where id = '{consent}'"))
+        .run(&format!(
+            "update consent set signed = (select answers from consultation order by id limit 1) where id = '{consent}'"
+        ))
         .await
         .unwrap();
     assert_eq!(

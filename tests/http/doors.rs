@@ -83,7 +83,9 @@ impl Row {
             ("{*name}", "app.css".to_owned()),
         ];
         let own = self.names.iter().map(|(name, value)| (name.as_str(), value.clone()));
-        own.chain(crate::clearance::names(self.path, things)).chain(usual).fold(self.path.to_owned(), |path, (name, value)| path.replace(name, &value))
+        own.chain(crate::clearance::names(self.path, things))
+            .chain(usual)
+            .fold(self.path.to_owned(), |path, (name, value)| path.replace(name, &value))
     }
 
     /// Somebody who may do it, for tests of what happens then.

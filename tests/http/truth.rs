@@ -39,9 +39,9 @@ both_databases!(an_untested_bottle_is_known_from_its_label_alone, invented, asyn
     let shelf = adhesives::shelf(&mut db, None, house.clock.now().0).await.unwrap();
     let sedge = shelf.iter().find(|bottle| bottle.name == "Sedge").unwrap();
     assert_eq!(sedge.posterior.tests, 0);
-    // One past its date, one open for too long.
+    // One whose lot is stopped, one open for too long.
     let out = |name: &str| shelf.iter().find(|bottle| bottle.name.contains(name)).unwrap().out;
-    assert_eq!(out("Loam"), Some(adhesives::Out::Expired));
+    assert_eq!(out("Loam"), Some(adhesives::Out::Stopped));
     assert_eq!(out("S-402"), Some(adhesives::Out::Lapsed));
     assert_eq!(out("S-417"), None);
 });
