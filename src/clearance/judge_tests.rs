@@ -117,7 +117,7 @@ fn reaction(ago: i64) -> ReactionFacts {
 }
 
 fn may_have(family: Family, ago: i64) -> Statement {
-    Statement { family: family, written: NOW.plus(-ago) }
+    Statement { family, written: NOW.plus(-ago) }
 }
 
 #[test]

@@ -248,7 +248,7 @@ pub(super) async fn erase(
         let must_stay = !consent.purpose.for_adults_only() && consent.purpose != consents::Purpose::RecordPhotos;
         match until {
             Some(until) if must_stay => {
-                push(&mut stays, "signed consents", "shows what was agreed to before a test or treatment", until)
+                push(&mut stays, "signed consents", "shows what was agreed to before a test or treatment", until);
             }
             _ => erase_consent(tx, consent.id).await?,
         }

@@ -28,7 +28,8 @@ async fn house(many: usize) -> (Store, tempfile::TempDir) {
     let config = config.listening_at(SocketAddr::from(([127, 0, 0, 1], 8270)));
     let store = Store::open(&OpenOptions::of(&config, Clock::System)).await.expect("a database");
     for from in (0..many).step_by(500) {
-        let write = store.write(&FormKey::house(), move |tx| {
+        let key = FormKey::house();
+        let write = store.write(&key, move |tx| {
             Box::pin(async move {
                 for n in from..from + 500 {
                     let id = ClientId::new().to_string();

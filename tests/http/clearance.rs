@@ -138,14 +138,11 @@ pub(crate) async fn furnish(house: &TestHouse, owner: &mut Browser, things: &mut
         page.with_all(&[("product", &other), ("what", "lot"), ("lot", "X-0"), ("why", "The supplier called it back.")]);
     let to = owner.submit(&page).await.goes_to();
     keep("{stop}", to.rsplit('/').next().unwrap().to_owned());
-    (
-        keep("ada", ada),
-        keep("bea", bea),
-        keep("cora", cora),
-        keep("dora", dora),
-        keep("bottle", bottle),
-        keep("product", product),
-    );
+    for (name, id) in
+        [("ada", ada), ("bea", bea), ("cora", cora), ("dora", dora), ("bottle", bottle), ("product", product)]
+    {
+        keep(name, id);
+    }
 }
 
 /// What this part adds behind the address of a client.
@@ -1092,7 +1089,7 @@ both_databases!(erasure_leaves_what_must_stay_until_its_day_and_then_nothing, as
     }
 });
 
-both_databases!(five_hundred_expected_are_judged_in_few_statements, async |house| {
+both_databases!(five_hundred_expected_are_counted_and_the_most_urgent_come_first, async |house| {
     let artist = house.things.people[Actor::ArtistA.name()].clone();
     let mut clients = String::new();
     let mut visits = String::new();
@@ -1114,14 +1111,11 @@ both_databases!(five_hundred_expected_are_judged_in_few_statements, async |house
         answer(house, &id(700_000 + n), "nothing").await;
     }
     let mut desk = house.actor(Actor::Desk);
-    desk.page("/door/not-cleared").await;
-    let begun = std::time::Instant::now();
     let page = desk.page("/door/not-cleared").await;
-    let took = begun.elapsed();
     page.says("501 expected in the next 7 days");
-    println!("desk list of 501 expected, debug build: {took:?}");
-    // The promise of 50 ms is for a release build; this one is not optimised.
-    assert!(took.as_millis() < 2000, "{took:?}");
+    let words = page.words();
+    let (first, later) = (words.find("Guest 0").unwrap(), words.find("Guest 400").unwrap());
+    assert!(first < later);
 });
 
 /// What the published Australian unit asks to be recorded of each client and treatment (assessment requirements of SHBBMUP001):

@@ -1,7 +1,5 @@
 //! Clients over HTTP: records, search, duplicates, files read in, consultation, consents; and who may see what of them.
 
-use std::time::Instant as Watch;
-
 use stillroom::base::time::{DAY, MINUTE};
 use stillroom::clients::{self, Purpose};
 
@@ -767,68 +765,3 @@ both_databases!(facts_of_many_clients_are_those_of_each, async |house| {
     let guardians = clients::guardian_of(&mut db, &ids, now).await.unwrap();
     assert_eq!(guardians.len(), ids.len());
 });
-
-// Tells how long a search takes; fails only when it finds the wrong ones. Printed with `--nocapture`.
-both_databases!(searching_among_many_clients_tells_how_long_it_takes, async |house| {
-    const MANY: usize = 50_000;
-    if std::env::var("STILLROOM_TEST_MANY_CLIENTS").is_err() {
-        println!("searching among {MANY} clients was not measured: set STILLROOM_TEST_MANY_CLIENTS to do so");
-        return;
-    }
-    many(house, MANY).await;
-    if !house.is_sqlite() {
-        // Its autovacuum does this by itself; the server of the tests runs without.
-        sqlx::query("analyze").execute(&mut house.past().await).await.unwrap();
-    }
-    let mut times = Vec::new();
-    for typed in ["a", "an", "ann", "mar lo", "lo mar", "b c", "2000", "19999", "zz", "anna27 lovell7"] {
-        let watch = Watch::now();
-        let mut db = house.house.store.read().await.unwrap();
-        let found = clients::find(&mut db, typed, 20).await.unwrap();
-        let took = watch.elapsed();
-        println!(
-            "{}: {typed:?}: {} found in {took:?}",
-            if house.is_sqlite() { "SQLite" } else { "PostgreSQL" },
-            found.len()
-        );
-        times.push(took);
-    }
-    times.sort();
-    println!("slowest {:?}, middle {:?}", times[times.len() - 1], times[times.len() / 2]);
-});
-
-/// Fills the house with invented clients, past the pages.
-async fn many(house: &TestHouse, many: usize) {
-    const FIRST: [&str; 10] = ["anna", "mari", "lotte", "bea", "clara", "dina", "ester", "frida", "greta", "hanna"];
-    const LAST: [&str; 10] = ["lovell", "marsh", "lund", "dahl", "berg", "falk", "holm", "lien", "roth", "toft"];
-    for from in (0..many).step_by(1000) {
-        house
-            .write(move |tx| {
-                Box::pin(async move {
-                    for n in from..from + 1000 {
-                        let id = stillroom::base::ids::ClientId::new().to_string();
-                        let (first, last) = (format!("{}{}", FIRST[n % 10], n % 997), format!("{}{}", LAST[n / 10 % 10], n % 89));
-                        let phone = format!("{}", 20_000_000 + n);
-                        sqlx::query("insert into client (id, name, name_key, sound, phone, phone_digits, email, email_key, notes, created) values ($1, $2, $2, '', $3, $3, '', '', '', 1)")
-                            .bind(&id)
-                            .bind(format!("{first} {last}"))
-                            .bind(&phone)
-                            .execute(tx.db())
-                            .await?;
-                        sqlx::query("insert into client_word (client, word) values ($1, $2), ($1, $3), ($1, $4), ($1, $5)")
-                            .bind(&id)
-                            .bind(first.into_bytes())
-                            .bind(last.into_bytes())
-                            .bind(phone.clone().into_bytes())
-                            .bind(phone[4..].as_bytes().to_vec())
-                            .execute(tx.db())
-                            .await?;
-                    }
-                    tx.record_tells_itself();
-                    Ok(stillroom::store::Kept::see(""))
-                })
-            })
-            .await
-            .unwrap();
-    }
-}

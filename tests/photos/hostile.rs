@@ -90,7 +90,7 @@ fn with_segment(marker: u8, content: &[u8]) -> Vec<u8> {
 /// The JPEG with another height and width in its frame.
 fn with_size(high: u16, wide: u16) -> Vec<u8> {
     let mut jpeg = good(ImageFormat::Jpeg);
-    let frame = jpeg.windows(2).position(|two| two[0] == 0xff && matches!(two[1], 0xc0 | 0xc1 | 0xc2)).unwrap();
+    let frame = jpeg.windows(2).position(|two| two[0] == 0xff && matches!(two[1], 0xc0..=0xc2)).unwrap();
     jpeg[frame + 5..frame + 7].copy_from_slice(&high.to_be_bytes());
     jpeg[frame + 7..frame + 9].copy_from_slice(&wide.to_be_bytes());
     jpeg

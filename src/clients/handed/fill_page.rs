@@ -365,10 +365,8 @@ pub(super) fn wrong_on(filling: &Filling, step: Step, draft: &Draft) -> Vec<Fiel
                 return vec![FieldNote { field: name.into(), sentence: sentence.to_owned() }];
             }
         }
-        (Step::Guardian, _) => {
-            if text::line(get("guardian"), 120).is_err() {
-                notes.add("guardian", "Type the guardian’s name.");
-            }
+        (Step::Guardian, _) if text::line(get("guardian"), 120).is_err() => {
+            notes.add("guardian", "Type the guardian’s name.");
         }
         (Step::Name, _) => {
             notes.line("printed_name", get("printed_name"), 120);
