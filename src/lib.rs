@@ -21,6 +21,12 @@ pub mod artists;
 pub mod adhesives;
 /// Hands and adhesive together: which class, which bottle, what to change. Knows no client.
 pub mod advice;
+/// Clients: who they are, what they said of their health, what they consented to. Knows no adhesive and no appointment.
+pub mod clients;
+/// Who may be treated when: patch tests, rules, reactions, lots and stops.
+pub mod clearance;
+/// A client's own rights over her record: her file, restriction, erasure; the list of what each part keeps of her.
+pub mod privacy;
 /// Services, hours, appointments: no overlap of an artist or a bed, ever.
 pub mod book;
 /// Pages that show several parts. Composes; no SQL.

@@ -43,6 +43,8 @@ pub(super) struct TypedTest {
     alcohol_primer: String,
     ph_primer: String,
     accelerator: String,
+    /// When the device timed it, ms since 1970; empty without scripts.
+    pub(super) at: String,
     /// Seconds until it no longer moved.
     pub(super) seconds: String,
     /// Seconds between pick-up and contact.

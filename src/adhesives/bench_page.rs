@@ -14,11 +14,12 @@ use super::test_rows::{TestRow, test_row};
 use super::{Bead, Liquids, bench_store, forecasts, shelf, store};
 use crate::base::ids::{BottleId, RoomId};
 use crate::base::problem::{FieldNote, Problem};
-use crate::base::time::Instant;
+use crate::base::time::{Instant, MINUTE};
 use crate::rooms;
 use crate::store::{Db, Kept};
 use crate::web::House;
 use crate::web::cautions::{Caution, WORK};
+use crate::web::checks::done_at;
 use crate::web::form::{Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
@@ -187,10 +188,14 @@ async fn record(
     At(id): At<BottleId>,
     form: Form<TypedTest>,
 ) -> Result<Response, Problem> {
-    let now = staff.visitor.now.0;
+    // The air is that of the minute in which it was timed, however long the test waited on its tablet.
+    let now = done_at(&form.typed.at, staff.visitor.now.0);
     let mut db = house.store.read().await?;
     let asked = form.typed.room.parse().ok();
-    let bench = Bench::load(&mut db, id, asked, now).await?;
+    let mut bench = Bench::load(&mut db, id, asked, now).await?;
+    if staff.visitor.now.0.since(now) > MINUTE {
+        bench.here = Here::then(&mut db, &bench.studio, asked.or(bench.bottle.room), now).await?;
+    }
     if let Some(why) = bench.closed() {
         return Err(Problem::Clash(why, "Choose another bottle, or open this one on its page.".to_owned()));
     }

@@ -71,6 +71,10 @@ pub fn foretell(test: &BenchTest, bottle: BottleId, known: &Posterior, label_onl
 pub(super) async fn keep_for(tx: &mut Tx, bottle: &Bottle, test: &BenchTest) -> Result<(), Problem> {
     let known = bench_store::known_for(tx.db(), bottle).await?;
     let own = bench_store::summary(tx.db(), bottle.id).await?;
+    // Another piece sets otherwise: its tests enter no fit, and so were not foretold.
+    if test.piece != known.piece(bottle.product, &own) {
+        return Ok(());
+    }
     let label = known.product(bottle.product).and_then(|known| known.product.label());
     let label_only = Posterior::of(&Prior::from_label(label.as_ref()), &Sums::none());
     let posterior = known.posterior(bottle.product, bottle.id, &own);

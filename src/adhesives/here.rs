@@ -6,6 +6,7 @@ use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::base::units::{Celsius, RelHumidity};
 use crate::base::zone::ago;
+use crate::rooms::asked::air_then;
 use crate::rooms::now::{AirNow, air_now};
 use crate::rooms::{self, DeviceKind, Room, RoomSettings};
 use crate::store::Db;
@@ -46,6 +47,17 @@ impl Here {
         let read = air_now(db, there.id, &settings, now).await?.map(|air| ReadAir::of(&air, studio, now));
         let devices = rooms::devices(db, there.id).await?.into_iter().map(|device| device.kind).collect();
         Ok(Self { room, read, devices })
+    }
+
+    /// Looks at a room as it was at an earlier instant: its newest reading of the hour before that.
+    pub(super) async fn then(db: &mut Db, studio: &Studio, room: Option<RoomId>, at: Instant) -> Result<Self, Problem> {
+        let mut here = Self::at(db, studio, room, at).await?;
+        if let Some(there) = &here.room {
+            let settings = RoomSettings::load(db).await?;
+            let read = air_then(db, there.id, &settings, at).await?;
+            here.read = read.map(|air| ReadAir::of(&air, studio, at));
+        }
+        Ok(here)
     }
 
     /// The air to reckon with: as read, else 22 °C and 50 %RH without doubt.

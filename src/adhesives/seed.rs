@@ -1,7 +1,5 @@
 //! Adhesives of the invented studio, written as the pages write them, many tests at a time.
 
-#![allow(dead_code, reason = "the invented studio is filled with these")]
-
 use super::bench::{BenchTest, Sitting};
 use super::bottle::Bottle;
 use super::product::Product;

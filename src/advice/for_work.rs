@@ -88,13 +88,13 @@ fn poor(q: &Question<'_>, judged: &Judgement, air_known: bool) -> Option<Poor> {
     }
 }
 
-/// The sentence that stands first: what to take, or how things stand. `room` is the room's name. Names bottle and bead
-/// and no seconds, so that everybody who works here may read it.
+/// The sentence that stands first: what to take, or how things stand. `room` is the room's name. Names bottle and bead;
+/// a class, whose name is its seconds, only where `seconds` of these hands may be shown.
 #[must_use]
-pub fn lead(q: &Question<'_>, work: &ForWork, room: &str) -> String {
+pub fn lead(q: &Question<'_>, work: &ForWork, room: &str, seconds: bool) -> String {
     let bead = q.work.bead.word();
     let judged = &work.judged;
-    let Subject::Bottle(b) = judged.base else { return without_bottle(q, judged, room) };
+    let Subject::Bottle(b) = judged.base else { return without_bottle(q, judged, room, seconds) };
     let (name, own) = (&q.bottles[b].name, &judged.bottles[b]);
     if let Some(why) = own.not_today {
         return format!("{name} is not for today: {}.", why.words());
@@ -135,13 +135,13 @@ const fn stands(verdict: Verdict) -> &'static str {
     }
 }
 
-fn without_bottle(q: &Question<'_>, judged: &Judgement, room: &str) -> String {
+fn without_bottle(q: &Question<'_>, judged: &Judgement, room: &str, seconds: bool) -> String {
     let stands = if q.bottles.is_empty() {
         format!("No bottle stands in {room}.")
     } else {
         format!("Every bottle in {room} is not for today.")
     };
-    let class = judged.recommended.or(judged.least_bad).map(|c| words::class(q.classes[c]));
+    let class = judged.recommended.or(judged.least_bad).filter(|_| seconds).map(|c| words::class(q.classes[c]));
     match (class, judged.recommended, q.hands.placements) {
         (Some(class), Some(_), 1..) => format!("{stands} The {class} class would suit here."),
         (Some(class), _, 0) => format!("{stands} As a starting guess the {class} class comes nearest."),

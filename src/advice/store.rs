@@ -1,9 +1,11 @@
 //! SQL of advice that was taken, and of where each person works.
 
+use serde::Deserialize;
 use sqlx::Row;
 use sqlx::any::AnyRow;
 
 use super::judge::Verdict;
+use crate::adhesives::{Bead, Liquids, PickUp};
 use crate::base::ids::{AdviceId, ArtistId, BottleId, PersonId, RoomId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
@@ -26,6 +28,36 @@ pub struct Taken {
     pub bottle: BottleId,
     /// Its verdict then.
     pub verdict: Verdict,
+    /// How it was going to be used.
+    pub work: TakenWork,
+}
+
+/// How a bottle that was taken was going to be used, out of the inputs kept with it.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+pub struct TakenWork {
+    bead: String,
+    pick_up: Option<String>,
+    liquids: String,
+}
+
+impl TakenWork {
+    /// The bead; medium where an older program wrote a word of its own.
+    #[must_use]
+    pub fn bead(&self) -> Bead {
+        Bead::from_word(&self.bead).unwrap_or_default()
+    }
+
+    /// How it is picked up, where that was said.
+    #[must_use]
+    pub fn pick_up(&self) -> Option<PickUp> {
+        self.pick_up.as_deref().and_then(PickUp::from_key)
+    }
+
+    /// The liquids.
+    #[must_use]
+    pub fn liquids(&self) -> Liquids {
+        Liquids::from_keys(&self.liquids)
+    }
 }
 
 /// An advice to be kept.
@@ -87,27 +119,12 @@ pub async fn keep(tx: &mut Tx, new: &NewAdvice) -> Result<i64, Problem> {
 /// When the database cannot be read.
 pub async fn taken_since(db: &mut Db, from: Instant) -> Result<Vec<Taken>, Problem> {
     let rows = sqlx::query(
-        "select number, at, artist, room, style, bottle, verdict from advice where at >= $1 order by at, number",
+        "select number, at, artist, room, style, bottle, verdict, inputs from advice where at >= $1 order by at, number",
     )
     .bind(from.0)
     .fetch_all(db)
     .await?;
     rows.iter().map(read).collect()
-}
-
-/// The newest advice of an artist.
-///
-/// # Errors
-/// When the database cannot be read.
-pub async fn newest_of(db: &mut Db, artist: ArtistId) -> Result<Option<Taken>, Problem> {
-    let row = sqlx::query(
-        "select number, at, artist, room, style, bottle, verdict from advice where artist = $1
-         order by at desc, number desc limit 1",
-    )
-    .bind(artist.to_string())
-    .fetch_optional(db)
-    .await?;
-    row.as_ref().map(read).transpose()
 }
 
 fn read(row: &AnyRow) -> Result<Taken, Problem> {
@@ -120,6 +137,7 @@ fn read(row: &AnyRow) -> Result<Taken, Problem> {
         bottle: row.get::<String, _>(5).parse().map_err(Problem::broken)?,
         verdict: from_key(&row.get::<String, _>(6))
             .ok_or_else(|| Problem::broken("an advice with no verdict of ours"))?,
+        work: serde_json::from_str(&row.get::<String, _>(7)).map_err(Problem::broken)?,
     })
 }
 

@@ -7,18 +7,16 @@ use crate::artists::entry::Timed;
 use crate::base::ids::{ArtistId, PlacementId, RoomId, TimingSessionId};
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::text::capital;
-use crate::base::time::{DAY, Instant, MINUTE};
+use crate::base::time::Instant;
+use crate::rooms::asked::air_then;
 use crate::rooms::now::air_now;
 use crate::rooms::{self, Room, RoomSettings};
 use crate::store::{FormKey, Kept};
 use crate::web::House;
-use crate::web::checks::{Notes, choice_field, note_fields, text_field};
+use crate::web::checks::{Notes, choice_field, done_at, note_fields, text_field};
 use crate::web::form::FieldView;
 use crate::web::guard::Staff;
 use crate::web::studio::Studio;
-
-/// Older than this, a session that waited on a tablet is dated by when it came in.
-const WAITED_AT_MOST: i64 = 60 * DAY;
 
 /// What a timing page is put together from.
 pub(super) struct Bed {
@@ -73,7 +71,8 @@ pub(super) struct About {
     room: Option<RoomId>,
     dry: bool,
     bottle: Option<BottleInHand>,
-    at: Option<Instant>,
+    /// When, as the device wrote it: see `done_at`.
+    at: String,
 }
 
 const DRY: &str = "dry";
@@ -119,7 +118,7 @@ impl TypedAbout {
                 notes.choice("with", bed.bottles.iter().find(of_shelf).cloned()).map(Some)
             }
         };
-        let at = self.at.parse::<f64>().ok().filter(|ms| ms.abs() < 1e14).map(|ms| Instant((ms * 1000.0) as i64));
+        let at = self.at.clone();
         let _named = named?;
         Some(About { style: style?, room: room?, dry: self.with == DRY, bottle: bottle?, at })
     }
@@ -139,7 +138,7 @@ impl TypedAbout {
             choice_field("select", "style", "Technique", &self.style, styles),
             choice_field("select", "room", "Room", &self.room, rooms.chain([elsewhere]))
                 .hinted("Its newest reading is kept with the session."),
-            choice_field("radio", "with", "Adhesive", &self.with, with)
+            choice_field("select", "with", "Adhesive", &self.with, with)
                 .hinted("Best timed dry: with a slow bottle she waits, and waiting is not settling."),
             text_field("bottle_name", "Which other adhesive", &self.bottle_name).or_empty(),
         ];
@@ -159,7 +158,7 @@ pub(super) async fn keep(
     bottles: BottlesAt,
 ) -> Result<Kept, Problem> {
     let now = house.store.clock().now().0;
-    let at = about.at.filter(|at| now.since(*at) <= WAITED_AT_MOST && at.since(now) <= 10 * MINUTE).unwrap_or(now);
+    let at = done_at(&about.at, now);
     let bottle = predicted(house, &about, at, bottles).await?;
     let session = Session {
         id: TimingSessionId::new(),
@@ -207,10 +206,12 @@ async fn predicted(
 ) -> Result<Option<BottleInHand>, Problem> {
     let Some(bottle) = about.bottle.clone() else { return Ok(None) };
     if bottle.id.is_none() || about.room.is_none() {
-        return Ok(Some(bottle));
+        return Ok(Some(BottleInHand { predicted_set: None, ..bottle }));
     }
     let there = bottles(house, about.room, at).await?;
-    Ok(Some(there.into_iter().find(|other| other.id == bottle.id).unwrap_or(bottle)))
+    // What another room's air would make of it says nothing here.
+    let elsewhere = BottleInHand { predicted_set: None, ..bottle.clone() };
+    Ok(Some(there.into_iter().find(|other| other.id == bottle.id).unwrap_or(elsewhere)))
 }
 
 /// The air of the room at that time: its newest reading, when it lies near enough in time to say anything.
@@ -218,7 +219,12 @@ async fn air_near(house: &House, room: Option<RoomId>, at: Instant) -> Result<Op
     let Some(room) = room else { return Ok(None) };
     let mut db = house.store.read().await?;
     let settings = RoomSettings::load(&mut db).await?;
-    let Some(air) = air_now(&mut db, room, &settings, at).await? else { return Ok(None) };
+    // A sitting may have waited on its tablet while the room was read again.
+    let air = match air_then(&mut db, room, &settings, at).await? {
+        Some(then) => Some(then),
+        None => air_now(&mut db, room, &settings, at).await?,
+    };
+    let Some(air) = air else { return Ok(None) };
     let near = at.since(air.at).abs() <= settings.stale_after();
     Ok(near
         .then_some(AirThen { temperature: air.measured.temperature, humidity: Some(air.measured.humidity.humidity) }))

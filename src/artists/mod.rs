@@ -1,6 +1,6 @@
 //! Artists and their hands. Knows placements and their seconds. Knows no adhesive, no client, no pay; never ranks people.
 //!
-//! Which bottle was in hand during a timing is handed in by the caller ([`BottlesAt`]): this part keeps its name and what
+//! Which bottle was in hand during a timing is handed in by the caller (`BottlesAt`): this part keeps its name and what
 //! was predicted of it, and asks nothing more.
 
 mod about;
@@ -11,7 +11,6 @@ pub mod entry;
 pub mod hands;
 mod list_page;
 mod rows_page;
-#[allow(dead_code, reason = "called where the invented studio is furnished")]
 mod seed;
 mod session_page;
 mod session_row;
@@ -37,8 +36,7 @@ use crate::web::House;
 use crate::web::routes::Routes;
 use hands::Hands;
 
-#[allow(unused_imports, reason = "called where the invented studio is furnished")]
-pub(crate) use seed::{seed_artist, seed_session, seed_timings};
+pub(crate) use seed::{seed_artist, seed_session};
 pub use style::Style;
 
 /// How extensions are put on. Each has its own timings: hands differ between techniques more than between days.

@@ -59,6 +59,8 @@ pub enum Actor {
     House,
     /// A signed-in person.
     Person(Who),
+    /// A client at a device this person handed to her: one form, nothing else. No guard of a person lets her in.
+    HandedOver(Who),
     /// A sensor, bound to its instrument and room.
     Sensor {
         /// Its token.
@@ -83,6 +85,7 @@ impl Actor {
             Self::Nobody => "nobody".to_owned(),
             Self::House => "house".to_owned(),
             Self::Person(who) => format!("person:{}", who.id),
+            Self::HandedOver(who) => format!("handed over by person:{}", who.id),
             Self::Sensor { token, .. } => format!("sensor:{token}"),
             Self::Reader { token } => format!("reader:{token}"),
         }

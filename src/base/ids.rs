@@ -120,6 +120,14 @@ id!(
     /// An adhesive as it is sold.
     ProductId
 );
+
+impl ProductId {
+    /// The id under which clearance judges a liquid that is no product of the shelf. No row has it: ids of rows carry their time.
+    #[must_use]
+    pub(crate) const fn of_liquid(which: u8) -> Self {
+        Self(Uuid::from_u128(which as u128))
+    }
+}
 id!(
     /// One bottle of an adhesive.
     BottleId
@@ -139,6 +147,75 @@ id!(
 id!(
     /// A client of the studio.
     ClientId
+);
+id!(
+    /// A file of clients on its way in.
+    ClientImportId
+);
+id!(
+    /// What a client answered at one time.
+    ConsultationId
+);
+id!(
+    /// What a doctor answered about a consultation.
+    MedicalAdviceId
+);
+id!(
+    /// A signed consent.
+    ConsentId
+);
+id!(
+    /// A copy of a consent that was given to a client.
+    CopyId
+);
+id!(
+    /// A form on a device that was handed to a client.
+    HandedFormId
+);
+id!(
+    /// A photo of a client.
+    PhotoId
+);
+
+id!(
+    /// A patch test.
+    PatchTestId
+);
+id!(
+    /// A reaction or incident of a client.
+    ReactionId
+);
+id!(
+    /// What a doctor found or wrote about a client.
+    DoctorNoteId
+);
+id!(
+    /// A decision to go on although validity or the largest gap is over.
+    OverrideId
+);
+id!(
+    /// Somebody expected for a treatment.
+    ExpectedVisitId
+);
+id!(
+    /// A meeting of a client with a product and lot.
+    ExposureId
+);
+id!(
+    /// The stop of a lot or of a whole product.
+    StopId
+);
+id!(
+    /// A complaint.
+    ComplaintId
+);
+id!(
+    /// A look at a reaction some time after it.
+    FollowUpId
+);
+id!(
+    /// An incident of somebody who works here.
+    StaffIncidentId
 );
 
 id!(

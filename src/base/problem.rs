@@ -42,6 +42,8 @@ pub enum Problem {
     SignIn,
     /// Signed in, but not for this.
     NotYours(&'static str),
+    /// The device is in a client's hands: nothing but her form opens on it.
+    HandedOver,
     /// The form did not come from a page of ours in this session.
     Forged,
     /// What was sent cannot be read.
@@ -73,7 +75,7 @@ impl Problem {
         match self {
             Self::NotHere(_) => 404,
             Self::SignIn => 401,
-            Self::NotYours(_) | Self::Forged => 403,
+            Self::NotYours(_) | Self::HandedOver | Self::Forged => 403,
             Self::Unreadable(_) => 400,
             Self::NotThatWay => 405,
             Self::Mistakes(_) | Self::AlreadyKept(_) => 422,
@@ -102,6 +104,11 @@ impl Problem {
             Self::NotYours(why) => {
                 ((*why).into(), "Nothing was changed.", "Ask the owner if you need it for your work.".into())
             }
+            Self::HandedOver => (
+                "This page is not part of the form.".into(),
+                "What was answered so far is kept.",
+                "Go back to the form, or give the device back to whoever handed it to you.".into(),
+            ),
             Self::Forged => (
                 "This form did not come from a page you opened in this session.".into(),
                 "Nothing was changed.",

@@ -1,6 +1,7 @@
 //! The invented studio, seeded through the parts' own functions. Every name and number here is made up.
 
 pub mod air;
+mod clients;
 mod book;
 mod hands;
 mod shelf;
@@ -81,6 +82,7 @@ pub async fn fill_with(house: &House, days: i64) -> Result<(), Problem> {
     let Some(owner) = people.iter().find(|person| person.role == Role::Owner) else { return Ok(()) };
     shelf::fill(house, &studio.zone, &known, owner.id).await?;
     hands::fill(house, &people).await?;
+    clients::fill(house, &studio.zone, &people).await?;
     book::fill(house, &known, days).await
 }
 

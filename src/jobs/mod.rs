@@ -6,6 +6,7 @@ use std::time::Duration;
 use crate::base::problem::Problem;
 use crate::book;
 use crate::people;
+use crate::privacy;
 use crate::rooms;
 use crate::store::{FormKey, Kept};
 use crate::web::{House, session, token};
@@ -21,6 +22,7 @@ pub async fn run(house: House) {
             ("keep the head of the audit chain", house.store.keep_head().await),
             ("forget files nobody took", rooms::forget_old_previews(&house).await),
             ("go on with imports", rooms::go_on_with_imports(&house).await),
+            ("finish erasures", privacy::go_on(&house).await),
         ] {
             if let Err(cause) = done {
                 tracing::warn!(job = name, %cause, "a job did not finish; it is tried again in a minute");

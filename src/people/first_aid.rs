@@ -11,7 +11,7 @@ use crate::base::problem::{FieldNote, Problem};
 use crate::base::text;
 use crate::store::{Db, Kept, settings};
 use crate::web::House;
-use crate::web::cautions::{CARD_DEFERS, Care, Caution, FirstAidCard, LocalNumber, WORK};
+use crate::web::cautions::{CARD_DEFERS, CARD_SOURCES, Care, Caution, FirstAidCard, LocalNumber, WORK};
 use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::{Anyone, Owner};
@@ -36,6 +36,7 @@ struct FirstAidPage {
     card: FirstAidCard,
     work: &'static [Caution],
     defers: &'static str,
+    sources: &'static [&'static str],
     edit: Option<String>,
 }
 
@@ -122,6 +123,7 @@ async fn show(Anyone(visitor): Anyone, State(house): State<House>) -> Result<Res
         card: card.view(),
         work: WORK,
         defers: CARD_DEFERS,
+        sources: CARD_SOURCES,
         edit: is_owner.then(|| house.url("/office/first-aid")),
     })
 }

@@ -14,6 +14,7 @@ mod seed;
 mod sessions_page;
 mod sign_in_page;
 mod store;
+mod take_back_page;
 mod tokens_page;
 
 use crate::web::routes::Routes;
@@ -21,6 +22,7 @@ use crate::web::routes::Routes;
 pub use passphrase::MIN_LENGTH;
 pub(crate) use seed::seed;
 pub use store::{Person, claim_token, everyone, forget_old_tries, is_claimed, reset_link};
+pub use take_back_page::mark_handed_over;
 
 /// Every door of this part.
 #[must_use]
@@ -28,6 +30,7 @@ pub fn routes() -> Routes {
     claim_page::routes()
         .join(invited_page::routes())
         .join(sign_in_page::routes())
+        .join(take_back_page::routes())
         .join(people_page::routes())
         .join(sessions_page::routes())
         .join(tokens_page::routes())

@@ -129,7 +129,7 @@ async fn sign_in(
 }
 
 /// Counts a try and gives the microseconds still to wait; 0 when this try may be looked at.
-async fn count_try(house: &House, account: &str, browser: &str) -> Result<i64, Problem> {
+pub(super) async fn count_try(house: &House, account: &str, browser: &str) -> Result<i64, Problem> {
     let (account, browser) = (account.to_owned(), browser.to_owned());
     let kept = house
         .store

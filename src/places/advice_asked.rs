@@ -11,14 +11,18 @@ use crate::advice::store::{self as taken, WorksIn};
 use crate::artists::hands::Hands;
 use crate::artists::{self, Artist, Style, Technique};
 use crate::base::actor::Who;
-use crate::base::ids::RoomId;
+use crate::base::ids::{ClientId, RoomId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::base::units::{Celsius, RelHumidity};
+use crate::base::zone::Zone;
+use crate::clearance::wet::Wet;
+use crate::clearance::{self, ForHer};
 use crate::rooms::now::{AirNow, air_now};
 use crate::rooms::plan::PlanInputs;
 use crate::rooms::{self, Room, RoomSettings};
 use crate::store::Db;
+use crate::store::keys::Keys;
 
 /// What stands after the question mark, or in the form that takes an advice: names and texts, nothing checked.
 pub(super) type Typed = BTreeMap<String, String>;
@@ -33,6 +37,8 @@ pub(super) struct Asked {
     pub(super) liquids: Liquids,
     /// The bottle the figures shall speak of, by its place on the shelf.
     pub(super) bottle: Option<usize>,
+    /// Whom it is for, where somebody was chosen.
+    pub(super) her: Option<ForHer>,
     /// Sentences on values that were not ours.
     pub(super) fell_back: Vec<String>,
 }
@@ -48,6 +54,8 @@ pub(super) struct Read {
     /// What this room can reach; none while its air or the air outside is not known.
     pub(super) plan: Option<PlanInputs>,
     pub(super) shelf: Vec<OnShelf>,
+    /// Those this artist expects today: id, short name, when.
+    pub(super) today: Vec<(ClientId, String, String)>,
     pub(super) matter: Matter,
 }
 
@@ -75,6 +83,8 @@ pub(super) fn assumed() -> RoomNow {
 /// Reads everything; `None` while nobody is an artist here.
 pub(super) async fn read(
     db: &mut Db,
+    keys: &Keys,
+    zone: &Zone,
     room: RoomId,
     who: &Who,
     typed: &Typed,
@@ -85,7 +95,15 @@ pub(super) async fn read(
     let all = artists::all(db).await?;
     let works_in = taken::works_in(db).await?;
     let shelf = adhesives::shelf(db, Some(room.id), now).await?;
-    let Some(asked) = choose(&all, &works_in, &shelf, who, typed) else { return Ok(None) };
+    let Some(mut asked) = choose(&all, &works_in, &shelf, who, typed) else { return Ok(None) };
+    if let Some(id) = typed.get("client").filter(|id| !id.is_empty()) {
+        // Nobody else's client and none that is not there: advice that fell back to nobody would look like a free way.
+        let id = id.parse().map_err(|_| Problem::NotHere("client"))?;
+        let bottles: Vec<_> = shelf.iter().map(|bottle| bottle.bottle).collect();
+        asked.her = Some(clearance::for_advice(db, keys, id, who, &bottles, now).await?);
+    }
+    let today = clearance::of_today(db, who, asked.artist.person, zone, now).await?;
+    let today = today.into_iter().map(|(id, short, at)| (id, short, zone.clock(at))).collect();
     let settings = RoomSettings::load(db).await?;
     let air = air_now(db, room.id, &settings, now).await?;
     let plan = rooms::plan_inputs(db, room.id, now, &settings).await?;
@@ -95,11 +113,11 @@ pub(super) async fn read(
         classes: classes(db).await?,
         any_adhesive: adhesives::pooled(db).await?,
         bottles: shelf.iter().map(shelf_bottle).collect(),
-        not_today: not_today(&shelf, asked.liquids),
+        not_today: with_her(not_today(&shelf, asked.liquids), &shelf, &asked),
         daily: shelf.iter().position(|bottle| bottle.in_use),
         limits: limits(&AdviceSettings::load(db).await?),
     };
-    Ok(Some((asked, Read { room, rooms, artists: all, works_in, air, settings, plan, shelf, matter })))
+    Ok(Some((asked, Read { room, rooms, artists: all, works_in, air, settings, plan, shelf, today, matter })))
 }
 
 impl Matter {
@@ -175,6 +193,33 @@ pub(super) fn not_today(shelf: &[OnShelf], liquids: Liquids) -> Vec<(usize, NotT
         .collect()
 }
 
+/// Those and what is not for today for the client: bottles she was not tested with or is held for, and every bottle while a liquid is
+/// in use that is not for her.
+fn with_her(mut bars: Vec<(usize, NotToday)>, shelf: &[OnShelf], asked: &Asked) -> Vec<(usize, NotToday)> {
+    let Some(her) = &asked.her else { return bars };
+    let wrong_liquid = asked.liquids.iter().any(|liquid| refuses(her, liquid).is_some());
+    for (at, bottle) in
+        shelf.iter().enumerate().filter(|(at, _)| bars.iter().all(|(bar, _)| bar != at)).collect::<Vec<_>>()
+    {
+        let why = her.bottles.iter().find(|(own, _)| *own == bottle.bottle).map(|(_, why)| match why {
+            clearance::NotToday::Stopped => NotToday::Blocked,
+            clearance::NotToday::NotNow | clearance::NotToday::NotCleared => NotToday::Held,
+            clearance::NotToday::NotTested(_) | clearance::NotToday::NotRead => NotToday::Untested,
+        });
+        if let Some(why) = why.or(wrong_liquid.then_some(NotToday::LiquidRule)) {
+            bars.push((at, why));
+        }
+    }
+    bars.sort_by_key(|(at, _)| *at);
+    bars
+}
+
+/// Why this liquid is not for her today.
+pub(super) fn refuses(her: &ForHer, liquid: Liquid) -> Option<clearance::NotToday> {
+    let wet = Wet::of_advice(liquid)?;
+    her.liquids.iter().find(|(own, _)| *own == wet).map(|(_, why)| *why)
+}
+
 /// The studio's limits.
 pub(super) fn limits(settings: &AdviceSettings) -> Limits {
     Limits {
@@ -231,6 +276,7 @@ fn choose(artists: &[Artist], works_in: &[WorksIn], shelf: &[OnShelf], who: &Who
         pick_up: pick_up.flatten(),
         liquids,
         bottle: bottle.flatten(),
+        her: None,
         fell_back,
     })
 }

@@ -3,7 +3,7 @@
 use super::advice_asked::{Asked, Read};
 use crate::adhesives::{Bead, Liquid, Liquids, PickUp};
 use crate::advice::options::Offer;
-use crate::base::ids::RoomId;
+use crate::base::ids::{ClientId, RoomId};
 use crate::web::House;
 use crate::web::studio::Studio;
 
@@ -30,6 +30,7 @@ pub(super) struct Address {
     pick_up: Option<PickUp>,
     liquids: Liquids,
     bottle: Option<String>,
+    client: Option<ClientId>,
 }
 
 impl Address {
@@ -42,6 +43,7 @@ impl Address {
             pick_up: asked.pick_up,
             liquids: asked.liquids,
             bottle: asked.bottle.map(|at| read.shelf[at].bottle.to_string()),
+            client: asked.her.as_ref().map(|her| her.client),
         }
     }
 
@@ -64,6 +66,9 @@ impl Address {
         if let Some(bottle) = &self.bottle {
             fields.push(("bottle", bottle.clone()));
         }
+        if let Some(client) = self.client {
+            fields.push(("client", client.to_string()));
+        }
         fields
     }
 
@@ -73,6 +78,17 @@ impl Address {
         let query: Vec<String> = self.fields().iter().map(|(name, value)| format!("{name}={value}")).collect();
         format!("/rooms/{}/advice?{}", self.room, query.join("&"))
     }
+}
+
+/// Nobody, those the artist expects today, and whoever is chosen already.
+fn clients(asked: &Asked, read: &Read, at: &Address, link: &impl Fn(String, &Address, bool) -> Choice) -> Vec<Choice> {
+    let here = asked.her.as_ref().map(|her| her.client);
+    let other = asked.her.iter().filter(|her| read.today.iter().all(|(id, ..)| *id != her.client));
+    let other = other.map(|her| (her.client, her.short.clone()));
+    let today = read.today.iter().map(|(id, short, when)| (*id, format!("{short}, {when}")));
+    let nobody = link("nobody chosen".to_owned(), &Address { client: None, ..at.clone() }, here.is_none());
+    let her = |(id, words)| link(words, &Address { client: Some(id), ..at.clone() }, here == Some(id));
+    std::iter::once(nobody).chain(today.chain(other).map(her)).collect()
 }
 
 /// Every line of choices; those with a single choice are left out.
@@ -109,6 +125,7 @@ pub(super) fn choices(house: &House, asked: &Asked, read: &Read) -> Vec<Choices>
     });
     let line = |word, links: Vec<Choice>| Choices { word, links };
     [
+        line("Client", clients(asked, read, &at, &link)),
         line("Artist", artists.collect()),
         line("Style", styles.collect()),
         line("Room", rooms.collect()),
@@ -119,6 +136,20 @@ pub(super) fn choices(house: &House, asked: &Asked, read: &Read) -> Vec<Choices>
     .into_iter()
     .filter(|line| line.links.len() > 1)
     .collect()
+}
+
+/// The liquid an option adds or leaves out.
+pub(super) fn liquid_of(offer: &Offer) -> Option<Liquid> {
+    let named = |liquid: &Liquid| {
+        let key = match liquid {
+            Liquid::AlcoholPrimer => "alcohol primer",
+            Liquid::PhPrimer => "pH primer",
+            Liquid::Accelerator => "accelerator",
+            Liquid::Cleanser | Liquid::Mist => return false,
+        };
+        offer.change.contains(key)
+    };
+    Liquid::ALL.into_iter().find(named)
 }
 
 /// Where an option leads: the same page with the bead or liquid changed, or the room for a change of air.
@@ -140,16 +171,7 @@ pub(super) fn leads_to(
         let to = Address { bead, ..at };
         return Some((house.url(&to.path()), format!("With a {} bead", bead.word())));
     }
-    let named = |liquid: &Liquid| {
-        let key = match liquid {
-            Liquid::AlcoholPrimer => "alcohol primer",
-            Liquid::PhPrimer => "pH primer",
-            Liquid::Accelerator => "accelerator",
-            Liquid::Cleanser | Liquid::Mist => return false,
-        };
-        offer.change.contains(key)
-    };
-    if let Some(liquid) = Liquid::ALL.into_iter().find(named) {
+    if let Some(liquid) = liquid_of(offer) {
         let used = at.liquids.has(liquid);
         let liquids = if used { at.liquids.without(liquid) } else { at.liquids.with(liquid) };
         let word = format!("{} {}", if used { "Without" } else { "With" }, liquid.words());

@@ -16,6 +16,7 @@ use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::base::units::{Celsius, RelHumidity};
 use crate::base::zone::ago;
+use crate::clearance;
 use crate::rooms;
 use crate::store::Kept;
 use crate::web::House;
@@ -70,6 +71,8 @@ struct AdvicePage {
     /// Where to say that one works here from now on.
     here: Option<Act>,
     may_treat: MayTreat,
+    /// Liquids that are not for this client today, a sentence each.
+    not_for_her: Vec<String>,
     choices: Vec<Choices>,
     shelf: Vec<ShelfRow>,
     shelf_href: String,
@@ -96,16 +99,17 @@ async fn show(
     let now = staff.visitor.now.0;
     let mut db = house.store.read().await?;
     let studio = Studio::load(&mut db).await?;
-    let Some((asked, read)) = advice_asked::read(&mut db, room, &staff.who, &typed, now).await? else {
+    let keys = house.store.keys();
+    let Some((asked, read)) = advice_asked::read(&mut db, keys, &studio.zone, room, &staff.who, &typed, now).await?
+    else {
         let frame = house.frame(&studio, &staff.visitor, Place::Rooms, "Advice");
         return page(&NobodyPage { frame, hands: house.url("/hands") });
     };
     let from = studio.zone.start_of(studio.zone.day(now));
     let trail = rooms::asked::trail(&mut db, room, from, now.plus(1)).await?;
-    let may_treat = may_treat(&mut db, None).await?;
     drop(db);
     let (asked, read, judged) = think(&house, &studio, &staff, asked, read, trail).await?;
-    page(&view(&house, &studio, &staff, &typed, asked, read, judged, may_treat, now))
+    page(&view(&house, &studio, &staff, &typed, asked, read, judged, now))
 }
 
 /// Judging and drawing take milliseconds of one core; pages of others must not wait behind them.
@@ -139,7 +143,6 @@ fn view(
     asked: Asked,
     read: Read,
     judged: Judged,
-    may_treat: MayTreat,
     now: Instant,
 ) -> AdvicePage {
     let first = asked.artist.name.split(' ').next().unwrap_or(&asked.artist.name).to_owned();
@@ -170,7 +173,8 @@ fn view(
         poor: judged.poor,
         act,
         here,
-        may_treat,
+        may_treat: may_treat(asked.her.as_ref()),
+        not_for_her: not_for_her(&asked),
         choices: choices(house, &asked, &read),
         shelf: judged.shelf,
         shelf_href: house.url("/shelf"),
@@ -181,6 +185,14 @@ fn view(
         at_the_bed: WORK,
         fell_back: asked.fell_back,
     }
+}
+
+fn not_for_her(asked: &Asked) -> Vec<String> {
+    let Some(her) = &asked.her else { return Vec::new() };
+    // Whoever is not treated at all needs no line for every liquid.
+    let own = her.liquids.iter().filter(|(_, why)| !matches!(why, clearance::NotToday::NotNow) || her.mark != "stop");
+    own.map(|(wet, why)| format!("{}, not for today: {}", crate::base::text::capital(wet.word()), why.words()))
+        .collect()
 }
 
 fn age(read: &Read, studio: &Studio, now: Instant) -> Option<Age> {
@@ -215,7 +227,8 @@ async fn take(
     let now = staff.visitor.now.0;
     let mut db = house.store.read().await?;
     let studio = Studio::load(&mut db).await?;
-    let found = advice_asked::read(&mut db, room, &staff.who, &form.typed, now).await?;
+    let keys = house.store.keys();
+    let found = advice_asked::read(&mut db, keys, &studio.zone, room, &staff.who, &form.typed, now).await?;
     drop(db);
     let (asked, read) = found.ok_or(Problem::NotHere("artist"))?;
     if !asked.artist.seconds_seen_by(&staff.who) {

@@ -122,7 +122,7 @@ pub(super) fn judged(asked: &Asked, read: &Read, around: &Around<'_>) -> Judged 
     };
     let fits = take.is_some_and(|(_, verdict)| verdict == Verdict::Fits);
     Judged {
-        lead: lead(&q, &work, &read.room.name),
+        lead: lead(&q, &work, &read.room.name, around.full),
         poor: work.poor.map(asks_first),
         take,
         filled: fits && work.poor.is_none() && known.is_some_and(|air| !air.stale),
@@ -304,6 +304,14 @@ fn classes(work: &ForWork) -> Vec<ClassRow> {
         .collect()
 }
 
+/// Why an offer is not for the client: it adds a liquid that is not for her today.
+fn not_for_her(offer: &Offer, asked: &Asked) -> Option<String> {
+    let her = asked.her.as_ref()?;
+    let liquid = advice_links::liquid_of(offer).filter(|liquid| !asked.liquids.has(*liquid))?;
+    let why = super::advice_asked::refuses(her, liquid)?;
+    Some(format!("not for today: {}", why.words()))
+}
+
 /// Options with the time they take in this room, soonest first; a change of air that cannot be had goes to what was
 /// left out.
 fn options(work: &ForWork, asked: &Asked, read: &Read, around: &Around<'_>) -> (Vec<OptionRow>, Vec<(String, String)>) {
@@ -311,16 +319,21 @@ fn options(work: &ForWork, asked: &Asked, read: &Read, around: &Around<'_>) -> (
         work.options.left_out.iter().map(|left| (left.change.clone(), left.why.to_owned())).collect();
     let mut timed: Vec<(f64, &Offer, String, String)> = Vec::new();
     for offer in &work.options.offers {
-        let (hours, when, until) = match air_options::when(offer, read.plan.as_ref(), around.studio) {
-            None if offer.takes == Takes::Now => (0.0, "Now".to_owned(), "no waiting".to_owned()),
-            None => (0.1, "Minutes".to_owned(), "before the first lash".to_owned()),
-            Some(When::In(best, when, until)) => (0.2 + best, crate::base::text::capital(&when), until),
-            Some(When::NotKnown) => (1e4, "Hours".to_owned(), "how many is not known".to_owned()),
-            Some(When::Never(why)) => {
-                left_out.push((offer.change.clone(), why));
-                continue;
-            }
-        };
+        if let Some(why) = not_for_her(offer, asked) {
+            left_out.push((offer.change.clone(), why));
+            continue;
+        }
+        let (hours, when, until) =
+            match air_options::when(offer, read.plan.as_ref(), read.room.surface_c, around.studio) {
+                None if offer.takes == Takes::Now => (0.0, "Now".to_owned(), "no waiting".to_owned()),
+                None => (0.1, "Minutes".to_owned(), "before the first lash".to_owned()),
+                Some(When::In(best, when, until)) => (0.2 + best, crate::base::text::capital(&when), until),
+                Some(When::NotKnown) => (1e4, "Hours".to_owned(), "how many is not known".to_owned()),
+                Some(When::Never(why)) => {
+                    left_out.push((offer.change.clone(), why));
+                    continue;
+                }
+            };
         timed.push((hours, offer, when, until));
     }
     // The order of equal times is that of the offers: best first.
@@ -354,7 +367,9 @@ fn options(work: &ForWork, asked: &Asked, read: &Read, around: &Around<'_>) -> (
 
 /// The air to aim at: that of the soonest change of air that can be had.
 fn aim(work: &ForWork, read: &Read, studio: &Studio) -> Option<Spot> {
-    let reached = |offer: &&Offer| matches!(air_options::when(offer, read.plan.as_ref(), studio), Some(When::In(..)));
+    let reached = |offer: &&Offer| {
+        matches!(air_options::when(offer, read.plan.as_ref(), read.room.surface_c, studio), Some(When::In(..)))
+    };
     let air = work.options.offers.iter().find(reached)?.air?;
     Some(Spot { temperature: air.temperature, humidity: air.humidity })
 }

@@ -2,7 +2,7 @@
 
 use crate::adhesives::Air;
 use crate::advice::options::Offer;
-use crate::rooms::plan::guards::Guard;
+use crate::rooms::plan::guards::{Guard, humidity_wet_at};
 use crate::rooms::plan::{self, PlanInputs, Reach};
 use crate::web::studio::Studio;
 
@@ -17,10 +17,31 @@ pub(super) enum When {
     NotKnown,
 }
 
-/// When this offer's air is reached; `None` for an offer that changes no air.
-pub(super) fn when(offer: &Offer, inputs: Option<&PlanInputs>, studio: &Studio) -> Option<When> {
+fn condenses(surface: f64, highest: f64, studio: &Studio) -> When {
+    When::Never(format!(
+        "water would settle on the coldest surface, {}\u{a0}{}: not above {}\u{a0}%RH",
+        studio.number(studio.scale(surface), 1),
+        studio.temperature_unit(),
+        studio.number(highest.floor(), 0)
+    ))
+}
+
+/// When this offer's air is reached; `None` for an offer that changes no air. `surface_c`: the room's coldest surface as
+/// measured, °C; it holds the guard where nothing else is known.
+pub(super) fn when(
+    offer: &Offer,
+    inputs: Option<&PlanInputs>,
+    surface_c: Option<f64>,
+    studio: &Studio,
+) -> Option<When> {
     let Air { temperature, humidity } = offer.air?;
-    let Some(inputs) = inputs else { return Some(When::NotKnown) };
+    let Some(inputs) = inputs else {
+        let wet = surface_c.map(|surface| (surface, humidity_wet_at(temperature, surface)));
+        return Some(match wet {
+            Some((surface, highest)) if highest <= humidity.get() => condenses(surface, highest, studio),
+            _ => When::NotKnown,
+        });
+    };
     Some(match plan::reach(inputs, plan::Air { temperature, humidity }) {
         Reach::Reached { low, best, high } => {
             let (low, high) = (low.get(), high.map(crate::base::units::Hours::get));
@@ -34,12 +55,7 @@ pub(super) fn when(offer: &Offer, inputs: Option<&PlanInputs>, studio: &Studio) 
             "this room’s devices do not reach it in this outside air; {}\u{a0}%RH is the nearest",
             studio.number(nearest, 0)
         )),
-        Reach::Refused(Guard::Condenses { surface, highest, .. }) => When::Never(format!(
-            "water would settle on the coldest surface, {}\u{a0}{}: not above {}\u{a0}%RH",
-            studio.number(studio.scale(surface), 1),
-            studio.temperature_unit(),
-            studio.number(highest.floor(), 0)
-        )),
+        Reach::Refused(Guard::Condenses { surface, highest, .. }) => condenses(surface, highest, studio),
         Reach::Refused(Guard::TooCold) => When::Never("it is too cold for a client lying still".to_owned()),
     })
 }

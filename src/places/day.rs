@@ -4,12 +4,12 @@ use super::advice_asked::{limits, not_today, room_now, shelf_bottle, usual_style
 use crate::adhesives::set_time::Scatter;
 use crate::adhesives::{self, Bead, Liquids, OnShelf};
 use crate::advice::board::{Cell, board};
-use crate::advice::judge::{CureClass, Limits, NotToday, Question, RoomNow, ShelfBottle, Work};
+use crate::advice::judge::{CureClass, Limits, NotToday, Question, RoomNow, ShelfBottle, Verdict, Work};
 use crate::advice::settings::AdviceSettings;
 use crate::advice::store::{self as taken, Taken, WorksIn};
 use crate::artists::hands::Hands;
 use crate::artists::{self, Artist, Style};
-use crate::base::ids::RoomId;
+use crate::base::ids::{ArtistId, RoomId};
 use crate::base::problem::Problem;
 use crate::base::time::{DAY, Instant};
 use crate::rooms::now::{AirNow, air_now};
@@ -45,16 +45,22 @@ pub(super) struct Day {
     pub(super) taken: Vec<Taken>,
     /// Bottles of every room and of the cupboard.
     pub(super) bottles: Vec<OnShelf>,
+    /// The hands of everybody in every style she was timed in.
+    hands: Vec<(ArtistId, Style, Hands)>,
     classes: Vec<CureClass>,
     any_adhesive: Scatter,
     limits: Limits,
 }
 
-/// The two boards: rows are artists, columns are rooms. A room whose air is not known has no cells.
+/// What came of judging it.
 #[derive(Debug, Clone)]
 pub(super) struct Boards {
+    /// Rows are artists, columns are rooms. A room whose air is not known has no cells.
     pub(super) now: Vec<Vec<Option<Cell>>>,
-    pub(super) yesterday: Vec<Vec<Option<Cell>>>,
+    /// Each artist where she works, in yesterday's air.
+    pub(super) yesterday: Vec<Option<Cell>>,
+    /// What each artist took last today, used as she took it, in the air of now.
+    pub(super) taken: Vec<Option<Verdict>>,
 }
 
 /// Reads it: one pass over each kind of summary.
@@ -67,6 +73,7 @@ pub(super) async fn read(db: &mut Db, studio: &Studio, now: Instant) -> Result<D
         Own { hands: hands.map_or_else(Hands::untimed, |(_, _, hands)| hands.clone()), style, artist }
     };
     let artists = artists::all(db).await?.into_iter().map(own).collect();
+    let hands = kept.clone();
     let bottles = adhesives::shelf(db, None, now).await?;
     let mut rooms = Vec::new();
     for room in rooms::all(db).await? {
@@ -83,6 +90,7 @@ pub(super) async fn read(db: &mut Db, studio: &Studio, now: Instant) -> Result<D
         works_in: taken::works_in(db).await?,
         taken: taken::taken_since(db, studio.zone.start_of(studio.zone.day(now))).await?,
         bottles,
+        hands,
         classes: super::advice_asked::classes(db).await?,
         any_adhesive: adhesives::pooled(db).await?,
         limits: limits(&AdviceSettings::load(db).await?),
@@ -94,8 +102,7 @@ pub(super) async fn judge(house: &House, day: Day) -> Result<(Day, Boards), Prob
     let turn = house.thinking.next().await?;
     tokio::task::spawn_blocking(move || {
         let _turn = turn;
-        let boards =
-            Boards { now: day.board(|here| here.air.as_ref()), yesterday: day.board(|here| here.yesterday.as_ref()) };
+        let boards = Boards { now: day.board(), yesterday: day.yesterday(), taken: day.taken_now() };
         (day, boards)
     })
     .await
@@ -111,23 +118,26 @@ struct Asked<'d> {
     here: &'d Here,
 }
 
+impl<'d> Asked<'d> {
+    /// None where the air is not known.
+    fn of((at, here): (usize, &'d Here), air: Option<&AirNow>, liquids: Liquids) -> Option<Self> {
+        Some(Self {
+            at,
+            air: room_now(air?),
+            bottles: here.shelf.iter().map(shelf_bottle).collect(),
+            bars: not_today(&here.shelf, liquids),
+            here,
+        })
+    }
+}
+
 impl Day {
-    fn board(&self, air: impl Fn(&Here) -> Option<&AirNow>) -> Vec<Vec<Option<Cell>>> {
-        let asked: Vec<Asked<'_>> = self
-            .rooms
-            .iter()
-            .enumerate()
-            .filter_map(|(at, here)| {
-                Some(Asked {
-                    at,
-                    air: room_now(air(here)?),
-                    bottles: here.shelf.iter().map(shelf_bottle).collect(),
-                    bars: not_today(&here.shelf, Liquids::NONE),
-                    here,
-                })
-            })
+    fn board(&self) -> Vec<Vec<Option<Cell>>> {
+        let asked: Vec<Asked<'_>> = (self.rooms.iter().enumerate())
+            .filter_map(|(at, here)| Asked::of((at, here), here.air.as_ref(), Liquids::NONE))
             .collect();
-        let cells = board(self.artists.len(), asked.len(), |artist, room| self.question(artist, &asked[room]));
+        let cells =
+            board(self.artists.len(), asked.len(), |artist, room| self.question(&self.artists[artist], &asked[room]));
         cells
             .into_iter()
             .map(|row| {
@@ -140,8 +150,47 @@ impl Day {
             .collect()
     }
 
-    fn question<'q>(&'q self, artist: usize, asked: &'q Asked<'_>) -> Question<'q> {
-        let own = &self.artists[artist];
+    /// Only where each works: nothing else is compared with yesterday.
+    fn yesterday(&self) -> Vec<Option<Cell>> {
+        let mut cells: Vec<Option<Cell>> = vec![None; self.artists.len()];
+        for (at, here) in self.rooms.iter().enumerate() {
+            let Some(asked) = Asked::of((at, here), here.yesterday.as_ref(), Liquids::NONE) else { continue };
+            let work_here = |artist: &usize| self.room_of(&self.artists[*artist].artist) == Some(here.room.id);
+            let who: Vec<usize> = (0..self.artists.len()).filter(work_here).collect();
+            let judged = board(who.len(), 1, |artist, _| self.question(&self.artists[who[artist]], &asked));
+            for (artist, row) in who.into_iter().zip(judged) {
+                cells[artist] = row.into_iter().next();
+            }
+        }
+        cells
+    }
+
+    fn taken_now(&self) -> Vec<Option<Verdict>> {
+        let newest = |own: &Own| self.taken.iter().rfind(|taken| taken.artist == own.artist.id);
+        self.artists.iter().map(|own| self.taken_by(own, newest(own)?)).collect()
+    }
+
+    /// With the bead, the pick-up, the liquids and in the style it was taken for: another bead is no drift of the air.
+    fn taken_by(&self, own: &Own, taken: &Taken) -> Option<Verdict> {
+        let at = self.rooms.iter().position(|here| here.room.id == taken.room)?;
+        let here = &self.rooms[at];
+        let bottle = here.shelf.iter().position(|bottle| bottle.bottle == taken.bottle)?;
+        let asked = Asked::of((at, here), here.air.as_ref(), taken.work.liquids())?;
+        let style = Style::parse(&taken.style)?;
+        let hands = self.hands.iter().find(|(id, of, _)| *id == own.artist.id && *of == style);
+        let hands = hands.map_or_else(Hands::untimed, |(_, _, hands)| hands.clone());
+        if hands.placements == 0 {
+            return None;
+        }
+        let own = Own { artist: own.artist.clone(), style, hands };
+        let mut question = self.question(&own, &asked);
+        question.work.bead = taken.work.bead();
+        question.work.pick_up = taken.work.pick_up();
+        question.work.liquids = taken.work.liquids();
+        Some(board(1, 1, |_, _| question).first()?.first()?.bottles.get(bottle)?.0)
+    }
+
+    fn question<'q>(&'q self, own: &'q Own, asked: &'q Asked<'_>) -> Question<'q> {
         Question {
             hands: &own.hands,
             room: asked.air,

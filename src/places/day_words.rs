@@ -111,7 +111,7 @@ fn first_name(artist: &Artist) -> &str {
 /// somebody works.
 pub(super) fn drifted(house: &House, day: &Day, boards: &Boards) -> Vec<Line> {
     let mut lines = Vec::new();
-    for (own, cells) in day.artists.iter().zip(&boards.now) {
+    for ((own, cells), as_taken) in day.artists.iter().zip(&boards.now).zip(&boards.taken) {
         let newest = day.taken.iter().rfind(|taken| taken.artist == own.artist.id);
         let room = newest.map(|taken| taken.room).or_else(|| day.room_of(&own.artist));
         let Some(at) = day.rooms.iter().position(|here| Some(here.room.id) == room) else { continue };
@@ -123,10 +123,11 @@ pub(super) fn drifted(house: &House, day: &Day, boards: &Boards) -> Vec<Line> {
             None => here.shelf.iter().position(|b| b.in_use),
         };
         let Some(bottle) = bottle else { continue };
-        let (verdict, _) = cell.bottles[bottle];
-        if own.hands.placements == 0 || matches!(verdict, Verdict::Fits) {
-            continue;
-        }
+        let verdict = match newest {
+            Some(_) => *as_taken,
+            None => (own.hands.placements > 0).then_some(cell.bottles[bottle].0),
+        };
+        let Some(verdict) = verdict.filter(|verdict| *verdict != Verdict::Fits) else { continue };
         let (word, wrong) = word(verdict);
         let name = &here.shelf[bottle].name;
         let clause = if wrong.is_empty() { word.to_owned() } else { format!("{word}, {wrong}") };
@@ -192,7 +193,7 @@ pub(super) fn changed(day: &Day, boards: &Boards, studio: &Studio) -> Vec<String
         else {
             continue;
         };
-        let (Some(now), Some(before)) = (&now[at], &before[at]) else { continue };
+        let (Some(now), Some(before)) = (&now[at], before) else { continue };
         for (bottle, (now, before)) in day.rooms[at].shelf.iter().zip(now.bottles.iter().zip(&before.bottles)) {
             if now.0 != before.0 && (now.0 == Verdict::Fits || before.0 == Verdict::Fits) {
                 said.push(format!(

@@ -1,8 +1,6 @@
-//! May this client have this treatment at this time? The one function every page asks that leads to work.
+//! May this client have this treatment at this time? The line that stands on every page that leads to work.
 
-use crate::base::ids::ClientId;
-use crate::base::problem::Problem;
-use crate::store::Db;
+use crate::clearance::ForHer;
 
 /// The answer, as mark and words.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -13,11 +11,41 @@ pub struct MayTreat {
     pub words: String,
 }
 
-/// What is known about whether a client may be treated. Nothing yet: nobody's clearance is kept, so the answer is never
-/// that somebody is cleared.
-///
-/// # Errors
-/// When the database cannot be read.
-pub async fn may_treat(_db: &mut Db, _client: Option<ClientId>) -> Result<MayTreat, Problem> {
-    Ok(MayTreat { mark: "unknown", words: "not known: clearance is not kept here yet".to_owned() })
+/// What is known about whether the client on the page may be treated. Without a client it is never that somebody is cleared.
+#[must_use]
+pub fn may_treat(her: Option<&ForHer>) -> MayTreat {
+    match her {
+        None => MayTreat {
+            mark: "unknown",
+            words: "no client chosen: whether she may be treated is not known here".to_owned(),
+        },
+        Some(her) => MayTreat { mark: her.mark, words: format!("{}: {}", her.short, her.words) },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::base::ids::ClientId;
+
+    #[test]
+    fn without_a_client_nobody_is_cleared() {
+        let told = may_treat(None);
+        assert_eq!(told.mark, "unknown");
+        assert!(!told.words.contains("cleared"), "{}", told.words);
+    }
+
+    #[test]
+    fn with_a_client_it_is_what_clearance_says_under_her_short_name() {
+        let her = ForHer {
+            client: ClientId::new(),
+            short: "Alva L.".to_owned(),
+            mark: "near",
+            words: "not yet: place a patch test".to_owned(),
+            bottles: Vec::new(),
+            liquids: Vec::new(),
+        };
+        let told = may_treat(Some(&her));
+        assert_eq!((told.mark, told.words.as_str()), ("near", "Alva L.: not yet: place a patch test"));
+    }
 }

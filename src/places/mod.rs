@@ -8,6 +8,7 @@ mod air_options;
 mod api_document;
 mod day;
 mod day_words;
+mod door_page;
 pub mod may_treat;
 mod in_hand;
 mod office_page;
@@ -21,7 +22,10 @@ use crate::adhesives;
 use crate::advice;
 use crate::artists;
 use crate::book;
+use crate::clearance;
+use crate::clients;
 use crate::people;
+use crate::privacy;
 use crate::rooms;
 use crate::web::live;
 use crate::web::routes::Routes;
@@ -34,6 +38,7 @@ pub fn routes() -> Routes {
         .join(advice_page::routes())
         .join(plan_page::routes())
         .join(office_page::routes())
+        .join(door_page::routes())
         .join(settings_page::routes())
         .join(api_document::routes())
         .join(people::routes())
@@ -41,6 +46,9 @@ pub fn routes() -> Routes {
         .join(artists::routes(in_hand::bottles_at))
         .join(adhesives::routes())
         .join(advice::routes())
+        .join(clients::routes())
+        .join(privacy::routes())
+        .join(clearance::routes())
         .join(book::routes())
         .join(live::routes())
 }

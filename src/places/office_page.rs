@@ -38,6 +38,7 @@ async fn office(signed_in: SignedIn, State(house): State<House>) -> Result<Respo
     if signed_in.who.role == Role::Owner {
         lines.push(line("Settings", "name, zone, units, the studio’s band, limits of advice", "/office/settings"));
         lines.push(line("People", "who works here, invitations, roles, leaving", "/office/people"));
+        lines.push(line("Rules of clearance", "patch tests, waits, who may be treated when", "/office/clearance"));
         lines.push(line("First-aid card", "local numbers, your words, checked by whom", "/office/first-aid"));
         lines.push(line("Keys for programs", "sensors and programs that read", "/office/tokens"));
         lines.push(line("Forecasts", "measured set times against what was foretold", "/office/forecast"));

@@ -6,11 +6,12 @@ use askama::Template;
 use axum::extract::{Query, State};
 use axum::response::Response;
 
-use super::day;
+use super::day::{self, Day};
 use super::day_words::{self, BoardView, Line};
 use crate::base::actor::{Role, Who};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
+use crate::rooms::asked::CheckDue;
 use crate::rooms::{self, AirRow, air_rows};
 use crate::store::Db;
 use crate::web::House;
@@ -67,11 +68,16 @@ async fn today(
     let (role, now) = (signed_in.who.role, signed_in.visitor.now.0);
     let works_in_rooms = role != Role::Accountant;
     let rooms = if works_in_rooms { air_rows(&house, &mut db, &studio, now).await? } else { Vec::new() };
-    let sheet = match works_in_rooms {
-        true => sheet(&house, &mut db, &studio, &signed_in.who, now).await?,
-        false => Sheet::default(),
+    let read = match works_in_rooms {
+        true => Some(read(&mut db, &studio, now).await?),
+        false => None,
     };
+    // Judging may wait for its turn; the connection is not kept waiting with it.
     drop(db);
+    let sheet = match read {
+        Some(read) => sheet(&house, read, &studio, &signed_in.who).await?,
+        None => Sheet::default(),
+    };
     let moment = Moment::chosen(asked.get("moment").map(String::as_str), &studio, now);
     let title = format!("{}, {}", studio.zone.wall(now).strftime("%A"), moment_words(moment));
     let mut frame = house.frame(&studio, &signed_in.visitor, Place::Today, title);
@@ -91,11 +97,16 @@ async fn today(
     })
 }
 
-/// The board and what goes with it; empty where nobody is an artist or there is no room.
-async fn sheet(house: &House, db: &mut Db, studio: &Studio, who: &Who, now: Instant) -> Result<Sheet, Problem> {
-    let read = day::read(db, studio, now).await?;
-    let ids: Vec<_> = read.rooms.iter().map(|here| here.room.id).collect();
+/// What the sheet rests on: the day, and the checks that are due.
+async fn read(db: &mut Db, studio: &Studio, now: Instant) -> Result<(Day, Vec<CheckDue>), Problem> {
+    let day = day::read(db, studio, now).await?;
+    let ids: Vec<_> = day.rooms.iter().map(|here| here.room.id).collect();
     let due = rooms::asked::checks_due(db, &ids, now).await?;
+    Ok((day, due))
+}
+
+/// The board and what goes with it; empty where nobody is an artist or there is no room.
+async fn sheet(house: &House, (read, due): (Day, Vec<CheckDue>), studio: &Studio, who: &Who) -> Result<Sheet, Problem> {
     let (read, boards) = day::judge(house, read).await?;
     let own = read.artists.iter().find(|own| own.artist.person == who.id);
     let room = own.and_then(|own| {

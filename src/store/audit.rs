@@ -79,6 +79,21 @@ pub async fn newest(db: &mut Db, most: i64) -> Result<Vec<Line>, Problem> {
     Ok(rows.iter().map(read_line).collect())
 }
 
+/// Lines in order, from this number on.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn lines_from(db: &mut Db, line: i64, most: i64) -> Result<Vec<Line>, Problem> {
+    let rows = sqlx::query(
+        "select line, at, actor, action, subject, detail, chain from audit where line >= $1 order by line limit $2",
+    )
+    .bind(line)
+    .bind(most)
+    .fetch_all(db)
+    .await?;
+    Ok(rows.iter().map(read_line).collect())
+}
+
 /// What a walk along the chain found.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Verdict {

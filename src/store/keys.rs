@@ -1,5 +1,5 @@
-//! The key that stands outside the database: it fingerprints form bodies and derives shown-once secrets, so that a copy of the
-//! database alone opens nothing.
+//! The keys that stand outside the database, so that a copy of the database alone opens nothing: the master key fingerprints form
+//! bodies and derives shown-once secrets, the sealing key wraps each client's own key.
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -13,8 +13,13 @@ use sha2::{Digest, Sha256};
 pub struct Keys {
     master: [u8; 32],
     id: String,
+    /// Opened once the database has said which one it needs.
+    sealing: Option<[u8; 32]>,
     folder: PathBuf,
 }
+
+/// The sealing key's file, beside the master key.
+const SEALING_FILE: &str = "sealing.key";
 
 impl Keys {
     /// Opens the keys folder, making it with a fresh key when it is empty.
@@ -23,25 +28,10 @@ impl Keys {
     /// A sentence naming the file that could not be read or written.
     pub fn open(folder: &Path) -> Result<(Self, bool), String> {
         let file = folder.join("master.key");
-        let tell = |what: &str, cause: &dyn std::fmt::Display| format!("{what} {}: {cause}", file.display());
-        if file.exists() {
-            let text = std::fs::read_to_string(&file).map_err(|cause| tell("cannot read the key", &cause))?;
-            let master = URL_SAFE_NO_PAD
-                .decode(text.trim())
-                .ok()
-                .and_then(|bytes| <[u8; 32]>::try_from(bytes).ok())
-                .ok_or_else(|| tell("this is not a key of ours:", &"32 bytes in base64url were expected"))?;
-            return Ok((Self::from_master(master, folder), false));
+        match read_key(&file)? {
+            Some(master) => Ok((Self::from_master(master, folder), false)),
+            None => Ok((Self::from_master(make_key(&file)?, folder), true)),
         }
-        make_private_folder(folder).map_err(|cause| tell("cannot make the folder for", &cause))?;
-        let mut master = [0_u8; 32];
-        getrandom::fill(&mut master).map_err(|cause| tell("no random numbers for", &cause))?;
-        let written = private_file(&file).and_then(|mut out| {
-            writeln!(out, "{}", URL_SAFE_NO_PAD.encode(master))?;
-            out.sync_all()
-        });
-        written.map_err(|cause| tell("cannot write the key", &cause))?;
-        Ok((Self::from_master(master, folder), true))
     }
 
     /// Opens the keys of a house that has served before; never makes new ones.
@@ -57,8 +47,50 @@ impl Keys {
     }
 
     fn from_master(master: [u8; 32], folder: &Path) -> Self {
-        let id = Sha256::digest(master).iter().take(4).map(|byte| format!("{byte:02x}")).collect();
-        Self { master, id, folder: folder.to_owned() }
+        Self { master, id: name_of(&master), sealing: None, folder: folder.to_owned() }
+    }
+
+    /// Opens the sealing key. `needed` is the one the database names, if it names one; without it one is made where `may_make`.
+    ///
+    /// # Errors
+    /// A sentence that says which key is needed and which one, if any, is there: another key would open nothing.
+    pub(super) fn open_sealing(&mut self, needed: Option<&str>, may_make: bool) -> Result<(), String> {
+        let file = self.folder.join(SEALING_FILE);
+        let found = read_key(&file)?;
+        let key = match (found, needed) {
+            (Some(key), None) => key,
+            (Some(key), Some(needed)) if name_of(&key) == needed => key,
+            (Some(key), Some(needed)) => {
+                return Err(format!(
+                    "what clients said of their health is sealed with key {needed}; {} holds key {}. \
+                     Put the right sealing key there: another one opens nothing",
+                    file.display(),
+                    name_of(&key)
+                ));
+            }
+            (None, Some(needed)) => {
+                return Err(format!(
+                    "what clients said of their health is sealed with key {needed}, and {} is missing. \
+                     Put it back from where you keep a copy of the keys folder; without it those records stay closed",
+                    file.display()
+                ));
+            }
+            (None, None) if may_make => make_key(&file)?,
+            (None, None) => return Ok(()),
+        };
+        self.sealing = Some(key);
+        Ok(())
+    }
+
+    /// The key that wraps each client's own key.
+    pub(super) fn sealing(&self) -> Result<&[u8; 32], crate::base::problem::Problem> {
+        self.sealing.as_ref().ok_or_else(|| crate::base::problem::Problem::broken("the sealing key was not opened"))
+    }
+
+    /// Names the sealing key without telling it, for the recovery sheet; empty before the first start.
+    #[must_use]
+    pub fn sealing_id(&self) -> String {
+        self.sealing.as_ref().map(name_of).unwrap_or_default()
     }
 
     /// Names the key without telling it, for the recovery sheet.
@@ -78,6 +110,43 @@ impl Keys {
     pub fn digest(&self, purpose: &str, parts: &[&[u8]]) -> String {
         keyed_digest(&self.master, purpose, parts)
     }
+}
+
+/// A key's name: the first bytes of its digest.
+fn name_of(key: &[u8; 32]) -> String {
+    Sha256::digest(key).iter().take(4).map(|byte| format!("{byte:02x}")).collect()
+}
+
+/// The key in this file; `None` where there is no file.
+fn read_key(file: &Path) -> Result<Option<[u8; 32]>, String> {
+    if !file.exists() {
+        return Ok(None);
+    }
+    let text = std::fs::read_to_string(file).map_err(|cause| told("cannot read the key", file, &cause))?;
+    let key = URL_SAFE_NO_PAD.decode(text.trim()).ok().and_then(|bytes| <[u8; 32]>::try_from(bytes).ok());
+    match key {
+        Some(key) => Ok(Some(key)),
+        None => Err(told("this is not a key of ours:", file, &"32 bytes in base64url were expected")),
+    }
+}
+
+/// A fresh key in this file.
+fn make_key(file: &Path) -> Result<[u8; 32], String> {
+    if let Some(folder) = file.parent() {
+        make_private_folder(folder).map_err(|cause| told("cannot make the folder for", file, &cause))?;
+    }
+    let mut key = [0_u8; 32];
+    getrandom::fill(&mut key).map_err(|cause| told("no random numbers for", file, &cause))?;
+    let written = private_file(file).and_then(|mut out| {
+        writeln!(out, "{}", URL_SAFE_NO_PAD.encode(key))?;
+        out.sync_all()
+    });
+    written.map_err(|cause| told("cannot write the key", file, &cause))?;
+    Ok(key)
+}
+
+fn told(what: &str, file: &Path, cause: &dyn std::fmt::Display) -> String {
+    format!("{what} {}: {cause}", file.display())
 }
 
 /// A keyed digest (HMAC-SHA-256) of a purpose and parts, each with its length so that no two lists read alike.
@@ -152,6 +221,21 @@ mod tests {
         assert!(fresh && !made);
         assert_eq!(first.digest("a", &[b"b"]), again.digest("a", &[b"b"]));
         assert_ne!(first.digest("a", &[b"bc"]), first.digest("a", &[b"b", b"c"]));
+    }
+
+    #[test]
+    fn a_sealing_key_that_is_lost_or_foreign_is_named_and_never_replaced() {
+        let folder = tempfile::tempdir().unwrap();
+        let (mut keys, _) = Keys::open(folder.path()).unwrap();
+        keys.open_sealing(None, true).unwrap();
+        let needed = keys.sealing_id();
+        let file = folder.path().join(SEALING_FILE);
+        std::fs::remove_file(&file).unwrap();
+        let lost = keys.open_sealing(Some(&needed), true).unwrap_err();
+        assert!(lost.contains(&needed) && lost.contains("missing") && !file.exists(), "{lost}");
+        make_key(&file).unwrap();
+        let foreign = keys.open_sealing(Some(&needed), true).unwrap_err();
+        assert!(foreign.contains(&needed) && foreign.contains("opens nothing"), "{foreign}");
     }
 
     #[test]

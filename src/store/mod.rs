@@ -8,6 +8,8 @@ mod heads;
 pub mod keys;
 mod migrate;
 mod open;
+mod scrub;
+pub mod sealed;
 pub mod settings;
 pub mod topics;
 mod write;

@@ -85,7 +85,7 @@ impl Store {
     async fn open_with(options: &OpenOptions, lock: Option<File>) -> Result<Self, OpenError> {
         install_drivers();
         let serving = lock.is_some();
-        let keys = if serving { Keys::open(&options.keys_dir)?.0 } else { Keys::open_existing(&options.keys_dir)? };
+        let mut keys = if serving { Keys::open(&options.keys_dir)?.0 } else { Keys::open_existing(&options.keys_dir)? };
         let (engine, url) = where_to(options, serving)?;
         let backups = options.data_dir.join("backups");
         let mut first = connect(engine, &url).await?;
@@ -102,6 +102,7 @@ impl Store {
             }
         }
         check_key(&mut first, &keys, serving).await?;
+        open_sealing(&mut first, &mut keys, serving).await?;
         first.close().await.map_err(|cause| cause.to_string())?;
         let readers = pool(engine, &url, options.read_connections.max(1), true).await?;
         // One writing connection on both: who waits, waits for it here, and among processes for PostgreSQL's lock. An answer is due
@@ -151,6 +152,26 @@ async fn check_key(db: &mut AnyConnection, keys: &Keys, serving: bool) -> Result
         }
         None => Ok(()),
     }
+}
+
+/// A database remembers which key seals what clients said of their health: with another one, or without it, nothing would open.
+async fn open_sealing(db: &mut AnyConnection, keys: &mut Keys, serving: bool) -> Result<(), OpenError> {
+    let tell = |cause: sqlx::Error| OpenError(format!("the database cannot be read: {cause}"));
+    let named = "select value from setting where name = 'house.sealing_key'";
+    let needed = sqlx::query(named).fetch_optional(&mut *db).await.map_err(tell)?;
+    let needed: Option<String> = needed.map(|row| row.get(0));
+    keys.open_sealing(needed.as_deref(), serving)?;
+    if needed.is_none() && serving {
+        sqlx::query("insert into setting (name, value) values ('house.sealing_key', $1) on conflict (name) do nothing")
+            .bind(keys.sealing_id())
+            .execute(&mut *db)
+            .await
+            .map_err(tell)?;
+        // Another process on the same database may have been first, with a key of its own.
+        let kept: String = sqlx::query(named).fetch_one(db).await.map_err(tell)?.get(0);
+        keys.open_sealing(Some(&kept), false)?;
+    }
+    Ok(())
 }
 
 /// The URL of an SQLite file, with what URLs reserve escaped.

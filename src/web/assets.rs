@@ -38,6 +38,22 @@ pub fn hash() -> &'static str {
     &HASH
 }
 
+/// True for the few files that browsers look for at a fixed place.
+#[must_use]
+pub fn is_fixed(path: &str) -> bool {
+    matches!(
+        path,
+        "/favicon.ico"
+            | "/favicon.png"
+            | "/icon.svg"
+            | "/icon-192.png"
+            | "/icon-512.png"
+            | "/icon-maskable-192.png"
+            | "/icon-maskable-512.png"
+            | "/manifest.webmanifest"
+    )
+}
+
 /// The assets and the few files that browsers look for at a fixed place.
 #[must_use]
 pub fn routes() -> Routes {

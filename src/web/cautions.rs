@@ -108,6 +108,14 @@ pub struct Care {
 pub const CARD_DEFERS: &str = "This card does not stand above the emergency service, a doctor, or the data sheet of the product in use. \
      Where one of them says otherwise, do what they say.";
 
+/// Where the words of a new house's card come from, as the card itself says. What trainers, insurers and makers' sheets usually say
+/// has no standard behind it, and the card says that too.
+pub const CARD_SOURCES: &[&str] = &[
+    "Rinsing, lenses, fresh air, soap and water: International Chemical Safety Card 1272 (ILO/WHO) and the eye phrases P305+P351+P338 of the United Nations’ GHS.",
+    "Warm water, gauze, an eye never forced open: first-aid section of a REACH registration dossier for a cyanoacrylate, published by ECHA.",
+    "No solvent near the eye, lashes trimmed by the doctor alone: texts of emergency medicine. The rest is common practice.",
+];
+
 impl FirstAidCard {
     /// The card of a new house: texts as below, no numbers yet, checked by nobody.
     #[must_use]
@@ -127,10 +135,10 @@ impl FirstAidCard {
         }
     }
 
-    /// True while a number still has to be filled in.
+    /// True while a number still has to be filled in, or none is there at all.
     #[must_use]
     pub fn lacks_numbers(&self) -> bool {
-        self.numbers.iter().any(|local| local.number.trim().is_empty())
+        self.numbers.is_empty() || self.numbers.iter().any(|local| local.number.trim().is_empty())
     }
 
     /// True once somebody has put a name and a day to it.
@@ -168,14 +176,14 @@ const FIRST_AID: &[CareText] = &[
         ],
         never: &["Do not wait to see whether it passes.", "Do not leave them alone or send them home by themselves."],
     },
-    // Rinsing for several minutes, lenses out, on with rinsing: P305+P351+P338 and ICSC 1272. Fifteen minutes, no
+    // Rinsing for several minutes, lenses out, on with rinsing: P305+P351+P338 and ICSC 1272. How many minutes, no
     // solvent, no rubbing: common practice; emergency-medicine texts avoid solvents too. Gauze, eye not forced,
     // loosening with tears: REACH dossier.
     CareText {
         heading: "Adhesive in an open eye",
         steps: &[
             "Stop, put the tweezers and the bottle out of reach, say calmly what you are doing.",
-            "Rinse at once with plenty of clean, lukewarm water, gently, from the nose outwards. Go on for 15 minutes.",
+            "Rinse at once with plenty of clean, lukewarm water, gently, from the nose outwards. Go on for 15 to 20 minutes.",
             "Contact lenses come out if they come easily. Then go on rinsing.",
             "Let a second person call emergency eye care while you rinse, with the data sheet in hand.",
             "For the way there: clean damp gauze, laid on loosely. The client does not drive.",
@@ -243,6 +251,7 @@ mod tests {
         let mut card = FirstAidCard::unchecked();
         assert!(card.lacks_numbers());
         assert!(!card.is_checked());
+        assert!(FirstAidCard { numbers: Vec::new(), ..card.clone() }.lacks_numbers(), "no line at all is no number");
         for local in &mut card.numbers {
             local.number = "000".into();
         }
@@ -256,6 +265,10 @@ mod tests {
     #[test]
     fn the_card_speaks_of_the_five_things_that_may_happen_and_what_not_to_do() {
         let card = FirstAidCard::unchecked();
+        let headings: Vec<&str> = card.sections.iter().map(|care| care.heading.as_str()).collect();
+        for block in ["Breathing trouble", "open eye", "Lids stuck", "Remover in the eye", "on skin"] {
+            assert!(headings.iter().any(|heading| heading.contains(block)), "{block}");
+        }
         assert_eq!(card.sections.len(), 5);
         assert!(card.sections.iter().all(|care| !care.steps.is_empty() && !care.never.is_empty()));
     }

@@ -3,8 +3,21 @@
 use crate::base::number::typed_decimal;
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::text;
+use crate::base::time::{DAY, Instant, MINUTE};
 
 use super::form::{Choice, FieldView};
+
+/// Older than this, an entry that waited on a tablet is dated by when it came in.
+const WAITED_AT_MOST: i64 = 60 * DAY;
+
+/// When something was done that may have waited on a device since: milliseconds since 1970 as the device's script wrote
+/// them. `now` where nothing was written, where it is older than 60 days, or where the device's clock runs more than ten
+/// minutes ahead.
+#[must_use]
+pub fn done_at(typed: &str, now: Instant) -> Instant {
+    let written = typed.parse::<f64>().ok().filter(|ms| ms.abs() < 1e14).map(|ms| Instant((ms * 1000.0) as i64));
+    written.filter(|at| now.since(*at) <= WAITED_AT_MOST && at.since(now) <= 10 * MINUTE).unwrap_or(now)
+}
 
 /// Collects the mistakes of one form.
 #[derive(Debug, Default)]

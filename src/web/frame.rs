@@ -28,6 +28,8 @@ pub struct Frame {
     pub date: String,
     /// Token that ties a form to its session.
     pub csrf: String,
+    /// The way back to the form while the device is in a client's hands; empty otherwise.
+    pub handed_over: String,
     /// True for the invented studio: a line on every page says so.
     pub demo: bool,
     /// The one thing the whole house has to know, if there is one.

@@ -51,6 +51,16 @@ guard!(
     Staff, [Owner, Artist, Desk], "This is for those who work in the rooms."
 );
 
+/// A client at a device that was handed to her.
+pub struct HandedOver {
+    /// Who handed it to her.
+    pub who: Who,
+    /// The form it was handed over for.
+    pub form: String,
+    /// The request.
+    pub visitor: Arc<Visitor>,
+}
+
 /// A sensor with its own token.
 pub struct SensorOf {
     /// Its token.
@@ -82,6 +92,21 @@ impl FromRequestParts<House> for SignedIn {
         let visitor = visitor(parts)?;
         match &visitor.actor {
             Actor::Person(who) => Ok(Self { who: who.clone(), visitor: Arc::clone(&visitor) }),
+            Actor::HandedOver(_) => Err(Problem::HandedOver),
+            _ => Err(Problem::SignIn),
+        }
+    }
+}
+
+impl FromRequestParts<House> for HandedOver {
+    type Rejection = Problem;
+    async fn from_request_parts(parts: &mut Parts, _: &House) -> Result<Self, Problem> {
+        let visitor = visitor(parts)?;
+        match (&visitor.actor, &visitor.handed_over) {
+            (Actor::HandedOver(who), Some(form)) => {
+                Ok(Self { who: who.clone(), form: form.clone(), visitor: Arc::clone(&visitor) })
+            }
+            (Actor::Person(_), _) => Err(Problem::NotHere("form in a client’s hands")),
             _ => Err(Problem::SignIn),
         }
     }

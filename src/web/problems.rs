@@ -17,7 +17,7 @@ use super::form::{FieldView, Mistake};
 use super::frame::Frame;
 use super::incoming::{FORM_MOST, from_our_page, has_type, new_form_key};
 use super::studio::{Place, Studio};
-use super::visitor::{Visitor, cookie, csrf_of};
+use super::visitor::{HANDED_OVER, Visitor, cookie, csrf_of};
 use crate::base::problem::Problem;
 use crate::store::keys::same;
 
@@ -222,11 +222,13 @@ async fn as_page(
         Problem::AlreadyKept(location) if !location.is_empty() => {
             Some((house.url(location), "Open the first entry".to_owned()))
         }
+        _ if visitor.handed_over.is_some() => Some((house.url(HANDED_OVER), "Back to the form".to_owned())),
         Problem::NotHere(_) | Problem::NotYours(_) => Some((house.url("/"), "Begin at Today".to_owned())),
         _ => None,
     };
     let title = match problem.status() {
         404 => "Not here",
+        403 if visitor.handed_over.is_some() => "Not part of the form",
         403 => "Not open to you",
         422 | 400 | 409 => "Not kept as it stands",
         429 => "Wait a moment",

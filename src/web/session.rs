@@ -60,13 +60,24 @@ pub async fn begin(
     Ok(id)
 }
 
-/// Who holds this cookie, and when she was last seen; `None` when the session ended, lay idle or is too old.
+/// What a cookie stands for.
+#[derive(Debug, Clone)]
+pub struct Held {
+    /// The person.
+    pub who: Who,
+    /// When the session was last used, to the minute.
+    pub seen: Instant,
+    /// The form the device was handed over for, while it is in a client's hands.
+    pub handed_over: Option<String>,
+}
+
+/// What this cookie stands for; `None` when the session ended, lay idle or is too old.
 ///
 /// # Errors
 /// When the database cannot be read.
-pub async fn holder(db: &mut Db, config: &Config, secret: &str, now: Now) -> Result<Option<(Who, Instant)>, Problem> {
+pub async fn holder(db: &mut Db, config: &Config, secret: &str, now: Now) -> Result<Option<Held>, Problem> {
     let row = sqlx::query(
-        "select id, person, name, role, seen from session where token = $1 and ended is null and expires > $2 and seen > $3",
+        "select id, person, name, role, seen, handed_over from session where token = $1 and ended is null and expires > $2 and seen > $3",
     )
     .bind(digest_of_secret(secret))
     .bind(now.0.0)
@@ -79,20 +90,56 @@ pub async fn holder(db: &mut Db, config: &Config, secret: &str, now: Now) -> Res
     else {
         return Err(Problem::broken("a session row names no person or role of ours"));
     };
-    Ok(Some((Who { id, session, name: row.get(2), role }, Instant(row.get(4)))))
+    let who = Who { id, session, name: row.get(2), role };
+    Ok(Some(Held { who, seen: Instant(row.get(4)), handed_over: row.get(5) }))
 }
 
-/// Whether a session is still in use: neither ended, nor too old, nor idle too long.
+/// Drops a session to one form: until it is taken back, nothing else opens with its cookie. `back` is where its person goes on then.
+///
+/// # Errors
+/// When the database refuses it.
+pub async fn hand_over(tx: &mut Tx, session: SessionId, form: &str, back: &str) -> Result<(), Problem> {
+    sqlx::query("update session set handed_over = $2, handed_back = $3 where id = $1 and ended is null")
+        .bind(session.to_string())
+        .bind(form)
+        .bind(back)
+        .execute(tx.db())
+        .await?;
+    // Pages of this session that wait for news are told that it is over.
+    tx.raise(live::SESSIONS);
+    tx.audit("hand device over", session, form).await
+}
+
+/// Gives a session back to its person; where she goes on.
+///
+/// # Errors
+/// When the database refuses it.
+pub async fn take_back(tx: &mut Tx, session: SessionId) -> Result<String, Problem> {
+    let row = sqlx::query("select handed_back from session where id = $1 and handed_over is not null")
+        .bind(session.to_string())
+        .fetch_optional(tx.db())
+        .await?;
+    sqlx::query("update session set handed_over = null, handed_back = null where id = $1")
+        .bind(session.to_string())
+        .execute(tx.db())
+        .await?;
+    tx.audit("take device back", session, "").await?;
+    Ok(row.and_then(|row| row.get::<Option<String>, _>(0)).unwrap_or_else(|| "/".to_owned()))
+}
+
+/// Whether a session is still in its person's use: neither ended, nor too old, nor idle too long, nor in a client's hands.
 ///
 /// # Errors
 /// When the database cannot be read.
 pub async fn is_in_use(db: &mut Db, config: &Config, session: SessionId, now: Now) -> Result<bool, Problem> {
-    let row = sqlx::query("select id from session where id = $1 and ended is null and expires > $2 and seen > $3")
-        .bind(session.to_string())
-        .bind(now.0.0)
-        .bind(now.0.plus(-micros(config.session_idle)).0)
-        .fetch_optional(db)
-        .await?;
+    let row = sqlx::query(
+        "select id from session where id = $1 and ended is null and expires > $2 and seen > $3 and handed_over is null",
+    )
+    .bind(session.to_string())
+    .bind(now.0.0)
+    .bind(now.0.plus(-micros(config.session_idle)).0)
+    .fetch_optional(db)
+    .await?;
     Ok(row.is_some())
 }
 

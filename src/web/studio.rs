@@ -9,7 +9,7 @@ use crate::base::zone::Zone;
 use crate::store::{Db, Tx, settings};
 
 use super::frame::{Banner, Frame, MomentLink, PlaceLink};
-use super::visitor::Visitor;
+use super::visitor::{HANDED_OVER, Visitor};
 use super::{House, assets};
 
 /// The studio's own choices that every page uses.
@@ -214,6 +214,7 @@ impl House {
             clock: studio.zone.clock(now),
             date: studio.zone.date(now, now),
             csrf: visitor.csrf.clone(),
+            handed_over: visitor.handed_over.as_ref().map(|_| self.url(HANDED_OVER)).unwrap_or_default(),
             demo: self.demo || studio.invented,
             banner: self.banner(),
             lang: "en".to_owned(),
@@ -241,6 +242,7 @@ impl House {
             (Place::Today, "Today", "/", true),
             (Place::Book, "Book", "/book", rooms),
             (Place::Rooms, "Rooms", "/rooms", rooms),
+            (Place::Door, "Door", "/door", rooms),
             (Place::Shelf, "Shelf", "/shelf", rooms),
             (Place::Hands, "Hands", "/hands", rooms),
             (Place::Office, "Office", "/office", true),

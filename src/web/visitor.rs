@@ -9,7 +9,8 @@ use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 
 use super::problems::Fallen;
-use super::{House, session, token};
+use super::session::Held;
+use super::{House, assets, session, token};
 use crate::base::actor::Actor;
 use crate::base::problem::Problem;
 use crate::base::time::{MINUTE, Now};
@@ -21,6 +22,8 @@ use crate::store::{FormKey, Kept};
 pub struct Visitor {
     /// Who acts.
     pub actor: Actor,
+    /// The form this device was handed over for, while it is in a client's hands.
+    pub handed_over: Option<String>,
     /// The token every form of this browser's session carries.
     pub csrf: String,
     /// The instant of the request.
@@ -42,6 +45,7 @@ impl Visitor {
     fn unknown(house: &House, headers: &HeaderMap, path: &str) -> Self {
         Self {
             actor: Actor::Nobody,
+            handed_over: None,
             csrf: String::new(),
             now: house.store.clock().now(),
             browser: text_header(headers, header::USER_AGENT.as_str()),
@@ -61,6 +65,7 @@ impl Visitor {
     pub fn of_new_session(house: &House, secret: &str) -> Self {
         Self {
             actor: Actor::Nobody,
+            handed_over: None,
             csrf: csrf_of(secret),
             now: house.store.clock().now(),
             browser: String::new(),
@@ -88,6 +93,10 @@ pub async fn find(State(house): State<House>, mut request: Request, next: Next) 
         return (axum::http::StatusCode::MISDIRECTED_REQUEST, told).into_response();
     }
     let (visitor, new_guest) = match recognise(&house, request.headers(), &path).await {
+        Ok((visitor, _)) if is_closed_to(&visitor, &path) => {
+            request.extensions_mut().insert(Fallen(Arc::new(Problem::HandedOver)));
+            (visitor, None)
+        }
         Ok(found) => found,
         Err(problem) => {
             request.extensions_mut().insert(Fallen(Arc::new(problem)));
@@ -102,6 +111,19 @@ pub async fn find(State(house): State<House>, mut request: Request, next: Next) 
     }
     answer
 }
+
+/// While a device is in a client's hands, everything is closed but her form, the way back, the first-aid card and the icons. The guards
+/// of people refuse her as well; this also covers the doors that stand open to anyone.
+fn is_closed_to(visitor: &Visitor, path: &str) -> bool {
+    let open = path == HANDED_OVER
+        || path.strip_prefix(HANDED_OVER).is_some_and(|rest| rest.starts_with('/'))
+        || path == "/first-aid"
+        || assets::is_fixed(path);
+    visitor.handed_over.is_some() && !open
+}
+
+/// Where the form of a device in a client's hands stands.
+pub const HANDED_OVER: &str = "/handed-over";
 
 /// The name in the browser's line is the one this house was told, an address, or this machine: a page elsewhere must not reach a
 /// house on this machine by giving it a name of its own.
@@ -126,11 +148,12 @@ async fn recognise(house: &House, headers: &HeaderMap, path: &str) -> Result<(Vi
         if let Some(secret) = bearer(headers) {
             visitor.actor = by_token(house, &secret, now).await?;
         }
+        visitor.handed_over = handed_over_for(house, headers, now).await?;
         return Ok((visitor, None));
     }
     if let Some(secret) = cookie(headers, house.config.cookie_name()).filter(|secret| secret.len() <= 100) {
         let mut db = house.store.read().await?;
-        if let Some((who, seen)) = session::holder(&mut db, &house.config, &secret, now).await? {
+        if let Some(Held { who, seen, handed_over }) = session::holder(&mut db, &house.config, &secret, now).await? {
             drop(db);
             if now.0.since(seen) >= MINUTE && !is_unattended(headers, path) {
                 // A page waits a moment for the note, not for a busy writer.
@@ -138,7 +161,8 @@ async fn recognise(house: &House, headers: &HeaderMap, path: &str) -> Result<(Vi
                 let _in_time = tokio::time::timeout(std::time::Duration::from_millis(200), noted).await;
             }
             visitor.csrf = csrf_of(&secret);
-            visitor.actor = Actor::Person(who);
+            visitor.actor = if handed_over.is_some() { Actor::HandedOver(who) } else { Actor::Person(who) };
+            visitor.handed_over = handed_over;
             return Ok((visitor, None));
         }
     }
@@ -152,6 +176,14 @@ async fn recognise(house: &House, headers: &HeaderMap, path: &str) -> Result<(Vi
     };
     visitor.csrf = csrf_of(&secret);
     Ok((visitor, new))
+}
+
+/// On the API a cookie opens nothing, but one of a device in a client's hands closes it.
+async fn handed_over_for(house: &House, headers: &HeaderMap, now: Now) -> Result<Option<String>, Problem> {
+    let secret = cookie(headers, house.config.cookie_name()).filter(|secret| secret.len() <= 100);
+    let Some(secret) = secret else { return Ok(None) };
+    let mut db = house.store.read().await?;
+    Ok(session::holder(&mut db, &house.config, &secret, now).await?.and_then(|held| held.handed_over))
 }
 
 /// A page that waits for news, or fetches itself anew, is not somebody using it: a tablet left alone is signed out in the end.

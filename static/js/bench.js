@@ -1,7 +1,11 @@
 // The bench's timers. They act on pointer-down and reckon with the event's own time stamps, so a busy tablet does not
-// make an adhesive slower. A pressed key counts like a finger. Without this script the seconds are typed.
+// make an adhesive slower. A pressed key counts like a finger. A timer that runs goes on after a reload. Without this script
+// the seconds are typed.
+
+import { restored } from "./outbox.js";
 
 const bounce = 80; // ms in which a second press of the same finger is no press
+const longest = 600_000; // ms; what was begun earlier was forgotten
 
 for (const form of document.querySelectorAll("[data-bench]")) {
   const timers = [...form.querySelectorAll("[data-timer]")].map((box) => ({
@@ -41,19 +45,63 @@ for (const form of document.querySelectorAll("[data-bench]")) {
     timer.last = at;
     if (timer.begun === null) {
       timer.begun = at;
-      timer.button.textContent = timer.button.dataset.stop;
-      timer.box.dataset.running = "";
-      requestAnimationFrame(() => show(timer));
+      run(timer);
+      keepRunning(timer);
       return;
     }
     const seconds = (at - timer.begun) / 1000;
-    timer.begun = null;
-    delete timer.box.dataset.running;
-    timer.button.textContent = timer.button.dataset.start;
+    halt(timer);
     timer.face.textContent = seconds.toFixed(2);
+    form.elements.at.value = String(Math.round(performance.timeOrigin + at));
     timer.field.value = seconds.toFixed(3);
     if (timer.keep) form.requestSubmit(timer.keep);
   }
+
+  function run(timer) {
+    timer.button.textContent = timer.button.dataset.stop;
+    timer.box.dataset.running = "";
+    requestAnimationFrame(() => show(timer));
+  }
+
+  function halt(timer) {
+    timer.begun = null;
+    delete timer.box.dataset.running;
+    timer.button.textContent = timer.button.dataset.start;
+    keepRunning(timer);
+  }
+
+  // Of this tab alone, and only while it runs.
+  const slot = (timer) => `bench:${form.action}:${timer.box.dataset.timer}`;
+
+  function keepRunning(timer) {
+    try {
+      if (timer.begun === null) sessionStorage.removeItem(slot(timer));
+      else sessionStorage.setItem(slot(timer), String(performance.timeOrigin + timer.begun));
+    } catch {
+      // Without storage a reload costs the bond that is being timed.
+    }
+  }
+
+  function goOn(timer) {
+    const begun = Number(sessionStorage.getItem(slot(timer)) ?? NaN) - performance.timeOrigin;
+    if (!(performance.now() - begun < longest)) return;
+    timer.begun = begun;
+    run(timer);
+  }
+
+  form.addEventListener("outbox-empty", () => {
+    for (const timer of timers) timer.face.textContent = "0.0";
+    form.elements.at.value = "";
+  });
+  restored.finally(() => {
+    for (const timer of timers) {
+      try {
+        if (timer.begun === null) goOn(timer);
+      } catch {
+        // As above.
+      }
+    }
+  });
 
   function show(timer) {
     if (timer.begun === null) return;

@@ -78,4 +78,14 @@ const [entry] = performance.getEntriesByType("navigation");
 if (entry?.type === "back_forward" || entry?.type === "reload") read();
 else drop(false);
 
+// A device that was handed to a client shows nothing but her form: pages opened before ask the server anew, which refuses them.
+if (!document.body.classList.contains("handed")) {
+  attempt(() => localStorage.removeItem("stillroom.handed"));
+  attempt(() => new BroadcastChannel("stillroom.handed").addEventListener("message", () => location.reload()));
+}
+addEventListener("pageshow", (event) => {
+  const handed = attempt(() => localStorage.getItem("stillroom.handed")) !== null;
+  if (event.persisted && handed !== document.body.classList.contains("handed")) location.reload();
+});
+
 document.querySelector("[data-take-focus]")?.focus();

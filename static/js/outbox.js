@@ -15,7 +15,8 @@
 // never kept. Without IndexedDB, and without scripts, a form is sent as any other.
 //
 // For a page: `data-outbox` on the form, `p::outbox()` beside its button, `data-outbox-drop` on a button that leaves the
-// draft, `data-outbox-past` on a button that does not keep (a preview). A script that fills fields calls `keepDraft(form)`
+// draft, `data-outbox-past` on a button that does not keep (a preview), `data-outbox-fresh="air"` on a form whose field
+// `air` is newer from the server than from a draft. A script that fills fields calls `keepDraft(form)`
 // and listens to `outbox-restored` (fields were put back) and `outbox-empty` (the entry is on its way, begin the next).
 
 const base = new URL(import.meta.url).pathname.split("/static/")[0];
@@ -114,11 +115,13 @@ async function restore(form) {
   form.dispatchEvent(new CustomEvent("outbox-restored"));
 }
 
+/** Puts values into the fields; those the form names in `data-outbox-fresh` stay as the server has just filled them in. */
 function fill(form, values) {
+  const fresh = (form.dataset.outboxFresh ?? "").split(" ");
   const byName = new Map();
   for (const [name, value] of values) byName.set(name, [...(byName.get(name) ?? []), value]);
   for (const control of form.elements) {
-    if (!control.name || ["csrf", "form_key"].includes(control.name) || ["submit", "button", "file", "password"].includes(control.type)) continue;
+    if (!control.name || fresh.includes(control.name) || ["csrf", "form_key"].includes(control.name) || ["submit", "button", "file", "password"].includes(control.type)) continue;
     const held = byName.get(control.name) ?? [];
     if (["checkbox", "radio"].includes(control.type)) control.checked = held.includes(control.value);
     else if (held.length) control.value = held[0];
@@ -159,10 +162,13 @@ async function tellLine(saved = "") {
 
 let token = document.querySelector("input[name=csrf]")?.value ?? "";
 
+let anotherHere = false;
+
 /** A page opened in another tab may have begun a new session: its token is fetched, if the same person holds it. */
 async function fetchToken() {
   const page = new DOMParser().parseFromString(await (await fetch(here(), { cache: "no-store" })).text(), "text/html");
-  if (page.querySelector("[data-outbox-line]")?.dataset.outboxLine !== person) return false;
+  anotherHere = page.querySelector("[data-outbox-line]")?.dataset.outboxLine !== person;
+  if (anotherHere) return false;
   const fresh = page.querySelector("input[name=csrf]")?.value ?? "";
   const other = fresh !== "" && fresh !== token;
   token = fresh || token;
@@ -183,7 +189,8 @@ async function send(entry) {
   try {
     let answer = await post(entry);
     if (answer.status === 403 && (await fetchToken())) answer = await post(entry);
-    outcome = await meaning(answer);
+    // Somebody else is signed in by now: it waits for whoever made it.
+    outcome = answer.status === 403 && anotherHere ? { state: "waiting" } : await meaning(answer);
   } catch {
     // A browser that knows it is offline has sent nothing.
     outcome = { state: navigator.onLine ? "asked" : "waiting" };
@@ -239,9 +246,19 @@ function sendPlainly(form, submitter) {
 
 const freshKey = () => [...crypto.getRandomValues(new Uint8Array(16))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
 
+/** Keeps what was submitted while the entry before it was still on its way; the same values again are a double click. */
+async function submittedMeanwhile(form, submitter) {
+  const entry = { ...entryOf(form, "waiting", submitter), key: freshKey() };
+  if (JSON.stringify(entry.values) === form.dataset.sending) return;
+  form.dataset.sending = JSON.stringify(entry.values);
+  await put(entry);
+  await tellLine();
+}
+
 async function submitted(form, submitter) {
   const entry = entryOf(form, "waiting", submitter);
   form.setAttribute("aria-busy", "true");
+  form.dataset.sending = JSON.stringify(entry.values);
   try {
     await put(entry);
   } catch {
@@ -250,7 +267,8 @@ async function submitted(form, submitter) {
   }
   tell(form, "waiting", "sending");
   const outcome = await send(entry);
-  form.removeAttribute("aria-busy");
+  // Saved, the form stays busy until the page that answers is there: what is submitted meanwhile is another entry.
+  if (outcome.state !== "saved") form.removeAttribute("aria-busy");
   if (outcome.state === "saved") {
     tell(form, "saved", `saved ${clock()}`);
     location.assign(outcome.to);
@@ -269,6 +287,7 @@ async function submitted(form, submitter) {
     form.dispatchEvent(new CustomEvent("outbox-empty"));
     tell(form, "waiting", words[outcome.state]);
     await tellLine();
+    if (form.dataset.sending !== JSON.stringify(entry.values)) await flush();
   }
 }
 
@@ -276,7 +295,8 @@ function watch(form) {
   form.addEventListener("submit", (event) => {
     if (event.defaultPrevented || "outboxPast" in (event.submitter?.dataset ?? {})) return;
     event.preventDefault();
-    if (form.getAttribute("aria-busy") !== "true") submitted(form, event.submitter);
+    if (form.getAttribute("aria-busy") === "true") submittedMeanwhile(form, event.submitter).catch(() => {});
+    else submitted(form, event.submitter);
   });
   const typed = (event) => {
     if (event.target.type !== "file") keepDraft(form).catch(() => {});
@@ -298,6 +318,7 @@ export const restored = (async () => {
   for (const form of forms()) await restore(form).catch(() => {});
   await tellLine().catch(() => {});
   addEventListener("online", flush);
+  addEventListener("pageshow", (event) => event.persisted && forms().forEach((form) => form.removeAttribute("aria-busy")));
   document.addEventListener("visibilitychange", () => document.hidden || flush());
   setInterval(flush, EVERY_MS);
   flush();

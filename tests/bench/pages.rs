@@ -1,5 +1,5 @@
-//! How long the advice page takes with a year of ten-minute readings behind it, and the day sheet with twelve artists in four
-//! rooms: `cargo bench --bench pages`. The whole way of a request is timed: session, snapshot, statements, judging, the
+//! How long the advice page takes with a year of ten-minute readings behind it, the day sheet with twelve artists in four
+//! rooms, and the desk's list with five hundred expected: `cargo bench --bench pages`. The whole way of a request is timed: session, snapshot, statements, judging, the
 //! pictures, the page's text.
 
 use std::net::SocketAddr;
@@ -13,18 +13,22 @@ use stillroom::adhesives::set_time::{Openness, SetTest, Sums, TestPiece};
 use stillroom::adhesives::summary::{Covered, Summary};
 use stillroom::adhesives::{Air, Bead, Conditions, Liquids};
 use stillroom::artists::hands::{KeptReport, Sittings, Timing};
-use stillroom::base::ids::{ArtistId, BottleId, InstrumentId, PersonId, ProductId, ReadingId, RoomId};
+use stillroom::base::ids::{
+    ArtistId, BottleId, ClientId, ConsultationId, ExpectedVisitId, InstrumentId, PersonId, ProductId, ReadingId, RoomId,
+};
 use stillroom::base::problem::Problem;
 use stillroom::base::time::{Clock, DAY, MINUTE};
 use stillroom::base::units::{Celsius, RelHumidity, Seconds};
 use stillroom::config::Config;
-use stillroom::store::{FormKey, Kept, OpenOptions, Store};
+use stillroom::store::{FormKey, Kept, OpenOptions, Store, sealed};
 use stillroom::web::{House, serve};
 use stillroom::{demo, places, rooms};
 use tower::ServiceExt;
 
 const ARTISTS: u32 = 12;
 const BOTTLES: u32 = 12;
+/// Booked clients of the next days, each with sealed health answers.
+const EXPECTED: i64 = 500;
 
 /// A browser that has signed in as the owner, and a room it looks at.
 struct Visit {
@@ -53,9 +57,11 @@ impl Visit {
     async fn open(&self, path: &str) -> String {
         let asked = Request::get(path).header(header::COOKIE, &self.cookies);
         let answer = self.app.clone().oneshot(asked.body(Body::empty()).expect("a request")).await.expect("an answer");
-        assert_eq!(answer.status(), StatusCode::OK);
+        let status = answer.status();
         let page = to_bytes(answer.into_body(), usize::MAX).await.expect("a page");
-        String::from_utf8(page.to_vec()).expect("text")
+        let page = String::from_utf8(page.to_vec()).expect("text");
+        assert_eq!(status, StatusCode::OK, "{path}: {page}");
+        page
     }
 }
 
@@ -71,7 +77,7 @@ async fn furnish(house: &House) -> String {
     ));
     texts.push(format!(
         "insert into instrument (id, room, name, name_key, kind, place, bought, mapping)
-         values ('{}', '{}', 'dial', 'dial', 'hand', 'bed', 1, '{{}}')",
+         select '{}', '{}', 'dial', 'dial', 'hand', 'bed', 1, mapping from instrument limit 1",
         fourth.1, fourth.0
     ));
     for ago in [2 * MINUTE, DAY + 2 * MINUTE] {
@@ -96,7 +102,50 @@ async fn furnish(house: &House) -> String {
         texts.extend(bottle(n, all[n as usize % all.len()]));
     }
     write(house, texts).await.expect("a furnished house");
+    expect_many(house).await.expect("clients");
     first
+}
+
+/// Clients of the studio who have answered the questions and are expected one after the other in the next five days.
+async fn expect_many(house: &House) -> Result<(), Problem> {
+    let key = FormKey::house();
+    let inner = house.clone();
+    let write = house.store.write(&key, move |tx| {
+        let inner = inner.clone();
+        Box::pin(async move {
+            let now = tx.now.0;
+            for n in 0..EXPECTED {
+                let client = ClientId::new();
+                let row = sqlx::query(
+                    "insert into client (id, name, name_key, sound, phone, phone_digits, email, email_key, born, notes, created)
+                     values ($1, $2, $2, '', '', '', '', '', '1990-01-01', '', 1)",
+                );
+                row.bind(client.to_string()).bind(format!("guest {n}")).execute(tx.db()).await?;
+                let visit = "insert into expected_visit (id, client, at, kind, created) values ($1, $2, $3, 'set', 1)";
+                let row = sqlx::query(visit).bind(ExpectedVisitId::new().to_string()).bind(client.to_string());
+                row.bind(now.plus(MINUTE * (15 * n + 60)).0).execute(tx.db()).await?;
+                let id = ConsultationId::new();
+                let answers = serde_json::json!({
+                    "answers": (0..24).map(|n| serde_json::json!({
+                        "key": format!("q{n}"), "group": "Eyes", "question": "Is there anything to know about the eyes?",
+                        "answer": "no", "effect": "nothing", "then": "",
+                    })).collect::<Vec<_>>(),
+                    "guardian": "",
+                });
+                let place = format!("consultation.answers.{id}");
+                let plain = answers.to_string();
+                let sealed = sealed::seal(tx.db(), inner.store.keys(), client, &place, plain.as_bytes()).await?;
+                let row = sqlx::query(
+                    "insert into consultation (id, client, version, at, given_by, taken_by, answers)
+                     select $1, $2, 0, $3, 'asked', person, $4 from claim",
+                );
+                row.bind(id.to_string()).bind(client.to_string()).bind(now.0).bind(sealed).execute(tx.db()).await?;
+            }
+            tx.record_tells_itself();
+            Ok(Kept::see(""))
+        })
+    });
+    write.await.map(|_| ())
 }
 
 fn artist(n: u32) -> Vec<String> {
@@ -218,6 +267,15 @@ fn pages(bench: &mut Criterion) {
     assert!(page.matches("class=\"cell").count() >= 48, "the board has twelve artists in four rooms");
     bench.bench_function("day sheet, 12 artists in 4 rooms", |bench| {
         bench.iter(|| runtime.block_on(visit.open("/")));
+    });
+    let page = runtime.block_on(visit.open("/door/not-cleared"));
+    let expected = page
+        .split(" expected in the next")
+        .next()
+        .and_then(|before| before.split(|c: char| !c.is_ascii_digit()).next_back());
+    assert!(expected.and_then(|many| many.parse().ok()).is_some_and(|many: i64| many >= EXPECTED), "{expected:?}");
+    bench.bench_function("desk list, 500 expected", |bench| {
+        bench.iter(|| runtime.block_on(visit.open("/door/not-cleared")));
     });
 }
 

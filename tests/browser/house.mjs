@@ -28,6 +28,8 @@ export async function openHouse() {
   const browser = await openBrowser();
   const house = new House(program, browser);
   house.signIns = readSignIns(program.printed);
+  // Devices in a client's hands, each a sign-in of its own.
+  for (const form of ['consultation', 'treatment']) house.signIns[`handed-${form}`] = { ...house.signIns.owner, handOver: form };
   return house;
 }
 
@@ -71,6 +73,7 @@ export class House {
       if (!person) throw new Error(`the demo printed no sign-in for ${role}`);
       const page = await context.newPage();
       await signIn(page, this.address, person);
+      if (person.handOver) await (await import('./clients.mjs')).handOver(page, this, person.handOver);
       await page.close();
     }
     return context;

@@ -372,3 +372,15 @@ both_databases!(a_day_sheet_listens_only_for_those_whom_the_stream_lets_in, asyn
         browser.get("/live").await.must(if listens { 200 } else { 403 });
     }
 });
+
+both_databases!(a_colleague_reads_no_class_by_its_seconds_in_a_room_without_a_bottle, async |house| {
+    let mut owner = house.owner();
+    read_air(&mut owner, &house.things.lantern, "22", "45").await;
+    let path = advice_of(house, &house.things.lantern);
+    house.actor(Actor::ArtistA).page(&path).await.says("class");
+    for other in [Actor::ArtistB, Actor::Desk] {
+        let page = house.actor(other).page(&path).await;
+        page.says("No bottle stands in Lantern.");
+        assert!(!page.words().contains(" s class"), "{other:?} is told a class in: {}", page.words());
+    }
+});

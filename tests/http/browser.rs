@@ -156,6 +156,11 @@ impl Browser {
         if let Some(form) = html::forms(&card.text()).into_iter().find(|form| form.action.ends_with("/sign-out")) {
             return form.value("csrf").to_owned();
         }
+        let leave = format!("{base}/handed-over/leave");
+        let handed = self.clone().get(&leave).await;
+        if handed.status == 200 {
+            return handed.form(&leave).value("csrf").to_owned();
+        }
         self.form(&format!("{base}/sign-in"), &format!("{base}/sign-in")).await.value("csrf").to_owned()
     }
 

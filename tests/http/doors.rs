@@ -12,6 +12,8 @@ pub(crate) enum Sent {
     Form(Vec<(&'static str, String)>),
     /// A file, in the form that takes one.
     File(&'static str),
+    /// A photo, in the form that takes one.
+    Photo,
     Json(&'static str),
 }
 
@@ -22,7 +24,7 @@ pub(crate) struct Row {
     /// As the router knows it.
     pub(crate) path: &'static str,
     pub(crate) sent: fn(&Things) -> Sent,
-    /// One letter an actor, in the order of [`Actor::ALL`]: o shown, g done and sent on, s sign in first, n not yours,
+    /// One letter an actor, in the order of [`Actor::ALL`]; without a tenth the device in a client's hands meets n. o shown, g done and sent on, s sign in first, n not yours,
     /// x not here, c too late, m mistakes, u who are you (API).
     pub(crate) expected: &'static str,
     /// What stands for names of the path where it is not the usual.
@@ -30,6 +32,11 @@ pub(crate) struct Row {
 }
 
 impl Row {
+    /// What this actor must meet.
+    pub(crate) fn expects(&self, place: usize) -> char {
+        self.expected.chars().nth(place).unwrap_or('n')
+    }
+
     /// The address, with ids for names.
     pub(crate) fn address(&self, things: &Things) -> String {
         let person = |name: &str| things.people.get(name).cloned().unwrap_or_default();
@@ -40,10 +47,26 @@ impl Row {
         };
         // Closed in the end, so a room that nothing else is tried on.
         let room = if self.path.ends_with("/close") { &things.cellar } else { &things.gable };
+        // Erased in the end, and erased already.
+        let client = match self.path {
+            path if path.starts_with("/door/erased/") => &things.erased,
+            path if path.ends_with("/erasure") || path.contains("/photos") => &things.leaving,
+            _ => &things.client,
+        };
         let usual = [
+            ("{client}", client.clone()),
+            ("{other}", things.twin.clone()),
+            ("{consultation}", things.consultation.clone()),
+            ("{consent}", things.consent.clone()),
+            ("{purpose}", "treatment".to_owned()),
+            ("{question}", "lens".to_owned()),
+            ("{form}", "consultation".to_owned()),
+            ("{step}", "1".to_owned()),
+            ("{photo}", things.photo.clone()),
+            ("{file}", if self.path.ends_with("/leave") { &things.second_file } else { &things.client_file }.clone()),
             ("{token}", token),
             ("{room}", room.clone()),
-            ("{person}", person(SPARE)),
+            ("{person}", person(if self.path.starts_with("/door/") { Actor::ArtistB.name() } else { SPARE })),
             ("{session}", things.second_session.clone()),
             ("{instrument}", things.sensor.clone()),
             ("{check}", things.check.clone()),
@@ -66,15 +89,17 @@ impl Row {
             ("{*name}", "app.css".to_owned()),
         ];
         let own = self.names.iter().map(|(name, value)| (name.as_str(), value.clone()));
-        own.chain(usual).fold(self.path.to_owned(), |path, (name, value)| path.replace(name, &value))
+        own.chain(crate::clearance::names(self.path, things))
+            .chain(usual)
+            .fold(self.path.to_owned(), |path, (name, value)| path.replace(name, &value))
     }
 
     /// Somebody who may do it, for tests of what happens then.
     pub(crate) fn who_may(&self) -> Actor {
-        let order = [Actor::ArtistA, Actor::Owner, Actor::Anonymous];
+        let order = [Actor::ArtistA, Actor::Owner, Actor::Anonymous, Actor::HandedOver];
         let may = |actor: &Actor| {
             let place = Actor::ALL.iter().position(|other| other == actor).unwrap();
-            matches!(self.expected.as_bytes()[place], b'g' | b'o')
+            matches!(self.expects(place), 'g' | 'o')
         };
         // A claim comes too late for everybody.
         order.into_iter().find(may).unwrap_or(Actor::Anonymous)
@@ -131,6 +156,8 @@ pub(crate) fn rows() -> Vec<Row> {
     rows.extend(office());
     rows.extend(crate::plan::rows());
     rows.extend(rooms());
+    rows.extend(crate::clients::rows());
+    rows.extend(crate::clearance::rows());
     // Before the shelf's, which take the bottle out of its room.
     rows.extend(crate::advice::rows());
     rows.extend(crate::shelf::rows());
@@ -164,7 +191,7 @@ fn fixed() -> Vec<Row> {
         "/first-aid",
     ]
     .into_iter()
-    .map(|path| get(path, "ooooooooo"))
+    .map(|path| get(path, "oooooooooo"))
     .collect();
     rows.extend([
         get("/", "ssoooooss"),

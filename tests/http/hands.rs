@@ -277,7 +277,10 @@ both_databases!(an_artist_changes_her_work_and_not_her_employment, async |house|
     let form = browser.form(&path, &path).await;
     let form = form.with_all(&[("hybrid", "yes"), ("usual", "hybrid"), ("placements_per_set", "140")]);
     browser.submit(&form.with("employment", "self-employed").with("trainee", "yes")).await.goes_to();
-    let row = house.look("select employment || ' ' || trainee || ' ' || styles || ' ' || usual || ' ' || placements_per_set from artist").await;
+    let row = format!(
+        "select employment || ' ' || trainee || ' ' || styles || ' ' || usual || ' ' || placements_per_set from artist where id = '{artist}'"
+    );
+    let row = house.look(&row).await;
     assert_eq!(row, "employed 0 classic hybrid volume-4 volume-5 hybrid 140");
     let mut owner = house.owner();
     let form = owner.form(&path, &path).await.with("employment", "self-employed").with("trainee", "yes");

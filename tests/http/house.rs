@@ -20,13 +20,16 @@ use crate::databases::{self, Database, Turn};
 use crate::studio::{self, Actor, Things};
 
 /// Two tests, `name::sqlite` and `name::postgres`, of one body. It gets a furnished studio; with `unclaimed` before the
-/// body a house that nobody has claimed yet.
+/// body a house that nobody has claimed yet, with `invented` the demonstration with forty days of air.
 macro_rules! both_databases {
     ($name:ident, async |$house:ident| $body:block) => {
         crate::house::both_databases!(@ $name, crate::house::Furnishing::Furnished, $house, $body);
     };
     ($name:ident, unclaimed, async |$house:ident| $body:block) => {
         crate::house::both_databases!(@ $name, crate::house::Furnishing::Unclaimed, $house, $body);
+    };
+    ($name:ident, invented, async |$house:ident| $body:block) => {
+        crate::house::both_databases!(@ $name, crate::house::Furnishing::Invented, $house, $body);
     };
     (@ $name:ident, $furnishing:expr, $house:ident, $body:block) => {
         mod $name {
@@ -56,6 +59,8 @@ pub(crate) enum Furnishing {
     Furnished,
     /// No row at all.
     Unclaimed,
+    /// The invented studio of the demonstration, with forty days of air.
+    Invented,
 }
 
 /// A house with its clock, its folder and its people.
@@ -186,7 +191,7 @@ impl TestHouse {
 }
 
 /// Every table of ours; a test compares the list with the migrations.
-pub(crate) const TABLES: [&str; 41] = [
+pub(crate) const TABLES: [&str; 77] = [
     "writer",
     "form_key",
     "audit",
@@ -203,6 +208,23 @@ pub(crate) const TABLES: [&str; 41] = [
     "instrument_check",
     "reading",
     "reading_import",
+    "client",
+    "client_word",
+    "client_artist",
+    "client_key",
+    "client_apart",
+    "client_import",
+    "questionnaire",
+    "consultation",
+    "consultation_asked",
+    "medical_advice",
+    "consent_text",
+    "consent",
+    "consent_withdrawal",
+    "consent_copy",
+    "handed_form",
+    "photo",
+    "erasure_rest",
     "artist",
     "timing_session",
     "placement",
@@ -215,6 +237,25 @@ pub(crate) const TABLES: [&str; 41] = [
     "bench_test",
     "bottle_summary",
     "product_summary",
+    "expected_visit",
+    "expected_product",
+    "house_adhesive",
+    "patch_test",
+    "patch_test_product",
+    "patch_test_liquid",
+    "patch_test_look",
+    "doctor_finding",
+    "doctor_statement",
+    "clearance_override",
+    "reaction",
+    "reaction_product",
+    "reaction_liquid",
+    "follow_up",
+    "exposure",
+    "stop",
+    "told",
+    "staff_incident",
+    "complaint",
     "advice",
     "works_in",
     "forecast",
@@ -251,12 +292,19 @@ struct Template {
 }
 
 impl Template {
-    fn make(database: Option<Database>) -> Self {
+    fn make(furnishing: Furnishing, database: Option<Database>) -> Self {
         let folder = tempfile::tempdir().unwrap();
         let things = in_runtime(async {
             let url = database.as_ref().map(|database| database.url.as_str());
             let house = TestHouse::open(folder.path(), url, Arc::default(), ten_twelve()).await;
-            let things = studio::furnish(&house).await;
+            let things = match furnishing {
+                Furnishing::Furnished => studio::furnish(&house).await,
+                Furnishing::Unclaimed => Things::default(),
+                Furnishing::Invented => {
+                    stillroom::demo::fill_with(&house.house, 40).await.unwrap();
+                    Things::default()
+                }
+            };
             house.house.store.close().await;
             things
         });
@@ -264,14 +312,15 @@ impl Template {
     }
 }
 
-static ON_SQLITE: OnceLock<Template> = OnceLock::new();
-static ON_POSTGRES: OnceLock<Template> = OnceLock::new();
+static ON_SQLITE: [OnceLock<Template>; 2] = [OnceLock::new(), OnceLock::new()];
+static ON_POSTGRES: [OnceLock<Template>; 2] = [OnceLock::new(), OnceLock::new()];
 
 pub(crate) fn on_sqlite(furnishing: Furnishing, body: impl AsyncFnOnce(&TestHouse)) {
     if furnishing == Furnishing::Unclaimed {
         return run(&tempfile::tempdir().unwrap(), None, Arc::default(), body);
     }
-    let template = ON_SQLITE.get_or_init(|| Template::make(None));
+    let at = usize::from(furnishing == Furnishing::Invented);
+    let template = ON_SQLITE[at].get_or_init(|| Template::make(furnishing, None));
     run(&copy(&template.folder), None, Arc::clone(&template.things), body);
 }
 
@@ -282,7 +331,8 @@ pub(crate) fn on_postgres(test: &str, furnishing: Furnishing, body: impl AsyncFn
         let database = Database::create(&server, None);
         return run(&tempfile::tempdir().unwrap(), Some(&database.url), Arc::default(), body);
     }
-    let template = ON_POSTGRES.get_or_init(|| Template::make(Some(Database::create(&server, None))));
+    let at = usize::from(furnishing == Furnishing::Invented);
+    let template = ON_POSTGRES[at].get_or_init(|| Template::make(furnishing, Some(Database::create(&server, None))));
     let database = Database::create(&server, template.database.as_ref());
     run(&copy(&template.folder), Some(&database.url), Arc::clone(&template.things), body);
 }

@@ -58,6 +58,12 @@ pub(crate) async fn knock(browser: &mut Browser, row: &Row, things: &Things) -> 
                 form.with_all(&[("csrf", &csrf), ("form_key", &crate::doors::fresh_key()), ("instrument", "new")]);
             browser.submit_file(&form, "attic.csv", content.as_bytes()).await
         }
+        Sent::Photo => {
+            let form = crate::html::FormOnPage { action: path, multipart: true, ..Default::default() };
+            let csrf = browser.csrf().await;
+            let form = form.with_all(&[("csrf", &csrf), ("form_key", &crate::doors::fresh_key()), ("moment", "after")]);
+            browser.submit_file(&form, "photo.png", &crate::clients_photos::png(40, 30)).await
+        }
     }
 }
 
@@ -65,11 +71,16 @@ pub(crate) async fn knock(browser: &mut Browser, row: &Row, things: &Things) -> 
 async fn round(house: &TestHouse, place: usize) {
     let actor = Actor::ALL[place];
     let mut wrong = Vec::new();
-    for row in rows() {
+    let mut rows = rows();
+    if actor == Actor::HandedOver {
+        // The way back comes after all that must be closed until then.
+        rows.sort_by_key(|row| row.path == "/handed-over/leave");
+    }
+    for row in rows {
         // A clone: a door that signs somebody else in must not change who stands before the next.
         let mut browser = house.actor(actor);
         let answer = knock(&mut browser, &row, &house.things).await;
-        let (expected, found) = (row.expected.chars().nth(place).unwrap(), class(&answer));
+        let (expected, found) = (row.expects(place), class(&answer));
         if expected != found {
             let (status, to) = (answer.status, answer.location());
             wrong.push(format!("{} {}: {expected} expected, {found} came, {status} {to}", row.method, row.path));
@@ -86,6 +97,7 @@ both_databases!(doors_for_the_desk, async |house| { round(house, 4).await });
 both_databases!(doors_for_the_accountant, async |house| { round(house, 5).await });
 both_databases!(doors_for_the_owner, async |house| { round(house, 6).await });
 both_databases!(doors_for_a_sensor, async |house| { round(house, 7).await });
+both_databases!(doors_for_a_device_in_a_clients_hands, async |house| { round(house, 9).await });
 both_databases!(doors_for_a_program_that_reads, async |house| { round(house, 8).await });
 
 /// An id of ours that belongs to nothing.

@@ -184,6 +184,8 @@ both_databases!(a_mistake_costs_nothing_that_was_typed, async |house| {
         crate::shelf::slips(&house.things),
         crate::plan::slips(&house.things),
         crate::hands::slips(&house.things),
+        crate::clients::slips(&house.things),
+        crate::clearance::slips(&house.things),
         crate::book::slips(&house.things),
     ];
     for slip in slips(&house.things).into_iter().chain(of_parts.into_iter().flatten()) {

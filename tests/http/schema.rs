@@ -11,19 +11,36 @@ use stillroom::artists::{Employment, Source, Technique};
 use stillroom::base::actor::Role;
 use stillroom::book::plan::Reason;
 use stillroom::book::{State, VisitKind};
+use stillroom::clients::handed::HandedState;
+use stillroom::clients::photos::Moment;
+use stillroom::clients::{GivenBy, Purpose};
 use stillroom::rooms::{DeviceKind, InstrumentKind};
 
 use crate::house::{TABLES, TestHouse, both_databases};
 
 /// Words a column takes, how a row with one of them is put there, and which the program knows.
-struct Words {
-    column: &'static str,
-    insert: fn(&str, usize) -> String,
-    known: Vec<&'static str>,
+pub(crate) struct Words {
+    pub(crate) column: &'static str,
+    pub(crate) insert: fn(&str, usize) -> String,
+    pub(crate) known: Vec<&'static str>,
 }
 
-fn id(n: usize) -> String {
+pub(crate) fn id(n: usize) -> String {
     format!("01890000-0000-7000-8000-{n:012}")
+}
+
+fn client_import(n: usize, order: &str, state: &str) -> String {
+    format!(
+        "insert into client_import (id, file_name, content, day_order, made_by, created, state, rows_new) select '{}', '', content, '{order}', made_by, 1, '{state}', 0 from client_import where created > 1 and file_name = 'first.csv'",
+        id(n)
+    )
+}
+
+fn handed_form(n: usize, form: &str, state: &str) -> String {
+    format!(
+        "insert into handed_form (id, client, form, begun, by_person, state, draft) select '{}', client, '{form}', 1, by_person, '{state}', draft from handed_form where begun > 1",
+        id(n)
+    )
 }
 
 fn bench_test(n: usize, kind: &str, bead: &str) -> String {
@@ -217,6 +234,77 @@ fn words() -> Vec<Words> {
             known: vec!["preview", "taking", "taken", "dropped"],
         },
         Words {
+            column: "client_import.state",
+            insert: |word, n| client_import(n, "day_first", word),
+            // The states of `clients::imports`, which no other part knows.
+            known: vec!["preview", "taken", "dropped"],
+        },
+        Words {
+            column: "client_import.day_order",
+            insert: |word, n| client_import(n, word, "preview"),
+            known: vec!["day_first", "month_first"],
+        },
+        Words {
+            column: "consultation.given_by",
+            insert: |word, n| {
+                format!(
+                    "insert into consultation (id, client, version, at, given_by, taken_by, answers) select '{}', client, 0, 1, '{word}', taken_by, answers from consultation where id = (select min(id) from consultation where at > 1)",
+                    id(n)
+                )
+            },
+            known: GivenBy::ALL.into_iter().map(GivenBy::word).collect(),
+        },
+        Words {
+            column: "consent_text.purpose",
+            insert: |word, n| {
+                format!(
+                    "insert into consent_text (purpose, version, body, made_by, at) select '{word}', {n}, '', person, 1 from claim"
+                )
+            },
+            known: Purpose::ALL.into_iter().map(Purpose::word).collect(),
+        },
+        Words {
+            column: "consent.purpose",
+            insert: |word, n| {
+                format!(
+                    "insert into consent (id, client, given_as, purpose, version, language, body, text_hash, by_guardian, at, taken_by, signed, digest) select '{}', client, client, '{word}', 0, '', '', '', 0, 1, taken_by, signed, '' from consent where digest <> '' and purpose = 'treatment'",
+                    id(n)
+                )
+            },
+            known: Purpose::ALL.into_iter().map(Purpose::word).collect(),
+        },
+        Words {
+            column: "consent_copy.way",
+            insert: |word, n| {
+                format!(
+                    "insert into consent_copy (id, consent, at, by_person, way) select '{}', min(id), 1, min(taken_by), '{word}' from consent",
+                    id(n)
+                )
+            },
+            // The ways of `clients::consents::copies`, which no other part knows.
+            known: vec!["printed", "e-mail", "shown"],
+        },
+        Words {
+            column: "handed_form.form",
+            insert: |word, n| handed_form(n, word, "open"),
+            known: Purpose::ALL.into_iter().map(Purpose::word).chain(["consultation"]).collect(),
+        },
+        Words {
+            column: "handed_form.state",
+            insert: |word, n| handed_form(n, "consultation", word),
+            known: HandedState::ALL.into_iter().map(HandedState::word).collect(),
+        },
+        Words {
+            column: "photo.moment",
+            insert: |word, n| {
+                format!(
+                    "insert into photo (id, client, consent, at, taken_by, moment, width, height, picture) select '{}', client, consent, 1, taken_by, '{word}', 1, 1, picture from photo where at > 1",
+                    id(n)
+                )
+            },
+            known: Moment::ALL.into_iter().map(Moment::word).collect(),
+        },
+        Words {
             column: "artist.employment",
             insert: |word, n| {
                 format!(
@@ -248,7 +336,7 @@ fn timing(n: usize, technique: &str, source: &str) -> String {
 
 both_databases!(columns_of_words_take_exactly_the_words_of_the_program, async |house| {
     let mut n = 0;
-    for column in words() {
+    for column in words().into_iter().chain(crate::clearance::words()) {
         for word in &column.known {
             n += 1;
             let kept = house.run(&(column.insert)(word, n)).await;
@@ -295,6 +383,7 @@ fn migrations() -> Vec<(String, String)> {
 fn every_column_of_words_in_the_migrations_is_tried_with_the_same_words() {
     let tried: Vec<(String, BTreeSet<String>)> = words()
         .into_iter()
+        .chain(crate::clearance::words())
         .map(|column| (column.column.to_owned(), column.known.iter().map(|word| (*word).to_owned()).collect()))
         .collect();
     let in_migrations = checks_of_migrations();
@@ -374,14 +463,21 @@ fn sql_in(text: &str) -> Vec<String> {
 }
 
 /// Tables that grow with every day of work.
-const LONG: [&str; 10] = [
+const LONG: [&str; 17] = [
     "reading",
     "session",
     "audit",
     "form_key",
+    "client_word",
+    "consultation",
+    "consent",
+    "photo",
+    "handed_form",
     "bench_test",
     "timing_session",
     "placement",
+    "patch_test",
+    "exposure",
     "appointment",
     "appointment_version",
     "waiting",
@@ -435,6 +531,17 @@ async fn fill_long_tables(house: &TestHouse) {
                  select 's' || n, 't' || n, (select person from claim), '', 'owner', '', n, n, n, n from n"
         ),
         format!(
+            "{numbers} insert into client_word (client, word) select c.id, cast('word' || n as blob) from client c, n where c.erased is null"
+        ),
+        format!(
+            "{numbers} insert into consultation (id, client, version, at, given_by, taken_by, answers)
+                 select 'c' || n, (select min(id) from client), 0, n, 'asked', (select person from claim), cast('' as blob) from n"
+        ),
+        format!(
+            "{numbers} insert into consent (id, client, given_as, purpose, version, language, body, text_hash, by_guardian, at, taken_by, signed, digest)
+                 select 'c' || n, (select min(id) from client), '', 'treatment', 0, '', '', '', 0, n, (select person from claim), cast('' as blob), '' from n"
+        ),
+        format!(
             "{numbers} insert into audit (line, at, actor, action, subject, detail, chain)
                  select n + 100000, n, '', '', '', '', '' from n"
         ),
@@ -447,6 +554,14 @@ async fn fill_long_tables(house: &TestHouse) {
                  temperature_c, humidity_pct, u_temperature_k, u_humidity_pct, by_person)
                  select 't' || n, (select min(id) from bench_sitting), (select min(id) from bottle), n, 'set', 1, 'thin',
                  '', '', 0, 20, 40, 0, 0, '' from n"
+        ),
+        format!(
+            "{numbers} insert into patch_test (id, client, method, site, number_placed, placed, placed_by, read_by, result, created)
+                 select 'p' || n, (select min(id) from client), 'skin', '', 1, n, '', '', 'waiting', n from n"
+        ),
+        format!(
+            "{numbers} insert into exposure (id, client, product, lot, at, kind, source)
+                 select 'e' || n, (select min(id) from client), (select min(id) from product), '', n, 'treatment', n || '' from n"
         ),
         format!(
             "{numbers} insert into timing_session (id, artist, technique, fan, at, received, source, bottle, bottle_name, dry, entered_by)

@@ -469,3 +469,35 @@ both_databases!(a_studio_that_speaks_fahrenheit_and_commas_tests_in_them, async 
     assert_eq!((kept.value("temperature_low"), kept.value("temperature_high")), ("68,0", "75,2"));
     owner.page("/shelf").await.says("68–75,2 °F, 40–60 %RH");
 });
+
+both_databases!(a_test_that_waited_on_its_tablet_keeps_the_air_of_its_own_minute, async |house| {
+    let (bottle, gable) = (&house.things.bottle, &house.things.gable);
+    let mut owner = house.owner();
+    let page = format!("/rooms/{gable}/readings");
+    let form = owner.form(&format!("{page}/new"), &page).await;
+    let read = form.with_all(&[("temperature", "21"), ("humidity", "38"), ("do", "keep")]);
+    owner.submit(&read).await.goes_to();
+    let bench = owner.form(&format!("/shelf/bottles/{bottle}/bench"), &format!("/shelf/bottles/{bottle}/tests")).await;
+    let timed = house.clock.now().0.0 / 1000;
+    // Three hours without a network; meanwhile somebody reads the room again.
+    house.clock.advance(3 * 60 * MINUTE);
+    owner.sign_in(Actor::Owner.name(), PHRASE).await.must(303);
+    let form = owner.form(&format!("{page}/new"), &page).await;
+    let read = form.with_all(&[("temperature", "24"), ("humidity", "55"), ("do", "keep")]);
+    owner.submit(&read).await.goes_to();
+    let fresh = owner.form(&format!("/shelf/bottles/{bottle}/bench"), &format!("/shelf/bottles/{bottle}/tests")).await;
+    let late = fresh.with_all(&[
+        ("at", &timed.to_string()),
+        ("shown_temperature", bench.value("shown_temperature")),
+        ("shown_humidity", bench.value("shown_humidity")),
+        ("temperature", bench.value("temperature")),
+        ("humidity", bench.value("humidity")),
+        ("seconds", "2.2"),
+        ("do", "set"),
+    ]);
+    owner.submit(&late).await.goes_to();
+    let kept = house.number("select count(*) from bench_test where seconds > 2.15 and humidity_pct < 45").await;
+    assert_eq!(kept, 1, "the air of three hours later is not the air of the bond");
+    let at = house.number("select max(at) from bench_test where seconds > 2.15").await;
+    assert_eq!(at / 1_000_000, timed / 1000);
+});

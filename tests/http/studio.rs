@@ -26,10 +26,12 @@ pub(crate) enum Actor {
     Sensor,
     /// A program with a read token.
     Reader,
+    /// A client at a device that artist A handed to her.
+    HandedOver,
 }
 
 impl Actor {
-    pub(crate) const ALL: [Self; 9] = [
+    pub(crate) const ALL: [Self; 10] = [
         Self::Anonymous,
         Self::Expired,
         Self::ArtistA,
@@ -39,6 +41,7 @@ impl Actor {
         Self::Owner,
         Self::Sensor,
         Self::Reader,
+        Self::HandedOver,
     ];
 
     /// Those who sign in, with name and role.
@@ -52,7 +55,7 @@ impl Actor {
 
     /// The name she signs in with.
     pub(crate) fn name(self) -> &'static str {
-        let who = if self == Self::Expired { Self::ArtistA } else { self };
+        let who = if matches!(self, Self::Expired | Self::HandedOver) { Self::ArtistA } else { self };
         Self::PEOPLE.iter().find(|(actor, ..)| *actor == who).map(|(_, name, _)| *name).unwrap()
     }
 }
@@ -89,6 +92,8 @@ pub(crate) struct Things {
     pub(crate) bottle: String,
     pub(crate) bench_test: String,
     pub(crate) class: String,
+    /// Of clearance: ids by the name they have in addresses.
+    pub(crate) clearance: BTreeMap<&'static str, String>,
     /// Ines, timed in this style; and an artist nobody has timed in hers.
     pub(crate) timed_artist: String,
     pub(crate) timed_style: String,
@@ -98,6 +103,20 @@ pub(crate) struct Things {
     pub(crate) read_secret: String,
     pub(crate) sensor_token: String,
     pub(crate) read_token: String,
+    /// Ada Lovell, kept by artist A, and a second record of hers.
+    pub(crate) client: String,
+    pub(crate) twin: String,
+    /// Kept by artist A: one who is erased by a row, one who was erased already.
+    pub(crate) leaving: String,
+    pub(crate) erased: String,
+    pub(crate) consultation: String,
+    pub(crate) consent: String,
+    /// Of the client who is leaving.
+    pub(crate) photo: String,
+    /// The consultation filled in, field by field.
+    pub(crate) answers: Vec<(&'static str, String)>,
+    pub(crate) client_file: String,
+    pub(crate) second_file: String,
     pub(crate) hands: crate::hands::HandThings,
     pub(crate) book: crate::book::BookThings,
 }
@@ -133,9 +152,11 @@ pub(crate) async fn furnish(house: &TestHouse) -> Things {
     let mut owner = Browser::new(&house.app, "", things.jars[&Actor::Owner].clone());
     things.invitation = invite(&mut owner, INVITED, "artist", &mut things).await;
     rooms(house, &mut owner, &mut things).await;
+    crate::clients::furnish(house, &mut things).await;
     crate::hands::furnish(house, &mut owner, &mut things).await;
     crate::shelf::furnish(house, &mut owner, &mut things).await;
     crate::advice::furnish(house, &mut things).await;
+    crate::clearance::furnish(house, &mut owner, &mut things).await;
     crate::book::furnish(house, &mut owner, &mut things).await;
     things
 }

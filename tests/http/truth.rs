@@ -3,7 +3,6 @@
 use stillroom::adhesives::{self, Air, AirDoubt, Bead, Conditions, Liquids};
 use stillroom::artists;
 use stillroom::base::units::{Celsius, RelHumidity};
-use stillroom::demo;
 use stillroom::demo::truth::{BOTTLES, HANDS};
 
 use crate::house::both_databases;
@@ -12,8 +11,7 @@ fn air(t: f64, h: f64) -> Air {
     Air { temperature: Celsius::new(t).unwrap(), humidity: RelHumidity::new(h).unwrap() }
 }
 
-both_databases!(bottles_set_as_the_shelf_says_nineteen_times_in_twenty, unclaimed, async |house| {
-    demo::fill_with(&house.house, 40).await.unwrap();
+both_databases!(bottles_set_as_the_shelf_says_nineteen_times_in_twenty, invented, async |house| {
     let now = house.clock.now().0;
     let mut db = house.house.store.read().await.unwrap();
     let shelf = adhesives::shelf(&mut db, None, now).await.unwrap();
@@ -36,21 +34,19 @@ both_databases!(bottles_set_as_the_shelf_says_nineteen_times_in_twenty, unclaime
     assert!(narrowed * 10 >= asked * 8, "{narrowed} of {asked} ranges narrowed by the tests");
 });
 
-both_databases!(an_untested_bottle_is_known_from_its_label_alone, unclaimed, async |house| {
-    demo::fill_with(&house.house, 2).await.unwrap();
+both_databases!(an_untested_bottle_is_known_from_its_label_alone, invented, async |house| {
     let mut db = house.house.store.read().await.unwrap();
     let shelf = adhesives::shelf(&mut db, None, house.clock.now().0).await.unwrap();
     let sedge = shelf.iter().find(|bottle| bottle.name == "Sedge").unwrap();
     assert_eq!(sedge.posterior.tests, 0);
-    // One past its date, one open for too long.
+    // One whose lot is stopped, one open for too long.
     let out = |name: &str| shelf.iter().find(|bottle| bottle.name.contains(name)).unwrap().out;
-    assert_eq!(out("Loam"), Some(adhesives::Out::Expired));
+    assert_eq!(out("Loam"), Some(adhesives::Out::Stopped));
     assert_eq!(out("S-402"), Some(adhesives::Out::Lapsed));
     assert_eq!(out("S-417"), None);
 });
 
-both_databases!(hands_are_as_quick_as_their_pages_say, unclaimed, async |house| {
-    demo::fill_with(&house.house, 2).await.unwrap();
+both_databases!(hands_are_as_quick_as_their_pages_say, invented, async |house| {
     let mut db = house.house.store.read().await.unwrap();
     let everyone = artists::all(&mut db).await.unwrap();
     assert_eq!(everyone.len(), 6);

@@ -1,7 +1,7 @@
 //! Pages filled with the invented studio: every shell template, and pages like those of the parts.
 
 use askama::Template;
-use stillroom::web::cautions::{CARD_DEFERS, Caution, FirstAidCard, WORK};
+use stillroom::web::cautions::{CARD_DEFERS, CARD_SOURCES, Caution, FirstAidCard, WORK};
 use stillroom::web::form::{Choice, FieldView, Mistake, mistakes};
 use stillroom::web::frame::{Banner, Frame, MomentLink, PlaceLink};
 use stillroom::web::keypad::{Pad, PadRow};
@@ -273,12 +273,13 @@ struct FirstAidPage {
     card: FirstAidCard,
     work: &'static [Caution],
     defers: &'static str,
+    sources: &'static [&'static str],
     edit: Option<String>,
 }
 
 fn first_aid(card: FirstAidCard) -> FirstAidPage {
     let edit = card.lacks_numbers().then(|| "/office/first-aid".to_owned());
-    FirstAidPage { frame: frame("First aid", ""), card, work: WORK, defers: CARD_DEFERS, edit }
+    FirstAidPage { frame: frame("First aid", ""), card, work: WORK, defers: CARD_DEFERS, sources: CARD_SOURCES, edit }
 }
 
 fn checked_card() -> FirstAidCard {

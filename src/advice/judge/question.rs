@@ -86,6 +86,8 @@ pub enum NotToday {
     Blocked,
     /// A test the rules ask for is missing.
     Untested,
+    /// The one it would be used on may not be treated now.
+    Held,
 }
 
 impl NotToday {
@@ -98,6 +100,7 @@ impl NotToday {
             Self::LiquidRule => "a liquid in use does not go with it",
             Self::Blocked => "the studio has stopped it",
             Self::Untested => "a test that the rules ask for is missing",
+            Self::Held => "not for this client now, see her clearance",
         }
     }
 }

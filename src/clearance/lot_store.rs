@@ -1,0 +1,172 @@
+//! SQL of lots: who met one, and the stop of a lot or a product. The shelf's own marks are set in the same write, so that its
+//! bottles are not for today at once.
+
+use sqlx::Row;
+use sqlx::any::AnyRow;
+
+use super::test_store::Met;
+use crate::base::ids::{BottleId, ClientId, ProductId, StopId};
+use crate::base::problem::Problem;
+use crate::base::time::Instant;
+use crate::store::{Db, Tx, query_with_nulls};
+
+/// Somebody's meeting with a product and lot.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Exposure {
+    /// Who.
+    pub(super) client: ClientId,
+    /// With what.
+    pub(super) met: Met,
+    /// When.
+    pub(super) at: Instant,
+    /// "test", "treatment" or "removal".
+    pub(super) kind: String,
+}
+
+/// Who met this product, or this lot of it; newest first, patch tests included.
+pub(super) async fn who_met(db: &mut Db, product: ProductId, lot: Option<&str>) -> Result<Vec<Exposure>, Problem> {
+    // An empty text where no lot is asked for: null would have no type of its own on one of the databases.
+    let rows = sqlx::query(
+        "select client, product, lot, at, kind from exposure where product = $1 and ($2 = 0 or lot = $3) order by at desc, id desc",
+    )
+    .bind(product.to_string())
+    .bind(i64::from(lot.is_some()))
+    .bind(lot.unwrap_or_default())
+    .fetch_all(db)
+    .await?;
+    rows.iter().map(read_exposure).collect()
+}
+
+/// What a client met in a span of time, newest first.
+pub(super) async fn exposures_of(
+    db: &mut Db,
+    client: ClientId,
+    from: Instant,
+    to: Instant,
+) -> Result<Vec<Exposure>, Problem> {
+    let rows = sqlx::query(
+        "select client, product, lot, at, kind from exposure where client = $1 and at >= $2 and at <= $3 order by at desc, id desc",
+    )
+    .bind(client.to_string())
+    .bind(from.0)
+    .bind(to.0)
+    .fetch_all(db)
+    .await?;
+    rows.iter().map(read_exposure).collect()
+}
+
+fn read_exposure(row: &AnyRow) -> Result<Exposure, Problem> {
+    Ok(Exposure {
+        client: row.get::<String, _>(0).parse().map_err(Problem::broken)?,
+        met: Met { product: row.get::<String, _>(1).parse().map_err(Problem::broken)?, lot: row.get(2) },
+        at: Instant(row.get(3)),
+        kind: row.get(4),
+    })
+}
+
+/// A bottle with its lot and what is stopped of it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct LotBottle {
+    /// The bottle.
+    pub(super) bottle: BottleId,
+    /// Its product and lot.
+    pub(super) met: Met,
+    /// It, its lot or its product is stopped.
+    pub(super) stopped: bool,
+}
+
+/// Every bottle that is not finished.
+pub(super) async fn bottles(db: &mut Db) -> Result<Vec<LotBottle>, Problem> {
+    let rows = sqlx::query(
+        "select b.id, b.product, b.lot, b.stopped, p.stopped, l.at from bottle b join product p on p.id = b.product
+         left join stopped_lot l on l.product = b.product and l.lot = b.lot where b.finished is null order by b.created, b.id",
+    )
+    .fetch_all(db)
+    .await?;
+    rows.iter()
+        .map(|row| {
+            Ok(LotBottle {
+                bottle: row.get::<String, _>(0).parse().map_err(Problem::broken)?,
+                met: Met { product: row.get::<String, _>(1).parse().map_err(Problem::broken)?, lot: row.get(2) },
+                stopped: (3..6).any(|at| row.get::<Option<i64>, _>(at).is_some()),
+            })
+        })
+        .collect()
+}
+
+/// A stop.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Stop {
+    /// Its id.
+    pub(super) id: StopId,
+    /// Of which product.
+    pub(super) product: ProductId,
+    /// Of which lot; `None` for the whole product.
+    pub(super) lot: Option<String>,
+    /// When.
+    pub(super) at: Instant,
+    /// Why, in the owner's words.
+    pub(super) why: String,
+}
+
+/// Stops a lot or a product, here and on the shelf.
+pub(super) async fn stop(tx: &mut Tx, stop: &Stop) -> Result<(), Problem> {
+    let by = tx.actor.mark();
+    query_with_nulls("insert into stop (id, product, lot, at, by_person, why) values ($1, $2, $3, $4, $5, $6)")
+        .bind(stop.id.to_string())
+        .bind(stop.product.to_string())
+        .bind(stop.lot.clone())
+        .bind(stop.at.0)
+        .bind(by)
+        .bind(&stop.why)
+        .execute(tx.db())
+        .await?;
+    match &stop.lot {
+        None => {
+            sqlx::query("update product set stopped = $1 where id = $2 and stopped is null")
+                .bind(stop.at.0)
+                .bind(stop.product.to_string())
+                .execute(tx.db())
+                .await?;
+        }
+        Some(lot) => {
+            sqlx::query(
+                "insert into stopped_lot (product, lot, at) values ($1, $2, $3) on conflict (product, lot) do nothing",
+            )
+            .bind(stop.product.to_string())
+            .bind(lot)
+            .bind(stop.at.0)
+            .execute(tx.db())
+            .await?;
+        }
+    }
+    tx.raise(super::DOOR);
+    tx.audit(if stop.lot.is_some() { "stop lot" } else { "stop product" }, stop.product, "").await
+}
+
+/// Every stop, newest first.
+pub(super) async fn stops(db: &mut Db) -> Result<Vec<Stop>, Problem> {
+    let rows = sqlx::query("select id, product, lot, at, why from stop order by at desc, id desc limit 200")
+        .fetch_all(db)
+        .await?;
+    rows.iter().map(read_stop).collect()
+}
+
+/// One stop.
+pub(super) async fn one_stop(db: &mut Db, id: StopId) -> Result<Option<Stop>, Problem> {
+    let row = sqlx::query("select id, product, lot, at, why from stop where id = $1")
+        .bind(id.to_string())
+        .fetch_optional(db)
+        .await?;
+    row.as_ref().map(read_stop).transpose()
+}
+
+fn read_stop(row: &AnyRow) -> Result<Stop, Problem> {
+    Ok(Stop {
+        id: row.get::<String, _>(0).parse().map_err(Problem::broken)?,
+        product: row.get::<String, _>(1).parse().map_err(Problem::broken)?,
+        lot: row.get(2),
+        at: Instant(row.get(3)),
+        why: row.get(4),
+    })
+}

@@ -1,0 +1,381 @@
+//! What this part keeps of one client: her file, the move of her history to another record of hers, and what may go when she asks
+//! for erasure.
+
+use sqlx::Row;
+
+use super::doctor_store::{DECISIONS, complaints_of, decisions_of, findings_of, statements_of};
+use super::facts_store::products;
+use super::lot_store::exposures_of;
+use super::reaction::{EYES, SEVERITIES, SYMPTOMS, WHOM, words_of as words_in};
+use super::reaction_store::{details, follow_up_words, follow_ups_of, reactions_of, told};
+use super::test_store::{Met, looks, tests_of, words_of};
+use super::visit_store::visits_of;
+use crate::base::ids::ClientId;
+use crate::base::problem::Problem;
+use crate::base::time::Instant;
+use crate::clients::rights::{Erasing, FilePart, FileRecord, Stays};
+use crate::store::keys::Keys;
+use crate::store::{Db, Tx, sealed};
+use crate::web::studio::Studio;
+
+fn record(title: &str, fields: Vec<(&str, String)>) -> FileRecord {
+    let fields = fields.into_iter().map(|(name, value)| (name.to_owned(), value)).collect();
+    FileRecord { title: title.to_owned(), fields }
+}
+
+fn part(heading: &str, mut records: Vec<FileRecord>) -> FilePart {
+    // The stores give the newest first, a file the oldest.
+    records.reverse();
+    FilePart { heading: heading.to_owned(), records }
+}
+
+fn iso(at: Option<Instant>) -> String {
+    at.map(Instant::iso).unwrap_or_default()
+}
+
+/// Products by name, for a file that is read without the shelf.
+struct Shelf(std::collections::HashMap<crate::base::ids::ProductId, super::facts_store::ShelfProduct>);
+
+impl Shelf {
+    fn met(&self, met: &Met) -> String {
+        let name = self.0.get(&met.product).map_or("an adhesive", |product| product.name.as_str());
+        if met.lot.is_empty() { name.to_owned() } else { format!("{name}, lot {}", met.lot) }
+    }
+}
+
+/// Everything this part keeps of a client, opened, instants in UTC. Whoever asks for it writes the audit row.
+///
+/// # Errors
+/// When the database cannot be read, or something sealed was changed.
+pub async fn client_file(db: &mut Db, keys: &Keys, client: ClientId) -> Result<Vec<FilePart>, Problem> {
+    let shelf = Shelf(products(db).await?);
+    let mut parts = vec![
+        part("Patch tests", tests(db, keys, &shelf, client).await?),
+        part("Reactions", reactions(db, keys, &shelf, client).await?),
+    ];
+    parts.extend(doctors_and_decisions(db, keys, client).await?);
+    let (ever, end) = (Instant(i64::MIN), Instant(i64::MAX));
+    let met = exposures_of(db, client, ever, end).await?;
+    let met = met.iter().map(|met| {
+        record("Met", vec![("at", met.at.iso()), ("in a", met.kind.clone()), ("what", shelf.met(&met.met))])
+    });
+    parts.push(part("Products and lots", met.collect()));
+    let visits = visits_of(db, client, ever).await?;
+    let visits = visits
+        .iter()
+        .rev()
+        .map(|visit| record("Expected", vec![("at", visit.at.iso()), ("for", visit.kind.word().to_owned())]));
+    parts.push(part("Expected visits", visits.collect()));
+    Ok(parts)
+}
+
+async fn tests(db: &mut Db, keys: &Keys, shelf: &Shelf, client: ClientId) -> Result<Vec<FileRecord>, Problem> {
+    let mut records = Vec::new();
+    for test in tests_of(db, client).await? {
+        let liquids = test.liquids.iter().map(|wet| wet.word().to_owned());
+        let with: Vec<String> = test.products.iter().map(|met| shelf.met(met)).chain(liquids).collect();
+        let mut fields = vec![
+            ("at", test.placed.iso()),
+            ("how", test.method.words().to_owned()),
+            ("where", test.site.clone()),
+            ("number", test.number_placed.to_string()),
+            ("with", with.join("; ")),
+            ("result", test.result.word().to_owned()),
+            ("in words", words_of(db, keys, &test).await?),
+        ];
+        for look in looks(db, test.id).await? {
+            fields.push(("looked at", format!("{}: {}", look.at.iso(), look.result.word())));
+        }
+        records.push(record("Patch test", fields));
+    }
+    Ok(records)
+}
+
+async fn reactions(db: &mut Db, keys: &Keys, shelf: &Shelf, client: ClientId) -> Result<Vec<FileRecord>, Problem> {
+    let mut records = Vec::new();
+    for reaction in reactions_of(db, client).await? {
+        let liquids = reaction.liquids.iter().map(|wet| wet.word().to_owned());
+        let met: Vec<String> = reaction.products.iter().map(|met| shelf.met(met)).chain(liquids).collect();
+        let mut fields = vec![
+            ("noticed", reaction.noticed.iso()),
+            ("last meeting before it", iso(reaction.exposed)),
+            ("products and lots", met.join("; ")),
+            ("over", iso(reaction.closed)),
+        ];
+        if let Some(kept) = details(db, keys, &reaction).await? {
+            let symptoms: Vec<&str> = SYMPTOMS
+                .iter()
+                .filter(|(key, ..)| kept.symptoms.iter().any(|own| own == key))
+                .map(|(_, words, _)| *words)
+                .collect();
+            fields.extend([
+                ("what", symptoms.join(", ")),
+                ("where", words_in(&EYES, &kept.eyes).to_owned()),
+                ("how bad", words_in(&SEVERITIES, &kept.severity).to_owned()),
+                ("in words", kept.words),
+                ("first aid", kept.first_aid),
+                ("liquids", kept.liquids),
+            ]);
+        }
+        for look in follow_ups_of(db, reaction.id).await? {
+            let words = follow_up_words(db, keys, &look).await?;
+            fields.push(("looked at again", format!("due {}, done {}: {words}", look.due.iso(), iso(look.done))));
+        }
+        for (whom, at) in told(db, &reaction.id.to_string()).await? {
+            fields.push(("told", format!("{} {}", at.iso(), words_in(&WHOM, &whom))));
+        }
+        records.push(record("Reaction", fields));
+    }
+    Ok(records)
+}
+
+async fn doctors_and_decisions(db: &mut Db, keys: &Keys, client: ClientId) -> Result<Vec<FilePart>, Problem> {
+    let findings = findings_of(db, keys, client).await?.into_iter().map(|own| {
+        let day = own.day.map(|day| day.to_string()).unwrap_or_default();
+        record("Finding", vec![("at", own.at.iso()), ("grade", own.grade), ("day", day), ("in words", own.words)])
+    });
+    let findings = findings.collect();
+    let statements = statements_of(db, keys, client).await?.into_iter().map(|own| {
+        let family = own.family.words().to_owned();
+        record("Statement", vec![("written", own.written.iso()), ("may have again", family), ("in words", own.words)])
+    });
+    let statements = statements.collect();
+    let decisions = decisions_of(db, keys, client).await?.into_iter().map(|own| {
+        let span = format!("{} to {}", own.from.iso(), own.until.iso());
+        record(
+            "Decision",
+            vec![("at", own.at.iso()), ("over", own.of.word().to_owned()), ("for", span), ("reason", own.reason)],
+        )
+    });
+    let decisions = decisions.collect();
+    let complaints = complaints_of(db, keys, client).await?.into_iter().map(|own| {
+        let refund = own.refund_minor.map(|minor| minor.to_string()).unwrap_or_default();
+        let decided = words_in(&DECISIONS, &own.decision).to_owned();
+        record(
+            "Complaint",
+            vec![
+                ("at", own.at.iso()),
+                ("what", own.what),
+                ("decided", decided),
+                ("fixed", iso(own.fixed)),
+                ("given back, minor units", refund),
+            ],
+        )
+    });
+    let complaints = complaints.collect();
+    Ok(vec![
+        part("Doctors’ findings", findings),
+        part("Doctors’ statements", statements),
+        part("Decisions to go on", decisions),
+        part("Complaints", complaints),
+    ])
+}
+
+/// Sealed columns of this part: the statement that reads them, the one that writes them, and the name of their place.
+const SEALED: [(&str, &str, &str); 7] = [
+    (
+        "select id, words from patch_test where client = $1",
+        "update patch_test set words = $1 where id = $2",
+        "patch_test.words",
+    ),
+    (
+        "select id, words from doctor_finding where client = $1",
+        "update doctor_finding set words = $1 where id = $2",
+        "doctor_finding.words",
+    ),
+    (
+        "select id, words from doctor_statement where client = $1",
+        "update doctor_statement set words = $1 where id = $2",
+        "doctor_statement.words",
+    ),
+    (
+        "select id, reason from clearance_override where client = $1",
+        "update clearance_override set reason = $1 where id = $2",
+        "clearance_override.reason",
+    ),
+    (
+        "select id, details from reaction where client = $1",
+        "update reaction set details = $1 where id = $2",
+        "reaction.details",
+    ),
+    (
+        "select id, words from follow_up where client = $1",
+        "update follow_up set words = $1 where id = $2",
+        "follow_up.words",
+    ),
+    (
+        "select id, what from complaint where client = $1",
+        "update complaint set what = $1 where id = $2",
+        "complaint.what",
+    ),
+];
+
+/// The tables of this part that name a client, for the list of privacy.
+pub const TABLES: &[&str] = &[
+    "expected_visit",
+    "patch_test",
+    "doctor_finding",
+    "doctor_statement",
+    "clearance_override",
+    "reaction",
+    "follow_up",
+    "exposure",
+    "complaint",
+];
+
+/// Tables whose rows belong to a client, each with the statement that moves them.
+const MOVES: [&str; 9] = [
+    "update patch_test set client = $1 where client = $2",
+    "update doctor_finding set client = $1 where client = $2",
+    "update doctor_statement set client = $1 where client = $2",
+    "update clearance_override set client = $1 where client = $2",
+    "update reaction set client = $1 where client = $2",
+    "update follow_up set client = $1 where client = $2",
+    "update complaint set client = $1 where client = $2",
+    "update exposure set client = $1 where client = $2",
+    "update expected_visit set client = $1 where client = $2",
+];
+
+/// Moves everything to another record of the same person; what is sealed is sealed anew with that record's key. Both histories count
+/// from then on: a reaction of either holds.
+///
+/// # Errors
+/// When the database refuses it, or something sealed was changed.
+pub async fn client_merge(tx: &mut Tx, keys: &Keys, from: ClientId, into: ClientId) -> Result<(), Problem> {
+    for (read, write, place) in SEALED {
+        let rows = sqlx::query(read).bind(from.to_string()).fetch_all(tx.db()).await?;
+        for row in rows {
+            let (id, Some(kept)) = (row.get::<String, _>(0), row.get::<Option<Vec<u8>>, _>(1)) else { continue };
+            let place = format!("{place}.{id}");
+            // Without a key it is dark already, and stays so.
+            let Some(plain) = sealed::open(tx.db(), keys, from, &place, &kept).await? else { continue };
+            let anew = sealed::seal(tx.db(), keys, into, &place, &plain).await?;
+            sqlx::query(write).bind(anew).bind(id).execute(tx.db()).await?;
+        }
+    }
+    for text in MOVES {
+        sqlx::query(text).bind(into.to_string()).bind(from.to_string()).execute(tx.db()).await?;
+    }
+    tx.raise(super::DOOR);
+    tx.audit("move clearance records", into, &from.to_string()).await
+}
+
+/// What stays, why, and the statement that finds its newest record.
+const STAYS: [(&str, &str, &str); 4] = [
+    (
+        "patch tests",
+        "they answer a claim about a treatment that relied on them",
+        "select max(placed) from patch_test where client = $1",
+    ),
+    (
+        "reactions and doctors’ papers",
+        "they answer a claim, and hold her should she come back",
+        "select max(noticed) from reaction where client = $1",
+    ),
+    (
+        "products and lots she met",
+        "she has to be found when a lot is stopped",
+        "select max(at) from exposure where client = $1",
+    ),
+    ("complaints", "they answer a claim", "select max(at) from complaint where client = $1"),
+];
+
+/// Erases what may go: the visits she is expected for at once, everything else once its keeping time is over. What stays says why and
+/// until when; the time runs from the last treatment or test, or from the record itself where that is newer.
+///
+/// # Errors
+/// When the database refuses it.
+pub async fn client_erase(
+    tx: &mut Tx,
+    _keys: &Keys,
+    client: ClientId,
+    erasing: &Erasing,
+) -> Result<Vec<Stays>, Problem> {
+    let zone = Studio::load(tx.db()).await?.zone;
+    let mut stays = Vec::new();
+    for (what, reason, text) in STAYS {
+        let row = sqlx::query(text).bind(client.to_string()).fetch_one(tx.db()).await?;
+        let Some(newest) = row.get::<Option<i64>, _>(0).map(Instant) else { continue };
+        let of_this = Erasing { treated: erasing.treated.max(Some(newest)), ..*erasing };
+        if let Some(until) = of_this.keep_until(&zone) {
+            stays.push(Stays { what, reason: reason.to_owned(), until });
+        }
+    }
+    remove_visits(tx, client).await?;
+    if stays.is_empty() {
+        forget(tx, client).await?;
+    }
+    tx.raise(super::DOOR);
+    tx.audit("erase clearance records", client, if stays.is_empty() { "all" } else { "visits" }).await?;
+    Ok(stays)
+}
+
+async fn remove_visits(tx: &mut Tx, client: ClientId) -> Result<(), Problem> {
+    for text in [
+        "delete from expected_product where visit in (select id from expected_visit where client = $1)",
+        "delete from expected_visit where client = $1",
+    ] {
+        sqlx::query(text).bind(client.to_string()).execute(tx.db()).await?;
+    }
+    Ok(())
+}
+
+async fn forget(tx: &mut Tx, client: ClientId) -> Result<(), Problem> {
+    for text in [
+        "delete from patch_test_look where test in (select id from patch_test where client = $1)",
+        "delete from patch_test_liquid where test in (select id from patch_test where client = $1)",
+        "delete from patch_test_product where test in (select id from patch_test where client = $1)",
+        "delete from patch_test where client = $1",
+        "delete from told where about in (select id from reaction where client = $1)",
+        "delete from reaction_liquid where reaction in (select id from reaction where client = $1)",
+        "delete from reaction_product where reaction in (select id from reaction where client = $1)",
+        "delete from follow_up where client = $1",
+        "delete from reaction where client = $1",
+        "delete from doctor_finding where client = $1",
+        "delete from doctor_statement where client = $1",
+        "delete from clearance_override where client = $1",
+        "delete from complaint where client = $1",
+        "delete from exposure where client = $1",
+    ] {
+        sqlx::query(text).bind(client.to_string()).execute(tx.db()).await?;
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Tables of this part that have a column of the client, by the migration.
+    fn tables_of_a_client() -> Vec<&'static str> {
+        let text = include_str!("../../migrations/0010_clearance.sql");
+        let mut table = "";
+        let mut found = Vec::new();
+        for line in text.lines() {
+            if let Some(name) = line.strip_prefix("create table ") {
+                table = name.trim_end_matches(" (");
+            }
+            if line.starts_with("  client text") {
+                found.push(table);
+            }
+        }
+        found
+    }
+
+    #[test]
+    fn every_table_with_a_client_moves_with_her() {
+        let tables = tables_of_a_client();
+        assert_eq!(tables.len(), MOVES.len());
+        assert_eq!(tables, TABLES);
+        for table in tables {
+            assert!(MOVES.iter().any(|text| text.starts_with(&format!("update {table} set client"))), "{table}");
+        }
+    }
+
+    #[test]
+    fn every_sealed_column_is_sealed_anew_when_she_moves() {
+        let text = include_str!("../../migrations/0010_clearance.sql");
+        let sealed = text.lines().filter(|line| line.starts_with("  ") && line.contains(" bytea")).count();
+        assert_eq!(sealed, SEALED.len());
+    }
+}

@@ -1,0 +1,138 @@
+//! The rules of clearance: the owner's page, each rule with its reason.
+
+use axum::extract::State;
+use axum::http::StatusCode;
+use axum::response::Response;
+
+use super::rules::{DAYS, MayOverride, Rules, WAIT_HOURS, WORDS};
+use super::typed::{Caution, FormPage, MoreNotes, Typed, notes_of, tick_field};
+use crate::base::problem::Problem;
+use crate::clients::minors::AgeRule;
+use crate::store::Kept;
+use crate::web::House;
+use crate::web::checks::{Notes, choice_field, number_field};
+use crate::web::form::FieldView;
+use crate::web::guard::Owner;
+use crate::web::incoming::{Form, new_form_key};
+use crate::web::problems::{page, page_with};
+use crate::web::routes::Routes;
+use crate::web::serve::answer;
+use crate::web::studio::{Place, Studio};
+
+pub(super) fn routes() -> Routes {
+    Routes::new().get("/office/clearance", show).post("/office/clearance", keep)
+}
+
+async fn show(owner: Owner, State(house): State<House>) -> Result<Response, Problem> {
+    let mut db = house.store.read().await?;
+    let (studio, rules) = (Studio::load(&mut db).await?, Rules::load(&mut db).await?);
+    page(&view(&house, &owner, &studio, &typed_of(&rules)))
+}
+
+fn typed_of(rules: &Rules) -> Typed {
+    let yes = |value: bool| if value { "yes".to_owned() } else { String::new() };
+    Typed::of([
+        ("needed", yes(rules.needed)),
+        ("wait_hours", rules.wait_hours.to_string()),
+        ("valid_days", rules.valid_days.to_string()),
+        ("largest_gap_days", rules.largest_gap_days.to_string()),
+        ("on_product", yes(rules.on_product)),
+        ("on_family", yes(rules.on_family)),
+        ("on_health", yes(rules.on_health)),
+        ("on_reaction", yes(rules.on_reaction)),
+        ("liquids_too", yes(rules.liquids_too)),
+        ("answers_needed", yes(rules.answers_needed)),
+        ("may_override", rules.may_override.word().to_owned()),
+    ])
+}
+
+fn view(house: &House, owner: &Owner, studio: &Studio, typed: &Typed) -> FormPage {
+    let field = |words: &super::rules::RuleWords| -> FieldView {
+        let value = typed.get(words.field);
+        let field = match words.field {
+            "wait_hours" | "valid_days" | "largest_gap_days" => number_field(words.field, words.label, value).short(),
+            "may_override" => {
+                let who = MayOverride::ALL.map(|may| (may.word().to_owned(), may.words().to_owned()));
+                choice_field("radio", words.field, words.label, value, who)
+            }
+            _ => tick_field(words.field, words.label, value == "yes"),
+        };
+        field.hinted(words.why)
+    };
+    FormPage {
+        frame: house.frame(studio, &owner.visitor, Place::Office, "Rules of clearance"),
+        key: new_form_key(),
+        action: house.url("/office/clearance"),
+        word: "Rules",
+        small: "who may be treated when",
+        lead: vec![
+            "What has no setting and can never be passed over: a reaction or doubtful result, an answer “do not treat now”, “medical advice first” without an answer, a wait not over, a declined test, a minor without guardian. The ages stand with the settings of clients.".to_owned(),
+        ],
+        caution: Some(Caution {
+            heading: "A patch test is weak",
+            sentences: vec![
+                "In nine people who became allergic to a cyanoacrylate on skin, a first meeting showed after 34 days on average (27 to 44), a second after 5.6 days (4 to 8). A test of two days before a first set cannot find them (Asai et al., Contact Dermatitis 2021).",
+                "Readings in medicine are on day 2, 3 or 4 and about day 7; one reading misses late reactions (Johansen et al., Contact Dermatitis 2015).",
+                "The maker’s instructions, local rules, the insurer and medical advice come before these settings.",
+            ],
+        }),
+        fields: WORDS.iter().map(field).collect(),
+        mistakes: Vec::new(),
+        button: "Keep the rules",
+        back: (house.url("/office"), "Back to Office"),
+    }
+}
+
+fn check(typed: &Typed) -> Result<Rules, Problem> {
+    let mut notes = Notes::default();
+    let wait_hours = notes.whole("wait_hours", typed.get("wait_hours"), WAIT_HOURS, "hours");
+    let valid_days = notes.whole("valid_days", typed.get("valid_days"), DAYS, "days");
+    let largest_gap_days = notes.whole("largest_gap_days", typed.get("largest_gap_days"), DAYS, "days");
+    let may_override = notes.choice("may_override", MayOverride::from_word(typed.get("may_override")));
+    let yes = |name: &str| typed.is_ticked(name);
+    notes.settle((|| {
+        Some(Rules {
+            needed: yes("needed"),
+            wait_hours: wait_hours?,
+            valid_days: valid_days?,
+            largest_gap_days: largest_gap_days?,
+            on_product: yes("on_product"),
+            on_family: yes("on_family"),
+            on_health: yes("on_health"),
+            on_reaction: yes("on_reaction"),
+            liquids_too: yes("liquids_too"),
+            answers_needed: yes("answers_needed"),
+            may_override: may_override?,
+            // Set with the clients, and not kept here.
+            ages: AgeRule::default(),
+        })
+    })())
+}
+
+async fn keep(owner: Owner, State(house): State<House>, form: Form<Typed>) -> Result<Response, Problem> {
+    match check(&form.typed) {
+        Ok(rules) => {
+            let kept = house
+                .store
+                .write(&form.key, move |tx| {
+                    let rules = rules.clone();
+                    Box::pin(async move {
+                        rules.keep(tx).await?;
+                        tx.raise(super::DOOR);
+                        tx.audit("change clearance rules", "", "").await?;
+                        Ok(Kept::see("/office/clearance"))
+                    })
+                })
+                .await?;
+            Ok(answer(&house, &kept))
+        }
+        Err(problem) => {
+            let notes = notes_of(problem)?;
+            let mut db = house.store.read().await?;
+            let studio = Studio::load(&mut db).await?;
+            drop(db);
+            let view = view(&house, &owner, &studio, &form.typed).again(&notes, form.key.form);
+            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+        }
+    }
+}

@@ -1,0 +1,256 @@
+//! A patch test is placed or declined; and what any form that places one asks first.
+
+use axum::extract::State;
+use axum::http::StatusCode;
+use axum::response::Response;
+
+use super::facts::{PlannedProduct, TestResult};
+use super::judge::{Clearance, Reason, clearance};
+use super::lot_store::{LotBottle, bottles};
+use super::seen::client_for;
+use super::standing::{Bench, facts_for_test};
+use super::test_store::{Met, Method, PatchTest, add_test};
+use super::typed::{Caution, FormPage, MoreNotes, Typed, checks_field, notes_of, time_field, wall};
+use super::wet::Wet;
+use crate::base::actor::Actor;
+use crate::base::ids::{ClientId, PatchTestId};
+use crate::base::problem::Problem;
+use crate::base::time::{DAY, Instant};
+use crate::clients::Client;
+use crate::store::Kept;
+use crate::web::House;
+use crate::web::checks::{Notes, choice_field, number_field, text_field};
+use crate::web::guard::Staff;
+use crate::web::incoming::{At, Form, new_form_key};
+use crate::web::problems::{page, page_with};
+use crate::web::routes::Routes;
+use crate::web::serve::answer;
+use crate::web::studio::{Place, Studio};
+
+pub(super) fn routes() -> Routes {
+    Routes::new().get("/door/clients/{client}/tests/new", test_form).post("/door/clients/{client}/tests", add)
+}
+
+/// What stands before every form that places a test.
+pub(super) fn caution() -> Caution {
+    Caution {
+        heading: "A patch test is itself a meeting with the adhesive",
+        sentences: vec![
+            "Place it as the maker of this adhesive allows; adhesive is never put on skin otherwise.",
+            "Nobody with pain, swelling or changed vision is tested: medical help first.",
+            "Nothing seen in two days does not foretell a first treatment: where people became sensitive to a first meeting, it showed after about a month.",
+        ],
+    }
+}
+
+/// The bottles a test may be placed with, as choices: those not finished and not stopped.
+pub(super) fn bottle_choices(all: &[LotBottle], bench: &Bench) -> Vec<(String, String)> {
+    let words = |bottle: &LotBottle| {
+        let name = bench.name(Some(bottle.met.product));
+        let lot =
+            if bottle.met.lot.is_empty() { "no lot printed".to_owned() } else { format!("lot {}", bottle.met.lot) };
+        (bottle.bottle.to_string(), format!("{name}, {lot}"))
+    };
+    let mut choices: Vec<_> = all.iter().filter(|bottle| !bottle.stopped).map(words).collect();
+    choices.sort_by_cached_key(|(_, words)| crate::base::text::fold(words));
+    choices
+}
+
+/// Products and lots of the bottles chosen.
+pub(super) fn chosen_bottles(notes: &mut Notes, typed: &Typed, all: &[LotBottle]) -> Option<Vec<Met>> {
+    let mut met: Vec<Met> = Vec::new();
+    for id in typed.all("bottle") {
+        let Some(bottle) = all.iter().find(|bottle| bottle.bottle.to_string() == id && !bottle.stopped) else {
+            notes.add("bottle", "Choose one of these.");
+            return None;
+        };
+        if !met.contains(&bottle.met) {
+            met.push(bottle.met.clone());
+        }
+    }
+    if met.is_empty() {
+        notes.add("bottle", "Choose at least one bottle.");
+        return None;
+    }
+    Some(met)
+}
+
+/// The liquids ticked; none is fine.
+pub(super) fn chosen_liquids(notes: &mut Notes, typed: &Typed) -> Option<Vec<Wet>> {
+    let mut words = typed.all("liquid");
+    words.sort_unstable();
+    words.dedup();
+    notes.choice("liquid", words.into_iter().map(Wet::from_word).collect::<Option<Vec<_>>>())
+}
+
+/// Notes a mistake where she may not be tested: held or referred for something else than a test she declined before.
+pub(super) async fn may_be_tested(
+    notes: &mut Notes,
+    field: &'static str,
+    house: &House,
+    client: ClientId,
+    met: &[Met],
+    bench: &Bench,
+    now: Instant,
+) -> Result<(), Problem> {
+    let mut db = house.store.read().await?;
+    let (mut facts, guardian_for_test) = facts_for_test(&mut db, house.store.keys(), client, &bench.zone, now).await?;
+    // At the test a guardian's consent to the test is asked for; the one to the treatment at the treatment.
+    facts.guardian = guardian_for_test;
+    let planned: Vec<PlannedProduct> = met.iter().filter_map(|met| bench.adhesive(met.product)).collect();
+    let is_held = match clearance(&facts, &bench.rules, &planned, now, now) {
+        Clearance::Held(reasons) => reasons.iter().any(|why| !matches!(why, Reason::Declined(_))),
+        Clearance::Refer(_) => true,
+        Clearance::Cleared(_) | Clearance::NotYet(_) => false,
+    };
+    if is_held {
+        notes.add(field, "No test now: speak with the artist or the owner first.");
+    }
+    Ok(())
+}
+
+struct Opened {
+    studio: Studio,
+    client: Client,
+    bench: Bench,
+    bottles: Vec<LotBottle>,
+}
+
+async fn open(house: &House, staff: &Staff, id: ClientId) -> Result<Opened, Problem> {
+    let mut db = house.store.read().await?;
+    let studio = Studio::load(&mut db).await?;
+    let client = client_for(&mut db, id, &staff.who, staff.visitor.now.0).await?;
+    let bench = Bench::load(&mut db, &studio.zone).await?;
+    Ok(Opened { studio, client, bench, bottles: bottles(&mut db).await? })
+}
+
+async fn test_form(staff: Staff, State(house): State<House>, At(id): At<ClientId>) -> Result<Response, Problem> {
+    let opened = open(&house, &staff, id).await?;
+    let now = staff.visitor.now.0;
+    let house_adhesive = super::visit_store::house_adhesive_at(&opened.bench.house, now);
+    let bottle = opened.bottles.iter().find(|bottle| !bottle.stopped && Some(bottle.met.product) == house_adhesive);
+    let fresh = Typed::of([
+        ("done", "placed".to_owned()),
+        ("method", Method::Lashes.word().to_owned()),
+        ("site", "outer corners".to_owned()),
+        ("number", "3".to_owned()),
+        ("at", wall(&opened.studio.zone, now)),
+        ("bottle", bottle.map(|bottle| bottle.bottle.to_string()).unwrap_or_default()),
+    ]);
+    page(&view(&house, &staff, &opened, &fresh))
+}
+
+fn view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPage {
+    let own = |value: &str, words: &str| (value.to_owned(), words.to_owned());
+    let methods = Method::ALL.map(|method| own(method.word(), method.words()));
+    let fields = vec![
+        choice_field(
+            "radio",
+            "done",
+            "What happened",
+            typed.get("done"),
+            [own("placed", "a test was placed"), own("declined", "she declined a test")],
+        ),
+        checks_field(
+            "bottle",
+            "With which bottles",
+            &typed.all("bottle"),
+            bottle_choices(&opened.bottles, &opened.bench),
+        )
+        .hinted("For a declined test: with which it was offered."),
+        checks_field("liquid", "And with which liquids", &typed.all("liquid"), Wet::choices())
+            .hinted("Those that were part of it: where the rules ask for it, others are not for today.")
+            .or_empty(),
+        choice_field("radio", "method", "How", typed.get("method"), methods),
+        text_field("site", "Where", typed.get("site")).hinted("Behind the left ear, outer corners."),
+        number_field("number", "How many", typed.get("number")).short(),
+        time_field("at", "When", typed.get("at")),
+    ];
+    FormPage {
+        frame: house.frame(
+            &opened.studio,
+            &staff.visitor,
+            Place::Door,
+            format!("Patch test of {}", opened.client.short),
+        ),
+        key: new_form_key(),
+        action: house.url(&format!("/door/clients/{}/tests", opened.client.id)),
+        word: "Patch test",
+        small: "placed or declined",
+        lead: vec![format!(
+            "It is looked at after {} elapsed hours at the earliest. A wait that is over is not a result: somebody looks and asks.",
+            opened.bench.rules.wait_hours
+        )],
+        caution: Some(caution()),
+        fields,
+        mistakes: Vec::new(),
+        button: "Keep it",
+        back: (house.url(&format!("/door/clients/{}/clearance", opened.client.id)), "Back to her clearance"),
+    }
+}
+
+async fn check(typed: &Typed, opened: &Opened, house: &House, staff: &Staff) -> Result<PatchTest, Problem> {
+    let now = staff.visitor.now.0;
+    let mut notes = Notes::default();
+    let declined = match typed.get("done") {
+        "placed" => Some(false),
+        "declined" => Some(true),
+        _ => None,
+    };
+    let declined = notes.choice("done", declined);
+    let products = chosen_bottles(&mut notes, typed, &opened.bottles);
+    let liquids = chosen_liquids(&mut notes, typed);
+    let method = notes.choice("method", Method::from_word(typed.get("method")));
+    let is_placed = declined != Some(true);
+    let site = if is_placed { notes.line("site", typed.get("site"), 80) } else { Some(String::new()) };
+    let number = if is_placed { notes.whole("number", typed.get("number"), (1, 40), "") } else { Some(0) };
+    let at = notes.instant("at", typed.get("at"), &opened.studio.zone, (now.plus(-30 * DAY), now));
+    if let (true, Some(met)) = (is_placed, &products) {
+        may_be_tested(&mut notes, "done", house, opened.client.id, met, &opened.bench, now).await?;
+    }
+    notes.settle((|| {
+        Some(PatchTest {
+            id: PatchTestId::new(),
+            client: opened.client.id,
+            method: method?,
+            site: site?,
+            number_placed: number?,
+            placed: at?,
+            placed_by: Actor::Person(staff.who.clone()).mark(),
+            read: None,
+            read_by: String::new(),
+            result: if declined? { TestResult::Declined } else { TestResult::Waiting },
+            products: products?,
+            liquids: liquids?,
+        })
+    })())
+}
+
+async fn add(
+    staff: Staff,
+    State(house): State<House>,
+    At(id): At<ClientId>,
+    form: Form<Typed>,
+) -> Result<Response, Problem> {
+    let opened = open(&house, &staff, id).await?;
+    match check(&form.typed, &opened, &house, &staff).await {
+        Ok(test) => {
+            let kept = house
+                .store
+                .write(&form.key, move |tx| {
+                    let test = test.clone();
+                    Box::pin(async move {
+                        add_test(tx, &test).await?;
+                        Ok(Kept::see(format!("/door/clients/{id}/clearance")))
+                    })
+                })
+                .await?;
+            Ok(answer(&house, &kept))
+        }
+        Err(problem) => {
+            let notes = notes_of(problem)?;
+            let view = view(&house, &staff, &opened, &form.typed).again(&notes, form.key.form);
+            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+        }
+    }
+}

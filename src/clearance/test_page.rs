@@ -1,0 +1,241 @@
+//! A patch test's own page: what was placed, every look, and the next look. For those who treat.
+
+use askama::Template;
+use axum::extract::State;
+use axum::http::StatusCode;
+use axum::response::Response;
+
+use super::facts::TestResult;
+use super::seen::{Names, client_for, must_treat, note_look};
+use super::standing::Bench;
+use super::test_store::{PatchTest, look_at, looks, strike_test, test, words_of};
+use super::typed::{MoreNotes, Typed, notes_of, tick_field, time_field, wall, words_field};
+use super::words;
+use crate::base::ids::PatchTestId;
+use crate::base::problem::{FieldNote, Problem};
+use crate::base::time::Instant;
+use crate::clients::Client;
+use crate::store::Kept;
+use crate::web::House;
+use crate::web::checks::{Notes, choice_field, note_fields};
+use crate::web::form::{FieldView, Mistake, mistakes};
+use crate::web::frame::Frame;
+use crate::web::guard::Staff;
+use crate::web::incoming::{At, Form, Nothing, new_form_key};
+use crate::web::problems::{page, page_with};
+use crate::web::routes::Routes;
+use crate::web::serve::answer;
+use crate::web::studio::{Place, Studio};
+
+pub(super) fn routes() -> Routes {
+    Routes::new()
+        .get("/door/tests/{patch_test}", show)
+        .post("/door/tests/{patch_test}/looks", look)
+        .post("/door/tests/{patch_test}/strike", strike)
+}
+
+#[derive(Template)]
+#[template(path = "clearance/test.html")]
+struct TestPage {
+    frame: Frame,
+    key: String,
+    action: String,
+    strike: Option<String>,
+    back: String,
+    state: String,
+    placed: Vec<(&'static str, String)>,
+    looks: Vec<(String, String, String)>,
+    words: String,
+    fields: Vec<FieldView>,
+    mistakes: Vec<Mistake>,
+}
+
+struct Opened {
+    studio: Studio,
+    bench: Bench,
+    client: Client,
+    test: PatchTest,
+}
+
+async fn open(house: &House, staff: &Staff, id: PatchTestId) -> Result<Opened, Problem> {
+    must_treat(&staff.who)?;
+    let mut db = house.store.read().await?;
+    let studio = Studio::load(&mut db).await?;
+    let test = test(&mut db, id).await?.ok_or(Problem::NotHere("patch test"))?;
+    let client = client_for(&mut db, test.client, &staff.who, staff.visitor.now.0).await.map_err(|problem| {
+        if matches!(problem, Problem::NotHere(_)) { Problem::NotHere("patch test") } else { problem }
+    })?;
+    Ok(Opened { bench: Bench::load(&mut db, &studio.zone).await?, studio, client, test })
+}
+
+async fn show(staff: Staff, State(house): State<House>, At(id): At<PatchTestId>) -> Result<Response, Problem> {
+    let opened = open(&house, &staff, id).await?;
+    note_look(&house, &staff.who, "see patch test", opened.client.id).await?;
+    let fresh = Typed::of([("at", wall(&opened.studio.zone, staff.visitor.now.0))]);
+    page(&view(&house, &staff, &opened, &fresh, &[], new_form_key()).await?)
+}
+
+async fn view(
+    house: &House,
+    staff: &Staff,
+    opened: &Opened,
+    typed: &Typed,
+    notes: &[FieldNote],
+    key: String,
+) -> Result<TestPage, Problem> {
+    let now = staff.visitor.now.0;
+    let (test, zone) = (&opened.test, &opened.studio.zone);
+    let mut db = house.store.read().await?;
+    let names = Names::load(&mut db).await?;
+    let when = |at: Instant| zone.date_and_clock(at, now);
+    let looks = looks(&mut db, test.id).await?;
+    let looks = looks
+        .iter()
+        .map(|look| (when(look.at), words::result(look.result, test.placed, Some(look.at)), names.of_mark(&look.by)));
+    let with: Vec<String> = test
+        .products
+        .iter()
+        .map(|met| {
+            let lot = if met.lot.is_empty() { "no lot printed".to_owned() } else { format!("lot {}", met.lot) };
+            format!("{}, {lot}", opened.bench.name(Some(met.product)))
+        })
+        .chain(test.liquids.iter().map(|wet| wet.word().to_owned()))
+        .collect();
+    let placed = vec![
+        ("Client", opened.client.name.clone()),
+        ("Placed", when(test.placed)),
+        ("By", names.of_mark(&test.placed_by)),
+        ("With", with.join("; ")),
+        ("How", format!("{}, {}, {}", test.method.words(), test.number_placed, test.site)),
+        ("Can be read", when(test.placed.plus(opened.bench.rules.wait()))),
+    ];
+    let looks: Vec<_> = looks.collect();
+    let mut fields = fields(typed);
+    note_fields(&mut fields, notes);
+    Ok(TestPage {
+        frame: house.frame(
+            &opened.studio,
+            &staff.visitor,
+            Place::Door,
+            format!("Patch test of {}", opened.client.short),
+        ),
+        key,
+        action: house.url(&format!("/door/tests/{}/looks", test.id)),
+        strike: (looks.is_empty()).then(|| house.url(&format!("/door/tests/{}/strike", test.id))),
+        back: house.url(&format!("/door/clients/{}/clearance", test.client)),
+        state: words::result(test.result, test.placed, test.read),
+        placed,
+        looks,
+        words: words_of(&mut db, house.store.keys(), test).await?,
+        mistakes: mistakes(&fields),
+        fields,
+    })
+}
+
+fn fields(typed: &Typed) -> Vec<FieldView> {
+    let results =
+        [TestResult::NoneSeen, TestResult::Doubtful, TestResult::Reaction, TestResult::Late, TestResult::NotRead];
+    let results = results.map(|result| (result.word().to_owned(), result.word().to_owned()));
+    vec![
+        tick_field(
+            "asked",
+            "I looked myself, and asked her about itching, redness and swelling since",
+            typed.is_ticked("asked"),
+        ),
+        choice_field("radio", "result", "What was seen and told", typed.get("result"), results)
+            .hinted("Redness, itching or a swelling is at least doubtful. Doubtful never counts as clear."),
+        words_field("words", "In words", typed.get("words")).hinted("Facts only: what, where, since when.").or_empty(),
+        time_field("at", "When", typed.get("at")),
+    ]
+}
+
+struct Seen {
+    result: TestResult,
+    at: Instant,
+    words: String,
+}
+
+fn check(typed: &Typed, opened: &Opened, now: Instant) -> Result<Seen, Problem> {
+    let mut notes = Notes::default();
+    let test = &opened.test;
+    let chosen = TestResult::from_word(typed.get("result"))
+        .filter(|result| !matches!(result, TestResult::Waiting | TestResult::Declined));
+    let result = notes.choice("result", chosen);
+    let words = notes.may_be_words("words", typed.get("words"), 2000);
+    let at = notes.instant("at", typed.get("at"), &opened.studio.zone, (test.placed, now));
+    if result == Some(TestResult::NoneSeen) {
+        if !typed.is_ticked("asked") {
+            notes.add("asked", "A wait that is over is not a result. Tick this once you have looked and asked.");
+        }
+        let from = test.placed.plus(opened.bench.rules.wait());
+        if at.is_some_and(|at| at < from) {
+            let from = opened.studio.zone.date_and_clock(from, now);
+            notes.add("result", format!("The wait is over {from}. Nothing seen before then is no result; look again."));
+        }
+    }
+    let softer = result.is_some_and(|result| !result.holds());
+    if test.result.holds() && softer {
+        notes.add("result", "A reaction or a doubtful result stays. Only a doctor’s written statement, entered by the owner, changes what follows from it.");
+    }
+    if test.result == TestResult::Declined {
+        notes.add("result", "She declined this test: there is nothing to look at.");
+    }
+    let late = test.result == TestResult::NoneSeen && result == Some(TestResult::Reaction);
+    notes.settle((|| Some(Seen { result: if late { TestResult::Late } else { result? }, at: at?, words: words? }))())
+}
+
+async fn look(
+    staff: Staff,
+    State(house): State<House>,
+    At(id): At<PatchTestId>,
+    form: Form<Typed>,
+) -> Result<Response, Problem> {
+    let opened = open(&house, &staff, id).await?;
+    match check(&form.typed, &opened, staff.visitor.now.0) {
+        Ok(seen) => {
+            let keys = std::sync::Arc::new(house.clone());
+            let test = opened.test;
+            let kept = house
+                .store
+                .write(&form.key, move |tx| {
+                    let (house, test) = (std::sync::Arc::clone(&keys), test.clone());
+                    let (at, result, words) = (seen.at, seen.result, seen.words.clone());
+                    Box::pin(async move {
+                        look_at(tx, house.store.keys(), &test, at, result, &words).await?;
+                        let next = if result.holds() {
+                            format!("/door/clients/{}/reactions/new?test={}", test.client, test.id)
+                        } else {
+                            format!("/door/clients/{}/clearance", test.client)
+                        };
+                        Ok(Kept::see(next))
+                    })
+                })
+                .await?;
+            Ok(answer(&house, &kept))
+        }
+        Err(problem) => {
+            let notes = notes_of(problem)?;
+            let key = form.key.form.unwrap_or_default();
+            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view(&house, &staff, &opened, &form.typed, &notes, key).await?)
+        }
+    }
+}
+
+async fn strike(
+    staff: Staff,
+    State(house): State<House>,
+    At(id): At<PatchTestId>,
+    form: Form<Nothing>,
+) -> Result<Response, Problem> {
+    let client = open(&house, &staff, id).await?.client.id;
+    let kept = house
+        .store
+        .write(&form.key, move |tx| {
+            Box::pin(async move {
+                strike_test(tx, id).await?;
+                Ok(Kept::see(format!("/door/clients/{client}/clearance")))
+            })
+        })
+        .await?;
+    Ok(answer(&house, &kept))
+}

@@ -1,0 +1,224 @@
+//! What a form of this part sends, as pairs: a field may stand in it several times. And the page most of its forms share.
+
+use askama::Template;
+use jiff::civil::DateTime;
+use serde::Deserialize;
+
+use crate::base::problem::{FieldNote, Problem};
+use crate::base::time::Instant;
+use crate::base::zone::Zone;
+use crate::web::checks::{Notes, note_fields, text_field};
+use crate::web::form::{FieldView, Mistake, mistakes};
+use crate::web::frame::Frame;
+use crate::web::incoming::new_form_key;
+
+/// The pairs of a form.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(transparent)]
+pub(super) struct Typed(Vec<(String, String)>);
+
+impl Typed {
+    /// A form as it begins.
+    pub(super) fn of<'p>(pairs: impl IntoIterator<Item = (&'p str, String)>) -> Self {
+        Self(pairs.into_iter().map(|(name, value)| (name.to_owned(), value)).collect())
+    }
+
+    /// The first value of a field; empty where it is not there.
+    pub(super) fn get(&self, name: &str) -> &str {
+        self.0.iter().find(|(own, _)| own == name).map_or("", |(_, value)| value.as_str())
+    }
+
+    /// Every value of a field.
+    pub(super) fn all(&self, name: &str) -> Vec<&str> {
+        self.0.iter().filter(|(own, _)| own == name).map(|(_, value)| value.as_str()).collect()
+    }
+
+    pub(super) fn is_ticked(&self, name: &str) -> bool {
+        self.get(name) == "yes"
+    }
+}
+
+/// Checks of this part beside those every form shares.
+pub(super) trait MoreNotes {
+    /// An instant typed as wall time of the studio, between two, both allowed.
+    fn instant(&mut self, field: &'static str, typed: &str, zone: &Zone, limits: (Instant, Instant))
+    -> Option<Instant>;
+    /// Text of several lines that has to say something.
+    fn words(&mut self, field: &'static str, typed: &str, most: usize) -> Option<String>;
+    /// Text of several lines that may be empty.
+    fn may_be_words(&mut self, field: &'static str, typed: &str, most: usize) -> Option<String>;
+    /// A whole number between two, both allowed.
+    fn whole(&mut self, field: &'static str, typed: &str, limits: (u32, u32), unit: &str) -> Option<u32>;
+}
+
+impl MoreNotes for Notes {
+    fn instant(
+        &mut self,
+        field: &'static str,
+        typed: &str,
+        zone: &Zone,
+        limits: (Instant, Instant),
+    ) -> Option<Instant> {
+        let Some(at) = wall_instant(typed, zone) else {
+            self.add(field, "Type a day and a time, for instance 2026-02-18 14:30.");
+            return None;
+        };
+        if at < limits.0 || at > limits.1 {
+            let wall = |at: Instant| zone.wall(at).strftime("%Y-%m-%d %H:%M").to_string();
+            self.add(field, format!("Type a time from {} to {}.", wall(limits.0), wall(limits.1)));
+            return None;
+        }
+        Some(at)
+    }
+
+    fn words(&mut self, field: &'static str, typed: &str, most: usize) -> Option<String> {
+        let words = self.may_be_words(field, typed, most)?;
+        if words.is_empty() {
+            self.add(field, "Fill this in.");
+            return None;
+        }
+        Some(words)
+    }
+
+    fn may_be_words(&mut self, field: &'static str, typed: &str, most: usize) -> Option<String> {
+        crate::base::text::paragraphs(typed, most).map_err(|bad| self.add(field, bad.to_string())).ok()
+    }
+
+    fn whole(&mut self, field: &'static str, typed: &str, (least, most): (u32, u32), unit: &str) -> Option<u32> {
+        let value = self.number(field, typed, (f64::from(least), f64::from(most)), unit)?;
+        if value.fract() > 0.0 {
+            self.add(field, "Type a whole number.");
+            return None;
+        }
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "whole and between two u32")]
+        Some(value as u32)
+    }
+}
+
+/// A wall time of the studio as an instant: "2026-02-18T14:30" as browsers send it, or with a space. In a repeated hour the
+/// first; in a skipped one the time moved on by its length.
+fn wall_instant(typed: &str, zone: &Zone) -> Option<Instant> {
+    let wall: DateTime = typed.trim().replacen(' ', "T", 1).parse().ok()?;
+    let at = zone.inner().to_ambiguous_timestamp(wall).compatible().ok()?;
+    (1900..=2200).contains(&wall.year()).then(|| Instant::from_timestamp(at))
+}
+
+/// An instant as such a field shows it.
+pub(super) fn wall(zone: &Zone, at: Instant) -> String {
+    zone.wall(at).strftime("%Y-%m-%dT%H:%M").to_string()
+}
+
+/// A field for a wall time.
+pub(super) fn time_field(name: &'static str, label: &str, value: &str) -> FieldView {
+    FieldView { kind: "datetime-local", ..text_field(name, label, value) }
+}
+
+/// A field for several lines.
+pub(super) fn words_field(name: &'static str, label: &str, value: &str) -> FieldView {
+    FieldView { kind: "textarea", ..text_field(name, label, value) }
+}
+
+/// A tick.
+pub(super) fn tick_field(name: &'static str, label: &str, ticked: bool) -> FieldView {
+    let value = if ticked { "yes" } else { "" };
+    FieldView { kind: "check", optional: true, ..text_field(name, label, value) }
+}
+
+/// Choices of which several may be chosen.
+pub(super) fn checks_field(
+    name: &'static str,
+    label: &str,
+    chosen: &[&str],
+    choices: impl IntoIterator<Item = (String, String)>,
+) -> FieldView {
+    let mut field = crate::web::checks::choice_field("checks", name, label, "", choices);
+    for option in &mut field.options {
+        option.chosen = chosen.contains(&option.value.as_str());
+    }
+    field
+}
+
+/// A page with one form.
+#[derive(Template)]
+#[template(path = "clearance/form.html")]
+pub(super) struct FormPage {
+    pub(super) frame: Frame,
+    pub(super) key: String,
+    pub(super) action: String,
+    /// The word in the margin, and the small line under it.
+    pub(super) word: &'static str,
+    pub(super) small: &'static str,
+    /// What stands before the form, a sentence each.
+    pub(super) lead: Vec<String>,
+    /// A caution before everything.
+    pub(super) caution: Option<Caution>,
+    pub(super) fields: Vec<FieldView>,
+    pub(super) mistakes: Vec<Mistake>,
+    pub(super) button: &'static str,
+    /// Where one goes without sending: address and words.
+    pub(super) back: (String, &'static str),
+}
+
+/// A heading with sentences under it.
+pub(super) struct Caution {
+    pub(super) heading: &'static str,
+    pub(super) sentences: Vec<&'static str>,
+}
+
+impl FormPage {
+    /// Puts the mistakes beside their fields and keeps the key they came with.
+    pub(super) fn again(mut self, notes: &[FieldNote], key: Option<String>) -> Self {
+        note_fields(&mut self.fields, notes);
+        self.mistakes = mistakes(&self.fields);
+        self.key = key.unwrap_or_else(new_form_key);
+        self
+    }
+}
+
+/// The mistakes, or the other problem back.
+pub(super) fn notes_of(problem: Problem) -> Result<Vec<FieldNote>, Problem> {
+    match problem {
+        Problem::Mistakes(notes) => Ok(notes),
+        other => Err(other),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::base::time::{HOUR, MINUTE};
+
+    #[test]
+    fn a_typed_time_is_wall_time_of_the_studio() {
+        let zone = Zone::named("Europe/Copenhagen").unwrap();
+        let at = wall_instant("2026-02-18T10:12", &zone).unwrap();
+        assert_eq!(at.iso(), "2026-02-18T09:12:00Z");
+        assert_eq!(wall_instant("2026-02-18 10:12", &zone), Some(at));
+        assert_eq!(wall(&zone, at), "2026-02-18T10:12");
+        for bad in ["", "tomorrow", "2026-02-30T10:00", "18/02/2026 10:12", "0000-01-01T00:00"] {
+            assert_eq!(wall_instant(bad, &zone), None, "{bad}");
+        }
+        // The skipped hour of the spring change moves on by its length.
+        let skipped = wall_instant("2026-03-29T02:30", &zone).unwrap();
+        assert_eq!(skipped, wall_instant("2026-03-29T03:30", &zone).unwrap());
+        assert_eq!(skipped.since(wall_instant("2026-03-29T01:30", &zone).unwrap()), HOUR);
+    }
+
+    #[test]
+    fn times_outside_their_limits_are_told_with_the_limits() {
+        let zone = Zone::utc();
+        let now = Instant(1_771_405_920_000_000);
+        let mut notes = Notes::default();
+        assert!(notes.instant("at", "2026-02-18T09:13", &zone, (now.plus(-HOUR), now)).is_none());
+        assert_eq!(notes.all()[0].sentence, "Type a time from 2026-02-18 08:12 to 2026-02-18 09:12.");
+        assert!(notes.instant("at", "2026-02-18T09:13", &zone, (now, now.plus(5 * MINUTE))).is_some());
+        assert_eq!(notes.whole("n", "2.5", (0, 9), ""), None);
+        assert_eq!(notes.whole("n", "4", (0, 9), ""), Some(4));
+    }
+
+    #[test]
+    fn a_field_may_stand_several_times() {
+        let typed: Typed = serde_urlencoded::from_str("a=1&b=x&a=2").unwrap();
+        assert_eq!((typed.all("a"), typed.get("a"), typed.get("c")), (vec!["1", "2"], "1", ""));
+    }
+}

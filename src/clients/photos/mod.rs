@@ -1,0 +1,55 @@
+//! Photos of a client, each taken under her consent to them. What is kept is a picture this program wrote itself, sealed with her key;
+//! it opens only to those who treat, each time with an audit row, and no more once the consent is withdrawn.
+
+pub mod clean;
+mod page;
+pub(super) mod store;
+
+use crate::web::routes::Routes;
+
+/// When of a visit a photo was taken.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Moment {
+    /// Before the set.
+    Before,
+    /// After it.
+    After,
+    /// At another time.
+    Other,
+}
+
+impl Moment {
+    /// Every moment.
+    pub const ALL: [Self; 3] = [Self::Before, Self::After, Self::Other];
+
+    /// The word kept in the database.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Before => "before",
+            Self::After => "after",
+            Self::Other => "another",
+        }
+    }
+
+    /// The words on a page.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Before => "Before the set",
+            Self::After => "After the set",
+            Self::Other => "At another time",
+        }
+    }
+
+    /// The moment with this word.
+    #[must_use]
+    pub fn from_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|moment| moment.word() == word)
+    }
+}
+
+/// Every door of this room.
+pub(super) fn routes() -> Routes {
+    page::routes()
+}

@@ -1,0 +1,244 @@
+//! A client's photos: taken, shown to those who treat, never without a session. Each picture that is opened is written down.
+
+use askama::Template;
+use axum::extract::{Multipart, State};
+use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use tokio::sync::Semaphore;
+
+use super::clean::{self, MOST_BYTES, Picture};
+use super::{Moment, store};
+use crate::base::ids::{ClientId, PhotoId};
+use crate::base::problem::{FieldNote, Problem};
+use crate::base::time::Instant;
+use crate::clients::consents::{self, Purpose};
+use crate::clients::names::Names;
+use crate::clients::typed::noted;
+use crate::clients::{Client, not_restricted, note_reading, reads_health, seen};
+use crate::store::{Db, Kept};
+use crate::web::House;
+use crate::web::checks::choice_field;
+use crate::web::form::{FieldView, Mistake};
+use crate::web::frame::Frame;
+use crate::web::guard::Staff;
+use crate::web::incoming::{At, Turned, form_key, new_form_key, unless_kept};
+use crate::web::problems::{page, page_with};
+use crate::web::routes::Routes;
+use crate::web::serve::answer;
+use crate::web::studio::{Place, Studio};
+use crate::web::upload::Upload;
+
+pub(super) fn routes() -> Routes {
+    Routes::new()
+        .get("/door/clients/{client}/photos", show)
+        .post_file("/door/clients/{client}/photos", MOST_BYTES + 64 * 1024, send)
+        .get("/door/clients/{client}/photos/{photo}", picture)
+}
+
+/// Photos one page shows.
+const MOST_SHOWN: i64 = 60;
+
+/// Files that arrive at once: each is held whole.
+static ARRIVING: Semaphore = Semaphore::const_new(3);
+/// Pictures that are decoded at once: one may take as much as everything else together.
+static DECODING: Semaphore = Semaphore::const_new(1);
+
+struct PhotoRow {
+    title: String,
+    by: String,
+    href: String,
+    alt: String,
+    width: i64,
+    height: i64,
+}
+
+#[derive(Template)]
+#[template(path = "clients/photos.html")]
+struct PhotosPage {
+    frame: Frame,
+    key: String,
+    action: String,
+    back: String,
+    sign: String,
+    /// Whether her consent to photos of record is in force, in words.
+    consent: (&'static str, String),
+    may_add: bool,
+    publicity: bool,
+    fields: Vec<FieldView>,
+    mistakes: Vec<Mistake>,
+    photos: Vec<PhotoRow>,
+    hidden: Option<String>,
+}
+
+/// Who may see the client and treats; the desk does not see her photos.
+async fn treated_by(db: &mut Db, staff: &Staff, id: ClientId) -> Result<Client, Problem> {
+    let client = seen(db, id, &staff.who).await?;
+    if reads_health(&staff.who) {
+        Ok(client)
+    } else {
+        Err(Problem::NotYours("Photos of clients are for those who treat."))
+    }
+}
+
+async fn show(staff: Staff, State(house): State<House>, At(id): At<ClientId>) -> Result<Response, Problem> {
+    page(&view(&house, &staff, id, Moment::Before.word(), &[], new_form_key()).await?)
+}
+
+async fn view(
+    house: &House,
+    staff: &Staff,
+    id: ClientId,
+    moment: &str,
+    notes: &[FieldNote],
+    key: String,
+) -> Result<PhotosPage, Problem> {
+    let now = staff.visitor.now.0;
+    let mut db = house.store.read().await?;
+    let client = treated_by(&mut db, staff, id).await?;
+    let studio = Studio::load(&mut db).await?;
+    let names = Names::load(&mut db).await?;
+    let consent = consents::store::newest(&mut db, id, Purpose::RecordPhotos).await?;
+    let publicity = consents::store::newest(&mut db, id, Purpose::PublicityPhotos).await?;
+    let all = store::of_client(&mut db, id, MOST_SHOWN).await?;
+    let path = house.url(&format!("/door/clients/{id}"));
+    let (hidden, shown): (Vec<_>, Vec<_>) = all.into_iter().partition(|photo| photo.withdrawn.is_some());
+    let in_force = consent.as_ref().is_some_and(|consent| consent.withdrawn.is_none());
+    let day = |at: Instant| studio.zone.date(at, now);
+    let state = match consent {
+        None => ("unknown", "not signed: no photo may be kept".to_owned()),
+        Some(consent) => match consent.withdrawn {
+            Some(at) => ("stop", format!("withdrawn {}: no photo may be kept, those of then are not shown", day(at))),
+            None => ("fit", format!("signed {}", day(consent.at))),
+        },
+    };
+    let fields = vec![
+        FieldView {
+            name: "file",
+            label: "The photo".to_owned(),
+            hint: Some(
+                "JPEG, PNG or WebP up to 10 MB. Where it was taken, by which camera and when goes; only the picture is kept."
+                    .to_owned(),
+            ),
+            kind: "file",
+            ..FieldView::default()
+        },
+        choice_field(
+            "radio",
+            "moment",
+            "Taken",
+            moment,
+            Moment::ALL.map(|moment| (moment.word().to_owned(), moment.words().to_owned())),
+        ),
+    ];
+    let (fields, mistakes) = noted(fields, notes);
+    Ok(PhotosPage {
+        frame: house.frame(&studio, &staff.visitor, Place::Door, format!("{}: photos", client.name)),
+        key,
+        action: format!("{path}/photos"),
+        sign: format!("{path}/sign/{}", Purpose::RecordPhotos.word()),
+        may_add: in_force && client.restricted.is_none(),
+        publicity: publicity.is_some_and(|consent| consent.withdrawn.is_none()),
+        consent: state,
+        fields,
+        mistakes,
+        photos: shown
+            .into_iter()
+            .map(|photo| PhotoRow {
+                title: format!("{}, {}", photo.moment.words(), studio.zone.date_and_clock(photo.at, now)),
+                by: names.of(photo.taken_by),
+                href: format!("{path}/photos/{}", photo.id),
+                alt: format!("{}, {}", photo.moment.words(), day(photo.at)),
+                width: photo.width,
+                height: photo.height,
+            })
+            .collect(),
+        hidden: (!hidden.is_empty()).then(|| format!("{} not shown: the consent was withdrawn.", hidden.len())),
+        back: path,
+    })
+}
+
+async fn send(
+    staff: Staff,
+    State(house): State<House>,
+    At(id): At<ClientId>,
+    headers: HeaderMap,
+    parts: Multipart,
+) -> Result<Response, Turned> {
+    {
+        let mut db = house.store.read().await?;
+        not_restricted(&treated_by(&mut db, &staff, id).await?)?;
+    }
+    let place = ARRIVING.acquire().await.map_err(Problem::broken)?;
+    let most = house.config.max_upload_bytes().min(MOST_BYTES);
+    let sent = Upload::receive(parts, most).await?;
+    let key = form_key(&house, &staff.visitor, &headers, &sent.pairs, &[&sent.file])?;
+    unless_kept(&house, &key).await?;
+    let typed = sent.value("moment").to_owned();
+    let moment = Moment::from_word(&typed);
+    let mut notes = Vec::new();
+    if moment.is_none() {
+        notes.push(FieldNote::new("moment", "Choose one of these."));
+    }
+    let cleaned = if sent.too_large {
+        Err("This photo is larger than 10 MB, or than this installation takes.")
+    } else {
+        cleaned(sent.file).await?
+    };
+    drop(place);
+    let cleaned = cleaned.map_err(|sentence| notes.push(FieldNote::new("file", sentence))).ok();
+    let (Some(moment), Some(picture)) = (moment, cleaned) else {
+        let key = key.form.clone().unwrap_or_default();
+        let view = view(&house, &staff, id, &typed, &notes, key).await?;
+        return Ok(page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)?);
+    };
+    let (who, keeping, picture) = (staff.who.clone(), house.clone(), std::sync::Arc::new(picture));
+    let kept = house
+        .store
+        .write(&key, move |tx| {
+            let (who, house, picture) = (who.clone(), keeping.clone(), picture.clone());
+            Box::pin(async move {
+                not_restricted(&seen(tx.db(), id, &who).await?)?;
+                let consent = consents::store::newest(tx.db(), id, Purpose::RecordPhotos).await?;
+                let consent = consent.filter(|consent| consent.withdrawn.is_none()).ok_or_else(|| {
+                    Problem::Clash(
+                        "Her consent to photos of record is not signed, or it was withdrawn.".into(),
+                        "Let her sign it first, if she wishes to.".into(),
+                    )
+                })?;
+                store::add(tx, house.store.keys(), id, consent.id, moment, who.id, &picture).await?;
+                Ok(Kept::see(format!("/door/clients/{id}/photos")))
+            })
+        })
+        .await?;
+    Ok(answer(&house, &kept))
+}
+
+/// Decoded beside the other requests, one at a time. A decoder that gives up in an unforeseen way has a broken file before it.
+async fn cleaned(file: Vec<u8>) -> Result<Result<Picture, &'static str>, Problem> {
+    let turn = DECODING.acquire().await.map_err(Problem::broken)?;
+    let done = tokio::task::spawn_blocking(move || clean::clean(&file)).await;
+    drop(turn);
+    Ok(done.unwrap_or_else(|cause| {
+        tracing::warn!(%cause, "a photo was not decoded to its end");
+        Err("This photo is broken and does not open.")
+    }))
+}
+
+async fn picture(
+    staff: Staff,
+    State(house): State<House>,
+    At((id, photo)): At<(ClientId, PhotoId)>,
+) -> Result<Response, Problem> {
+    let jpeg = {
+        let mut db = house.store.read().await?;
+        treated_by(&mut db, &staff, id).await?;
+        store::picture(&mut db, house.store.keys(), id, photo).await?
+    };
+    // Written down before it is given: what cannot be written down is not read.
+    note_reading(&house, &staff.who, id, "read photo", &photo.to_string()).await?;
+    let mut answer = jpeg.into_response();
+    let headers = answer.headers_mut();
+    headers.insert(header::CONTENT_TYPE, HeaderValue::from_static("image/jpeg"));
+    headers.insert(header::CONTENT_DISPOSITION, HeaderValue::from_static("inline; filename=\"photo.jpg\""));
+    Ok(answer)
+}

@@ -1,0 +1,144 @@
+//! SQL of photos.
+
+use sqlx::Row;
+
+use super::Moment;
+use super::clean::Picture;
+use crate::base::ids::{ClientId, ConsentId, PersonId, PhotoId};
+use crate::base::problem::Problem;
+use crate::base::time::Instant;
+use crate::clients::rights::FileRecord;
+use crate::store::keys::Keys;
+use crate::store::{Db, Tx, sealed};
+
+/// A photo, the picture aside.
+#[derive(Debug, Clone)]
+pub(in crate::clients) struct Photo {
+    pub(in crate::clients) id: PhotoId,
+    pub(in crate::clients) at: Instant,
+    pub(in crate::clients) taken_by: PersonId,
+    pub(in crate::clients) moment: Moment,
+    pub(in crate::clients) width: i64,
+    pub(in crate::clients) height: i64,
+    /// When the consent it was taken under was withdrawn: then it is not shown.
+    pub(in crate::clients) withdrawn: Option<Instant>,
+}
+
+fn place(id: PhotoId) -> String {
+    format!("photo.picture.{id}")
+}
+
+pub(super) async fn add(
+    tx: &mut Tx,
+    keys: &Keys,
+    client: ClientId,
+    consent: ConsentId,
+    moment: Moment,
+    by: PersonId,
+    picture: &Picture,
+) -> Result<PhotoId, Problem> {
+    let id = PhotoId::new();
+    let now = tx.now.0;
+    let sealed = sealed::seal(tx.db(), keys, client, &place(id), &picture.jpeg).await?;
+    sqlx::query(
+        "insert into photo (id, client, consent, at, taken_by, moment, width, height, picture) values ($1, $2, $3, $4, $5, $6, $7, $8, $9)",
+    )
+    .bind(id.to_string())
+    .bind(client.to_string())
+    .bind(consent.to_string())
+    .bind(now.0)
+    .bind(by.to_string())
+    .bind(moment.word())
+    .bind(i64::from(picture.width))
+    .bind(i64::from(picture.height))
+    .bind(sealed)
+    .execute(tx.db())
+    .await?;
+    tx.audit("add photo", client, &id.to_string()).await?;
+    Ok(id)
+}
+
+/// A client's newest photos, at most `most`, those of withdrawn consents among them.
+pub(in crate::clients) async fn of_client(db: &mut Db, client: ClientId, most: i64) -> Result<Vec<Photo>, Problem> {
+    let rows = sqlx::query(
+        "select p.id, p.at, p.taken_by, p.moment, p.width, p.height, w.at
+         from photo p left join consent_withdrawal w on w.consent = p.consent
+         where p.client = $1 order by p.at desc, p.id desc limit $2",
+    )
+    .bind(client.to_string())
+    .bind(most)
+    .fetch_all(db)
+    .await?;
+    rows.iter()
+        .map(|row| {
+            let text = |place: usize| row.get::<String, _>(place);
+            Ok(Photo {
+                id: text(0).parse().map_err(Problem::broken)?,
+                at: Instant(row.get(1)),
+                taken_by: text(2).parse().map_err(Problem::broken)?,
+                moment: Moment::from_word(&text(3)).ok_or_else(|| Problem::broken("a photo of no moment of ours"))?,
+                width: row.get(4),
+                height: row.get(5),
+                withdrawn: row.get::<Option<i64>, _>(6).map(Instant),
+            })
+        })
+        .collect()
+}
+
+/// The picture of one photo of this client whose consent is in force; anything else is not here.
+pub(super) async fn picture(db: &mut Db, keys: &Keys, client: ClientId, id: PhotoId) -> Result<Vec<u8>, Problem> {
+    let row = sqlx::query(
+        "select p.picture from photo p where p.id = $1 and p.client = $2
+         and not exists (select 1 from consent_withdrawal w where w.consent = p.consent)",
+    )
+    .bind(id.to_string())
+    .bind(client.to_string())
+    .fetch_optional(&mut *db)
+    .await?;
+    let row = row.ok_or(Problem::NotHere("photo"))?;
+    let opened = sealed::open(db, keys, client, &place(id), &row.get::<Vec<u8>, _>(0)).await?;
+    opened.ok_or(Problem::NotHere("photo"))
+}
+
+/// What her file says about her photos, oldest first.
+pub(in crate::clients) async fn file(db: &mut Db, client: ClientId) -> Result<Vec<FileRecord>, Problem> {
+    let mut all = of_client(db, client, i64::MAX).await?;
+    all.reverse();
+    Ok(all
+        .into_iter()
+        .map(|photo| FileRecord {
+            title: photo.moment.words().to_owned(),
+            fields: vec![
+                ("id".to_owned(), photo.id.to_string()),
+                ("taken".to_owned(), photo.at.iso()),
+                ("size".to_owned(), format!("{} × {}", photo.width, photo.height)),
+                ("consent withdrawn".to_owned(), photo.withdrawn.map(Instant::iso).unwrap_or_default()),
+            ],
+        })
+        .collect())
+}
+
+/// Every picture kept of her, also those no longer shown: they are hers. One after the other, so that memory holds one at a time
+/// besides what the caller makes of them.
+pub(in crate::clients) async fn pictures(
+    db: &mut Db,
+    keys: &Keys,
+    client: ClientId,
+) -> Result<Vec<(PhotoId, Vec<u8>)>, Problem> {
+    let Some(key) = sealed::key_of(db, keys, client).await? else { return Ok(Vec::new()) };
+    let mut opened = Vec::new();
+    for photo in of_client(db, client, i64::MAX).await?.into_iter().rev() {
+        let row = sqlx::query("select picture from photo where id = $1")
+            .bind(photo.id.to_string())
+            .fetch_one(&mut *db)
+            .await?;
+        opened.push((photo.id, key.open(&place(photo.id), &row.get::<Vec<u8>, _>(0))?));
+    }
+    Ok(opened)
+}
+
+/// Photos go with an erasure, all of them: no rule asks to keep them.
+pub(in crate::clients) async fn erase_all(tx: &mut Tx, client: ClientId) -> Result<(), Problem> {
+    sqlx::query("delete from photo where client = $1").bind(client.to_string()).execute(tx.db()).await?;
+    Ok(())
+}

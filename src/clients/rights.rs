@@ -1,0 +1,179 @@
+//! What this part keeps of a client, offered to privacy: her file, putting two records together, erasure. And the words every part
+//! answers in. Later parts answer in the same words.
+
+use jiff::ToSpan;
+use jiff::civil::Date;
+use serde::Serialize;
+
+use super::names::Names;
+use super::settings::ClientSettings;
+use super::{Client, Keeper};
+use crate::base::actor::{Role, Who};
+use crate::base::ids::{ClientId, PhotoId};
+use crate::base::problem::Problem;
+use crate::base::time::Instant;
+use crate::base::zone::Zone;
+use crate::store::keys::Keys;
+use crate::store::{Db, Tx};
+
+/// One record in a client's file: a title and what it holds, field by field.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct FileRecord {
+    /// What it is.
+    pub title: String,
+    /// Field and value, in order.
+    pub fields: Vec<(String, String)>,
+}
+
+/// What one part keeps of a client.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct FilePart {
+    /// The heading.
+    pub heading: String,
+    /// Its records, oldest first.
+    pub records: Vec<FileRecord>,
+}
+
+/// What an erasure rests on.
+#[derive(Debug, Clone, Copy)]
+pub struct Erasing {
+    /// When it happens.
+    pub at: Instant,
+    /// The last test or treatment; `None` where there never was one.
+    pub treated: Option<Instant>,
+    /// Her birth date.
+    pub born: Option<Date>,
+    /// The studio's rules.
+    pub settings: ClientSettings,
+}
+
+/// Something an erasure must leave.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Stays {
+    /// What.
+    pub what: &'static str,
+    /// Why.
+    pub reason: String,
+    /// Until when.
+    pub until: Instant,
+}
+
+impl Erasing {
+    /// Until when records of treatment stay: the keeping time after the last test or treatment; for who was a minor then, at least until
+    /// the age the studio has set. `None` where nothing needs to stay, or the time is over.
+    #[must_use]
+    pub fn keep_until(&self, zone: &Zone) -> Option<Instant> {
+        let treated = self.treated?;
+        let day = zone.day(treated);
+        let after = day.checked_add(i64::from(self.settings.keep_years).years()).unwrap_or(Date::MAX);
+        let minor = self
+            .born
+            .filter(|born| super::minors::age_on(*born, day) < 18)
+            .map(|born| born.checked_add(i64::from(self.settings.keep_minor_until).years()).unwrap_or(Date::MAX));
+        let until = zone.start_of(minor.map_or(after, |minor| minor.max(after)));
+        (until > self.at).then_some(until)
+    }
+}
+
+/// True where this person may export, restrict and erase: the keeper, and for an artist who has left the owner.
+#[must_use]
+pub(crate) fn may_use(client: &Client, who: &Who, names: &Names) -> bool {
+    match client.keeper {
+        Keeper::Studio => who.role == Role::Owner,
+        Keeper::Artist(keeper) => who.id == keeper || (who.role == Role::Owner && !names.works_here(keeper)),
+    }
+}
+
+/// What this part keeps of her.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn client_file(db: &mut Db, keys: &Keys, client: ClientId) -> Result<Vec<FilePart>, Problem> {
+    super::rights_store::file(db, keys, client).await
+}
+
+/// Puts what this part keeps of `from` to `into`; both histories stay.
+///
+/// # Errors
+/// When the database refuses it.
+pub async fn client_merge(tx: &mut Tx, keys: &Keys, from: ClientId, into: ClientId) -> Result<(), Problem> {
+    super::rights_store::merge(tx, keys, from, into).await
+}
+
+/// Erases what may go; what stays, with its reason and date. The client's key is not this part's to destroy.
+///
+/// # Errors
+/// When the database refuses it.
+pub async fn client_erase(
+    tx: &mut Tx,
+    keys: &Keys,
+    client: ClientId,
+    erasing: &Erasing,
+) -> Result<Vec<Stays>, Problem> {
+    super::rights_store::erase(tx, keys, client, erasing).await
+}
+
+/// Restricts a record, or lifts that.
+///
+/// # Errors
+/// When the database refuses it.
+pub(crate) async fn restrict(tx: &mut Tx, client: ClientId, since: Option<Instant>) -> Result<(), Problem> {
+    super::rights_store::restrict(tx, client, since).await
+}
+
+/// What is taken over into the record that stays when two are put together.
+pub(crate) async fn take_over(tx: &mut Tx, before: &Client, after: &Client) -> Result<(), Problem> {
+    super::store::change(tx, before, after).await
+}
+
+/// Files of clients that nobody took within a day are emptied, for the clock; at an erasure all of them.
+///
+/// # Errors
+/// When the database cannot be used.
+pub(crate) async fn forget_files(tx: &mut Tx, older_than: Instant) -> Result<(), Problem> {
+    super::imports::forget(tx, older_than).await
+}
+
+/// Forms in clients' hands that nobody gave within a day are forgotten, for the clock.
+pub(crate) async fn forget_handed_forms(tx: &mut Tx, older_than: Instant) -> Result<(), Problem> {
+    super::handed::store::forget(tx, older_than).await
+}
+
+/// Every photo kept of her, oldest first: its id and the JPEG.
+pub(crate) async fn client_photos(
+    db: &mut Db,
+    keys: &Keys,
+    client: ClientId,
+) -> Result<Vec<(PhotoId, Vec<u8>)>, Problem> {
+    super::photos::store::pictures(db, keys, client).await
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(text: &str) -> Instant {
+        Instant::from_timestamp(text.parse().unwrap())
+    }
+
+    fn erasing(treated: Option<&str>, born: Option<Date>) -> Erasing {
+        Erasing { at: at("2026-02-18T09:12:00Z"), treated: treated.map(at), born, settings: ClientSettings::default() }
+    }
+
+    #[test]
+    fn records_stay_for_the_keeping_time_after_the_last_treatment() {
+        let until = |erasing: Erasing| erasing.keep_until(&Zone::utc()).map(Instant::iso);
+        assert_eq!(until(erasing(None, None)), None);
+        assert_eq!(until(erasing(Some("2025-06-01T10:00:00Z"), None)).unwrap(), "2032-06-01T00:00:00Z");
+        assert_eq!(until(erasing(Some("2018-06-01T10:00:00Z"), None)), None);
+    }
+
+    #[test]
+    fn for_who_was_a_minor_then_the_later_date_counts() {
+        let until = |treated, born| erasing(Some(treated), Some(born)).keep_until(&Zone::utc()).map(Instant::iso);
+        // Sixteen at the test: seven years end at 23, so she is kept until 25.
+        assert_eq!(until("2025-06-01T10:00:00Z", Date::constant(2009, 3, 1)).unwrap(), "2034-03-01T00:00:00Z");
+        // Of age at the test: seven years, whatever her age then.
+        assert_eq!(until("2025-06-01T10:00:00Z", Date::constant(2007, 3, 1)).unwrap(), "2032-06-01T00:00:00Z");
+    }
+}

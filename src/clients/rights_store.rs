@@ -1,0 +1,367 @@
+//! SQL of what this part keeps of a client: read out whole, moved to another record, erased.
+
+use sqlx::Row;
+
+use super::consents::{self, given::Signed};
+use super::consultation::store as consultations;
+use super::rights::{Erasing, FilePart, FileRecord, Stays};
+use super::{Client, Keeper, handed, photos, store};
+use crate::base::ids::{ClientId, ConsentId, ConsultationId};
+use crate::base::problem::Problem;
+use crate::base::time::Instant;
+use crate::store::keys::Keys;
+use crate::store::{Db, Tx, query_with_nulls, sealed};
+use crate::web::studio::Studio;
+
+fn record(title: impl Into<String>, fields: Vec<(&str, String)>) -> FileRecord {
+    FileRecord {
+        title: title.into(),
+        fields: fields.into_iter().map(|(name, value)| (name.to_owned(), value)).collect(),
+    }
+}
+
+/// The records that belong to a client: her own, and those that were put together into it.
+async fn hers(db: &mut Db, client: ClientId) -> Result<Vec<ClientId>, Problem> {
+    let rows = sqlx::query("select id from client where id = $1 or merged_into = $1 order by id")
+        .bind(client.to_string())
+        .fetch_all(db)
+        .await?;
+    rows.iter().map(|row| row.get::<String, _>(0).parse().map_err(Problem::broken)).collect()
+}
+
+pub(super) async fn file(db: &mut Db, keys: &Keys, client: ClientId) -> Result<Vec<FilePart>, Problem> {
+    let ids = hers(db, client).await?;
+    let records = store::clients(db, &ids).await?;
+    let about = records.iter().map(client_record).collect();
+    let said = said(db, keys, client).await?;
+    let signed = signed(db, keys, client).await?;
+    let pictures = photos::store::file(db, client).await?;
+    let part = |heading: &str, records| FilePart { heading: heading.to_owned(), records };
+    let mut parts = vec![part("Record", about), part("Consultations", said), part("Consents", signed)];
+    if !pictures.is_empty() {
+        parts.push(part("Photos", pictures));
+    }
+    Ok(parts)
+}
+
+fn client_record(client: &Client) -> FileRecord {
+    let keeper = match client.keeper {
+        Keeper::Studio => "studio".to_owned(),
+        Keeper::Artist(id) => format!("artist {id}"),
+    };
+    record(
+        if client.merged_into.is_some() { "Earlier record, put together with this one" } else { "Record" },
+        vec![
+            ("id", client.id.to_string()),
+            ("name", client.name.clone()),
+            ("phone", client.phone.clone()),
+            ("email", client.email.clone()),
+            ("born", client.born.map(|born| born.to_string()).unwrap_or_default()),
+            ("keeper", keeper),
+            ("looked after by", client.artists.iter().map(ToString::to_string).collect::<Vec<_>>().join(" ")),
+            ("notes", client.notes.clone()),
+            ("begun", client.created.iso()),
+            ("restricted since", client.restricted.map(Instant::iso).unwrap_or_default()),
+        ],
+    )
+}
+
+/// Consultations with every answer, what doctors said, and when she was asked whether anything changed.
+async fn said(db: &mut Db, keys: &Keys, client: ClientId) -> Result<Vec<FileRecord>, Problem> {
+    let mut records = Vec::new();
+    let mut all = consultations::of_client(db, client).await?;
+    all.reverse();
+    for one in all {
+        let mut fields = vec![
+            ("at", one.at.iso()),
+            ("given by", one.given_by.word().to_owned()),
+            ("questions version", one.version.to_string()),
+        ];
+        if let Some(said) = consultations::answers(db, keys, client, one.id).await? {
+            if !said.guardian.is_empty() {
+                fields.push(("guardian", said.guardian));
+            }
+            let mut answered = record("Consultation", fields);
+            for answer in said.answers {
+                let effect = answer.effect.words();
+                answered.fields.push((answer.question, format!("{} ({effect})", answer.answer)));
+            }
+            records.push(answered);
+        }
+        for (at, _, advice) in consultations::advice_of(db, keys, client, one.id).await? {
+            let may = if advice.may_be_treated { "may be treated" } else { "may not be treated now" };
+            let fields = vec![
+                ("entered", at.iso()),
+                ("from", advice.from),
+                ("dated", advice.dated),
+                ("words", advice.words),
+                ("means", may.to_owned()),
+            ];
+            records.push(record("Medical advice", fields));
+        }
+    }
+    let rows = sqlx::query("select at, changed from consultation_asked where client = $1 order by at, id")
+        .bind(client.to_string())
+        .fetch_all(db)
+        .await?;
+    for row in rows {
+        let changed = if row.get::<i64, _>(1) == 1 { "something has changed" } else { "nothing has changed" };
+        let fields = vec![("at", Instant(row.get(0)).iso()), ("answer", changed.to_owned())];
+        records.push(record("Anything changed?", fields));
+    }
+    Ok(records)
+}
+
+async fn signed(db: &mut Db, keys: &Keys, client: ClientId) -> Result<Vec<FileRecord>, Problem> {
+    let mut records = Vec::new();
+    let mut all = consents::store::of_client(db, client).await?;
+    all.reverse();
+    for consent in all {
+        let Some(plain) = consents::store::signed(db, keys, &consent).await? else { continue };
+        let signed: Signed = serde_json::from_slice(&plain).map_err(Problem::broken)?;
+        let mut fields = vec![
+            ("purpose", consent.purpose.words().to_owned()),
+            ("signed", consent.at.iso()),
+            ("withdrawn", consent.withdrawn.map(Instant::iso).unwrap_or_default()),
+            ("wording version", consent.version.to_string()),
+            ("wording", consent.body.clone()),
+            ("wording SHA-256", consent.text_hash.clone()),
+            ("digest", consent.digest.clone()),
+            ("language", consent.language.clone()),
+            ("name printed", signed.printed_name),
+            ("signature", mark_text(&signed.mark)?),
+            ("witness", signed.witness),
+            ("read or translated by", signed.reader),
+        ];
+        if let Some(guardian) = signed.guardian {
+            fields.push(("guardian", format!("{}, {}", guardian.name, guardian.relation)));
+            fields.push(("guardian’s identity seen by", guardian.identity_seen_by));
+            fields.push(("guardian’s signature", mark_text(&guardian.mark)?));
+        }
+        let copies = consents::store::copies(db, consent.id).await?;
+        let copies = copies.iter().map(|(at, _, way)| format!("{way} {}", at.iso())).collect::<Vec<_>>().join("; ");
+        fields.push(("copies", copies));
+        let mut kept = record(format!("Consent to {}", consent.purpose.words()), fields);
+        for answer in signed.answers {
+            kept.fields.push((format!("answer then: {}", answer.question), answer.answer));
+        }
+        records.push(kept);
+    }
+    Ok(records)
+}
+
+/// Strokes as they are kept, or the typed name.
+fn mark_text(mark: &consents::given::Mark) -> Result<String, Problem> {
+    serde_json::to_string(mark).map_err(Problem::broken)
+}
+
+pub(super) async fn merge(tx: &mut Tx, keys: &Keys, from: ClientId, into: ClientId) -> Result<(), Problem> {
+    let now = tx.now.0;
+    let both_said = !consultations::of_client(tx.db(), from).await?.is_empty()
+        && !consultations::of_client(tx.db(), into).await?.is_empty();
+    seal_anew(tx.db(), keys, from, into).await?;
+    // A form she is filling in under the record that goes has to be begun anew.
+    handed::store::forget_of(tx, from).await?;
+    for text in [
+        "update consultation_asked set client = $2 where client = $1",
+        "insert into client_word (client, word) select $2, word from client_word where client = $1 on conflict (client, word) do nothing",
+        "insert into client_artist (client, person, since) select $2, person, since from client_artist where client = $1 on conflict (client, person) do nothing",
+        "update client set merged_into = $2 where id = $1 or merged_into = $1",
+    ] {
+        sqlx::query(text).bind(from.to_string()).bind(into.to_string()).execute(tx.db()).await?;
+    }
+    for text in [
+        "delete from client_word where client = $1",
+        "delete from client_artist where client = $1",
+        "delete from client_apart where client = $1 or other = $1",
+    ] {
+        sqlx::query(text).bind(from.to_string()).execute(tx.db()).await?;
+    }
+    if both_said {
+        // The newest answers count from now on, and the other record's may have been stricter: they hold no longer, so she is asked anew.
+        let by = match &tx.actor {
+            crate::base::actor::Actor::Person(who) => who.id,
+            _ => return Err(Problem::broken("records are put together by a person")),
+        };
+        sqlx::query("insert into consultation_asked (id, client, at, asked_by, changed) values ($1, $2, $3, $4, 1)")
+            .bind(ConsultationId::new().to_string())
+            .bind(into.to_string())
+            .bind(now.0)
+            .bind(by.to_string())
+            .execute(tx.db())
+            .await?;
+    }
+    Ok(())
+}
+
+/// Opens everything sealed for one client and seals it with the other's key.
+async fn seal_anew(db: &mut Db, keys: &Keys, from: ClientId, into: ClientId) -> Result<(), Problem> {
+    let Some(key) = sealed::key_of(db, keys, from).await? else { return Ok(()) };
+    for (read, write, place) in [
+        (
+            "select id, answers from consultation where client = $1",
+            "update consultation set client = $1, answers = $2 where id = $3",
+            "consultation.answers",
+        ),
+        (
+            "select id, advice from medical_advice where client = $1",
+            "update medical_advice set client = $1, advice = $2 where id = $3",
+            "medical_advice.advice",
+        ),
+        (
+            "select id, picture from photo where client = $1",
+            "update photo set client = $1, picture = $2 where id = $3",
+            "photo.picture",
+        ),
+        (
+            "select id, signed from consent where client = $1",
+            "update consent set client = $1, signed = $2 where id = $3",
+            "consent.signed",
+        ),
+    ] {
+        let rows = sqlx::query(read).bind(from.to_string()).fetch_all(&mut *db).await?;
+        for row in rows {
+            let (id, kept): (String, Vec<u8>) = (row.get(0), row.get(1));
+            let place = format!("{place}.{id}");
+            let plain = key.open(&place, &kept)?;
+            let sealed = sealed::seal(db, keys, into, &place, &plain).await?;
+            sqlx::query(write).bind(into.to_string()).bind(sealed).bind(id).execute(&mut *db).await?;
+        }
+    }
+    Ok(())
+}
+
+pub(super) async fn erase(
+    tx: &mut Tx,
+    keys: &Keys,
+    client: ClientId,
+    erasing: &Erasing,
+) -> Result<Vec<Stays>, Problem> {
+    let zone = Studio::load(tx.db()).await?.zone;
+    let until = erasing.keep_until(&zone);
+    handed::store::forget_of(tx, client).await?;
+    photos::store::erase_all(tx, client).await?;
+    let consents = consents::store::of_client(tx.db(), client).await?;
+    let said = consultations::of_client(tx.db(), client).await?;
+    let mut stays = Vec::new();
+    for consent in &consents {
+        let must_stay = !consent.purpose.for_adults_only() && consent.purpose != consents::Purpose::RecordPhotos;
+        match until {
+            Some(until) if must_stay => {
+                push(&mut stays, "signed consents", "shows what was agreed to before a test or treatment", until);
+            }
+            _ => erase_consent(tx, consent.id).await?,
+        }
+    }
+    match until {
+        Some(until) if !said.is_empty() => {
+            push(&mut stays, "consultations", "shows what was known of her health before a test or treatment", until);
+        }
+        _ => erase_consultations(tx, client).await?,
+    }
+    let rest = match until {
+        Some(until) => {
+            push(&mut stays, "name and birth date, sealed", "say whose records these are", until);
+            Some(seal_rest(tx.db(), keys, client).await?)
+        }
+        None => None,
+    };
+    wipe(tx, client, rest).await?;
+    Ok(stays)
+}
+
+fn push(stays: &mut Vec<Stays>, what: &'static str, reason: &str, until: Instant) {
+    if !stays.iter().any(|one| one.what == what) {
+        stays.push(Stays { what, reason: format!("keeping time: {reason}"), until });
+    }
+}
+
+async fn erase_consent(tx: &mut Tx, id: ConsentId) -> Result<(), Problem> {
+    for text in [
+        "delete from consent_copy where consent = $1",
+        "delete from consent_withdrawal where consent = $1",
+        "delete from consent where id = $1",
+    ] {
+        sqlx::query(text).bind(id.to_string()).execute(tx.db()).await?;
+    }
+    tx.audit("erase consent", id, "").await
+}
+
+async fn erase_consultations(tx: &mut Tx, client: ClientId) -> Result<(), Problem> {
+    for text in [
+        "delete from medical_advice where client = $1",
+        "delete from consultation_asked where client = $1",
+        "delete from consultation where client = $1",
+    ] {
+        sqlx::query(text).bind(client.to_string()).execute(tx.db()).await?;
+    }
+    Ok(())
+}
+
+/// Whose records these are, for as long as some must stay. Once erased, the name is only here.
+async fn seal_rest(db: &mut Db, keys: &Keys, client: ClientId) -> Result<Vec<u8>, Problem> {
+    let place = rest_place(client);
+    let row = sqlx::query("select rest from client where id = $1").bind(client.to_string()).fetch_one(&mut *db).await?;
+    if let Some(kept) = row.get::<Option<Vec<u8>>, _>(0) {
+        return Ok(kept);
+    }
+    let known = store::client(db, client).await?.ok_or(Problem::NotHere("client"))?;
+    let plain = serde_json::json!({ "name": known.name, "born": known.born.map(|born| born.to_string()) });
+    sealed::seal(db, keys, client, &place, plain.to_string().as_bytes()).await
+}
+
+/// Where name and birth date of an erased client are sealed.
+pub(super) fn rest_place(client: ClientId) -> String {
+    format!("client.rest.{client}")
+}
+
+/// Empties the record, and those that were put together into it.
+async fn wipe(tx: &mut Tx, client: ClientId, rest: Option<Vec<u8>>) -> Result<(), Problem> {
+    let now = tx.now.0;
+    for text in [
+        "delete from client_word where client = $1",
+        "delete from client_artist where client = $1",
+        "delete from client_apart where client = $1 or other = $1",
+    ] {
+        sqlx::query(text).bind(client.to_string()).execute(tx.db()).await?;
+    }
+    query_with_nulls(
+        "update client set name = '', name_key = '', sound = '', phone = '', phone_digits = '', email = '', email_key = '', born = null,
+         notes = '', erased = coalesce(erased, $2) where id = $1 or merged_into = $1",
+    )
+    .bind(client.to_string())
+    .bind(now.0)
+    .execute(tx.db())
+    .await?;
+    query_with_nulls("update client set rest = $2 where id = $1")
+        .bind(client.to_string())
+        .bind(rest)
+        .execute(tx.db())
+        .await?;
+    Ok(())
+}
+
+pub(super) async fn restrict(tx: &mut Tx, client: ClientId, since: Option<Instant>) -> Result<(), Problem> {
+    query_with_nulls("update client set restricted = $2 where id = $1")
+        .bind(client.to_string())
+        .bind(since.map(|at| at.0))
+        .execute(tx.db())
+        .await?;
+    tx.audit(if since.is_some() { "restrict client" } else { "lift restriction of client" }, client, "").await
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::base::ids::MedicalAdviceId;
+
+    #[test]
+    fn what_is_sealed_anew_is_sealed_for_the_place_it_is_read_from() {
+        let consultation = ConsultationId::new();
+        assert_eq!(consultations::answers_place(consultation), format!("consultation.answers.{consultation}"));
+        let advice = MedicalAdviceId::new();
+        assert_eq!(consultations::advice_place(advice), format!("medical_advice.advice.{advice}"));
+        let consent = ConsentId::new();
+        assert_eq!(consents::store::signed_place(consent), format!("consent.signed.{consent}"));
+    }
+}

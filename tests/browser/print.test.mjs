@@ -1,0 +1,56 @@
+// What is printed of clients, as Chromium prints it: at most two pages of A4, with the hash of the wording and page numbers.
+import assert from 'node:assert/strict';
+import { execFileSync } from 'node:child_process';
+import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { after, before, describe, test } from 'node:test';
+import { aClient } from './clients.mjs';
+import { openHouse } from './house.mjs';
+
+const PURPOSES = ['treatment', 'health_data', 'patch_test', 'record_photos', 'publicity_photos', 'marketing'];
+
+describe('printed on A4', () => {
+  let house;
+  let page;
+  let client;
+  const folder = mkdtempSync(join(tmpdir(), 'stillroom-print-'));
+
+  before(async () => {
+    house = await openHouse();
+    client = await aClient(house);
+    page = await (await house.as('owner')).newPage();
+  });
+  after(async () => {
+    await house?.close();
+    rmSync(folder, { recursive: true, force: true });
+  });
+
+  /** The pages of the PDF of a path, as text. */
+  async function printed(path) {
+    await page.goto(house.address + path);
+    const file = join(folder, 'page.pdf');
+    writeFileSync(file, await page.pdf({ preferCSSPageSize: true }));
+    const size = execFileSync('pdfinfo', [file], { encoding: 'utf8' });
+    assert.match(size, /Page size:\s+59[45](\.\d+)? x 84[12]/, size);
+    return execFileSync('pdftotext', ['-layout', file, '-'], { encoding: 'utf8' }).split('\f').slice(0, -1);
+  }
+
+  for (const [what, path] of [
+    ['a signed consent', () => `/door/clients/${client.id}/consents/${client.consent}`],
+    ...PURPOSES.map((purpose) => [`the blank consent to ${purpose}`, () => `/door/consents/${purpose}/blank`]),
+  ]) {
+    test(`${what} fits two pages and says which wording and which page it is`, async () => {
+      const pages = await printed(path());
+      assert.ok(pages.length <= 2, `${pages.length} pages`);
+      const whole = pages.join(' ').replaceAll(/\s+/g, '');
+      assert.match(whole, /[0-9a-f]{64}/);
+      pages.forEach((text, at) => assert.match(text, new RegExp(`page\\s+${at + 1}\\s+of\\s+${pages.length}`), `page ${at + 1}: ${text.slice(-300)}`));
+    });
+  }
+
+  test('the blank questions fit two pages', async () => {
+    const pages = await printed('/door/questions/blank');
+    assert.ok(pages.length <= 2, `${pages.length} pages`);
+  });
+});

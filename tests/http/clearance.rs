@@ -1,0 +1,1137 @@
+//! Clearance over its pages: patch tests from placing to reading, holds and what lifts them, the desk list, lots and stops; who
+//! may do what, and what nobody reads who must not.
+
+use std::fmt::Write as _;
+
+use stillroom::adhesives::Family;
+use stillroom::base::ids::ConsultationId;
+use stillroom::base::time::{DAY, HOUR, Instant, MINUTE};
+use stillroom::clearance::facts::{Kind, Overridable, TestResult};
+use stillroom::clearance::wet::Wet;
+use stillroom::clearance::{self, Clearance, PlannedProduct, VisitKind};
+use stillroom::clients::ClientSettings;
+use stillroom::clients::rights::Erasing;
+
+use stillroom::store::{Kept, sealed};
+
+use crate::browser::{Answer, Browser};
+use crate::doors::{Row, Sent};
+use crate::house::{TestHouse, both_databases};
+use crate::html;
+use crate::mistakes::Slip;
+use crate::schema::{Words, id};
+use crate::studio::{Actor, PHRASE, Things};
+
+// ---- what the furnished studio holds ---------------------------------------------------------------------------------
+
+/// A client whose keeper is artist A, with health answers in date.
+pub(crate) async fn add_client(house: &TestHouse, name: &str, born: &str, keeper: &str) -> String {
+    let id = stillroom::base::ids::ClientId::new().to_string();
+    let key = stillroom::base::text::fold(name);
+    let (own, first) = (id.clone(), key.split(' ').next().unwrap_or_default().to_owned());
+    let row = format!(
+        "insert into client (id, name, name_key, sound, phone, phone_digits, email, email_key, born, keeper, notes, created)
+         values ('{id}', '{name}', '{key}', '', '+45 0000', '', '', '', '{born}', '{keeper}', '', 1)"
+    );
+    house
+        .write(move |tx| {
+            let (row, own, first) = (row.clone(), own.clone(), first.clone());
+            Box::pin(async move {
+                sqlx::query(sqlx::AssertSqlSafe(row)).execute(tx.db()).await?;
+                let word = sqlx::query("insert into client_word (client, word) values ($1, $2)");
+                word.bind(own).bind(first.into_bytes()).execute(tx.db()).await?;
+                tx.record_tells_itself();
+                Ok(Kept::see(""))
+            })
+        })
+        .await
+        .unwrap();
+    answer(house, &id, "nothing").await;
+    id
+}
+
+/// Health answers given now, with one question whose answer leads to this.
+async fn answer(house: &TestHouse, client: &str, effect: &'static str) {
+    let (inner, client) = (house.house.clone(), client.to_owned());
+    let by = house.look("select person from claim").await;
+    house
+        .write(move |tx| {
+            let (inner, client, by) = (inner.clone(), client.clone(), by.clone());
+            Box::pin(async move {
+                let id = ConsultationId::new();
+                let answers = serde_json::json!({
+                    "answers": [{ "key": "q", "group": "Eyes", "question": "Is there anything?", "answer": "yes", "effect": effect, "then": "" }],
+                    "guardian": "",
+                });
+                let plain = answers.to_string();
+                let place = format!("consultation.answers.{id}");
+                let keys = inner.store.keys();
+                let sealed = sealed::seal(tx.db(), keys, client.parse().unwrap(), &place, plain.as_bytes()).await?;
+                let row = sqlx::query(
+                    "insert into consultation (id, client, version, at, given_by, taken_by, answers) values ($1, $2, 0, $3, 'asked', $4, $5)",
+                );
+                let now = tx.now.0.0;
+                row.bind(id.to_string()).bind(client).bind(now).bind(by).bind(sealed).execute(tx.db()).await?;
+                tx.record_tells_itself();
+                Ok(Kept::see(""))
+            })
+        })
+        .await
+        .unwrap();
+}
+
+/// A test placed and read so long ago, past the pages' limits.
+async fn old_test(house: &TestHouse, client: &str, days: i64) {
+    let (test, placed) = (stillroom::base::ids::PatchTestId::new(), house.clock.now().0.plus(-days * DAY));
+    let product = &house.look("select id from product order by created, id limit 1").await;
+    house
+        .run(&format!(
+            "insert into patch_test (id, client, method, site, number_placed, placed, placed_by, read_at, read_by, result, created)
+             values ('{test}', '{client}', 'lashes', 'corners', 3, {}, '', {}, '', 'no reaction seen', 1)",
+            placed.0,
+            placed.plus(49 * HOUR).0
+        ))
+        .await
+        .unwrap();
+    house
+        .run(&format!("insert into patch_test_product (test, product, lot) values ('{test}', '{product}', '')"))
+        .await
+        .unwrap();
+}
+
+pub(crate) async fn furnish(house: &TestHouse, owner: &mut Browser, things: &mut Things) {
+    let mut keep = |name: &'static str, value: String| things.clearance.insert(name, value);
+    let artist = house.look(&format!("select id from person where name = '{}'", Actor::ArtistA.name())).await;
+    let ada = add_client(house, "Alva Lind", "1990-05-17", &artist).await;
+    let bea = add_client(house, "Bea Holt", "1988-01-02", &artist).await;
+    let cora = add_client(house, "Cora Voss", "1979-11-30", &artist).await;
+    let dora = add_client(house, "Dora Quist", "1985-03-03", &artist).await;
+    let product = house.look("select id from product order by created, id limit 1").await;
+    let form = owner.form("/door/house-adhesive", "/door/house-adhesive").await;
+    owner.submit(&form.with("product", &product).with("from", "2026-02-18T00:00")).await.must(303);
+    old_test(house, &bea, 200).await;
+
+    let bottle = house.look("select id from bottle order by created, id limit 1").await;
+    place(owner, &cora, &bottle, "2026-02-16T08:00").await;
+    keep("{patch_test}", house.look(&format!("select id from patch_test where client = '{cora}'")).await);
+    place(owner, &cora, &bottle, "2026-02-17T08:00").await;
+    keep("unread", house.look("select id from patch_test order by placed desc limit 1").await);
+    let page =
+        owner.form(&format!("/door/clients/{dora}/reactions/new"), &format!("/door/clients/{dora}/reactions")).await;
+    let to = owner.submit(&page.with("symptom", "itching")).await.goes_to();
+    let reaction = to.rsplit('/').next().unwrap().to_owned();
+    keep(
+        "{follow_up}",
+        house.look(&format!("select id from follow_up where reaction = '{reaction}' order by due limit 1")).await,
+    );
+    keep("{reaction}", reaction);
+    let page =
+        owner.form(&format!("/door/clients/{dora}/complaints/new"), &format!("/door/clients/{dora}/complaints")).await;
+    let to = owner.submit(&page.with("what", "Lashes fell within two days.")).await.goes_to();
+    keep("{complaint}", to.rsplit('/').next().unwrap().to_owned());
+    expect(owner, &cora, "2026-02-18T17:00", "removal").await;
+    keep("{visit}", house.look("select id from expected_visit").await);
+    // A stop of another product, so that the house adhesive stays in use.
+    let other = house.look("select min(id) from product").await;
+    let page = owner.form("/door/stops/new", "/door/stops").await;
+    let page =
+        page.with_all(&[("product", &other), ("what", "lot"), ("lot", "X-0"), ("why", "The supplier called it back.")]);
+    let to = owner.submit(&page).await.goes_to();
+    keep("{stop}", to.rsplit('/').next().unwrap().to_owned());
+    for (name, id) in
+        [("ada", ada), ("bea", bea), ("cora", cora), ("dora", dora), ("bottle", bottle), ("product", product)]
+    {
+        keep(name, id);
+    }
+}
+
+/// What this part adds behind the address of a client.
+const PAGES: [&str; 9] =
+    ["clearance", "complaints", "decisions", "findings", "reactions", "statements", "tests", "visits", "walk-in"];
+
+/// What stands for names of paths of this part.
+pub(crate) fn names(path: &str, things: &Things) -> Vec<(&'static str, String)> {
+    let client = if path.contains("/decisions") { "bea" } else { "ada" };
+    let mut all: Vec<_> = things
+        .clearance
+        .iter()
+        .filter(|(name, _)| name.starts_with('{'))
+        .map(|(name, id)| (*name, id.clone()))
+        .collect();
+    if path.ends_with("/strike") && path.starts_with("/door/") {
+        // One that nobody has read: the other is read by a row before.
+        all.insert(0, ("{patch_test}", things.clearance.get("unread").cloned().unwrap_or_default()));
+    }
+    let of_client = path.strip_prefix("/door/clients/{client}/").and_then(|rest| rest.split('/').next());
+    if of_client.is_some_and(|page| PAGES.contains(&page)) {
+        all.push(("{client}", things.clearance.get(client).cloned().unwrap_or_default()));
+    }
+    all
+}
+
+async fn place(who: &mut Browser, client: &str, bottle: &str, at: &str) -> String {
+    let path = format!("/door/clients/{client}/tests");
+    let form = who.form(&format!("{path}/new"), &path).await;
+    let form = form.with_all(&[("bottle", bottle), ("at", at)]);
+    who.submit(&form).await.goes_to()
+}
+
+async fn expect(who: &mut Browser, client: &str, at: &str, kind: &str) {
+    let path = format!("/door/clients/{client}/visits");
+    let form = who.form(&format!("{path}/new"), &path).await.with_all(&[("at", at), ("kind", kind)]);
+    assert_eq!(who.submit(&form).await.goes_to(), "/door/not-cleared");
+}
+
+// ---- the matrix --------------------------------------------------------------------------------------------------------
+
+fn get(path: &'static str, expected: &'static str) -> Row {
+    Row { method: "GET", path, sent: |_| Sent::Nothing, expected, names: Vec::new() }
+}
+
+fn post(path: &'static str, sent: fn(&Things) -> Sent, expected: &'static str) -> Row {
+    Row { method: "POST", path, sent, expected, names: Vec::new() }
+}
+
+fn empty(_: &Things) -> Sent {
+    Sent::Form(Vec::new())
+}
+
+fn form(fields: &[(&'static str, &str)]) -> Sent {
+    Sent::Form(fields.iter().map(|(name, value)| (*name, (*value).to_owned())).collect())
+}
+
+/// Order: anonymous, expired, A (her keeper), B, desk, accountant, owner, sensor, reader.
+pub(crate) fn rows() -> Vec<Row> {
+    vec![
+        get("/door/not-cleared", "ssooonoss"),
+        get("/door/visits/new", "ssooonoss"),
+        get("/door/walk-in", "ssooonoss"),
+        get("/door/house-adhesive", "ssooonoss"),
+        get("/door/lots", "ssooonoss"),
+        get("/door/stops", "ssooonoss"),
+        get("/door/stops/new", "ssnnnnoss"),
+        get("/door/stops/{stop}", "ssooonoss"),
+        get("/door/staff-incidents", "ssooonoss"),
+        get("/office/clearance", "ssnnnnoss"),
+        get("/door/clients/{client}/clearance", "ssoxonoss"),
+        get("/door/clients/{client}/visits/new", "ssoxonoss"),
+        get("/door/clients/{client}/walk-in", "ssoxonoss"),
+        get("/door/clients/{client}/tests/new", "ssoxonoss"),
+        get("/door/clients/{client}/reactions/new", "ssoxnnoss"),
+        get("/door/clients/{client}/complaints/new", "ssoxonoss"),
+        get("/door/clients/{client}/findings/new", "ssoxnnoss"),
+        get("/door/clients/{client}/statements/new", "ssnnnnoss"),
+        get("/door/clients/{client}/decisions/new", "ssnxnnoss"),
+        get("/door/tests/{patch_test}", "ssoxnnoss"),
+        get("/door/reactions/{reaction}", "ssoxnnoss"),
+        get("/door/complaints/{complaint}", "ssoxonoss"),
+        post("/office/clearance", |_| form(&RULES), "ssnnnngss"),
+        post(
+            "/door/house-adhesive",
+            |things| form(&[("product", &things.clearance["product"]), ("from", "2026-02-18T09:00")]),
+            "ssnnnngss",
+        ),
+        post(
+            "/door/clients/{client}/visits",
+            |_| form(&[("at", "2026-02-25T14:00"), ("kind", "set"), ("artist", "")]),
+            "ssgxgngss",
+        ),
+        post("/door/clients/{client}/tests", a_test, "ssgxgngss"),
+        post("/door/clients/{client}/walk-in", a_walk_in, "ssgxgngss"),
+        post(
+            "/door/clients/{client}/complaints",
+            |_| form(&[("at", "2026-02-18T09:00"), ("what", "Too heavy."), ("met", "")]),
+            "ssgxgngss",
+        ),
+        post(
+            "/door/clients/{client}/decisions",
+            |_| form(&[("reason", "Asked the insurer by telephone.")]),
+            "ssnxnngss",
+        ),
+        post(
+            "/door/tests/{patch_test}/looks",
+            |_| form(&[("result", "no reaction seen"), ("asked", "yes"), ("words", ""), ("at", "2026-02-18T10:00")]),
+            "ssgxnngss",
+        ),
+        post("/door/reactions/{reaction}/told", |_| form(&[("whom", "insurer")]), "ssgxnngss"),
+        post(
+            "/door/reactions/{reaction}/follow-ups/{follow_up}",
+            |_| form(&[("words", "Better, no swelling left.")]),
+            "ssgxnngss",
+        ),
+        post("/door/reactions/{reaction}/over", empty, "ssgxnngss"),
+        post(
+            "/door/complaints/{complaint}/decision",
+            |_| form(&[("decision", "fix"), ("fix_until", "2026-02-25T12:00"), ("refund", "")]),
+            "ssgxgngss",
+        ),
+        post("/door/staff-incidents", an_incident, "ssgggngss"),
+        post(
+            "/door/stops",
+            |things| {
+                form(&[
+                    ("product", &things.clearance["product"]),
+                    ("what", "lot"),
+                    ("lot", "X-1"),
+                    ("why", "Called back."),
+                ])
+            },
+            "ssnnnngss",
+        ),
+        post("/door/stops/{stop}/told", |_| form(&[("whom", "supplier")]), "ssgggngss"),
+        post("/door/clients/{client}/findings", a_finding, "ssgxnngss"),
+        post("/door/clients/{client}/statements", a_statement, "ssnnnngss"),
+        // From here on she is held.
+        post("/door/clients/{client}/reactions", a_reaction, "ssgxnngss"),
+        post("/door/visits/{visit}/gone", empty, "ssgxgngss"),
+        post("/door/tests/{patch_test}/strike", empty, "ssgxnngss"),
+    ]
+}
+
+const RULES: [(&str, &str); 11] = [
+    ("needed", "yes"),
+    ("wait_hours", "48"),
+    ("valid_days", "180"),
+    ("largest_gap_days", "84"),
+    ("on_product", "yes"),
+    ("on_family", "yes"),
+    ("on_health", "yes"),
+    ("on_reaction", "yes"),
+    ("answers_needed", "yes"),
+    ("may_override", "owner"),
+    ("liquids_too", ""),
+];
+
+fn a_test(things: &Things) -> Sent {
+    let bottle = &things.clearance["bottle"];
+    form(&[
+        ("done", "placed"),
+        ("bottle", bottle),
+        ("method", "lashes"),
+        ("site", "corners"),
+        ("number", "3"),
+        ("at", "2026-02-18T10:00"),
+    ])
+}
+
+fn a_walk_in(things: &Things) -> Sent {
+    form(&[("bottle", &things.clearance["bottle"]), ("site", "corners"), ("number", "3"), ("at", "2026-02-20T11:00")])
+}
+
+fn a_reaction(_: &Things) -> Sent {
+    form(&[
+        ("symptom", "swelling"),
+        ("eyes", "both"),
+        ("severity", "mild"),
+        ("noticed", "2026-02-18T09:00"),
+        ("exposed", ""),
+        ("artist", ""),
+        ("words", ""),
+        ("first_aid", ""),
+        ("liquids", ""),
+    ])
+}
+
+fn an_incident(things: &Things) -> Sent {
+    form(&[
+        ("person", &things.people[Actor::ArtistA.name()]),
+        ("at", "2026-02-18T09:00"),
+        ("what", "A cough after three sets."),
+        ("product", ""),
+        ("lot", ""),
+        ("first_aid", ""),
+    ])
+}
+
+fn a_finding(_: &Things) -> Sent {
+    form(&[("grade", "-"), ("at", "2026-02-10T09:00"), ("day", "7"), ("words", "ethyl cyanoacrylate 10 %")])
+}
+
+fn a_statement(_: &Things) -> Sent {
+    form(&[("says", "ethyl"), ("written", "2026-02-17T09:00"), ("words", "Letter of 17 February.")])
+}
+
+/// Forms that come back.
+pub(crate) fn slips(things: &Things) -> Vec<Slip> {
+    let at = |name: &str| things.clearance[name].clone();
+    let slip = |page: String,
+                action: String,
+                typed: &[(&'static str, &'static str)],
+                wrong: &[&'static str],
+                corrected: &[(&'static str, &'static str)]| Slip {
+        page,
+        action,
+        typed: typed.to_vec(),
+        wrong: wrong.to_vec(),
+        corrected: corrected.to_vec(),
+    };
+    let of = |client: &str, what: &str| {
+        (format!("/door/clients/{}/{what}/new", at(client)), format!("/door/clients/{}/{what}", at(client)))
+    };
+    let (visit_page, visits) = of("ada", "visits");
+    let (test_page, tests) = of("ada", "tests");
+    let (complaint_page, complaints) = of("ada", "complaints");
+    let (finding_page, findings) = of("ada", "findings");
+    let (statement_page, statements) = of("ada", "statements");
+    let (decision_page, decisions) = of("bea", "decisions");
+    let (reaction_page, reactions) = of("ada", "reactions");
+    let test = format!("/door/tests/{}", at("{patch_test}"));
+    let complaint = format!("/door/complaints/{}", at("{complaint}"));
+    let reaction = format!("/door/reactions/{}", at("{reaction}"));
+    let walk_in = format!("/door/clients/{}/walk-in", at("ada"));
+    vec![
+        slip(
+            "/office/clearance".into(),
+            "/office/clearance".into(),
+            &[("wait_hours", "12"), ("valid_days", "half a year"), ("largest_gap_days", "0")],
+            &["wait_hours", "valid_days", "largest_gap_days"],
+            &[("wait_hours", "48"), ("valid_days", "180"), ("largest_gap_days", "84")],
+        ),
+        slip(visit_page, visits, &[("at", "tomorrow & <later>")], &["at"], &[("at", "2026-02-25T14:00")]),
+        slip(
+            test_page,
+            tests,
+            &[("site", "\u{200b}"), ("number", "400"), ("at", "2026-02-18T10:13")],
+            &["site", "number", "at"],
+            &[("site", "corners"), ("number", "2"), ("at", "2026-02-18T09:10")],
+        ),
+        slip(
+            walk_in.clone(),
+            walk_in,
+            &[("number", "2.5"), ("at", "2026-02-20T09:11"), ("site", "<b>left</b>")],
+            &["number", "at"],
+            &[("number", "3"), ("at", "2026-02-20T11:00")],
+        ),
+        slip(
+            test.clone(),
+            format!("{test}/looks"),
+            &[("at", "2026-02-16T05:00"), ("words", "clear & dry")],
+            &["at"],
+            &[("at", "2026-02-18T09:00"), ("result", "no reaction seen"), ("asked", "yes")],
+        ),
+        slip(
+            complaint_page,
+            complaints,
+            &[("at", ""), ("what", " ")],
+            &["at", "what"],
+            &[("at", "2026-02-18T09:00"), ("what", "Too long.")],
+        ),
+        slip(
+            complaint.clone(),
+            format!("{complaint}/decision"),
+            &[("decision", "refund"), ("refund", "a lot")],
+            &["refund"],
+            &[("refund", "1250")],
+        ),
+        slip(
+            finding_page,
+            findings,
+            &[("grade", "++"), ("at", "2027-01-01T00:00"), ("day", "99"), ("words", "")],
+            &["at", "day", "words"],
+            &[("at", "2026-02-10T09:00"), ("day", "4"), ("words", "ethyl"), ("grade", "-")],
+        ),
+        slip(
+            statement_page,
+            statements,
+            &[("says", "ethyl"), ("written", "2026-02-19T00:00"), ("words", "")],
+            &["written", "words"],
+            &[("written", "2026-02-17T00:00"), ("words", "Letter.")],
+        ),
+        slip(
+            decision_page,
+            decisions,
+            &[("reason", "fine")],
+            &["reason"],
+            &[("reason", "Asked the insurer by telephone.")],
+        ),
+        slip(
+            reaction.clone(),
+            format!("{reaction}/follow-ups/{}", at("{follow_up}")),
+            &[("words", "  ")],
+            &["words"],
+            &[("words", "Better.")],
+        ),
+        slip(
+            reaction_page,
+            reactions,
+            &[("symptom", "itching"), ("noticed", "2026-02-18T12:00"), ("exposed", "x"), ("words", "<i>both</i> lids")],
+            &["noticed", "exposed"],
+            &[("noticed", "2026-02-18T09:00"), ("exposed", "")],
+        ),
+        slip(
+            "/door/staff-incidents".into(),
+            "/door/staff-incidents".into(),
+            &[("at", "soon"), ("what", "")],
+            &["at", "what"],
+            &[("at", "2026-02-18T09:00"), ("what", "A splash.")],
+        ),
+        slip(
+            "/door/stops/new".into(),
+            "/door/stops".into(),
+            &[("lot", "7\u{202e}"), ("why", "")],
+            &["lot", "why"],
+            &[("lot", "X-2"), ("why", "Called back.")],
+        ),
+        slip(
+            "/door/house-adhesive".into(),
+            "/door/house-adhesive".into(),
+            &[("from", "2020-01-01T00:00")],
+            &["from"],
+            &[("from", "2026-03-01T08:00")],
+        ),
+    ]
+}
+
+/// Columns of words and what the program knows of them.
+pub(crate) fn words() -> Vec<Words> {
+    const CLIENT: &str = "(select min(id) from client)";
+    const PRODUCT: &str = "(select min(id) from product)";
+    vec![
+        Words {
+            column: "expected_visit.kind",
+            insert: |word, n| {
+                format!(
+                    "insert into expected_visit (id, client, at, kind, created) values ('{}', {CLIENT}, 1, '{word}', 1)",
+                    id(n)
+                )
+            },
+            known: VisitKind::ALL.map(VisitKind::word).to_vec(),
+        },
+        Words {
+            column: "patch_test.method",
+            insert: |word, n| {
+                format!(
+                    "insert into patch_test (id, client, method, site, number_placed, placed, placed_by, read_by, result, created) values ('{}', {CLIENT}, '{word}', '', 1, 1, '', '', 'waiting', 1)",
+                    id(n)
+                )
+            },
+            known: vec!["skin", "lashes"],
+        },
+        Words {
+            column: "patch_test.result",
+            insert: |word, n| {
+                format!(
+                    "insert into patch_test (id, client, method, site, number_placed, placed, placed_by, read_by, result, created) values ('{}', {CLIENT}, 'skin', '', 1, 1, '', '', '{word}', 1)",
+                    id(n)
+                )
+            },
+            known: TestResult::ALL.map(TestResult::word).to_vec(),
+        },
+        Words {
+            column: "patch_test_liquid.liquid",
+            insert: |word, _| {
+                format!("insert into patch_test_liquid (test, liquid) select min(id), '{word}' from patch_test")
+            },
+            known: Wet::ALL.map(Wet::word).to_vec(),
+        },
+        Words {
+            column: "reaction_liquid.liquid",
+            insert: |word, _| {
+                format!("insert into reaction_liquid (reaction, liquid) select min(id), '{word}' from reaction")
+            },
+            known: Wet::ALL.map(Wet::word).to_vec(),
+        },
+        Words {
+            column: "clearance_override.of_rule",
+            insert: |word, n| {
+                format!(
+                    "insert into clearance_override (id, client, of_rule, from_at, until, reason, by_person, at) values ('{}', {CLIENT}, '{word}', 1, 2, '', '', 1)",
+                    id(n)
+                )
+            },
+            known: Overridable::ALL.map(Overridable::word).to_vec(),
+        },
+        Words {
+            column: "exposure.kind",
+            insert: |word, n| {
+                format!(
+                    "insert into exposure (id, client, product, lot, at, kind, source) values ('{}', {CLIENT}, {PRODUCT}, '', 1, '{word}', '{n}')",
+                    id(n)
+                )
+            },
+            known: vec!["test", "treatment", "removal"],
+        },
+        Words {
+            column: "complaint.decision",
+            insert: |word, n| {
+                format!(
+                    "insert into complaint (id, client, at, what, lot, card, decision, entered, entered_by) values ('{}', {CLIENT}, 1, '', '', '', '{word}', 1, '')",
+                    id(n)
+                )
+            },
+            known: vec!["open", "fix", "refund", "explained", "refused"],
+        },
+    ]
+}
+
+// ---- the way of a client -------------------------------------------------------------------------------------------------
+
+fn rfc(at: &str) -> Instant {
+    Instant::from_timestamp(at.parse().unwrap())
+}
+
+async fn sign_in(house: &TestHouse, actor: Actor) -> Browser {
+    let mut browser = house.stranger();
+    browser.sign_in(actor.name(), PHRASE).await.must(303);
+    browser
+}
+
+/// What the judge says of a client for the house adhesive.
+async fn judged(house: &TestHouse, client: &str, at: Instant) -> Clearance {
+    let product = house.things.clearance["product"].parse().unwrap();
+    let mut db = house.house.store.read().await.unwrap();
+    let plan = [PlannedProduct::adhesive(product, Family::Ethyl)];
+    clearance::may_treat(&mut db, house.house.store.keys(), client.parse().unwrap(), &plan, at, house.clock.now().0)
+        .await
+        .unwrap()
+}
+
+async fn read_test(who: &mut Browser, test: &str, typed: &[(&str, &str)]) -> Answer {
+    let path = format!("/door/tests/{test}");
+    let form = who.form(&path, &format!("{path}/looks")).await.with_all(typed);
+    who.submit(&form).await
+}
+
+const SEEN: [(&str, &str); 2] = [("result", "no reaction seen"), ("asked", "yes")];
+
+both_databases!(a_client_is_cleared_by_a_test_that_somebody_read_and_not_by_the_wait, async |house| {
+    let (ada, bottle) = (&house.things.clearance["ada"], &house.things.clearance["bottle"]);
+    let mut artist = house.actor(Actor::ArtistA);
+    let page = format!("/door/clients/{ada}/clearance");
+    artist.page(&page).await.says("not tested with this");
+    place(&mut artist, ada, bottle, "2026-02-18T10:12").await;
+    let test = house.look(&format!("select id from patch_test where client = '{ada}'")).await;
+    artist.page(&page).await.says("A patch test is waiting until Fri 20 Feb 10:12.");
+    read_test(&mut artist, &test, &SEEN).await.must(422).says("Nothing seen before then is no result");
+
+    house.clock.advance(48 * HOUR);
+    let mut artist = sign_in(house, Actor::ArtistA).await;
+    artist.page(&page).await.says("That is not a result: look and ask.");
+    assert!(!judged(house, ada, house.clock.now().0).await.is_cleared(), "a wait that is over is not a result");
+    // A person who did not look and ask has no result either.
+    read_test(&mut artist, &test, &SEEN[..1]).await.must(422).says("Tick this once you have looked and asked.");
+    read_test(&mut artist, &test, &SEEN).await.must(303);
+    let shown = artist.page(&page).await;
+    shown.says("no reaction seen in 48 h");
+    shown.says("cleared");
+    assert!(judged(house, ada, house.clock.now().0).await.is_cleared());
+    for word in ["not allergic", " safe"] {
+        assert!(!shown.words().to_lowercase().contains(word), "{word}");
+    }
+    // A look that finds something later is a late reaction, and stays.
+    read_test(&mut artist, &test, &[("result", "reaction"), ("words", "red rims since the morning")]).await.must(303);
+    artist.page(&format!("/door/tests/{test}")).await.says("late reaction");
+    artist.page(&format!("/door/tests/{test}")).await.says("red rims since the morning");
+    read_test(&mut artist, &test, &SEEN).await.must(422).says("A reaction or a doubtful result stays.");
+    assert!(matches!(judged(house, ada, house.clock.now().0).await, Clearance::Held(_)));
+    assert_eq!(house.number(&format!("select count(*) from patch_test_look where test = '{test}'")).await, 2);
+    // The test was a meeting with the adhesive.
+    assert_eq!(
+        house.number(&format!("select count(*) from exposure where client = '{ada}' and kind = 'test'")).await,
+        1
+    );
+});
+
+both_databases!(two_days_over_the_spring_change_are_47_hours_and_not_a_wait, async |house| {
+    let (ada, bottle) = (&house.things.clearance["ada"], &house.things.clearance["bottle"]);
+    // 10:00 on Saturday 28 March in Copenhagen.
+    house.clock.advance(rfc("2026-03-28T09:00:00Z").since(house.clock.now().0));
+    let mut artist = sign_in(house, Actor::ArtistA).await;
+    place(&mut artist, ada, bottle, "2026-03-28T10:00").await;
+    let test = house.look(&format!("select id from patch_test where client = '{ada}'")).await;
+    // 10:00 on Monday: the same clock time, 47 hours later.
+    house.clock.advance(47 * HOUR);
+    let mut artist = sign_in(house, Actor::ArtistA).await;
+    let back = read_test(&mut artist, &test, &SEEN).await.must(422);
+    back.says("The wait is over today 11:00.");
+    house.clock.advance(HOUR);
+    let mut artist = sign_in(house, Actor::ArtistA).await;
+    let form = [("at", "2026-03-30T11:00"), SEEN[0], SEEN[1]];
+    read_test(&mut artist, &test, &form).await.must(303);
+    assert!(judged(house, ada, house.clock.now().0).await.is_cleared());
+});
+
+both_databases!(the_desk_list_says_what_is_missing_and_nothing_about_health, async |house| {
+    let things = &house.things.clearance;
+    let mut desk = house.actor(Actor::Desk);
+    // In two days and an hour; in one day; a held one; one referred; one cleared.
+    expect(&mut desk, &things["ada"], "2026-02-20T11:12", "set").await;
+    let eva = add_client(house, "Eva Sund", "1992-02-02", &house.things.people[Actor::ArtistB.name()]).await;
+    expect(&mut desk, &eva, "2026-02-19T09:00", "infill").await;
+    expect(&mut desk, &things["dora"], "2026-02-21T09:00", "set").await;
+    let finn = add_client(house, "Finn Odde", "1991-07-07", &house.things.people[Actor::ArtistA.name()]).await;
+    old_test(house, &finn, 30).await;
+    answer(house, &finn, "advice_first").await;
+    expect(&mut desk, &finn, "2026-02-21T10:00", "set").await;
+    let gro = add_client(house, "Gro Lykke", "1991-07-07", &house.things.people[Actor::ArtistA.name()]).await;
+    old_test(house, &gro, 30).await;
+    expect(&mut desk, &gro, "2026-02-21T11:00", "set").await;
+
+    let page = desk.page("/door/not-cleared").await;
+    let words = page.words();
+    page.says("overdue");
+    page.says("too late for this time. Move the visit to Fri 20 Feb 10:12 or later.");
+    page.says("by today 11:12, in 1 h 0 min");
+    // Most urgent first.
+    let place = |name: &str| words.find(name).unwrap_or_else(|| panic!("{name} is not on the list"));
+    assert!(place("Eva S.") < place("Alva L.") && place("Alva L.") < place("Dora Q."));
+    // Held and referred look alike.
+    let row = |name: &str| {
+        let html = page.text();
+        let from = html.find(&format!("<h3>{name}</h3>")).unwrap();
+        let row = html::words(&html[from..from + html[from..].find("</li>").unwrap()]);
+        row.split(" not now").nth(1).unwrap_or_default().split("before").next().unwrap().to_owned()
+    };
+    assert!(row("Dora Q.").contains("speak with the artist"), "{}", row("Dora Q."));
+    assert_eq!(row("Dora Q."), row("Finn O."));
+    // Cleared ones are not on the list of those who are not; long names nowhere.
+    assert!(!words[..words.find("Expected").unwrap()].contains("Gro L."));
+    for name in ["Lind", "Sund", "Quist", "Odde", "Lykke"] {
+        assert!(!words.contains(name), "{name} is shown in full");
+    }
+    for word in ["reaction", "allerg", "doctor", "medical advice", "itching", "doubtful", "referred", " held"] {
+        let common = ["first aid", "refer"];
+        let said = words.to_lowercase();
+        assert!(!said.contains(word), "the desk list says “{word}”; {common:?}");
+    }
+    // On a client's page the desk reads the step and no reason, no result.
+    let page = desk.page(&format!("/door/clients/{}/clearance", things["dora"])).await;
+    page.says("Speak with the artist or the owner.");
+    for word in ["reaction", "itching", "finding"] {
+        assert!(!page.words().to_lowercase().contains(word), "{word}");
+    }
+});
+
+both_databases!(what_is_sealed_stands_in_no_table_readable, async |house| {
+    let things = &house.things.clearance;
+    let mut artist = house.actor(Actor::ArtistA);
+    let (ada, mark) = (&things["ada"], "plantedmarkseven");
+    let path = format!("/door/clients/{ada}");
+    let send = async |who: &mut Browser, page: String, action: String, typed: &[(&str, &str)]| {
+        let form = who.form(&page, &action).await.with_all(typed);
+        who.submit(&form).await.must(303);
+    };
+    send(&mut artist, format!("{path}/findings/new"), format!("{path}/findings"), &[("grade", "+"), ("words", mark)])
+        .await;
+    send(&mut artist, format!("{path}/complaints/new"), format!("{path}/complaints"), &[("what", mark)]).await;
+    let typed = [("symptom", "itching"), ("words", mark), ("first_aid", mark), ("liquids", mark)];
+    send(&mut artist, format!("{path}/reactions/new"), format!("{path}/reactions"), &typed).await;
+    let mut owner = house.owner();
+    send(
+        &mut owner,
+        format!("{path}/statements/new"),
+        format!("{path}/statements"),
+        &[("says", "ethyl"), ("words", mark)],
+    )
+    .await;
+    for column in ["doctor_finding.words", "complaint.what", "reaction.details", "doctor_statement.words"] {
+        let (table, column) = column.split_once('.').unwrap();
+        let mut db = house.past().await;
+        let rows = sqlx::query(sqlx::AssertSqlSafe(format!("select {column} from {table} where client = '{ada}'")))
+            .fetch_all(&mut db)
+            .await
+            .unwrap();
+        assert!(!rows.is_empty(), "{table}");
+        for row in rows {
+            let kept: Vec<u8> = sqlx::Row::get(&row, 0);
+            assert!(!String::from_utf8_lossy(&kept).contains(mark), "{table}.{column} is readable");
+        }
+    }
+    // Who may read them reads them, and the chain says who looked, without a word of it.
+    artist.page(&format!("{path}/clearance")).await.says(mark);
+    assert!(house.number("select count(*) from audit where action = 'see clearance'").await >= 1);
+    assert_eq!(
+        house
+            .number(&format!("select count(*) from audit where detail like '%{mark}%' or subject like '%{mark}%'"))
+            .await,
+        0
+    );
+});
+
+both_databases!(a_reaction_is_lifted_by_a_doctors_statement_of_the_owner_who_did_not_treat_her, async |house| {
+    let things = &house.things.clearance;
+    let (gro, at) = (
+        add_client(house, "Gro Lykke", "1991-07-07", &house.things.people[Actor::ArtistA.name()]).await,
+        house.clock.now().0,
+    );
+    old_test(house, &gro, 10).await;
+    assert!(judged(house, &gro, at).await.is_cleared());
+    let path = format!("/door/clients/{gro}");
+    let mut owner = house.owner();
+    let me = house.things.people[Actor::Owner.name()].clone();
+    let form = owner.form(&format!("{path}/reactions/new"), &format!("{path}/reactions")).await;
+    let form = form.with_all(&[("symptom", "swelling"), ("artist", &me)]);
+    let reaction = owner.submit(&form).await.goes_to();
+    assert!(matches!(judged(house, &gro, at).await, Clearance::Held(_)));
+    // Ten years and a good test change nothing.
+    let later = at.plus(3650 * DAY);
+    old_test(house, &gro, 3).await;
+    assert!(matches!(judged(house, &gro, later).await, Clearance::Held(_)));
+    // A removal is not blocked by a hold on adhesive, but pain and swelling come first.
+    let mut db = house.house.store.read().await.unwrap();
+    let keys = house.house.store.keys();
+    let removal = async |db: &mut _| {
+        clearance::may_treat(db, keys, gro.parse().unwrap(), &[PlannedProduct::removal()], at, at).await.unwrap()
+    };
+    assert!(matches!(removal(&mut db).await, Clearance::Refer(_)));
+    drop(db);
+    let over = owner.form(&reaction, &format!("{reaction}/over")).await;
+    owner.submit(&over).await.must(303);
+    let mut db = house.house.store.read().await.unwrap();
+    assert!(removal(&mut db).await.is_cleared());
+    drop(db);
+    assert!(matches!(judged(house, &gro, at).await, Clearance::Held(_)), "over is not lifted");
+
+    // The one who treated her may not enter the statement, though she is the owner.
+    let form = owner.form(&format!("{path}/statements/new"), &format!("{path}/statements")).await;
+    let form = form.with_all(&[("says", "ethyl"), ("words", "Letter")]);
+    owner.submit(&form).await.must(403).says("another owner enters the doctor’s statement");
+    house.run(&format!("update reaction set artist = null where client = '{gro}'")).await.unwrap();
+    let form = owner.form(&format!("{path}/statements/new"), &format!("{path}/statements")).await;
+    // On another family it lifts nothing.
+    owner.submit(&form.clone().with_all(&[("says", "butyl_octyl"), ("words", "Letter")])).await.must(303);
+    assert!(matches!(judged(house, &gro, at).await, Clearance::Held(_)));
+    let form = owner.form(&format!("{path}/statements/new"), &format!("{path}/statements")).await;
+    owner.submit(&form.with_all(&[("says", "ethyl"), ("words", "Letter")])).await.must(303);
+    // The tests before the reaction do not count any more.
+    assert!(matches!(judged(house, &gro, at).await, Clearance::NotYet(_)));
+    assert_eq!(things["bottle"].len(), 36);
+});
+
+both_databases!(a_test_past_its_days_may_be_passed_over_for_one_day_with_a_reason_that_is_kept, async |house| {
+    let bea = &house.things.clearance["bea"];
+    let now = house.clock.now().0;
+    let path = format!("/door/clients/{bea}");
+    // By the default rules not by an artist.
+    house.actor(Actor::ArtistA).get(&format!("{path}/decisions/new")).await.must(403);
+    let mut owner = house.owner();
+    let page = owner.page(&format!("{path}/decisions/new")).await;
+    page.says("The insurer may not cover this treatment");
+    let form =
+        page.form(&format!("{path}/decisions")).with("reason", "Seen yesterday by me; insurer agreed by telephone.");
+    owner.submit(&form).await.must(303);
+    assert_eq!(owner.submit(&form).await.status, 303, "sent twice");
+    assert_eq!(house.number("select count(*) from clearance_override").await, 1);
+    assert!(judged(house, bea, now).await.is_cleared());
+    assert!(!judged(house, bea, now.plus(DAY)).await.is_cleared(), "one day only");
+    let shown = owner.page(&format!("{path}/clearance")).await;
+    shown.says("A person decided to go on");
+    shown.says("insurer agreed by telephone");
+    assert_eq!(house.number("select count(*) from audit where action = 'override clearance'").await, 1);
+    // What may never be passed over has no such form.
+    let dora = &house.things.clearance["dora"];
+    owner.get(&format!("/door/clients/{dora}/decisions/new")).await.must(409).says("Nothing here may be passed over");
+    // Nor has a reaction that comes after the decision.
+    let form =
+        owner.form(&format!("{path}/reactions/new"), &format!("{path}/reactions")).await.with("symptom", "redness");
+    owner.submit(&form).await.must(303);
+    assert!(matches!(judged(house, bea, now).await, Clearance::Held(_)));
+});
+
+/// The advice page of Gable for a client.
+fn advice_for(house: &TestHouse, client: &str) -> String {
+    format!("/rooms/{}/advice?artist={}&client={client}", house.things.gable, house.things.timed_artist)
+}
+
+both_databases!(on_a_clients_advice_page_what_she_is_not_cleared_for_is_not_for_today, async |house| {
+    let things = &house.things.clearance;
+    let (alva, dora, bottle) = (&things["ada"], &things["dora"], &things["bottle"]);
+    let mut artist = house.actor(Actor::ArtistA);
+    let room = format!("/rooms/{}", house.things.gable);
+    let form = artist.form(&format!("{room}/readings/new"), &format!("{room}/readings")).await;
+    let form = form.with("temperature", "22").with("humidity", "45").with("do", "keep");
+    artist.submit(&form).await.goes_to();
+    let path = advice_for(house, alva);
+    let nobody = artist.page(&advice_for(house, "")).await;
+    nobody.says("no client chosen: whether she may be treated is not known here");
+    let free = nobody.form(&format!("{room}/advice"));
+    let page = artist.page(&path).await;
+    page.says("Alva L.: not yet: place a patch test");
+    page.says("a test that the rules ask for is missing");
+    assert!(!page.words().contains("Take Heath"), "{}", page.words());
+    assert!(page.text().contains(&format!("client={alva}")), "every choice keeps her");
+    // Nor can it be taken for her by sending the form all the same.
+    artist.submit(&free.with("client", alva).with("bottle", bottle)).await.must(409).says("not for today");
+    assert_eq!(house.number("select count(*) from advice").await, 0);
+    // Somebody held: no bottle, and no word why on a screen that others see.
+    let held = artist.page(&advice_for(house, dora)).await;
+    held.says("Dora Q.: not now: speak with the artist or the owner");
+    held.says("not for this client now");
+    for word in ["reaction", "itching"] {
+        let html = held.text();
+        let main = &html[html.find("<main").unwrap()..html.find("<h2 id=\"cautions-word\"").unwrap()];
+        assert!(!html::words(main).to_lowercase().contains(word), "{word}");
+    }
+    // Foreign and missing answer alike.
+    let mut other = house.actor(Actor::ArtistB);
+    let foreign = other.get(&path).await.must(404).words();
+    for nobody in ["0192f0c1-7e57-7000-8000-00000000beef", "ada"] {
+        assert_eq!(other.get(&advice_for(house, nobody)).await.must(404).words(), foreign);
+    }
+    place(&mut artist, alva, bottle, "2026-02-18T10:12").await;
+    let test = house.look(&format!("select id from patch_test where client = '{alva}'")).await;
+    house.clock.advance(49 * HOUR);
+    let mut artist = sign_in(house, Actor::ArtistA).await;
+    artist.page(&path).await.says("Alva L.: not yet: look at the patch test and ask");
+    read_test(&mut artist, &test, &SEEN).await.must(303);
+    let page = artist.page(&path).await;
+    page.says("Alva L.: cleared");
+    assert!(!page.words().contains("a test that the rules ask for is missing"));
+});
+
+both_databases!(where_the_rules_ask_for_it_a_liquid_she_was_not_tested_with_is_not_for_today, async |house| {
+    let things = &house.things.clearance;
+    let (alva, bottle) = (&things["ada"], &things["bottle"]);
+    let mut owner = house.owner();
+    let form = owner.form(&format!("/door/clients/{alva}/tests/new"), &format!("/door/clients/{alva}/tests")).await;
+    let form = form.with_all(&[("bottle", bottle), ("at", "2026-02-18T10:12"), ("liquid", "pH primer")]);
+    owner.submit(&form).await.goes_to();
+    let test = house.look(&format!("select id from patch_test where client = '{alva}'")).await;
+    house.clock.advance(49 * HOUR);
+    let mut owner = sign_in(house, Actor::Owner).await;
+    read_test(&mut owner, &test, &SEEN).await.must(303);
+    owner.page(&format!("/door/tests/{test}")).await.says("pH primer");
+    let path = advice_for(house, alva);
+    assert!(!owner.page(&path).await.words().contains("Alcohol primer, not for today"), "the rule is off at first");
+    let rules = owner.form("/office/clearance", "/office/clearance").await;
+    owner.submit(&rules.with("liquids_too", "yes")).await.must(303);
+    let page = owner.page(&path).await;
+    page.says("Alcohol primer, not for today: not tested with this client");
+    page.says("Alva L.: cleared");
+    assert!(!page.words().contains("PH primer, not for today"));
+    // With the primer in use no bottle can be taken.
+    let with_primer = owner.page(&format!("{path}&liquids=alcohol_primer")).await;
+    assert!(!with_primer.words().contains("Take Heath"), "{}", with_primer.words());
+    // A reaction after it holds the liquid for good, whatever doctors write about adhesives.
+    let form =
+        owner.form(&format!("/door/clients/{alva}/reactions/new"), &format!("/door/clients/{alva}/reactions")).await;
+    owner.submit(&form.with("symptom", "redness").with("liquid", "pH primer")).await.must(303);
+    let mut db = house.house.store.read().await.unwrap();
+    let (keys, now) = (house.house.store.keys(), house.clock.now().0);
+    let primer = PlannedProduct { product: Some(Wet::PhPrimer.id()), kind: Kind::Liquid, stopped: false };
+    let answer = clearance::may_treat(&mut db, keys, alva.parse().unwrap(), &[primer], now, now).await.unwrap();
+    assert!(matches!(answer, Clearance::Held(_)), "{answer:?}");
+});
+
+both_databases!(a_walk_in_is_tested_and_booked_in_one_form, async |house| {
+    let (ada, bottle) = (&house.things.clearance["ada"], &house.things.clearance["bottle"]);
+    let mut desk = house.actor(Actor::Desk);
+    // Tap one: somebody walks in. Two: find her. Three: her name. Four: the form as it stands.
+    let list = desk.page("/door/not-cleared").await;
+    assert!(list.text().contains("href=\"/door/walk-in\""));
+    let found = desk.page("/door/walk-in?q=alva").await;
+    assert!(found.text().contains(&format!("href=\"/door/clients/{ada}/walk-in\"")));
+    let page = desk.page(&format!("/door/clients/{ada}/walk-in")).await;
+    page.says("the earliest start is Fri 20 Feb 10:15");
+    let form = page.form(&format!("/door/clients/{ada}/walk-in"));
+    assert_eq!((form.value("bottle"), form.value("at")), (bottle.as_str(), "2026-02-20T10:15"), "filled in already");
+    desk.submit(&form).await.goes_to();
+    desk.page("/door/not-cleared").await.says("look at the patch test and ask");
+    assert_eq!(house.number(&format!("select count(*) from patch_test where client = '{ada}'")).await, 1);
+    // Whoever is held is not tested at the door.
+    let dora = &house.things.clearance["dora"];
+    let page = desk.page(&format!("/door/clients/{dora}/walk-in")).await;
+    page.says("Not now: speak with the artist or the owner");
+    let form = page.form(&format!("/door/clients/{dora}/walk-in"));
+    desk.submit(&form).await.must(422).says("No test now");
+});
+
+both_databases!(a_stop_takes_its_bottles_off_unmakes_its_tests_and_lists_who_met_it, async |house| {
+    let things = &house.things.clearance;
+    let (ada, bottle, product) = (&things["ada"], &things["bottle"], &things["product"]);
+    let mut owner = house.owner();
+    place(&mut owner, ada, bottle, "2026-02-18T10:00").await;
+    let lot = house.look(&format!("select lot from bottle where id = '{bottle}'")).await;
+    let query = serde_urlencoded::to_string([("product", product), ("lot", &lot)]).unwrap();
+    let traced = owner.page(&format!("/door/lots?{query}")).await;
+    traced.says("Alva Lind");
+    traced.says("+45 0000");
+    traced.says("patch test");
+    assert!(!house.actor(Actor::ArtistB).page(&format!("/door/lots?{query}")).await.words().contains("Alva Lind"));
+
+    let at = house.clock.now().0.plus(49 * HOUR);
+    let test = house.look(&format!("select id from patch_test where client = '{ada}'")).await;
+    house
+        .run(&format!("update patch_test set result = 'no reaction seen', read_at = {} where id = '{test}'", at.0))
+        .await
+        .unwrap();
+    house.clock.advance(50 * HOUR);
+    let now = house.clock.now().0;
+    assert!(judged(house, ada, now).await.is_cleared());
+    let not_today = async || {
+        let mut db = house.house.store.read().await.unwrap();
+        let bottles = [bottle.parse().unwrap()];
+        clearance::not_today(&mut db, house.house.store.keys(), ada.parse().unwrap(), &bottles, now).await.unwrap()
+    };
+    assert_eq!(not_today().await, []);
+    let mut owner = sign_in(house, Actor::Owner).await;
+    let form = owner.form("/door/stops/new", "/door/stops").await;
+    let form = form.with_all(&[("product", product), ("what", "lot"), ("lot", &lot), ("why", "Called back.")]);
+    let stop = owner.submit(&form).await.goes_to();
+    assert!(!judged(house, ada, now).await.is_cleared(), "a test made with it no longer counts");
+    assert_eq!(not_today().await[0].1.words(), "stopped");
+    let page = owner.page(&stop).await;
+    page.says("not for today");
+    let told = page.form(&format!("{stop}/told")).with("whom", "supplier");
+    owner.submit(&told).await.must(303);
+    owner.page(&stop).await.says("the supplier or maker");
+    // The shelf says so too.
+    owner.page(&format!("/shelf/bottles/{bottle}")).await.says("stopped");
+});
+
+both_databases!(a_new_house_adhesive_says_who_needs_a_test_first, async |house| {
+    let things = &house.things.clearance;
+    let gro = add_client(house, "Gro Lykke", "1991-07-07", &house.things.people[Actor::ArtistA.name()]).await;
+    old_test(house, &gro, 10).await;
+    let mut owner = house.owner();
+    expect(&mut owner, &gro, "2026-02-25T10:00", "set").await;
+    assert!(!owner.page("/door/house-adhesive").await.words().contains("Gro L."));
+    house
+        .run("insert into product (id, name, name_key, family, colour, storage, accelerator, created) values ('01940000-aaaa-7000-8000-000000000001', 'Fen', 'fen', 'butyl_octyl', '', '', 'no', 5)")
+        .await
+        .unwrap();
+    let form = owner.form("/door/house-adhesive", "/door/house-adhesive").await;
+    let form = form.with_all(&[("product", "01940000-aaaa-7000-8000-000000000001"), ("from", "2026-02-24T00:00")]);
+    owner.submit(&form).await.must(303);
+    let page = owner.page("/door/house-adhesive").await;
+    page.says("Gro L.");
+    page.says("from Tue 24 Feb 00:00: Fen");
+    assert_eq!(things["product"].len(), 36);
+});
+
+both_databases!(follow_ups_appear_on_the_list_when_they_are_due_and_leave_it_when_done, async |house| {
+    let reaction = &house.things.clearance["{reaction}"];
+    let mut artist = house.actor(Actor::ArtistA);
+    let list = artist.page("/door/not-cleared").await;
+    list.says("Calls");
+    list.says("Dora Q.");
+    let path = format!("/door/reactions/{reaction}");
+    let page = artist.page(&path).await;
+    let action = html::forms(&page.text()).into_iter().find(|form| form.action.contains("/follow-ups/")).unwrap();
+    artist.submit(&action.with("words", "Better; asked by telephone.")).await.must(303);
+    artist.page(&path).await.says("Better; asked by telephone.");
+    assert!(!artist.page("/door/not-cleared").await.words().contains("Calls"));
+    for (hours, rest) in [(49, 3), (7 * 24, 2), (30 * 24, 1)] {
+        house.clock.advance(hours * HOUR);
+        let mut artist = sign_in(house, Actor::ArtistA).await;
+        artist.page("/door/not-cleared").await.says("overdue");
+        let page = artist.page(&path).await;
+        let action = html::forms(&page.text()).into_iter().find(|form| form.action.contains("/follow-ups/")).unwrap();
+        artist.submit(&action.with("words", "Better.")).await.must(303);
+        assert_eq!(house.number("select count(*) from follow_up where done is null").await, rest - 1);
+    }
+});
+
+both_databases!(staff_incidents_are_read_by_the_owner_alone, async |house| {
+    let mut desk = house.actor(Actor::Desk);
+    let form =
+        desk.form("/door/staff-incidents", "/door/staff-incidents").await.with("what", "wheezing after mega sets");
+    desk.submit(&form).await.must(303);
+    for actor in [Actor::Desk, Actor::ArtistA] {
+        assert!(!house.actor(actor).page("/door/staff-incidents").await.words().contains("wheezing"));
+    }
+    house.owner().page("/door/staff-incidents").await.says("wheezing after mega sets");
+});
+
+both_databases!(two_records_of_one_person_become_one_and_what_is_sealed_still_opens, async |house| {
+    let things = &house.things.clearance;
+    let (ada, dora) = (things["ada"].parse().unwrap(), things["dora"].parse().unwrap());
+    let file = async |client| {
+        let mut db = house.house.store.read().await.unwrap();
+        let parts = clearance::client_file(&mut db, house.house.store.keys(), client).await.unwrap();
+        serde_json::to_value(parts.into_iter().filter(|part| !part.records.is_empty()).collect::<Vec<_>>()).unwrap()
+    };
+    let before = file(dora).await;
+    for kept in ["Lashes fell within two days.", "itching", "both eyes"] {
+        assert!(before.to_string().contains(kept), "{kept}: {before}");
+    }
+    let inner = house.house.clone();
+    house
+        .write(move |tx| {
+            let inner = inner.clone();
+            Box::pin(async move {
+                clearance::client_merge(tx, inner.store.keys(), dora, ada).await?;
+                Ok(Kept::see(""))
+            })
+        })
+        .await
+        .unwrap();
+    assert_eq!(file(ada).await, before);
+    assert_eq!(file(dora).await, serde_json::json!([]));
+    assert!(
+        matches!(judged(house, &things["ada"], house.clock.now().0).await, Clearance::Held(_)),
+        "a hold moves with her"
+    );
+});
+
+both_databases!(erasure_leaves_what_must_stay_until_its_day_and_then_nothing, async |house| {
+    let dora = house.things.clearance["dora"].parse().unwrap();
+    for (at, left) in [("2026-02-18T09:12:00Z", 2), ("2033-02-19T09:12:00Z", 0)] {
+        let inner = house.house.clone();
+        let erasing = Erasing { at: rfc(at), treated: None, born: None, settings: ClientSettings::default() };
+        house
+            .write(move |tx| {
+                let inner = inner.clone();
+                Box::pin(async move {
+                    let stays = clearance::client_erase(tx, inner.store.keys(), dora, &erasing).await?;
+                    assert_eq!(stays.len(), left, "{stays:?}");
+                    assert!(stays.iter().all(|stays| stays.until == rfc("2033-02-17T23:00:00Z")), "{stays:?}");
+                    Ok(Kept::see(""))
+                })
+            })
+            .await
+            .unwrap();
+        let rows = house.number(&format!("select count(*) from reaction where client = '{dora}'")).await;
+        assert_eq!(rows, i64::from(left > 0));
+    }
+    for table in clearance::TABLES {
+        assert_eq!(house.number(&format!("select count(*) from {table} where client = '{dora}'")).await, 0, "{table}");
+    }
+});
+
+both_databases!(five_hundred_expected_are_counted_and_the_most_urgent_come_first, async |house| {
+    let artist = house.things.people[Actor::ArtistA.name()].clone();
+    let mut clients = String::new();
+    let mut visits = String::new();
+    let now = house.clock.now().0.0;
+    for n in 0..500 {
+        let comma = if n == 0 { "" } else { "," };
+        let (client, visit) = (id(700_000 + n), id(800_000 + n));
+        write!(
+            clients,
+            "{comma}('{client}', 'Guest {n}', 'guest {n}', '', '', '', '', '', '1990-01-01', '{artist}', '', 1)"
+        )
+        .unwrap();
+        let at = now + MINUTE * (i64::try_from(n).unwrap() * 15 + 60);
+        write!(visits, "{comma}('{visit}', '{client}', {at}, 'set', 1)").unwrap();
+    }
+    house.run(&format!("insert into client (id, name, name_key, sound, phone, phone_digits, email, email_key, born, keeper, notes, created) values {clients}")).await.unwrap();
+    house.run(&format!("insert into expected_visit (id, client, at, kind, created) values {visits}")).await.unwrap();
+    for n in 0..500 {
+        answer(house, &id(700_000 + n), "nothing").await;
+    }
+    let mut desk = house.actor(Actor::Desk);
+    let page = desk.page("/door/not-cleared").await;
+    page.says("501 expected in the next 7 days");
+    let words = page.words();
+    let (first, later) = (words.find("Guest 0").unwrap(), words.find("Guest 400").unwrap());
+    assert!(first < later);
+});
+
+/// What the published Australian unit asks to be recorded of each client and treatment (assessment requirements of SHBBMUP001):
+/// where each stands here, or which part is to hold it.
+#[test]
+fn what_the_published_unit_asks_to_be_recorded_has_a_place() {
+    let migrations = include_str!("../../migrations/0010_clearance.sql");
+    for (asked, place) in [
+        ("patch-test reactions", "create table patch_test ("),
+        ("patch-test reactions, each look", "create table patch_test_look ("),
+        ("outcomes: adverse", "create table reaction ("),
+        ("outcomes: dissatisfaction", "create table complaint ("),
+        ("previous treatments", "create table exposure ("),
+        ("products", "create table patch_test_product ("),
+        ("techniques: of the test", "  method text not null"),
+    ] {
+        assert!(migrations.contains(place), "{asked}: {place}");
+    }
+}

@@ -1,0 +1,299 @@
+//! A client's own rights: her file, restriction, erasure, and what is left of her afterwards; two records put together.
+
+use std::path::Path;
+
+use stillroom::base::time::DAY;
+use stillroom::clients::{self, Purpose};
+use stillroom::privacy;
+
+use crate::browser::Browser;
+use crate::clients::{DRAWN, add};
+use crate::clients_sealed::everywhere;
+use crate::house::{TestHouse, both_databases};
+use crate::studio::{Actor, PHRASE};
+
+/// Twenty words that stand nowhere else, put wherever a form of a client takes words.
+const MARKS: [&str; 20] = [
+    "Quorvane", "Zibbleth", "Wexmarra", "Oolithe", "Pranzig", "Murkaby", "Tresfol", "Vandrix", "Yulmeno", "Kastrew",
+    "Brindolo", "Flaxenut", "Grumvale", "Hespidor", "Jornaxe", "Lorquist", "Nimbelor", "Quexture", "Sprandle",
+    "Twizzork",
+];
+
+/// A client with a mark in every field that takes words.
+async fn marked(house: &TestHouse, who: &mut Browser, keeper: &str) -> String {
+    let [first, last, mail, note, typed, guardianless, reader, witness, own, doctor, dated, words, ..] = MARKS;
+    let id = add(
+        who,
+        &format!("{first} {last}"),
+        keeper,
+        &[
+            ("phone", "+45 71 72 73 74"),
+            ("email", &format!("{mail}@example.org")),
+            ("notes", &format!("{note} {guardianless}")),
+            ("born_year", "1961"),
+        ],
+    )
+    .await;
+    let path = format!("/door/clients/{id}");
+    let form = who.form(&format!("{path}/edit"), &format!("{path}/edit")).await;
+    who.submit(&form.with("name", &format!("{first} {last} {}", MARKS[12]))).await.must(303);
+
+    let form = who.form(&format!("{path}/consultation"), &format!("{path}/consultations")).await;
+    let filled = house.things.answers.iter().fold(form, |form, (name, value)| form.with(name, value));
+    let read = who.submit(&filled.with("q_own_words", &format!("{own} {}", MARKS[13]))).await.goes_to();
+    let form = who.form(&read, &format!("{read}/advice")).await;
+    let form = form.with_all(&[
+        ("from", doctor),
+        ("dated", dated),
+        ("words", &format!("{words} {} {}", MARKS[14], MARKS[15])),
+        ("may", "yes"),
+    ]);
+    who.submit(&form).await.must(303);
+    for (purpose, drawn) in [("treatment", false), ("publicity_photos", true)] {
+        let sign = format!("{path}/sign/{purpose}");
+        let form = who.form(&sign, &sign).await.with_all(&[
+            ("printed_name", &format!("{first} {}", MARKS[16]) as &str),
+            ("language", "English"),
+            ("reader", &format!("{reader} {}", MARKS[17])),
+            ("strokes", if drawn { DRAWN } else { "" }),
+            ("typed_name", &format!("{typed} {}", MARKS[18])),
+            ("agree", "yes"),
+            ("witness", &format!("{witness} {}", MARKS[19])),
+        ]);
+        who.submit(&form).await.must(303);
+    }
+    id
+}
+
+/// How many marks lie somewhere, and where the first of them does.
+async fn marks_left(house: &TestHouse) -> (usize, String) {
+    let mut bytes = everywhere(house).await;
+    bytes.extend(fresh_copy(house).await);
+    let lower = |text: &[u8]| text.to_ascii_lowercase();
+    let all: Vec<(String, Vec<u8>)> = bytes.into_iter().map(|(place, bytes)| (place, lower(&bytes))).collect();
+    let mut left = 0;
+    let mut first = String::new();
+    for mark in MARKS {
+        let mark = lower(mark.as_bytes());
+        if let Some((place, _)) = all.iter().find(|(_, bytes)| bytes.windows(mark.len()).any(|window| window == mark)) {
+            left += 1;
+            if first.is_empty() {
+                first = format!("{} in {place}", String::from_utf8_lossy(&mark));
+            }
+        }
+    }
+    (left, first)
+}
+
+/// A copy of the database as a backup makes it: SQLite's own; on PostgreSQL every row was read already.
+async fn fresh_copy(house: &TestHouse) -> Vec<(String, Vec<u8>)> {
+    if !house.is_sqlite() {
+        return Vec::new();
+    }
+    let to = house.folder.join("fresh-copy.db");
+    if Path::new(&to).exists() {
+        std::fs::remove_file(&to).unwrap();
+    }
+    let mut db = house.past().await;
+    sqlx::query("vacuum into $1").bind(to.to_str().unwrap()).execute(&mut db).await.unwrap();
+    vec![("a fresh copy".to_owned(), std::fs::read(&to).unwrap())]
+}
+
+async fn erase(who: &mut Browser, id: &str, fields: &[(&str, &str)]) -> String {
+    let path = format!("/door/clients/{id}/erasure");
+    let form = who.form(&path, &path).await.with_all(fields);
+    who.submit(&form).await.goes_to()
+}
+
+both_databases!(of_an_erased_client_who_was_never_treated_no_mark_is_left_anywhere, async |house| {
+    let mut owner = house.owner();
+    let id = marked(house, &mut owner, "studio").await;
+    let (before, _) = marks_left(house).await;
+    assert!(before >= 4, "the record's own words lie in the clear before: {before}");
+    // Her file first: all twenty marks are in it, so nothing was planted in vain.
+    let file = owner.page(&format!("/door/clients/{id}/file.json")).await.text().to_lowercase();
+    for mark in MARKS {
+        assert!(file.contains(&mark.to_lowercase()), "{mark} is not in her file");
+    }
+
+    let told = erase(&mut owner, &id, &[("treated", "no")]).await;
+    owner.page(&told).await.says("Everything this house kept of her is gone.");
+    assert_eq!(marks_left(house).await, (0, String::new()));
+    for gone in [
+        format!("select count(*) from client_key where client = '{id}'"),
+        format!("select count(*) from consultation where client = '{id}'"),
+        format!("select count(*) from consent where client = '{id}'"),
+        format!("select count(*) from client_word where client = '{id}'"),
+    ] {
+        assert_eq!(house.number(&gone).await, 0, "{gone}");
+    }
+    for page in ["", "/edit", "/file", "/consultation", "/erasure"] {
+        owner.get(&format!("/door/clients/{id}{page}")).await.must(404);
+    }
+    // The chain still holds, and tells that and when, with ids alone.
+    let mut db = house.house.store.read().await.unwrap();
+    let whole = stillroom::store::audit::verify(&mut db, house.house.store.keys(), &[]).await.unwrap();
+    assert!(matches!(whole, stillroom::store::audit::Verdict::Whole { .. }), "{whole:?}");
+    assert_eq!(clients::consents::verify(&mut db, house.house.store.keys()).await.unwrap(), []);
+});
+
+both_databases!(after_a_treatment_what_must_stay_stays_locked_with_its_reason_until_its_day, async |house| {
+    let mut owner = house.owner();
+    let id = marked(house, &mut owner, "studio").await;
+    let told = erase(&mut owner, &id, &[("treated", "yes"), ("last_day", "2026-02-01")]).await;
+    let page = owner.page(&told).await;
+    for words in ["signed consents", "consultations", "name and birth date, sealed", "Tue 1 Feb 2033", "keeping time"] {
+        page.says(words);
+    }
+    // None in the clear; sealed, they are there.
+    assert_eq!(marks_left(house).await, (0, String::new()));
+    assert_eq!(house.number(&format!("select count(*) from consent where client = '{id}'")).await, 1, "publicity went");
+    assert_eq!(house.number(&format!("select count(*) from client_key where client = '{id}'")).await, 1);
+
+    // The clock a day before, and on the day.
+    for (days, left) in [(7 * 365 - 30, 1), (30, 0)] {
+        house.clock.advance(days * DAY);
+        privacy::go_on(&house.house).await.unwrap();
+        privacy::go_on(&house.house).await.unwrap();
+        assert_eq!(house.number(&format!("select count(*) from consent where client = '{id}'")).await, left);
+        assert_eq!(house.number(&format!("select count(*) from client_key where client = '{id}'")).await, left);
+    }
+    assert_eq!(house.number("select count(*) from erasure_rest").await, 0);
+    let mut db = house.house.store.read().await.unwrap();
+    assert_eq!(clients::consents::verify(&mut db, house.house.store.keys()).await.unwrap(), []);
+});
+
+both_databases!(an_erasure_says_what_it_needs_to_know_and_a_wrong_answer_erases_nothing, async |house| {
+    let mut a = house.actor(Actor::ArtistA);
+    let path = format!("/door/clients/{}/erasure", house.things.leaving);
+    for fields in [[("treated", "x"), ("last_day", "")], [("treated", "yes"), ("last_day", "soon")]] {
+        let form = a.form(&path, &path).await.with_all(&fields);
+        let again = a.submit(&form).await.must(422);
+        assert_eq!(again.form(&path).value("last_day"), fields[1].1);
+    }
+    a.page(&format!("/door/clients/{}", house.things.leaving)).await.says("Gro Haugen");
+});
+
+both_databases!(a_file_waiting_to_be_read_in_goes_with_an_erasure, async |house| {
+    let mut a = house.actor(Actor::ArtistA);
+    assert!(house.number("select cast(max(length(content)) as bigint) from client_import").await > 0);
+    erase(&mut a, &house.things.leaving, &[("treated", "no")]).await;
+    assert_eq!(house.number("select cast(max(length(content)) as bigint) from client_import").await, 0);
+});
+
+both_databases!(her_file_is_whole_counted_and_the_keepers_to_give, async |house| {
+    let mut a = house.actor(Actor::ArtistA);
+    let path = format!("/door/clients/{}/file", house.things.client);
+    let page = a.page(&path).await;
+    for words in
+        ["Ada Lovell", "+45 20 30 40 50", "Drops called Gentle Fen", "Consent to treatment", "medical advice first"]
+    {
+        page.says(words);
+    }
+    let answer = a.page(&format!("{path}.json")).await;
+    assert_eq!(answer.header("content-disposition"), "attachment; filename=\"client-file.json\"");
+    let file = answer.json();
+    assert_eq!(file["client"], house.things.client);
+    let consents = &file["parts"][2]["records"];
+    assert_eq!(
+        consents[0]["fields"]["digest"],
+        house.look("select digest from consent where purpose = 'treatment'").await
+    );
+    assert!(consents[0]["fields"]["signature"].as_str().unwrap().contains("100,800,0"));
+    assert_eq!(house.number("select count(*) from audit where action = 'export client file'").await, 2);
+    // The owner keeps the studio's clients, not an artist's, until she has left.
+    let mut owner = house.owner();
+    owner.get(&path).await.must(403);
+    let ines = &house.things.people[Actor::ArtistA.name()];
+    let leave = format!("/office/people/{ines}/leave");
+    let form = owner.form(&format!("/office/people/{ines}"), &leave).await;
+    owner.submit(&form).await.must(303);
+    owner.page(&path).await.says("Ada Lovell");
+});
+
+both_databases!(a_restricted_record_is_kept_and_not_used_until_that_is_lifted, async |house| {
+    let mut a = house.actor(Actor::ArtistA);
+    let ada = format!("/door/clients/{}", house.things.client);
+    let restriction = format!("{ada}/restriction");
+    let wish = async |a: &mut Browser, wish: &str| {
+        let form = a.form(&restriction, &restriction).await.with("wish", wish);
+        a.submit(&form).await.must(303);
+    };
+    let before = a.form(&format!("{ada}/edit"), &format!("{ada}/edit")).await.with("name", "Ada Other");
+    wish(&mut a, "restrict").await;
+    a.page(&ada).await.says("only kept, not used");
+    a.submit(&before).await.must(409).says("Her record is restricted at her wish");
+    for page in ["/consultation", "/sign/patch_test"] {
+        a.get(&format!("{ada}{page}")).await.must(409);
+    }
+    // Withdrawing stays as easy as ever.
+    let form = a.form(&ada, &format!("{ada}/consents/{}/withdraw", house.things.consent)).await;
+    a.submit(&form).await.must(303);
+    wish(&mut a, "lift").await;
+    let form = a.form(&format!("{ada}/edit"), &format!("{ada}/edit")).await.with("name", "Ada Other");
+    a.submit(&form).await.must(303);
+    a.page(&ada).await.says("Ada Other");
+});
+
+both_databases!(two_records_put_together_keep_both_histories, async |house| {
+    let mut desk = house.actor(Actor::Desk);
+    let mut a = house.actor(Actor::ArtistA);
+    let (ada, twin) = (&house.things.client, &house.things.twin);
+    // The twin signs, answers and has words of her own.
+    let path = format!("/door/clients/{twin}");
+    let form = a.form(&format!("{path}/consultation"), &format!("{path}/consultations")).await;
+    let filled = house.things.answers.iter().fold(form, |form, (name, value)| form.with(name, value));
+    a.submit(&filled.with("q_own_words", "Tape of the twin")).await.must(303);
+    let sign = format!("{path}/sign/patch_test");
+    let form = a.form(&sign, &sign).await.with_all(&[
+        ("printed_name", "Ada Lovell"),
+        ("language", "English"),
+        ("strokes", DRAWN),
+        ("agree", "yes"),
+        ("witness", "Ines Okafor"),
+    ]);
+    a.submit(&form).await.must(303);
+    house.clock.advance(DAY);
+    let mut desk_again = house.stranger();
+    desk_again.sign_in(Actor::Desk.name(), PHRASE).await.must(303);
+    std::mem::swap(&mut desk, &mut desk_again);
+
+    let merge = format!("/door/clients/{ada}/merge/{twin}");
+    let form = desk.form(&merge, &merge).await.with("name", "other");
+    assert_eq!(desk.submit(&form).await.goes_to(), format!("/door/clients/{ada}"));
+    desk.page(&format!("/door/clients/{ada}")).await.says("Lovell, Ada");
+    desk.get(&path).await.must(404);
+
+    let (keys, now) = (house.house.store.keys(), house.clock.now().0);
+    let id = ada.parse().unwrap();
+    let mut db = house.house.store.read().await.unwrap();
+    for purpose in [Purpose::Treatment, Purpose::PatchTest] {
+        assert!(clients::consent_in_force(&mut db, id, purpose, now).await.unwrap(), "{purpose:?}");
+    }
+    let health = clients::health_answers(&mut db, keys, id, now).await.unwrap();
+    assert!(health.answered.is_some() && !health.hold(), "both had answered: she is asked anew");
+    assert_eq!(clients::consents::verify(&mut db, keys).await.unwrap(), [], "digests hold under the other key");
+    let found = clients::find(&mut db, "lovell ada", 20).await.unwrap();
+    assert_eq!(found.iter().map(|client| client.id).collect::<Vec<_>>(), [id]);
+    assert_eq!(house.number(&format!("select count(*) from client_key where client in ('{ada}', '{twin}')")).await, 1);
+    drop(db);
+    let mut a = house.stranger();
+    a.sign_in(Actor::ArtistA.name(), PHRASE).await.must(303);
+    let file = a.page(&format!("/door/clients/{ada}/file")).await;
+    for words in ["Drops called Gentle Fen", "Tape of the twin", "Earlier record, put together with this one"] {
+        file.says(words);
+    }
+    // Erased, the earlier record goes with her.
+    erase(&mut a, ada, &[("treated", "no")]).await;
+    assert_eq!(house.number("select count(*) from client where name <> '' and erased is not null").await, 0);
+});
+
+both_databases!(records_of_two_keepers_are_not_put_together, async |house| {
+    let mut owner = house.owner();
+    let other = add(&mut owner, "Ada Lovell", "studio", &[("another", "yes")]).await;
+    let merge = format!("/door/clients/{}/merge/{other}", house.things.client);
+    owner.page(&merge).await.says("different keepers");
+    let csrf = owner.csrf().await;
+    owner.post(&merge, &[("csrf", csrf.as_str()), ("form_key", "a-key-of-this-test")]).await.must(409);
+    assert_eq!(house.number("select count(*) from client where merged_into is not null").await, 0);
+});

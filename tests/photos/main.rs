@@ -1,0 +1,63 @@
+//! Files no camera wrote, before the code that opens photos: each is taken or refused as it must be, nothing hidden comes through, and
+//! memory stays within bounds. A test binary of its own, since it looks at the memory of the whole process.
+
+#![allow(clippy::unwrap_used, reason = "a test stops at the first thing that is not as it must be")]
+#![allow(clippy::cast_possible_truncation, reason = "colours and bits of made-up files")]
+
+mod hostile;
+
+use hostile::{HIDDEN, Must};
+use stillroom::clients::photos::clean::{LONGEST_KEPT, clean};
+
+/// What opening one photo may add to the memory of the process, MiB: a decoded picture of 40 million pixels of four bytes, the file, and
+/// what is written.
+const MOST_MIB: u64 = 200;
+
+/// The most memory this process ever held, and holds now, KiB.
+fn memory(line: &str) -> u64 {
+    let status = std::fs::read_to_string("/proc/self/status").unwrap();
+    let line = status.lines().find(|found| found.starts_with(line)).unwrap();
+    line.split_whitespace().nth(1).unwrap().parse().unwrap()
+}
+
+#[test]
+fn no_hostile_file_crashes_anything_comes_through_or_takes_more_memory_than_a_photo() {
+    let all = hostile::all();
+    assert!(all.len() >= 60, "only {} files", all.len());
+    let before = memory("VmRSS");
+    let (mut taken, mut refused) = (0, 0);
+    for one in &all {
+        match clean(&one.bytes) {
+            Ok(picture) => {
+                assert_ne!(one.must, Must::BeRefused, "{} ({}) was taken", one.what, one.name);
+                assert!(picture.width.max(picture.height) <= LONGEST_KEPT);
+                let again = image::load_from_memory_with_format(&picture.jpeg, image::ImageFormat::Jpeg).unwrap();
+                assert_eq!((again.width(), again.height()), (picture.width, picture.height));
+                for word in HIDDEN {
+                    let found = picture.jpeg.windows(word.len()).any(|bytes| bytes == word.as_bytes());
+                    assert!(!found, "{}: “{word}” came through", one.what);
+                }
+                taken += 1;
+            }
+            Err(sentence) => {
+                assert_ne!(one.must, Must::BeTaken, "{} ({}) was refused: {sentence}", one.what, one.name);
+                assert!(sentence.ends_with(['.', ')']), "{sentence}");
+                refused += 1;
+            }
+        }
+    }
+    let most = (memory("VmHWM") - before) / 1024;
+    assert!(taken >= 15 && refused >= 30, "{taken} taken, {refused} refused");
+    assert!(most <= MOST_MIB, "{most} MiB");
+}
+
+#[test]
+fn cut_anywhere_a_photo_is_taken_as_far_as_it_goes_or_refused_in_words() {
+    for format in [image::ImageFormat::Jpeg, image::ImageFormat::Png, image::ImageFormat::WebP] {
+        let whole = hostile::good(format);
+        for cut in 0..whole.len() {
+            let _either = clean(&whole[..cut]);
+        }
+        assert!(clean(&whole).is_ok(), "{format:?}");
+    }
+}
