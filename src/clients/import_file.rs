@@ -132,14 +132,23 @@ pub(super) fn read(content: &[u8], order: DayOrder, today: Date) -> Result<Table
         if table.rows.len() + table.faults.len() >= MAX_ROWS {
             return Err(format!("The file has more than {MAX_ROWS} rows. Send it in parts."));
         }
-        take(&mut table, record, &columns, order, today);
+        take(&mut table, record, text, &columns, order, today);
     }
     Ok(table)
+}
+
+/// The line on which a row stands: the reader's position is where it began to look, before the empty lines it passes over.
+fn line_of(position: Option<&csv::Position>, text: &str) -> u64 {
+    let Some(position) = position else { return 0 };
+    let from = usize::try_from(position.byte()).ok().and_then(|from| text.as_bytes().get(from..)).unwrap_or_default();
+    let empty = from.iter().take_while(|byte| matches!(byte, b'\r' | b'\n')).filter(|byte| **byte == b'\n').count();
+    position.line() + empty as u64
 }
 
 fn take(
     table: &mut Table,
     record: Result<csv::StringRecord, csv::Error>,
+    text: &str,
     columns: &[Option<Column>],
     order: DayOrder,
     today: Date,
@@ -147,7 +156,7 @@ fn take(
     let record = match record {
         Ok(record) => record,
         Err(cause) => {
-            let line = cause.position().map_or(0, csv::Position::line);
+            let line = line_of(cause.position(), text);
             table.faults.push(Fault {
                 line,
                 reason: "This line is no row of a table.".to_owned(),
@@ -156,7 +165,7 @@ fn take(
             return;
         }
     };
-    let line = record.position().map_or(0, csv::Position::line);
+    let line = line_of(record.position(), text);
     if record.iter().all(str::is_empty) {
         return;
     }
