@@ -1,12 +1,12 @@
 -- Clearance: patch tests, doctors' words, decisions, reactions, lots and who met them, stops, complaints, who is expected.
 -- Words about health are sealed with the client's own key; what the rules need to judge (instants, results, products) is not.
 
--- Somebody expected for a treatment: filled by hand, later by the book.
+-- Somebody expected for a treatment: filled by the book, with the appointment's id, and by hand.
 create table expected_visit (
   id text primary key,
   client text not null references client (id),
   at bigint not null,
-  kind text not null check (kind in ('set', 'infill', 'removal', 'test')),
+  kind text not null check (kind in ('set', 'infill', 'removal', 'test', 'other')),
   -- Who treats her; null while nobody is chosen.
   artist text references person (id),
   created bigint not null,

@@ -121,6 +121,7 @@ create table waiting (
   done bigint
 );
 create index waiting_by_age on waiting (done, created);
+create index waiting_of_client on waiting (client);
 
 -- An artist's calendar for other programs: a secret address. The row holds a digest, and for a few minutes what lets it be shown.
 create table calendar_feed (

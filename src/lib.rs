@@ -25,10 +25,10 @@ pub mod advice;
 pub mod clients;
 /// Who may be treated when: patch tests, rules, reactions, lots and stops.
 pub mod clearance;
-/// A client's own rights over her record: her file, restriction, erasure; the list of what each part keeps of her.
-pub mod privacy;
 /// Services, hours, appointments: no overlap of an artist or a bed, ever.
 pub mod book;
+/// A client's own rights over her record: her file, restriction, erasure; the list of what each part keeps of her.
+pub mod privacy;
 /// Pages that show several parts. Composes; no SQL.
 pub mod places;
 /// What runs by the clock.

@@ -243,6 +243,13 @@ id!(
     FeedId
 );
 
+/// An appointment and the visit that clearance expects for it bear one id: so each is found by the other.
+impl From<AppointmentId> for ExpectedVisitId {
+    fn from(id: AppointmentId) -> Self {
+        Self(id.0)
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -158,7 +158,7 @@ pub(super) struct Version {
 
 /// What has just happened to an appointment.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Change {
+pub(super) enum Change {
     /// It was made, or holds again.
     Made,
     /// It lies elsewhere: another time, artist, bed or service.

@@ -9,7 +9,9 @@ use super::appointment::{Appointment, State as Standing, Version};
 use super::around::Around;
 use super::booking;
 use super::form_page::hers;
+use super::expecting;
 use super::hours::MINUTES_A_DAY;
+use super::looked::{self, Stands};
 use super::search::{self, Ask, Free, later};
 use super::service::{Service, VisitKind};
 use super::waiting_page::{self, WaitingRow};
@@ -19,6 +21,7 @@ use crate::base::problem::Problem;
 use crate::base::text;
 use crate::base::time::{Instant, MINUTE};
 use crate::base::zone::Zone;
+use crate::clients::{self, Client};
 use crate::people;
 use crate::store::{Db, Kept};
 use crate::web::House;
@@ -65,15 +68,37 @@ struct Offer {
     href: String,
 }
 
+/// How she stands for this visit while it is to come.
+struct ClearanceBlock {
+    /// None where no record is chosen: then nothing is known.
+    stands: Option<Stands>,
+    /// Her clearance, for those who may open it.
+    href: Option<String>,
+}
+
+impl ClearanceBlock {
+    /// A sentence to go with "It is booked.", where she is not cleared.
+    fn warning(&self) -> &'static str {
+        match &self.stands {
+            Some(stands) if stands.at.is_cleared() => "",
+            Some(_) => " She is not cleared for it: see below.",
+            None => " Without a record nothing is known of her clearance.",
+        }
+    }
+}
+
 #[derive(Template)]
 #[template(path = "book/appointment.html")]
 struct AppointmentPage {
     frame: Frame,
     key: String,
     path: String,
-    told: &'static str,
+    told: String,
     lead: String,
     state: (&'static str, &'static str),
+    /// Her record, for those who may open it.
+    record: Option<String>,
+    clearance: Option<ClearanceBlock>,
     lines: Vec<Line>,
     seen: i64,
     booked: bool,
@@ -100,6 +125,12 @@ async fn show(
     let versions = store::versions(&mut db, id).await?;
     let names = people::everyone(&mut db).await?;
     let infill = infill(&mut db, &house, &around, &appointment, now).await?;
+    let client = match appointment.booked.client {
+        Some(id) => clients::client(&mut db, id).await?.filter(Client::is_in_use),
+        None => None,
+    };
+    let clearance = clearance(&mut db, &house, &staff, &around, &appointment, client.as_ref()).await?;
+    let opens = client.as_ref().filter(|client| clients::may_see(client, &staff.who));
     let waiting = match appointment.state {
         Standing::Booked => Vec::new(),
         _ => would_come(&mut db, &house, &around, &appointment, now).await?,
@@ -114,7 +145,9 @@ async fn show(
     page(&AppointmentPage {
         frame: house.frame(&around.studio, &staff.visitor, Place::Book, appointment.booked.short.clone()),
         key: new_form_key(),
-        told: told_words(&asked.told),
+        told: told_words(&asked.told, clearance.as_ref()),
+        record: opens.map(|client| house.url(&format!("/door/clients/{}", client.id))),
+        clearance,
         lead: lead(&around, &appointment, now),
         state: (if appointment.state == Standing::Booked { "fit" } else { "stop" }, appointment.state.words()),
         lines: lines(&around, &appointment),
@@ -133,7 +166,38 @@ async fn show(
     })
 }
 
-fn told_words(told: &str) -> &'static str {
+/// How she stands, of what is to come and judged at all.
+async fn clearance(
+    db: &mut Db,
+    house: &House,
+    staff: &Staff,
+    around: &Around,
+    appointment: &Appointment,
+    client: Option<&Client>,
+) -> Result<Option<ClearanceBlock>, Problem> {
+    let now = staff.visitor.now.0;
+    let service = around.service(appointment.service);
+    let judged = service.filter(|service| expecting::judged_as(service.kind).is_some());
+    let to_come = appointment.state == Standing::Booked && appointment.when.visit.to > now;
+    let Some(service) = judged.filter(|_| to_come) else { return Ok(None) };
+    let Some(client) = client else { return Ok(Some(ClearanceBlock { stands: None, href: None })) };
+    let (whose, with) = ((appointment.id, client), Some(appointment.artist));
+    let stands = looked::stands(house, db, around, whose, service, with, appointment.when.visit.from, now).await?;
+    // Whoever is booked with her sees her clearance, and so do those who see her record.
+    let sees = clients::may_see(client, &staff.who) || around.own(&staff.who) == Some(appointment.artist);
+    let href = sees.then(|| house.url(&format!("/door/clients/{}/clearance", client.id)));
+    Ok(stands.map(|stands| ClearanceBlock { stands: Some(stands), href }))
+}
+
+fn told_words(told: &str, clearance: Option<&ClearanceBlock>) -> String {
+    let warning = match told {
+        "booked" | "moved" | "restored" => clearance.map_or("", ClearanceBlock::warning),
+        _ => "",
+    };
+    format!("{}{warning}", told_sentence(told))
+}
+
+fn told_sentence(told: &str) -> &'static str {
     match told {
         "booked" => "It is booked.",
         "moved" => "It is moved.",
@@ -271,11 +335,9 @@ fn nearest(found: Vec<Free>, wished: i64, zone: &Zone) -> Vec<Free> {
 }
 
 fn link(appointment: &Appointment, next: &Service, free: Free, zone: &Zone) -> String {
-    let client = appointment.booked.client.map(|client| client.to_string()).unwrap_or_default();
     let wall = zone.wall(free.at);
     let query = [
-        ("short_name", appointment.booked.short.clone()),
-        ("client", client),
+        ("next_of", appointment.id.to_string()),
         ("service", next.id.to_string()),
         ("artist", free.artist.to_string()),
         ("day", wall.date().to_string()),
@@ -300,8 +362,6 @@ async fn would_come(
     let rows = waiting.iter().filter(|waiting| waiting_page::would_come(waiting, freed, zone)).map(|waiting| {
         let query = [
             ("waiting", waiting.id.to_string()),
-            ("short_name", waiting.booked.short.clone()),
-            ("first_visit", if waiting.booked.first_visit { "yes".to_owned() } else { String::new() }),
             ("service", waiting.service.to_string()),
             ("artist", freed.artist.to_string()),
             ("day", freed.when.wall.date().to_string()),

@@ -3,6 +3,7 @@
 
 use super::appointment::{Appointment, Booked, Change, State, When};
 use super::around::Around;
+use super::expecting;
 use super::hours::MINUTES_A_DAY;
 use super::plan_store;
 use super::search::{self, Ask};
@@ -72,7 +73,7 @@ pub(super) async fn move_to(tx: &mut Tx, draft: &Draft, seen: i64) -> Result<App
         artist: draft.artist,
         bed,
         service: draft.service.id,
-        booked: Booked { client: before.booked.client, ..draft.booked.clone() },
+        booked: draft.booked.clone(),
         when: draft.when.clone(),
         note: draft.note.clone(),
         version: before.version + 1,
@@ -117,9 +118,9 @@ async fn as_seen(tx: &mut Tx, id: AppointmentId, seen: i64) -> Result<Appointmen
     }
 }
 
-async fn finish(tx: &mut Tx, appointment: &Appointment, reason: &str, change: Change) -> Result<(), Problem> {
+pub(super) async fn finish(tx: &mut Tx, appointment: &Appointment, reason: &str, change: Change) -> Result<(), Problem> {
     store::keep(tx, appointment, reason).await?;
-    super::after_booking(tx, appointment, change).await?;
+    expecting::tell(tx, appointment).await?;
     tx.raise(super::TOPIC);
     let deed = match change {
         Change::Made => "book",

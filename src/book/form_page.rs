@@ -13,13 +13,15 @@ use super::around::Around;
 use super::booking::{self, Draft, Wish};
 use super::hours::typed_minute;
 use super::service::Service;
+use super::looked::{self, Looked};
 use super::{store, waiting_store};
 use crate::base::actor::Who;
-use crate::base::ids::{AppointmentId, ArtistId, ClientId, WaitingId};
+use crate::base::ids::{AppointmentId, ArtistId, WaitingId};
+use crate::clients::Client;
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::text;
 use crate::base::time::Instant;
-use crate::store::Kept;
+use crate::store::{Db, Kept};
 use crate::web::House;
 use crate::web::checks::{Notes, choice_field, note_fields, text_field};
 use crate::web::form::{FieldView, Mistake, mistakes};
@@ -35,6 +37,7 @@ pub(super) fn routes() -> Routes {
     Routes::new()
         .get("/book/new", new_page)
         .post("/book", book)
+        .post("/book/look", look_again)
         .get("/book/{appointment}/move", move_page)
         .post("/book/{appointment}/move", move_it)
 }
@@ -47,21 +50,27 @@ const DAYS_AHEAD: i64 = 800;
 #[derive(Debug, Clone, Default, Deserialize)]
 #[serde(default)]
 pub(super) struct TypedBooking {
-    short_name: String,
-    first_visit: String,
-    service: String,
-    artist: String,
+    pub(super) short_name: String,
+    pub(super) first_visit: String,
+    pub(super) service: String,
+    pub(super) artist: String,
     day: String,
     at: String,
     bed: String,
     outside: String,
     note: String,
-    /// Her record, where the form was opened from there.
-    client: String,
+    /// Her record, where one is chosen.
+    pub(super) client: String,
     /// Whose place on the waiting list this takes.
     waiting: String,
+    /// The visit after which this one is the next: who it is for stands there, and in no address.
+    next_of: String,
+    /// An appointment that is moved.
+    moving: String,
     /// The version that was looked at.
     seen: String,
+    /// "found" from the script, which wants nothing around what was found.
+    part: String,
 }
 
 #[derive(Template)]
@@ -73,10 +82,20 @@ struct BookingForm {
     word: &'static str,
     lead: String,
     hidden: Vec<(&'static str, String)>,
+    name: FieldView,
+    looked: Looked,
     fields: Vec<FieldView>,
     mistakes: Vec<Mistake>,
     button: &'static str,
+    look: String,
     back: (String, String),
+}
+
+/// What the script puts into the form while somebody types.
+#[derive(Template)]
+#[template(path = "book/found.html")]
+struct Found {
+    looked: Looked,
 }
 
 impl TypedBooking {
@@ -91,15 +110,23 @@ impl TypedBooking {
             at: appointment.when.wall.strftime("%H:%M").to_string(),
             bed: appointment.bed.map(|bed| bed.to_string()).unwrap_or_default(),
             note: appointment.note.clone(),
+            client: appointment.booked.client.map(|client| client.to_string()).unwrap_or_default(),
             seen: appointment.version.to_string(),
             ..Self::default()
         }
     }
 
     /// What was typed as a wish; the service of an appointment that is moved may be offered no more.
-    fn check(&self, around: &Around, who: &Who, now: Instant, of: Option<&Appointment>) -> Result<Draft, Problem> {
+    fn check(
+        &self,
+        around: &Around,
+        who: &Who,
+        now: Instant,
+        of: Option<&Appointment>,
+        client: Option<&Client>,
+    ) -> Result<Draft, Problem> {
         let mut notes = Notes::default();
-        let short = notes.line("short_name", &self.short_name, 40);
+        let short = self.short(&mut notes, of, client);
         let kept = of.map(|appointment| appointment.service);
         let services = around.all_services().iter().filter(|service| !service.closed || Some(service.id) == kept);
         let service = notes.choice("service", services.clone().find(|service| service.id.to_string() == self.service));
@@ -122,7 +149,7 @@ impl TypedBooking {
                 bed: bed?,
                 service: service?.clone(),
                 booked: Booked {
-                    client: self.client.parse::<ClientId>().ok(),
+                    client: client.map(|client| client.id),
                     short: short?,
                     first_visit: self.first_visit == "yes",
                 },
@@ -132,6 +159,28 @@ impl TypedBooking {
             })
         })();
         notes.settle(draft)
+    }
+
+    /// How she is called on screens: as her record says, or as it was typed of somebody without one.
+    fn short(&self, notes: &mut Notes, of: Option<&Appointment>, client: Option<&Client>) -> Option<String> {
+        let hers = of.and_then(|appointment| appointment.booked.client);
+        match client {
+            None if !self.client.is_empty() => {
+                notes.add("short_name", "This record cannot be chosen any more. Choose another, or the name alone.");
+                None
+            }
+            Some(client) if client.restricted.is_some() && hers != Some(client.id) => {
+                notes.add("short_name", "Her record is restricted at her wish: it is kept and not used.");
+                None
+            }
+            Some(client) => Some(client.short.clone()),
+            None => notes.line("short_name", &self.short_name, 40),
+        }
+    }
+
+    /// When the visit would begin, where day and time are such.
+    pub(super) fn starts(&self, around: &Around, service: &Service, now: Instant) -> Option<Instant> {
+        self.when(&mut Notes::default(), around, Some(service), now).map(|when| when.visit.from)
     }
 
     fn wish(&self) -> Option<Wish> {
@@ -180,8 +229,9 @@ impl TypedBooking {
         let beds = std::iter::once((String::new(), "whichever is free".to_owned()));
         let beds = beds.chain(around.beds().map(|bed| (bed.id.to_string(), bed.words())));
         let mut fields = vec![
-            text_field("short_name", "Who", &self.short_name)
-                .hinted("First name and the first letter of the last: others can see this screen."),
+            text_field("short_name", "Who", &self.short_name).hinted(
+                "The beginning of her name finds her record. For somebody without one: first name and one letter, since others can see this screen.",
+            ),
             FieldView {
                 kind: "check",
                 optional: true,
@@ -213,22 +263,51 @@ async fn new_page(
     State(house): State<House>,
     Query(mut asked): Query<TypedBooking>,
 ) -> Result<Response, Problem> {
-    let around = load(&house).await?;
-    if asked.day.is_empty() {
-        asked.day = around.studio.zone.day(staff.visitor.now.0).to_string();
-    }
-    if asked.artist.is_empty() {
-        // Whoever books for herself alone need not say so.
-        if let [only] = around.booked_by(&staff.who).as_slice() {
-            asked.artist = only.id.to_string();
-        }
-    }
-    page(&new_view(&house, &staff, &around, &asked, &[], new_form_key()))
+    let mut db = house.store.read().await?;
+    let around = Around::load(&mut db).await?;
+    fill_in(&mut db, &around, &staff.who, &mut asked, staff.visitor.now.0).await?;
+    let looked = looked::look(&house, &mut db, &around, &staff.who, &asked, None, staff.visitor.now.0).await?;
+    drop(db);
+    page(&new_view(&house, &staff, &around, &asked, looked, &[], new_form_key()))
 }
 
-async fn load(house: &House) -> Result<Around, Problem> {
-    let mut db = house.store.read().await?;
-    Around::load(&mut db).await
+/// What a link leaves open: who it is for, read from where it stands; the day; the artist, for whoever books for herself alone.
+async fn fill_in(
+    db: &mut Db,
+    around: &Around,
+    who: &Who,
+    asked: &mut TypedBooking,
+    now: Instant,
+) -> Result<(), Problem> {
+    let yes = |set: bool| if set { "yes".to_owned() } else { String::new() };
+    let booked = if let Ok(id) = asked.next_of.parse() {
+        let before = around.seen(who, store::one(db, id).await?).ok();
+        before.map(|before| Booked { first_visit: false, ..before.booked })
+    } else if let Ok(id) = asked.waiting.parse() {
+        waiting_store::one(db, id).await?.map(|waiting| waiting.booked)
+    } else {
+        None
+    };
+    if let Some(booked) = booked {
+        asked.short_name = booked.short;
+        asked.first_visit = yes(booked.first_visit);
+        asked.client = booked.client.map(|client| client.to_string()).unwrap_or_default();
+    } else if let Some(client) = looked::chosen(db, who, asked, None).await? {
+        // Chosen on a page of hers: the name is hers, and it may be her first visit.
+        asked.first_visit = yes(!store::came_before(db, client.id, now).await?);
+        asked.short_name = client.short;
+    } else {
+        asked.client = String::new();
+    }
+    if asked.day.is_empty() {
+        asked.day = around.studio.zone.day(now).to_string();
+    }
+    if asked.artist.is_empty()
+        && let [only] = around.booked_by(who).as_slice()
+    {
+        asked.artist = only.id.to_string();
+    }
+    Ok(())
 }
 
 fn new_view(
@@ -236,10 +315,11 @@ fn new_view(
     staff: &Staff,
     around: &Around,
     typed: &TypedBooking,
+    looked: Looked,
     notes: &[FieldNote],
     key: String,
 ) -> BookingForm {
-    let fields = typed.fields(around, &staff.who, notes);
+    let mut fields = typed.fields(around, &staff.who, notes);
     let day = super::diary_page::typed_day(&typed.day, &around.studio, staff.visitor.now.0);
     BookingForm {
         frame: house.frame(&around.studio, &staff.visitor, Place::Book, "Book"),
@@ -247,17 +327,49 @@ fn new_view(
         action: house.url("/book"),
         word: "Book",
         lead: String::new(),
-        hidden: vec![("client", typed.client.clone()), ("waiting", typed.waiting.clone())],
+        hidden: vec![("waiting", typed.waiting.clone())],
         mistakes: mistakes(&fields),
+        name: fields.remove(0),
+        looked,
         fields,
         button: "Book it",
+        look: house.url("/book/look"),
         back: (house.url(&format!("/book?day={day}")), "Back to the diary".to_owned()),
     }
 }
 
+/// The form again with what was found: records by that name, and how the one chosen stands. Nothing is booked.
+async fn look_again(staff: Staff, State(house): State<House>, form: Form<TypedBooking>) -> Result<Response, Problem> {
+    let now = staff.visitor.now.0;
+    let typed = &form.typed;
+    let mut db = house.store.read().await?;
+    let around = Around::load(&mut db).await?;
+    let moving = match typed.moving.parse() {
+        Ok(id) => Some(around.seen(&staff.who, store::one(&mut db, id).await?)?),
+        Err(_) => None,
+    };
+    let kept = moving.as_ref().and_then(|appointment| appointment.booked.client);
+    let looked = looked::look(&house, &mut db, &around, &staff.who, typed, kept, now).await?;
+    drop(db);
+    if typed.part == "found" {
+        return page(&Found { looked });
+    }
+    let key = form.key.form.clone().unwrap_or_default();
+    match moving {
+        Some(appointment) => page(&move_view(&house, &staff, &around, &appointment, typed, looked, &[], key)),
+        None => page(&new_view(&house, &staff, &around, typed, looked, &[], key)),
+    }
+}
+
 async fn book(staff: Staff, State(house): State<House>, form: Form<TypedBooking>) -> Result<Response, Problem> {
-    let around = load(&house).await?;
-    let result = match form.typed.check(&around, &staff.who, staff.visitor.now.0, None) {
+    let now = staff.visitor.now.0;
+    let (around, looked) = {
+        let mut db = house.store.read().await?;
+        let around = Around::load(&mut db).await?;
+        let looked = looked::look(&house, &mut db, &around, &staff.who, &form.typed, None, now).await?;
+        (around, looked)
+    };
+    let result = match form.typed.check(&around, &staff.who, now, None, looked.client.as_ref()) {
         Ok(draft) => {
             let waiting = form.typed.waiting.parse::<WaitingId>().ok();
             house
@@ -279,7 +391,8 @@ async fn book(staff: Staff, State(house): State<House>, form: Form<TypedBooking>
     match result {
         Err(Problem::Mistakes(notes)) => {
             let key = form.key.form.clone().unwrap_or_default();
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &new_view(&house, &staff, &around, &form.typed, &notes, key))
+            let view = new_view(&house, &staff, &around, &form.typed, looked, &notes, key);
+            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
         }
         other => Ok(answer(&house, &other?)),
     }
@@ -302,7 +415,20 @@ async fn move_page(
     let (around, appointment) = hers(&house, &staff, id).await?;
     let mut typed = TypedBooking::of(&appointment);
     asked.into_form(&mut typed);
-    page(&move_view(&house, &staff, &around, &appointment, &typed, &[], new_form_key()))
+    let looked = look_for_move(&house, &staff, &around, &appointment, &typed).await?;
+    page(&move_view(&house, &staff, &around, &appointment, &typed, looked, &[], new_form_key()))
+}
+
+async fn look_for_move(
+    house: &House,
+    staff: &Staff,
+    around: &Around,
+    appointment: &Appointment,
+    typed: &TypedBooking,
+) -> Result<Looked, Problem> {
+    let mut db = house.store.read().await?;
+    let (kept, now) = (appointment.booked.client, staff.visitor.now.0);
+    looked::look(house, &mut db, around, &staff.who, typed, kept, now).await
 }
 
 /// Where a link of free times says it should go.
@@ -329,16 +455,18 @@ impl Elsewhere {
     }
 }
 
+#[expect(clippy::too_many_arguments, reason = "the page of a form that came back shows all of it")]
 fn move_view(
     house: &House,
     staff: &Staff,
     around: &Around,
     appointment: &Appointment,
     typed: &TypedBooking,
+    looked: Looked,
     notes: &[FieldNote],
     key: String,
 ) -> BookingForm {
-    let fields = typed.fields(around, &staff.who, notes);
+    let mut fields = typed.fields(around, &staff.who, notes);
     let (zone, now) = (&around.studio.zone, staff.visitor.now.0);
     let at = appointment.when.visit.from;
     let with = around.first_name(appointment.artist);
@@ -349,10 +477,13 @@ fn move_view(
         action: format!("{home}/move"),
         word: "Move",
         lead: format!("Now {} {} with {with}.", zone.date(at, now), zone.clock(at)),
-        hidden: vec![("seen", typed.seen.clone())],
+        hidden: vec![("seen", typed.seen.clone()), ("moving", appointment.id.to_string())],
         mistakes: mistakes(&fields),
+        name: fields.remove(0),
+        looked,
         fields,
         button: "Move it",
+        look: house.url("/book/look"),
         back: (home, "Leave it where it is".to_owned()),
     }
 }
@@ -365,7 +496,9 @@ async fn move_it(
 ) -> Result<Response, Problem> {
     let (around, appointment) = hers(&house, &staff, id).await?;
     let seen = form.typed.seen.parse().unwrap_or(0);
-    let result = match form.typed.check(&around, &staff.who, staff.visitor.now.0, Some(&appointment)) {
+    let looked = look_for_move(&house, &staff, &around, &appointment, &form.typed).await?;
+    let now = staff.visitor.now.0;
+    let result = match form.typed.check(&around, &staff.who, now, Some(&appointment), looked.client.as_ref()) {
         Ok(draft) => {
             house
                 .store
@@ -383,7 +516,7 @@ async fn move_it(
     match result {
         Err(Problem::Mistakes(notes)) => {
             let key = form.key.form.clone().unwrap_or_default();
-            let view = move_view(&house, &staff, &around, &appointment, &form.typed, &notes, key);
+            let view = move_view(&house, &staff, &around, &appointment, &form.typed, looked, &notes, key);
             page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
         }
         other => Ok(answer(&house, &other?)),

@@ -213,11 +213,7 @@ async fn base_query(db: &mut crate::store::Db, typed: &TypedWish) -> Result<Vec<
     if let Ok(id) = typed.waiting.parse::<WaitingId>()
         && let Some(waiting) = waiting_store::one(db, id).await?
     {
-        base.push(("waiting", id.to_string()));
-        base.push(("short_name", waiting.booked.short));
-        if waiting.booked.first_visit {
-            base.push(("first_visit", "yes".to_owned()));
-        }
+        base.push(("waiting", waiting.id.to_string()));
     } else if typed.first_visit == "yes" {
         base.push(("first_visit", "yes".to_owned()));
     }

@@ -1,5 +1,5 @@
-//! The book: services, hours, appointments. Knows who works where and when, and what must not overlap. Knows no adhesive, no
-//! card, no price.
+//! The book: services, hours, appointments. Knows who works where and when, and what must not overlap; says to clearance who is
+//! expected. Knows no adhesive, no card, no price.
 
 mod appointment;
 mod appointment_page;
@@ -8,6 +8,7 @@ mod beds_page;
 mod booking;
 pub mod calendar;
 mod diary_page;
+mod expecting;
 mod feed_page;
 mod feed_store;
 mod form_page;
@@ -15,6 +16,8 @@ mod free_page;
 mod grid;
 pub mod hours;
 mod hours_page;
+mod looked;
+mod of_client;
 mod off_page;
 pub mod plan;
 mod plan_store;
@@ -33,23 +36,14 @@ use crate::base::problem::Problem;
 use crate::store::{Db, Tx};
 use crate::web::routes::Routes;
 
-pub use appointment::{Appointment, Booked, Change, State, When};
+pub use of_client::{TABLES, client_erase, client_file, client_merge};
+pub use appointment::{Appointment, Booked, State, When};
 pub use plan::Bed;
 pub(crate) use seed::{Beginning, first_and_last, seed_appointments, seed_beginning};
 pub use service::{Service, VisitKind};
 
 /// Risen whenever something of the book changes.
 pub const TOPIC: &str = "book";
-
-/// What other parts do when an appointment was made, moved, called off or missed, in the same write: the one place where they are
-/// told.
-///
-/// # Errors
-/// Whatever they meet; then nothing is booked.
-#[expect(clippy::unused_async, reason = "whoever is told writes into the same transaction")]
-pub async fn after_booking(_tx: &mut Tx, _appointment: &Appointment, _change: Change) -> Result<(), Problem> {
-    Ok(())
-}
 
 /// One appointment.
 ///

@@ -99,6 +99,28 @@ pub(super) async fn gone_from(
     Ok(gone)
 }
 
+/// Every appointment of a client, called off or not, by their beginning.
+pub(super) async fn of_client(db: &mut Db, client: ClientId) -> Result<Vec<Appointment>, Problem> {
+    let rows = sqlx::query(
+        "select id, artist, bed, service, client, short_name, first_visit, wall, zone, starts, ends, busy_from, busy_to, state,
+         version, note, created, changed from appointment where client = $1 order by starts, id",
+    )
+    .bind(client.to_string())
+    .fetch_all(db)
+    .await?;
+    rows.iter().map(read).collect()
+}
+
+/// Whether a client came, or is to come, before an instant.
+pub(super) async fn came_before(db: &mut Db, client: ClientId, before: Instant) -> Result<bool, Problem> {
+    let row = sqlx::query("select id from appointment where client = $1 and starts < $2 and state = 'booked' limit 1")
+        .bind(client.to_string())
+        .bind(before.0)
+        .fetch_optional(db)
+        .await?;
+    Ok(row.is_some())
+}
+
 /// What is taken between two instants, of everybody.
 pub(super) async fn taken(db: &mut Db, span: Span) -> Result<Vec<Taken>, Problem> {
     let rows = sqlx::query(

@@ -243,7 +243,7 @@ async fn calls(house: &House, db: &mut Db, studio: &Studio, who: &Who, now: Inst
 
 /// Who of those expected with this adhesive from an instant on needs a test first, for the page of the house adhesive.
 pub(super) fn needs_a_test(standing: &Standing) -> bool {
-    standing.visit.kind != VisitKind::Test
+    !matches!(standing.visit.kind, VisitKind::Test | VisitKind::Other)
         && match &standing.answer {
             Clearance::NotYet(not_yet) => not_yet.missing.iter().any(|missing| matches!(missing, Missing::Test { .. })),
             _ => false,

@@ -9,6 +9,7 @@ mod doctor_store;
 pub mod facts;
 mod facts_store;
 mod for_advice;
+mod for_book;
 pub mod judge;
 #[cfg(test)]
 mod judge_tests;
@@ -38,6 +39,7 @@ pub mod words;
 pub use desk_page::{DeskRow, desk_rows};
 pub use facts::{ClientFacts, PlannedProduct};
 pub use for_advice::{ForHer, for_advice, of_today};
+pub use for_book::{AtBooking, at_booking};
 pub use judge::{Clearance, clearance};
 pub use of_client::{TABLES, client_erase, client_file, client_merge};
 pub use rules::Rules;

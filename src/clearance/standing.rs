@@ -42,7 +42,7 @@ impl Bench {
             VisitKind::Set | VisitKind::Infill | VisitKind::Test if !visit.products.is_empty() => {
                 visit.products.iter().filter_map(|id| self.adhesive(*id)).collect()
             }
-            VisitKind::Set | VisitKind::Infill | VisitKind::Test => self.house_adhesive(visit.at),
+            VisitKind::Set | VisitKind::Infill | VisitKind::Test | VisitKind::Other => self.house_adhesive(visit.at),
         }
     }
 
@@ -91,11 +91,12 @@ pub(super) async fn standings(
     Ok(visits.into_iter().filter_map(standing).collect())
 }
 
-/// A visit for a patch test asks for nothing but the person: what may not be treated may not be tested either.
+/// A visit for a patch test asks for nothing but the person: what may not be treated may not be tested either. So does one for
+/// another service, whose products stand on no shelf here.
 pub(super) fn judge_visit(facts: &ClientFacts, bench: &Bench, visit: &Expected, now: Instant) -> Clearance {
     let answer = clearance(facts, &bench.rules, &bench.planned(visit), visit.at, now);
     match (visit.kind, answer) {
-        (VisitKind::Test, Clearance::NotYet(mut not_yet)) => {
+        (VisitKind::Test | VisitKind::Other, Clearance::NotYet(mut not_yet)) => {
             not_yet.missing.retain(|missing| matches!(missing, Missing::BirthDate | Missing::Answers { .. }));
             if not_yet.missing.is_empty() { Clearance::Cleared(Vec::new()) } else { Clearance::NotYet(not_yet) }
         }

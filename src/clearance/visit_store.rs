@@ -18,11 +18,13 @@ pub enum VisitKind {
     Removal,
     /// A patch test: asks for nothing but the person.
     Test,
+    /// A lift, a tint, brows: no adhesive of the shelf, so nothing but the person is judged.
+    Other,
 }
 
 impl VisitKind {
     /// Every kind.
-    pub const ALL: [Self; 4] = [Self::Set, Self::Infill, Self::Removal, Self::Test];
+    pub const ALL: [Self; 5] = [Self::Set, Self::Infill, Self::Removal, Self::Test, Self::Other];
 
     /// The word kept in the database and shown.
     #[must_use]
@@ -32,6 +34,7 @@ impl VisitKind {
             Self::Infill => "infill",
             Self::Removal => "removal",
             Self::Test => "test",
+            Self::Other => "other",
         }
     }
 
@@ -43,6 +46,7 @@ impl VisitKind {
             Self::Infill => "infill",
             Self::Removal => "removal",
             Self::Test => "patch test",
+            Self::Other => "other service",
         }
     }
 
@@ -70,7 +74,8 @@ pub struct Expected {
     pub products: Vec<ProductId>,
 }
 
-/// Puts somebody on the list of those expected. Also for the book: the id is the caller's, and the same id again changes the entry.
+/// Puts somebody on the list of those expected. Also for the book: the id is the caller's, and the same id again changes the entry,
+/// which then stands on the list again.
 ///
 /// # Errors
 /// When the database refuses it.
@@ -78,7 +83,8 @@ pub async fn expect_visit(tx: &mut Tx, visit: &Expected) -> Result<(), Problem> 
     let now = tx.now.0;
     query_with_nulls(
         "insert into expected_visit (id, client, at, kind, artist, created, gone) values ($1, $2, $3, $4, $5, $6, null)
-         on conflict (id) do update set client = excluded.client, at = excluded.at, kind = excluded.kind, artist = excluded.artist",
+         on conflict (id) do update set client = excluded.client, at = excluded.at, kind = excluded.kind, artist = excluded.artist,
+         gone = null",
     )
     .bind(visit.id.to_string())
     .bind(visit.client.to_string())

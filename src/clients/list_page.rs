@@ -66,15 +66,20 @@ struct ListPage {
     is_owner: bool,
 }
 
-/// A client as a row that tells her apart from another of the same name.
-pub(super) fn row(house: &House, client: &Client) -> ClientRow {
+/// What tells her apart from another of the same name: birth date, end of the number.
+pub(super) fn told_apart(client: &Client) -> String {
     let born = client.born.map(|born| format!("born {}", born.strftime("%-d %b %Y")));
     let digits: Vec<char> = client.phone.chars().filter(char::is_ascii_digit).collect();
     let phone = (digits.len() >= 4)
         .then(|| format!("number ends in {}", digits[digits.len() - 4..].iter().collect::<String>()));
+    [born, phone].into_iter().flatten().collect::<Vec<_>>().join("; ")
+}
+
+/// A client as a row that tells her apart from another of the same name.
+pub(super) fn row(house: &House, client: &Client) -> ClientRow {
     ClientRow {
         name: client.name.clone(),
-        about: [born, phone].into_iter().flatten().collect::<Vec<_>>().join("; "),
+        about: told_apart(client),
         href: house.url(&format!("/door/clients/{}", client.id)),
         restricted: client.restricted.is_some(),
     }

@@ -134,6 +134,12 @@ pub async fn find_for(db: &mut Db, who: &Who, typed: &str, most: usize) -> Resul
     find::find(db, typed, only, most).await
 }
 
+/// What tells a client apart from another of the same name, for lists to choose from.
+#[must_use]
+pub fn told_apart(client: &Client) -> String {
+    list_page::told_apart(client)
+}
+
 /// True where this person may see the client: owner and desk all of them, an artist those she keeps or looks after, the accountant
 /// none. Who is booked with whom the book adds to it.
 #[must_use]

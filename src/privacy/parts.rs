@@ -6,6 +6,7 @@ use std::pin::Pin;
 
 use crate::base::ids::ClientId;
 use crate::base::problem::Problem;
+use crate::book;
 use crate::clearance;
 use crate::clients::rights::{self, Erasing, FilePart, Stays};
 use crate::store::keys::Keys;
@@ -30,7 +31,15 @@ pub struct Part {
 
 /// Every part that keeps something of a client, in the order of `src/lib.rs`. Erasure goes from the last to the first, since later parts
 /// refer to earlier ones.
-pub const PARTS: &[Part] = &[CLIENTS, CLEARANCE];
+pub const PARTS: &[Part] = &[CLIENTS, CLEARANCE, BOOK];
+
+const BOOK: Part = Part {
+    name: "book",
+    tables: book::TABLES,
+    client_file: |db, keys, client| Box::pin(book::client_file(db, keys, client)),
+    client_merge: |tx, keys, from, into| Box::pin(book::client_merge(tx, keys, from, into)),
+    client_erase: |tx, keys, client, erasing| Box::pin(book::client_erase(tx, keys, client, erasing)),
+};
 
 const CLEARANCE: Part = Part {
     name: "clearance",
