@@ -244,6 +244,12 @@ id!(
 );
 
 /// An appointment and the visit that clearance expects for it bear one id: so each is found by the other.
+impl From<ExpectedVisitId> for AppointmentId {
+    fn from(id: ExpectedVisitId) -> Self {
+        Self(id.0)
+    }
+}
+
 impl From<AppointmentId> for ExpectedVisitId {
     fn from(id: AppointmentId) -> Self {
         Self(id.0)

@@ -118,7 +118,12 @@ async fn as_seen(tx: &mut Tx, id: AppointmentId, seen: i64) -> Result<Appointmen
     }
 }
 
-pub(super) async fn finish(tx: &mut Tx, appointment: &Appointment, reason: &str, change: Change) -> Result<(), Problem> {
+pub(super) async fn finish(
+    tx: &mut Tx,
+    appointment: &Appointment,
+    reason: &str,
+    change: Change,
+) -> Result<(), Problem> {
     store::keep(tx, appointment, reason).await?;
     expecting::tell(tx, appointment).await?;
     tx.raise(super::TOPIC);

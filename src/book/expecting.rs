@@ -74,7 +74,8 @@ mod tests {
 
     #[test]
     fn only_what_takes_lashes_off_is_judged_as_a_removal() {
-        let removals = VisitKind::ALL.into_iter().filter(|kind| judged_as(*kind) == Some(clearance::VisitKind::Removal));
+        let removals =
+            VisitKind::ALL.into_iter().filter(|kind| judged_as(*kind) == Some(clearance::VisitKind::Removal));
         assert_eq!(removals.collect::<Vec<_>>(), [VisitKind::Removal, VisitKind::OtherRemoval]);
     }
 }

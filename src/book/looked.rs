@@ -67,7 +67,8 @@ pub(super) async fn look(
     let client = chosen(db, who, typed, kept).await?;
     let asked = typed.short_name.trim();
     let is_hers = client.as_ref().is_some_and(|client| client.short == asked);
-    let mut found = if asked.is_empty() || is_hers { Vec::new() } else { clients::find_for(db, who, asked, MOST).await? };
+    let mut found =
+        if asked.is_empty() || is_hers { Vec::new() } else { clients::find_for(db, who, asked, MOST).await? };
     found.retain(|other| client.as_ref().is_none_or(|client| client.id != other.id));
     let mut told = match found.len() {
         0 => String::new(),

@@ -69,10 +69,9 @@ fn record<const N: usize>(title: &str, fields: [(&str, String); N]) -> FileRecor
 /// # Errors
 /// When the database refuses it.
 pub async fn client_merge(tx: &mut Tx, _keys: &Keys, from: ClientId, into: ClientId) -> Result<(), Problem> {
-    for text in [
-        "update appointment set client = $1 where client = $2",
-        "update waiting set client = $1 where client = $2",
-    ] {
+    for text in
+        ["update appointment set client = $1 where client = $2", "update waiting set client = $1 where client = $2"]
+    {
         sqlx::query(text).bind(into.to_string()).bind(from.to_string()).execute(tx.db()).await?;
     }
     tx.raise(super::TOPIC);

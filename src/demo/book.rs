@@ -5,15 +5,17 @@ use jiff::civil::Date;
 
 use super::air::DemoRoom;
 use crate::artists::{self, Artist, Technique};
-use crate::base::ids::{AppointmentId, BedId, RoomId, ServiceId, TimeOffId};
+use crate::base::ids::{AppointmentId, ArtistId, BedId, RoomId, ServiceId, TimeOffId};
 use crate::base::problem::Problem;
 use crate::base::time::{DAY, Instant, MINUTE};
 use crate::base::zone::Zone;
 use crate::book::hours::{Week, edge, typed_hours};
-use crate::book::plan::{Off, Reason};
+use crate::book::plan::{Bed, Off, Reason};
 use crate::book::search::later;
 use crate::book::slots::{Length, Span};
 use crate::book::{self, Appointment, Beginning, Booked, Service, State, VisitKind, When};
+use crate::clearance;
+use crate::clients;
 use crate::web::House;
 use crate::web::studio::Studio;
 
@@ -64,19 +66,81 @@ pub(super) async fn fill(house: &House, rooms: &[(DemoRoom, RoomId)], days: i64)
     let today = zone.day(now);
     let first = known.map_or(later(today, -days), |(first, _)| zone.day(first));
     let from = known.map_or(first, |(_, last)| later(zone.day(last), 1));
-    let mut made = Vec::new();
+    let mut made = match known {
+        None => of_clients(house, &artists, &beds, &services, zone, now).await?,
+        Some(_) => Vec::new(),
+    };
+    // Nobody made up is put where one of the studio's clients lies.
+    let fixed: Vec<(ArtistId, Span)> = made.iter().map(|own: &Appointment| (own.artist, own.when.busy)).collect();
+    let is_free =
+        |own: &Appointment| !fixed.iter().any(|(artist, busy)| *artist == own.artist && busy.overlaps(&own.when.busy));
     for (n, (artist, bed)) in artists.iter().zip(&beds).enumerate() {
         let mut life = Life::new(n, artist, bed.id, &services, zone);
         let mut day = first;
         while day <= later(today, AHEAD) {
             let of_day = life.day(day, now);
             if day >= from {
-                made.extend(of_day);
+                made.extend(of_day.into_iter().filter(is_free));
             }
             day = later(day, 1);
         }
     }
     book::seed_appointments(house, made).await
+}
+
+/// Appointments of the studio's clients in the coming week: whoever clearance expects, each with the same id.
+async fn of_clients(
+    house: &House,
+    artists: &[Artist],
+    beds: &[Bed],
+    services: &[Service],
+    zone: &Zone,
+    now: Instant,
+) -> Result<Vec<Appointment>, Problem> {
+    let mut db = house.store.read().await?;
+    let (from, to) = (zone.start_of_day_before(now, 0), zone.start_of_day_before(now, -8));
+    let mut made = Vec::new();
+    for visit in clearance::expected(&mut db, from, to).await? {
+        let pair = artists.iter().zip(beds).find(|(artist, _)| Some(artist.person) == visit.artist);
+        let (Some((artist, bed)), Some(client)) = (pair, clients::client(&mut db, visit.client).await?) else {
+            continue;
+        };
+        let kind = match visit.kind {
+            clearance::VisitKind::Set => VisitKind::FullSet,
+            clearance::VisitKind::Infill => VisitKind::Infill,
+            clearance::VisitKind::Removal => VisitKind::Removal,
+            clearance::VisitKind::Test => VisitKind::PatchTest,
+            clearance::VisitKind::Other => VisitKind::Other,
+        };
+        let Some(service) = alike(services, kind, technique(artist)) else { continue };
+        let created = now.plus(-3 * DAY);
+        made.push(Appointment {
+            id: visit.id.into(),
+            artist: artist.id,
+            bed: service.takes_bed.then_some(bed.id),
+            service: service.id,
+            booked: Booked { client: Some(client.id), short: client.short, first_visit: false },
+            when: When::found(visit.at, zone, &service.length_for(false)),
+            state: State::Booked,
+            version: 1,
+            note: String::new(),
+            created,
+            changed: created,
+        });
+    }
+    Ok(made)
+}
+
+/// The technique an artist does most.
+fn technique(artist: &Artist) -> Technique {
+    artist.styles.first().map_or(Technique::Classic, |style| style.technique)
+}
+
+/// A service of this kind in this technique, where the kind is done in one.
+fn alike(services: &[Service], kind: VisitKind, technique: Technique) -> Option<&Service> {
+    let of = |service: &&Service| service.kind == kind && !service.closed;
+    let alike = |service: &&Service| service.techniques.is_empty() || service.techniques.contains(&technique);
+    services.iter().filter(of).find(alike)
 }
 
 fn beginning(rooms: &[(DemoRoom, RoomId)], artists: &[Artist], zone: &Zone, now: Instant) -> Beginning {
@@ -158,7 +222,7 @@ struct Life<'a> {
 
 impl<'a> Life<'a> {
     fn new(n: usize, artist: &'a Artist, bed: BedId, services: &'a [Service], zone: &'a Zone) -> Self {
-        let technique = artist.styles.first().map_or(Technique::Classic, |style| style.technique);
+        let technique = technique(artist);
         let draw = Draw(0x5eed_0b00 + n as u64);
         Self { draw, artist, bed, services, zone, technique, clients: Vec::new() }
     }
@@ -223,9 +287,7 @@ impl<'a> Life<'a> {
             (_, 3) if visits > 4 => VisitKind::FullSet,
             _ => VisitKind::Infill,
         };
-        let of = |service: &&Service| service.kind == kind && !service.closed;
-        let alike = |service: &&Service| service.techniques.is_empty() || service.techniques.contains(&self.technique);
-        self.services.iter().filter(of).find(alike)
+        alike(self.services, kind, self.technique)
     }
 
     fn appointment(

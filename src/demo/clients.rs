@@ -174,6 +174,14 @@ impl Story {
         self.zone.start_of_day_before(self.now, -days).plus(half_hours * 30 * MINUTE)
     }
 
+    /// The quarter hour at or after an instant at which an artist may begin a set.
+    fn within_hours(&self, at: Instant) -> Instant {
+        let (first, last) = (9 * HOUR + 30 * MINUTE, 14 * HOUR + 30 * MINUTE);
+        let day = self.zone.start_of_day_before(at, 0);
+        let of_day = (at.since(day) + 15 * MINUTE - 1) / (15 * MINUTE) * (15 * MINUTE);
+        if of_day <= last { day.plus(of_day.max(first)) } else { self.zone.start_of_day_before(at, -1).plus(first) }
+    }
+
     fn met(&self, lot: &str) -> Met {
         let product = match lot.chars().next() {
             Some('S') => self.slate,
@@ -269,27 +277,27 @@ impl Story {
                 products: Vec::new(),
             }))
         };
-        // A new client whose test can be placed for two hours more.
-        let soon = self.now.plus(50 * HOUR + 5 * MINUTE);
+        // A new client whose test can be placed for two hours more; at night until the first hour of the morning after.
+        let soon = self.within_hours(self.now.plus(50 * HOUR + 5 * MINUTE));
         [
             visit("Alva Lindqvist", self.at(0, 26), VisitKind::Infill, self.ines),
             visit("Sella Brandvik", self.at(0, 31), VisitKind::Set, self.ines),
-            visit("Gro Tindal", self.at(0, 33), VisitKind::Infill, self.oona),
+            visit("Gro Tindal", self.at(0, 31), VisitKind::Infill, self.oona),
             visit("Hedda Nyrup", self.at(1, 20), VisitKind::Set, self.oona),
             visit("Noor Halden", self.at(1, 22), VisitKind::Set, self.ines),
-            visit("Ebba Sorensdal", self.at(1, 24), VisitKind::Infill, self.ines),
+            visit("Ebba Sorensdal", self.at(1, 28), VisitKind::Infill, self.ines),
             visit("Petra Oskar", self.at(1, 28), VisitKind::Set, self.oona),
-            visit("Mira Tovik", soon, VisitKind::Set, self.ines),
+            visit("Mira Tovik", soon, VisitKind::Set, self.tilde),
             visit("Dagny Holte", self.at(2, 24), VisitKind::Removal, self.ines),
             visit("Signe Bechgaard", self.at(2, 27), VisitKind::Infill, self.oona),
             visit("Tuva Elmgren", self.at(3, 30), VisitKind::Set, self.ines),
-            visit("Liv Marensdatter", self.at(3, 32), VisitKind::Set, self.oona),
+            visit("Liv Marensdatter", self.at(3, 26), VisitKind::Set, self.oona),
             visit("Oda Fjellheim", self.at(3, 20), VisitKind::Infill, self.oona),
             visit("Jorun Askeland", self.at(4, 21), VisitKind::Set, self.oona),
-            visit("Maren Osthus", self.at(4, 26), VisitKind::Infill, self.oona),
+            visit("Maren Osthus", self.at(4, 28), VisitKind::Infill, self.oona),
             visit("Bodil Krag", self.at(4, 30), VisitKind::Set, self.ines),
             visit("Frida Aune", self.at(5, 20), VisitKind::Infill, self.ines),
-            visit("Ylva Storm", self.at(5, 24), VisitKind::Infill, self.tilde),
+            visit("Ylva Storm", self.at(5, 22), VisitKind::Infill, self.tilde),
             visit("Cille Ravn", self.at(6, 22), VisitKind::Set, self.ines),
             visit("Gro Tindal", self.at(6, 26), VisitKind::Infill, self.oona),
         ]

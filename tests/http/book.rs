@@ -116,7 +116,7 @@ pub(crate) async fn open_calendar(who: &mut Browser, artist: &str) -> String {
 }
 
 /// The id in "/book/{id}?told=booked".
-fn id_of(location: &str) -> String {
+pub(crate) fn id_of(location: &str) -> String {
     location.trim_start_matches("/book/").split('?').next().unwrap().to_owned()
 }
 
@@ -126,7 +126,7 @@ async fn booked(who: &mut Browser, wish: &[(&str, &str)]) -> Answer {
 }
 
 /// Does one of the deeds of an appointment's page.
-async fn deed(who: &mut Browser, id: &str, deed: &str) -> Answer {
+pub(crate) async fn deed(who: &mut Browser, id: &str, deed: &str) -> Answer {
     let form = who.form(&format!("/book/{id}"), &format!("/book/{id}/{deed}")).await;
     who.submit(&form).await
 }
@@ -161,6 +161,7 @@ pub(crate) fn rows() -> Vec<Row> {
         get("/book/free", "ssooonoss"),
         get("/book/new", "ssooonoss"),
         post("/book", |things| sent(things, "2026-03-03", &[]), "ssgmgngss"),
+        post("/book/look", |things| sent(things, "2026-03-03", &[]), "ssooonoss"),
         get("/book/{appointment}", "ssoxonoss"),
         get("/book/{appointment}/move", "ssoxonoss"),
         post("/book/{appointment}/move", |things| sent(things, "2026-03-04", &[("seen", "1")]), "ssgxgngss"),
@@ -275,7 +276,7 @@ pub(crate) fn slips(things: &Things) -> Vec<Slip> {
 }
 
 /// Every pair of appointments that hold and share an artist or a bed for an instant, buffers counted in.
-async fn overlaps(house: &TestHouse) -> i64 {
+pub(crate) async fn overlaps(house: &TestHouse) -> i64 {
     house
         .number(
             "select count(*) from appointment a join appointment b on a.id < b.id and a.busy_from < b.busy_to and b.busy_from < a.busy_to

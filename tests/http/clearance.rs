@@ -81,7 +81,7 @@ async fn answer(house: &TestHouse, client: &str, effect: &'static str) {
 }
 
 /// A test placed and read so long ago, past the pages' limits.
-async fn old_test(house: &TestHouse, client: &str, days: i64) {
+pub(crate) async fn old_test(house: &TestHouse, client: &str, days: i64) {
     let (test, placed) = (stillroom::base::ids::PatchTestId::new(), house.clock.now().0.plus(-days * DAY));
     let product = &house.look("select id from product order by created, id limit 1").await;
     house

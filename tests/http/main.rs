@@ -10,6 +10,7 @@ mod advice;
 mod api;
 mod base_path;
 mod book;
+mod book_clients;
 mod browser;
 mod calendar;
 mod clearance;
