@@ -71,6 +71,8 @@ struct ClientPage {
     artists: Vec<ArtistRow>,
     artist_field: Option<FieldView>,
     rights: bool,
+    /// Where a time for her is booked.
+    book: String,
 }
 
 async fn show(staff: Staff, State(house): State<House>, At(id): At<ClientId>) -> Result<Response, Problem> {
@@ -107,6 +109,7 @@ async fn show(staff: Staff, State(house): State<House>, At(id): At<ClientId>) ->
         artists: artist_rows(&client, &names, &path, manages),
         artist_field: manages.then(|| artist_field(&client, &names)).flatten(),
         rights: super::rights::may_use(&client, &staff.who, &names),
+        book: house.url(&format!("/book/new?client={id}")),
         path,
     })
 }
