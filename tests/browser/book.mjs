@@ -4,7 +4,8 @@ import { ask } from './house.mjs';
 const ID = '[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}';
 const VISIT = new RegExp(`href="([^"]*/book/${ID})"`);
 
-const dayAfter = (days) => new Date(Date.now() + days * 86_400_000).toISOString().slice(0, 10);
+/** The day so many days from today. */
+export const dayAfter = (days) => new Date(Date.now() + days * 86_400_000).toISOString().slice(0, 10);
 
 /** A day within the next week on which the artist who signs in has somebody, and the address of that appointment. */
 async function busy(house) {

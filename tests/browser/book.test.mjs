@@ -1,7 +1,7 @@
 // The diary in a real browser: booked and moved with the keyboard alone and by touch, readable on a phone, without scripts too.
 import assert from 'node:assert/strict';
 import { after, before, describe, test } from 'node:test';
-import { anAppointment, onBusyDay } from './book.mjs';
+import { anAppointment, dayAfter, onBusyDay } from './book.mjs';
 import { openHouse } from './house.mjs';
 
 describe('the book', () => {
@@ -37,6 +37,12 @@ describe('the book', () => {
     await page.close();
   });
 
+  /** The whole label of a choice that begins so. */
+  async function labelOf(page, field, begins) {
+    const all = await page.locator(`[name=${field}] option`).allTextContents();
+    return all.find((label) => label.startsWith(begins));
+  }
+
   for (const javaScriptEnabled of [true, false]) {
     test(`a free half hour is booked in four taps and typing ${javaScriptEnabled ? 'with' : 'without'} scripts`, async () => {
       const page = await open('desk', '/book/free', { javaScriptEnabled });
@@ -60,6 +66,23 @@ describe('the book', () => {
       await page.close();
     });
   }
+
+  test('a few letters find her record; once chosen it is said how she stands, and nothing typed is lost', async () => {
+    const page = await open('desk', '/book/new');
+    await page.fill('[name=note]', 'by the window');
+    await page.locator('[name=short_name]').pressSequentially('tov mi');
+    await page.locator('label.choice', { hasText: 'Mira Tovik' }).click();
+    await page.selectOption('[name=service]', { label: await labelOf(page, 'service', 'Classic set') });
+    await page.selectOption('[name=artist]', { label: 'Ines Okafor' });
+    await page.fill('[name=day]', dayAfter(9));
+    await page.fill('[name=at]', '10:00');
+    await page.waitForSelector('.stands');
+    assert.match(await page.textContent('.stands'), /Mira T\., Classic set, .* 10:00\s+not yet\s+Place a patch test\.\s+A patch test can be placed until/);
+    assert.equal(await page.inputValue('[name=note]'), 'by the window');
+    assert.equal(await page.locator('[name=client]:checked').count(), 1);
+    assert.ok(!page.url().includes('tov'), 'no name stands in an address');
+    await page.close();
+  });
 
   test('on a phone of 320 px one artist’s day fits, every half hour as high as a finger', async () => {
     const page = await open('artist', day);

@@ -181,6 +181,7 @@ export const pages = [
   { name: 'book-desk-beds', as: 'desk', reach: async (house) => `${await onBusyDay(house)}&by=beds`, link: link('/book') },
   { name: 'book-week', as: 'artist', path: '/book/week' },
   { name: 'book-new', as: 'desk', path: '/book/new' },
+  { name: 'book-new-client', as: 'desk', reach: async (house) => `/book/new?client=${(await aClient(house)).id}`, link: link('/book/new') },
   { name: 'book-new-refused', as: 'desk', path: '/book/new', then: send, status: 422 },
   { name: 'appointment', as: 'artist', reach: anAppointment, link: link('/book/{id}') },
   { name: 'appointment-move', as: 'artist', reach: async (house) => `${await anAppointment(house)}/move`, link: link('/book/{id}/move') },
