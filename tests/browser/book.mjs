@@ -23,6 +23,17 @@ export async function onBusyDay(house) {
   return `/book?day=${(await busy(house)).day}`;
 }
 
+/** The diary of a day within the next two weeks on which the artist who signs in has half hours to give. */
+export async function onDayWithRoom(house) {
+  const context = await house.as('artist');
+  for (let days = 1; days < 15; days += 1) {
+    const path = `/book?day=${dayAfter(days)}`;
+    const html = await (await ask(context, house.address, path)).text();
+    if ((html.match(/class="plus"/g) ?? []).length > 2) return path;
+  }
+  throw new Error('nothing is free within two weeks');
+}
+
 /** An appointment of the artist who signs in. */
 export async function anAppointment(house) {
   return (await busy(house)).appointment;

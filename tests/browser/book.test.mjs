@@ -1,7 +1,7 @@
 // The diary in a real browser: booked and moved with the keyboard alone and by touch, readable on a phone, without scripts too.
 import assert from 'node:assert/strict';
 import { after, before, describe, test } from 'node:test';
-import { anAppointment, dayAfter, onBusyDay } from './book.mjs';
+import { anAppointment, dayAfter, onBusyDay, onDayWithRoom } from './book.mjs';
 import { openHouse } from './house.mjs';
 
 describe('the book', () => {
@@ -21,7 +21,7 @@ describe('the book', () => {
   }
 
   test('arrow keys go from cell to cell and Enter opens the form with time and artist filled in', async () => {
-    const page = await open('artist', day);
+    const page = await open('artist', await onDayWithRoom(house));
     const free = page.locator('.diary .plus').first();
     await free.focus();
     const label = await free.getAttribute('aria-label');
@@ -77,7 +77,7 @@ describe('the book', () => {
     await page.fill('[name=day]', dayAfter(9));
     await page.fill('[name=at]', '10:00');
     await page.waitForSelector('.stands');
-    assert.match(await page.textContent('.stands'), /Mira T\., Classic set, .* 10:00\s+not yet\s+Place a patch test\.\s+A patch test can be placed until/);
+    assert.match(await page.innerText('.stands'), /Mira T\., Classic set, .* 10:00\s+not yet\s+Place a patch test\.\s+A patch test can be placed until/);
     assert.equal(await page.inputValue('[name=note]'), 'by the window');
     assert.equal(await page.locator('[name=client]:checked').count(), 1);
     assert.ok(!page.url().includes('tov'), 'no name stands in an address');
