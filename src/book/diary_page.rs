@@ -305,7 +305,7 @@ impl Eyes<'_> {
             small: off.map(|off| off.reason.words().to_owned()).unwrap_or_default(),
             open: self.minutes(&hours.open(artist.id, day, zone), day),
             items: self.items(day, booked, |a| a.artist == artist.id, |a| self.around.bed_words(a.bed)),
-            book: self.book_link(artist.id, format!("day={day}&artist={}", artist.id)),
+            book: self.book_link(artist.id, &format!("day={day}&artist={}", artist.id)),
             whose: format!("with {first}"),
         }
     }
@@ -333,7 +333,7 @@ impl Eyes<'_> {
         }
     }
 
-    fn book_link(&self, artist: ArtistId, query: String) -> String {
+    fn book_link(&self, artist: ArtistId, query: &str) -> String {
         if self.around.books_for(self.who, artist) {
             self.house.url(&format!("/book/new?{query}&at="))
         } else {
