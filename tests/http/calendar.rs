@@ -1,5 +1,6 @@
 //! Calendars over HTTP: what leaves the house, read back by a reader that is not ours.
 
+use std::io::Write as _;
 use std::path::Path;
 use std::process::Command;
 
@@ -27,7 +28,7 @@ fn read_back(calendar: &[u8]) -> Option<Vec<String>> {
     let python = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/.venv/bin/python");
     let there = Command::new(&python).args(["-c", "import icalendar"]).output().is_ok_and(|done| done.status.success());
     if !there {
-        println!("skipped: no reader of calendars");
+        let _told = std::io::stderr().write_all(b"skipped: no reader of calendars\n");
         return None;
     }
     let folder = tempfile::tempdir().unwrap();
