@@ -6,7 +6,7 @@ create table expected_visit (
   id text primary key,
   client text not null references client (id),
   at bigint not null,
-  kind text not null check (kind in ('set', 'infill', 'removal', 'test', 'other')),
+  kind text not null check (kind in ('set', 'infill', 'removal', 'test', 'other_service')),
   -- Who treats her; null while nobody is chosen.
   artist text references person (id),
   created bigint not null,

@@ -34,7 +34,7 @@ impl VisitKind {
             Self::Infill => "infill",
             Self::Removal => "removal",
             Self::Test => "test",
-            Self::Other => "other",
+            Self::Other => "other_service",
         }
     }
 

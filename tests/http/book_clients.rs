@@ -271,7 +271,7 @@ both_databases!(another_service_is_never_called_cleared_without_asking_for_its_o
     let mut wish = wish(things, alva, "2026-02-24");
     wish.push(("service", &tint));
     let id = id_of(&booked(&mut owner, &wish).await.goes_to());
-    assert_eq!(expected(house, &id).await, as_booked(house, &id, alva, "other", "expected").await);
+    assert_eq!(expected(house, &id).await, as_booked(house, &id, alva, "other_service", "expected").await);
     owner.page(&format!("/book/{id}")).await.says("needs a patch test with its own product, which is not judged here");
     owner.page("/door/not-cleared").await.says("other service");
 });
