@@ -67,7 +67,7 @@ fn records() -> Vec<Row> {
     vec![
         post("/door/found", |_| form(&[("typed", "lo ad")]), "ssooonoss"),
         post("/door/clients", |_| form(&a_client("Mona Quist")), "ssgggngss"),
-        post("/door/clients/{client}/edit", as_she_is, "ssgxgngss"),
+        post("/door/clients/{client}/edit", as_she_is, "ssmxmnmss"),
         post(
             "/door/clients/{client}/artists",
             |things| Sent::Form(vec![("artist", things.people[Actor::ArtistB.name()].clone())]),

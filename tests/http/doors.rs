@@ -218,6 +218,8 @@ fn office() -> Vec<Row> {
         post("/office/people/{person}/invitation", empty_form, "ssnnnngss"),
         post("/office/people/{person}/role", |_| form(&[("role", "desk")]), "ssnnnngss"),
         post("/office/people/{person}/leave", empty_form, "ssnnnngss"),
+        get("/office/people/{person}/cover", "ssnnnnxss"),
+        post("/office/people/{person}/cover", empty_form, "ssnnnnxss"),
         get("/office/sessions", "ssoooooss"),
         post("/office/sessions/{session}/end", empty_form, "ssgxxxgss"),
         get("/office/tokens", "ssnnnnoss"),

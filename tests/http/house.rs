@@ -191,7 +191,7 @@ impl TestHouse {
 }
 
 /// Every table of ours; a test compares the list with the migrations.
-pub(crate) const TABLES: [&str; 69] = [
+pub(crate) const TABLES: [&str; 70] = [
     "writer",
     "form_key",
     "audit",
@@ -216,6 +216,7 @@ pub(crate) const TABLES: [&str; 69] = [
     "client_import",
     "questionnaire",
     "consultation",
+    "consultation_beside",
     "consultation_asked",
     "medical_advice",
     "consent_text",
