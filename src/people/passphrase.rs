@@ -64,7 +64,7 @@ fn of_her_own(phrase: &str, known: &[&str]) -> usize {
 pub(crate) async fn hash(turn: Turn, phrase: String) -> Result<String, Problem> {
     let phrase = one_spelling(&phrase);
     tokio::task::spawn_blocking(move || {
-        let _turn = turn;
+        let _until_done = turn.at_work();
         hash_now(&phrase)
     })
     .await
@@ -78,7 +78,7 @@ pub(crate) async fn hash(turn: Turn, phrase: String) -> Result<String, Problem> 
 pub(crate) async fn fits(turn: Turn, phrase: String, hash: String) -> Result<bool, Problem> {
     let phrase = one_spelling(&phrase);
     tokio::task::spawn_blocking(move || {
-        let _turn = turn;
+        let _until_done = turn.at_work();
         let hasher = hasher()?;
         if hash.is_empty() {
             // Somebody who does not exist takes as long as somebody who does.
