@@ -15,6 +15,7 @@ mod sessions_page;
 mod sign_in_page;
 mod store;
 mod tokens_page;
+mod well_known;
 
 use crate::web::routes::Routes;
 
