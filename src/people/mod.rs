@@ -16,6 +16,7 @@ mod sign_in_page;
 mod store;
 mod take_back_page;
 mod tokens_page;
+mod well_known;
 
 use crate::web::routes::Routes;
 

@@ -395,6 +395,9 @@ async fn answer_question(
 ) -> Result<Response, Problem> {
     let order = imports::order_from(&form.typed.day_order);
     let unit = imports::unit_from(&form.typed.temperature_unit);
+    if order.is_none() && unit.is_none() {
+        return Err(Problem::Unreadable("This answer is none of those the page offers.".into()));
+    }
     let kept = house
         .store
         .write(&form.key, move |tx| {

@@ -267,7 +267,6 @@ fn rooms() -> Vec<Row> {
         post("/rooms/{room}/readings", |_| form(&[("temperature", "21.4"), ("humidity", "38")]), "ssgggngss"),
         get("/rooms/{room}/instruments/new", "ssnnnnoss"),
         post("/rooms/{room}/instruments", |_| form(&[("kind", "hand"), ("name", "dial by the door")]), "ssnnnngss"),
-        post("/rooms/{room}/sensors", |_| form(&[("name", "second sensor")]), "ssnnnngss"),
         get("/rooms/{room}/instruments/{instrument}", "ssooonoss"),
         post("/rooms/{room}/instruments/{instrument}", |_| form(&[("place", "wall")]), "ssnnnngss"),
         post("/rooms/{room}/instruments/{instrument}/token", empty_form, "ssnnnngss"),
