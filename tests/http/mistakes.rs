@@ -226,7 +226,7 @@ both_databases!(every_form_with_fields_is_tried_with_mistakes_or_says_why_not, a
     for row in rows() {
         let with_fields = match (row.sent)(&house.things) {
             Sent::Form(fields) => !fields.is_empty(),
-            Sent::File(_) => true,
+            Sent::File(_) | Sent::Photo => true,
             Sent::Nothing | Sent::Json(_) => false,
         };
         let tried = slips.iter().any(|action| is_behind(action, row.path));
