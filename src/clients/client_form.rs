@@ -1,7 +1,7 @@
 //! A client's record is begun and changed.
 
 use askama::Template;
-use axum::extract::State;
+use axum::extract::{Query, State};
 use axum::http::StatusCode;
 use axum::response::Response;
 use jiff::civil::Date;
@@ -51,6 +51,8 @@ struct TypedClient {
     notes: String,
     /// "yes": somebody looked at those alike and says that this is another person.
     another: String,
+    /// Where the desk was going when it found that she is not on record: "walk-in" or "visits/new".
+    then: String,
     /// Names the record as the page showed it: what somebody else changed meanwhile is not undone unseen.
     shown: String,
 }
@@ -68,6 +70,7 @@ struct ClientForm {
     /// Records that look like this one, and the tick that says they are not.
     alike: Vec<ClientRow>,
     another: FieldView,
+    then: String,
     shown: String,
     mistakes: Vec<Mistake>,
     button: &'static str,
@@ -88,6 +91,7 @@ impl TypedClient {
             keeper: keeper_word(client.keeper),
             notes: client.notes.clone(),
             another: String::new(),
+            then: String::new(),
             shown: String::new(),
         }
     }
@@ -260,6 +264,7 @@ fn view(
         more,
         alike: again.alike,
         another,
+        then: typed.then.clone(),
         shown: again.shown,
         button,
     }
@@ -310,9 +315,24 @@ fn for_new() -> (String, String, String, &'static str) {
     ("A new client".into(), "/door/clients".into(), "/door/clients".into(), "Keep the client")
 }
 
-async fn new_page(staff: Staff, State(house): State<House>) -> Result<Response, Problem> {
+/// What follows once she is on record.
+#[derive(Deserialize, Default)]
+#[serde(default)]
+struct Then {
+    then: String,
+}
+
+/// The page of a new client to go on to: hers, or what the desk was about to do with her.
+fn next_page(client: &Client, then: &str) -> String {
+    match then {
+        "walk-in" | "visits/new" => format!("/door/clients/{}/{then}", client.id),
+        _ => format!("/door/clients/{}", client.id),
+    }
+}
+
+async fn new_page(staff: Staff, State(house): State<House>, Query(asked): Query<Then>) -> Result<Response, Problem> {
     let about = About::load(&house, &staff.who, staff.visitor.now.0, true).await?;
-    let typed = TypedClient { keeper: STUDIO.to_owned(), ..TypedClient::default() };
+    let typed = TypedClient { keeper: STUDIO.to_owned(), then: asked.then, ..TypedClient::default() };
     page(&view(&house, &staff, &about, &typed, Again::default(), for_new(), new_form_key()))
 }
 
@@ -341,15 +361,15 @@ async fn add(staff: Staff, State(house): State<House>, form: Form<TypedClient>) 
     if staff.who.role == Role::Artist && client.keeper == Keeper::Studio {
         client.artists.push(staff.who.id);
     }
-    let inner = house.clone();
+    let (inner, next) = (house.clone(), next_page(&client, &form.typed.then));
     let kept = house
         .store
         .write(&form.key, move |tx| {
-            let (client, house) = (client.clone(), inner.clone());
+            let (client, house, next) = (client.clone(), inner.clone(), next.clone());
             Box::pin(async move {
                 store::add(tx, &client).await?;
                 recognise(tx, house.store.keys(), &client).await?;
-                Ok(Kept::see(format!("/door/clients/{}", client.id)))
+                Ok(Kept::see(next))
             })
         })
         .await?;

@@ -206,6 +206,8 @@ pub(crate) fn rows() -> Vec<Row> {
         get("/door/not-cleared", "ssooonoss"),
         get("/door/visits/new", "ssooonoss"),
         get("/door/walk-in", "ssooonoss"),
+        post("/door/visits/new", |_| form(&[("q", "alva")]), "ssooonoss"),
+        post("/door/walk-in", |_| form(&[("q", "alva")]), "ssooonoss"),
         get("/door/house-adhesive", "ssooonoss"),
         get("/door/lots", "ssooonoss"),
         get("/door/stops", "ssooonoss"),
@@ -263,7 +265,7 @@ pub(crate) fn rows() -> Vec<Row> {
         post(
             "/door/complaints/{complaint}/decision",
             |_| form(&[("decision", "fix"), ("fix_until", "2026-02-25T12:00"), ("refund", "")]),
-            "ssgxgngss",
+            "ssgxnngss",
         ),
         post("/door/staff-incidents", an_incident, "ssgggngss"),
         post(
@@ -919,12 +921,13 @@ both_databases!(a_walk_in_is_tested_and_booked_in_one_form, async |house| {
     // Tap one: somebody walks in. Two: find her. Three: her name. Four: the form as it stands.
     let list = desk.page("/door/not-cleared").await;
     assert!(list.text().contains("href=\"/door/walk-in\""));
-    let found = desk.page("/door/walk-in?q=alva").await;
+    let form = desk.form("/door/walk-in", "/door/walk-in").await.with("q", "alva");
+    let found = desk.submit(&form).await.must(200);
     assert!(found.text().contains(&format!("href=\"/door/clients/{ada}/walk-in\"")));
     let page = desk.page(&format!("/door/clients/{ada}/walk-in")).await;
-    page.says("the earliest start is Fri 20 Feb 10:15");
+    page.says("the earliest start is Fri 20 Feb 10:30");
     let form = page.form(&format!("/door/clients/{ada}/walk-in"));
-    assert_eq!((form.value("bottle"), form.value("at")), (bottle.as_str(), "2026-02-20T10:15"), "filled in already");
+    assert_eq!((form.value("bottle"), form.value("at")), (bottle.as_str(), "2026-02-20T10:30"), "filled in already");
     desk.submit(&form).await.goes_to();
     desk.page("/door/not-cleared").await.says("look at the patch test and ask");
     assert_eq!(house.number(&format!("select count(*) from patch_test where client = '{ada}'")).await, 1);
@@ -934,6 +937,30 @@ both_databases!(a_walk_in_is_tested_and_booked_in_one_form, async |house| {
     page.says("Not now: speak with the artist or the owner");
     let form = page.form(&format!("/door/clients/{dora}/walk-in"));
     desk.submit(&form).await.must(422).says("No test now");
+});
+
+both_databases!(somebody_not_on_record_who_walks_in_is_added_on_the_way, async |house| {
+    let mut desk = house.actor(Actor::Desk);
+    let form = desk.form("/door/walk-in", "/door/walk-in").await.with("q", "Ylva Nord");
+    let page = desk.submit(&form).await.must(200);
+    assert!(page.text().contains("href=\"/door/clients/new?then=walk-in\""), "{}", page.text());
+    let form = desk.form("/door/clients/new?then=walk-in", "/door/clients").await;
+    let to = desk.submit(&form.with_all(&[("name", "Ylva Nord"), ("keeper", "studio")])).await.goes_to();
+    assert!(to.starts_with("/door/clients/") && to.ends_with("/walk-in"), "{to}");
+    // Nowhere else, whatever the address says.
+    let form = desk.form("/door/clients/new?then=//elsewhere", "/door/clients").await;
+    let to = desk.submit(&form.with_all(&[("name", "Mona Vik"), ("keeper", "studio")])).await.goes_to();
+    assert!(to.starts_with("/door/clients/") && !to.contains("elsewhere"), "{to}");
+});
+
+both_databases!(the_day_sheet_shows_who_is_not_cleared_and_to_no_accountant, async |house| {
+    let mut desk = house.actor(Actor::Desk);
+    expect(&mut desk, &house.things.clearance["ada"], "2026-02-20T11:12", "set").await;
+    let page = desk.page("/").await;
+    page.says("Alva L.");
+    page.says("place a patch test");
+    assert!(!page.words().contains("Alva Lind"), "short names on a screen that others see");
+    assert!(!house.actor(Actor::Accountant).page("/").await.words().contains("Alva L."));
 });
 
 both_databases!(a_letter_lifts_no_reaction_that_was_told_of_after_it, async |house| {

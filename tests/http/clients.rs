@@ -270,6 +270,7 @@ async fn send_file(who: &mut Browser, name: &str, content: &str) -> String {
 /// Forms with mistakes, as the owner meets them.
 pub(crate) fn slips(things: &Things) -> Vec<Slip> {
     let ada = format!("/door/clients/{}", things.client);
+    let said = format!("{ada}/consultations/{}", things.consultation);
     let slip = |page: String, action: String, typed: &[_], wrong: &[_], corrected: &[_]| Slip {
         page,
         action,
@@ -303,6 +304,13 @@ pub(crate) fn slips(things: &Things) -> Vec<Slip> {
             ],
             &["printed_name", "typed_name", "witness"],
             &[("printed_name", "Ada Lovell"), ("strokes", DRAWN), ("witness", "Runa Marsh")],
+        ),
+        slip(
+            said.clone(),
+            format!("{said}/advice"),
+            &[("from", ""), ("dated", "1 Feb & <later>"), ("words", " "), ("may", "yes")],
+            &["from", "words"],
+            &[("from", "Dr Aune"), ("dated", "1 Feb"), ("words", "She may.")],
         ),
         slip(
             "/door/questions/lens".into(),
