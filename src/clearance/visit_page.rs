@@ -422,8 +422,8 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_earliest_start_is_the_wait_rounded_up_to_a_quarter() {
+    fn the_earliest_start_is_the_wait_and_ten_minutes_rounded_up_to_a_quarter() {
         let start = |minutes: i64| earliest_start(Instant(minutes * MINUTE), 48 * HOUR).since(Instant(0)) / MINUTE;
-        assert_eq!((start(0), start(1), start(15), start(16)), (48 * 60, 48 * 60 + 15, 48 * 60 + 15, 48 * 60 + 30));
+        assert_eq!((start(0), start(5), start(6), start(20)), (48 * 60 + 15, 48 * 60 + 15, 48 * 60 + 30, 48 * 60 + 30));
     }
 }

@@ -162,6 +162,10 @@ pub(crate) fn names(path: &str, things: &Things) -> Vec<(&'static str, String)> 
         // One that nobody has read: the other is read by a row before.
         all.insert(0, ("{patch_test}", things.clearance.get("unread").cloned().unwrap_or_default()));
     }
+    if path.ends_with("/cover") {
+        // The owner, who looks after nobody: whose clients a row hands on, later rows would see otherwise.
+        all.push(("{person}", things.people[Actor::Owner.name()].clone()));
+    }
     let of_client = path.strip_prefix("/door/clients/{client}/").and_then(|rest| rest.split('/').next());
     if of_client.is_some_and(|page| PAGES.contains(&page)) {
         all.push(("{client}", things.clearance.get(client).cloned().unwrap_or_default()));
@@ -381,7 +385,9 @@ pub(crate) fn slips(things: &Things) -> Vec<Slip> {
     let complaint = format!("/door/complaints/{}", at("{complaint}"));
     let reaction = format!("/door/reactions/{}", at("{reaction}"));
     let walk_in = format!("/door/clients/{}/walk-in", at("ada"));
+    let cover = format!("/office/people/{}/cover", things.people[Actor::Owner.name()]);
     vec![
+        slip(cover.clone(), cover, &[("last_day", "soon & <late>")], &["last_day"], &[("last_day", "2026-03-01")]),
         slip(
             "/office/clearance".into(),
             "/office/clearance".into(),

@@ -218,8 +218,15 @@ fn office() -> Vec<Row> {
         post("/office/people/{person}/invitation", empty_form, "ssnnnngss"),
         post("/office/people/{person}/role", |_| form(&[("role", "desk")]), "ssnnnngss"),
         post("/office/people/{person}/leave", empty_form, "ssnnnngss"),
-        get("/office/people/{person}/cover", "ssnnnnxss"),
-        post("/office/people/{person}/cover", empty_form, "ssnnnnxss"),
+        get("/office/people/{person}/cover", "ssnnnnoss"),
+        post(
+            "/office/people/{person}/cover",
+            |things| {
+                let to = things.people[Actor::ArtistB.name()].clone();
+                Sent::Form(vec![("to", to), ("why", "holiday".to_owned()), ("last_day", "2026-03-01".to_owned())])
+            },
+            "ssnnnngss",
+        ),
         get("/office/sessions", "ssoooooss"),
         post("/office/sessions/{session}/end", empty_form, "ssgxxxgss"),
         get("/office/tokens", "ssnnnnoss"),
