@@ -18,6 +18,7 @@ pub mod session;
 pub mod studio;
 pub mod token;
 pub mod turns;
+pub mod upload;
 pub mod visitor;
 
 use std::sync::Arc;
