@@ -121,7 +121,7 @@ async fn send(
 ) -> Result<Response, Turned> {
     receives(&staff)?;
     let most = house.config.max_upload_bytes().min(MAX_FILE_BYTES);
-    let sent = Upload::receive(parts, most).await?;
+    let sent = Upload::receive(parts, most, house.config.request_timeout).await?;
     let key = form_key(&house, &staff.visitor, &headers, &sent.pairs, &[&sent.file])?;
     unless_kept(&house, &key).await?;
     let typed = sent.value("day_order");

@@ -151,7 +151,9 @@ async function weigh(context, url) {
       all += encodedDataLength;
       if (documents.has(requestId)) document += encodedDataLength;
     });
-    await page.goto(url, { waitUntil: 'networkidle' });
+    // An open page listens for what changes, so its network never falls idle: what it loads is there at its load event, or soon after.
+    await page.goto(url, { waitUntil: 'load' });
+    await page.waitForTimeout(700);
     return { all, document };
   } finally {
     await page.close();

@@ -100,6 +100,12 @@ both_databases!(what_arrives_too_slowly_is_told_as_that_and_writes_nothing, asyn
     let body = endless(r#"{"temperature": 21.4, "#);
     let answer = hurried.actor(Actor::Sensor).post_json(&readings(house), body).await.must(503);
     tells_a_program(&answer, happened, kept);
+    // A file as well: nothing was begun with it, so nobody is left in doubt whether it was kept.
+    let beginning = "--edge\r\ncontent-disposition: form-data; name=\"file\"; filename=\"gable.csv\"\r\n\r\ntime;temp";
+    let path = format!("/rooms/{}/imports", house.things.gable);
+    let answer =
+        hurried.owner().post_body(&path, "multipart/form-data; boundary=edge", endless(beginning)).await.must(503);
+    tells(&answer, [happened, kept, "The same form counts only once."]);
     assert_eq!(house.counts().await, before);
     house.owner().submit(&form).await.goes_to();
 });
