@@ -275,7 +275,7 @@ fn shown(house: &House, client: &Client) -> String {
     let born = client.born.map(|born| born.to_string()).unwrap_or_default();
     let keeper = keeper_word(client.keeper);
     let parts = [&client.name, &client.phone, &client.email, &born, &keeper, &client.notes];
-    house.store.keys().digest("client as shown", &parts.map(|part| part.as_bytes()))
+    house.store.keys().digest("client as shown", &parts.map(String::as_bytes))
 }
 
 /// What the record holds now where it differs from what was typed, beside its field.

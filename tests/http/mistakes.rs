@@ -231,7 +231,7 @@ const WITHOUT_A_SLIP: [(&str, &str); 28] = [
 /// Looks at the log and tells what it found, by leading back to the page.
 const LOOKS_FIRST: &str = "/rooms/{room}/plan/fit";
 /// Anything may be searched for.
-pub const SEARCHES: [&str; 3] = ["/door/found", "/door/visits/new", "/door/walk-in"];
+pub(crate) const SEARCHES: [&str; 3] = ["/door/found", "/door/visits/new", "/door/walk-in"];
 /// Closed to everybody who has no device handed over.
 const HANDED: &str = "/handed-over/{step}";
 /// Leaves a line in the audit chain each time it comes back.
