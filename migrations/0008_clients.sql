@@ -23,9 +23,15 @@ create table client (
   -- Her history went to another record of the same person.
   merged_into text references client (id),
   erased bigint,
-  -- Sealed: name and birth date of one who was erased while records of hers must stay.
-  rest bytea
+  -- Sealed: name, birth date and how to reach one who was erased while records of hers must stay.
+  rest bytea,
+  -- A keyed digest of her name and birth date, so that she is known again should she come back; only beside rest.
+  echo text,
+  -- She came back: the record she has now. What had to stay of her holds for it.
+  came_back text references client (id)
 );
+create index client_by_echo on client (echo);
+create index client_that_came_back on client (came_back);
 create index client_by_name on client (name_key);
 create index client_by_sound on client (born, sound);
 create index client_by_phone on client (phone_digits);
@@ -47,9 +53,12 @@ create table client_artist (
   client text not null references client (id),
   person text not null references person (id),
   since bigint not null,
+  -- Until then: she is booked with her, or stands in for a colleague. Null without an end.
+  until bigint,
   primary key (client, person)
 );
 create index client_artist_by_person on client_artist (person);
+create index client_artist_by_end on client_artist (until);
 
 -- The key that opens what is sealed for her, itself sealed with the key that stands outside the database. Without this row all of it is dark.
 create table client_key (
@@ -104,6 +113,15 @@ create table consultation (
   answers bytea not null
 );
 create index consultation_of_client on consultation (client, at);
+
+-- Answers of another record of hers that were in force when the two were put together: they go on counting beside the newest ones until
+-- she answers anew.
+create table consultation_beside (
+  client text not null references client (id),
+  consultation text not null references consultation (id),
+  primary key (client, consultation)
+);
+create index consultation_beside_by_consultation on consultation_beside (consultation);
 
 -- "Anything changed?", asked at a visit.
 create table consultation_asked (

@@ -44,8 +44,8 @@ create table patch_test (
   read_at bigint,
   read_by text not null,
   result text not null check (result in ('waiting', 'no reaction seen', 'doubtful', 'reaction', 'late reaction', 'not read', 'declined')),
-  -- What was seen and told, sealed; null where nothing was written.
-  words bytea,
+  -- When the house learnt of it: a look may be entered later than it was made.
+  read_entered bigint,
   created bigint not null,
   -- Entered by mistake: counts for nothing, stays readable.
   struck bigint
@@ -72,11 +72,15 @@ create table patch_test_liquid (
 -- Every look at a test, never changed: a late reaction is one after a look without.
 create table patch_test_look (
   id text primary key,
+  client text not null references client (id),
   test text not null references patch_test (id),
   at bigint not null,
   result text not null,
+  -- What was seen and told, sealed; null where nothing was written.
+  words bytea,
   by_person text not null
 );
+create index look_of_client on patch_test_look (client);
 create index look_of_test on patch_test_look (test, at);
 
 -- A doctor's finding on the scale of the International Contact Dermatitis Research Group. A record of its own: neither it nor

@@ -92,7 +92,11 @@ async fn set_in_use(
     At(id): At<BottleId>,
     form: Form<TypedUse>,
 ) -> Result<Response, Problem> {
-    let in_use = form.typed.in_use == "yes";
+    let in_use = match form.typed.in_use.as_str() {
+        "yes" => true,
+        "no" => false,
+        _ => return Err(Problem::Unreadable("The form does not say whether the bottle is in daily use.".into())),
+    };
     let kept = house
         .store
         .write(&form.key, move |tx| {

@@ -12,6 +12,7 @@ use super::product_form::{FormPage, optional_line};
 use super::{shelf, store};
 use crate::base::ids::{BottleId, RoomId};
 use crate::base::problem::{FieldNote, Problem};
+use crate::base::text;
 use crate::base::time::{HOUR, Instant};
 use crate::rooms::{self, Room};
 use crate::store::{Db, Kept};
@@ -104,6 +105,9 @@ impl TypedBottle {
     fn check_change(&self, bottle: &Bottle, choices: &Choices, now: Instant) -> Result<Bottle, Problem> {
         let mut notes = Notes::default();
         let days = self.days(&mut notes, choices, bottle.opened, now);
+        if bottle.stopped.is_some() && days.as_ref().is_some_and(|days| days.lot != bottle.lot) {
+            notes.add("lot", "This bottle is stopped: its lot stays what it was.");
+        }
         let changed = days.map(|Days { lot, received, expiry, opened }| Bottle {
             lot,
             received,
@@ -117,7 +121,7 @@ impl TypedBottle {
     fn days(&self, notes: &mut Notes, choices: &Choices, was_opened: Option<Instant>, now: Instant) -> Option<Days> {
         let zone = &choices.studio.zone;
         let today = zone.day(now);
-        let lot = optional_line(notes, "lot", &self.lot, 40);
+        let lot = optional_line(notes, "lot", &self.lot, 40).map(|lot| text::lot(&lot));
         let received = day(notes, "received", &self.received);
         let expiry = optional_day(notes, "expiry", &self.expiry);
         let opened = optional_day(notes, "opened", &self.opened);

@@ -60,6 +60,8 @@ pub enum Problem {
     TooMany(u64),
     /// More than the house takes at once.
     TooLarge(String),
+    /// What was sent did not arrive in time, so that nothing was begun.
+    TooSlow,
     /// The database could not take the write now; nothing was written.
     Busy,
     /// The commit was sent and its answer lost: never "not saved".
@@ -82,7 +84,8 @@ impl Problem {
             Self::Clash(..) => 409,
             Self::TooMany(_) => 429,
             Self::TooLarge(_) => 413,
-            Self::Busy | Self::Unsure => 503,
+            // Not 408, after which a browser may send by itself what already came too slowly (RFC 9110, section 15.5.9).
+            Self::TooSlow | Self::Busy | Self::Unsure => 503,
             Self::Broken(_) => 500,
         }
     }
@@ -142,6 +145,12 @@ impl Problem {
                 format!("Wait {seconds} seconds, then try again."),
             ),
             Self::TooLarge(what) => (what.clone(), "Nothing was changed.", "Send less at once.".into()),
+            Self::TooSlow => (
+                "What was sent arrived too slowly and was not waited for any longer.".into(),
+                "Nothing was written; what you typed is still in the form.",
+                "Go back and send it again, nearer to the studio's network if you can. The same form counts only once."
+                    .into(),
+            ),
             Self::Busy => (
                 "The database is busy with other work and did not take this in time.".into(),
                 "Nothing was written; what you typed is still in the form.",
@@ -201,6 +210,7 @@ mod tests {
             (Problem::AlreadyKept("/rooms".into()), 422),
             (Problem::TooMany(8), 429),
             (Problem::TooLarge("The file is larger than 8 MB.".into()), 413),
+            (Problem::TooSlow, 503),
             (Problem::Busy, 503),
             (Problem::Unsure, 503),
             (Problem::broken("disk on fire"), 500),

@@ -73,6 +73,12 @@ pub fn fold(text: &str) -> String {
     seen.flat_map(char::to_lowercase).map(|c| if c == 'ς' { 'σ' } else { c }).nfc().collect()
 }
 
+/// A lot as it is kept: in capitals, with single spaces. "b-12" and "B-12" are one lot, and a stop of one must find the other.
+#[must_use]
+pub fn lot(typed: &str) -> String {
+    typed.split_whitespace().collect::<Vec<_>>().join(" ").to_uppercase()
+}
+
 /// The text with its first letter in upper case, to begin a sentence or a line with.
 #[must_use]
 pub fn capital(text: &str) -> String {

@@ -8,7 +8,7 @@ use axum::response::Response;
 use super::doctor_store::{Complaint, DECISIONS, add_complaint, complaint, decide_complaint};
 use super::lot_store::exposures_of;
 use super::reaction::{LOOK_BACK, words_of};
-use super::seen::{client_for, note_look};
+use super::seen::{client_for, must_treat, note_look, treats};
 use super::standing::Bench;
 use super::test_store::Met;
 use super::typed::{FormPage, MoreNotes, Typed, notes_of, tick_field, time_field, wall, words_field};
@@ -135,14 +135,18 @@ async fn add(
     })();
     match notes.settle(new) {
         Ok(new) => {
-            let inner = house.clone();
+            let (inner, reads) = (house.clone(), treats(&staff.who));
             let kept = house
                 .store
                 .write(&form.key, move |tx| {
                     let (house, new) = (inner.clone(), new.clone());
                     Box::pin(async move {
                         add_complaint(tx, house.store.keys(), &new).await?;
-                        Ok(Kept::see(format!("/door/complaints/{}", new.id)))
+                        Ok(Kept::see(if reads {
+                            format!("/door/complaints/{}", new.id)
+                        } else {
+                            format!("/door/clients/{id}/clearance")
+                        }))
                     })
                 })
                 .await?;
@@ -171,6 +175,8 @@ struct ComplaintPage {
 }
 
 async fn open_complaint(house: &House, staff: &Staff, id: ComplaintId) -> Result<(Opened, Complaint), Problem> {
+    // What was complained of may tell of her health: the desk takes complaints in, those who treat read them.
+    must_treat(&staff.who)?;
     let now = staff.visitor.now.0;
     let found = {
         let mut db = house.store.read().await?;

@@ -210,7 +210,7 @@ fn act(house: &House, who: &Who, standing: &Standing) -> (String, String) {
                 (format!("/door/tests/{test}"), "Read the patch test")
             }
             Some(Missing::Adhesive) => ("/door/house-adhesive".to_owned(), "Choose the adhesive"),
-            Some(Missing::Answers { .. } | Missing::BirthDate) => {
+            Some(Missing::Answers { .. } | Missing::BirthDate | Missing::Consent) => {
                 (format!("/door/clients/{client}"), "Open her record")
             }
             _ => (format!("/door/clients/{client}/clearance"), "See what is missing"),

@@ -11,6 +11,7 @@ use super::reaction::GRADES;
 use super::reaction_store::reactions_of;
 use super::seen::{client_for, must_treat};
 use super::standing::{Bench, facts_of, judge_visit};
+use super::test_store::tests_of;
 use super::typed::{Caution, FormPage, MoreNotes, Typed, notes_of, time_field, wall, words_field};
 use super::visit_store::visits_of;
 use crate::adhesives::Family;
@@ -251,7 +252,10 @@ async fn state(
                     Box::pin(async move {
                         // Inside the write: a reaction recorded meanwhile counts.
                         let reactions = reactions_of(tx.db(), id).await?;
-                        if reactions.iter().any(|reaction| reaction.artist == Some(me)) {
+                        let mine = format!("person:{me}");
+                        let tests = tests_of(tx.db(), id).await?;
+                        let placed = tests.iter().any(|test| test.result.holds() && test.placed_by == mine);
+                        if placed || reactions.iter().any(|reaction| reaction.artist == Some(me)) {
                             return Err(Problem::NotYours(
                                 "You treated her when she reacted: another owner enters the doctor’s statement.",
                             ));

@@ -4,6 +4,7 @@ use sqlx::Row;
 
 use super::facts::Overridable;
 use super::sealing::{open_words, seal_words};
+use super::seen::still_here;
 use crate::adhesives::Family;
 use crate::base::ids::{ClientId, ComplaintId, DoctorNoteId, OverrideId, ProductId};
 use crate::base::problem::Problem;
@@ -26,6 +27,7 @@ pub(super) struct Finding {
 
 /// Keeps a doctor's finding.
 pub(super) async fn add_finding(tx: &mut Tx, keys: &Keys, client: ClientId, finding: &Finding) -> Result<(), Problem> {
+    still_here(tx, client, false).await?;
     let (now, by, id) = (tx.now.0, tx.actor.mark(), DoctorNoteId::new());
     let words = seal_words(tx.db(), keys, client, &format!("doctor_finding.words.{id}"), &finding.words).await?;
     query_with_nulls(
@@ -83,6 +85,7 @@ pub(super) async fn add_statement(
     client: ClientId,
     written: &Written,
 ) -> Result<(), Problem> {
+    still_here(tx, client, false).await?;
     let (now, by, id) = (tx.now.0, tx.actor.mark(), DoctorNoteId::new());
     let words = seal_words(tx.db(), keys, client, &format!("doctor_statement.words.{id}"), &written.words).await?;
     query_with_nulls(
@@ -145,6 +148,7 @@ pub(super) async fn add_decision(
     client: ClientId,
     decision: &Decision,
 ) -> Result<(), Problem> {
+    still_here(tx, client, true).await?;
     let (now, by, id) = (tx.now.0, tx.actor.mark(), OverrideId::new());
     let place = format!("clearance_override.reason.{id}");
     let reason = sealed::seal(tx.db(), keys, client, &place, decision.reason.as_bytes()).await?;
@@ -227,6 +231,7 @@ pub(super) struct Complaint {
 
 /// Keeps a complaint.
 pub(super) async fn add_complaint(tx: &mut Tx, keys: &Keys, complaint: &Complaint) -> Result<(), Problem> {
+    still_here(tx, complaint.client, false).await?;
     let (now, by) = (tx.now.0, tx.actor.mark());
     let place = format!("complaint.what.{}", complaint.id);
     let what = sealed::seal(tx.db(), keys, complaint.client, &place, complaint.what.as_bytes()).await?;

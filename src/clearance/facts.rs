@@ -120,6 +120,8 @@ pub struct TestFacts {
     pub placed: Instant,
     /// When it was looked at last.
     pub read: Option<Instant>,
+    /// When the house learnt of the result: a look may be entered later than it was made.
+    pub known: Option<Instant>,
     /// The result.
     pub result: TestResult,
     /// What it was made with.
@@ -131,6 +133,8 @@ pub struct TestFacts {
 pub struct ReactionFacts {
     /// When it was noticed.
     pub noticed: Instant,
+    /// When it was entered.
+    pub known: Instant,
     /// Liquids and removers she had met before it.
     pub liquids: Vec<ProductId>,
     /// Pain, swelling or changed vision, and nobody has recorded yet that it is over.
@@ -142,6 +146,8 @@ pub struct ReactionFacts {
 pub struct FindingFacts {
     /// When it was read by the doctor.
     pub at: Instant,
+    /// When it was entered.
+    pub known: Instant,
 }
 
 /// A doctor's written statement that this client may have this family again, entered by the owner.
@@ -151,6 +157,8 @@ pub struct Statement {
     pub family: Family,
     /// When the doctor wrote it.
     pub written: Instant,
+    /// When the owner entered it. It lifts what was recorded by then, and nothing that was told or entered later.
+    pub entered: Instant,
 }
 
 /// What a person may pass over, with a written reason.
@@ -217,6 +225,8 @@ pub struct ClientFacts {
     pub born: Option<Date>,
     /// A guardian's consent to the treatment is in force.
     pub guardian: bool,
+    /// She took back her consent to the treatment or to keeping what she said of her health, and has given none since.
+    pub withdrawn: bool,
     /// Her file is restricted: nothing is done with it but keeping it.
     pub restricted: bool,
     /// What her health answers lead to.
@@ -243,6 +253,7 @@ impl ClientFacts {
             zone,
             born: None,
             guardian: false,
+            withdrawn: false,
             restricted: false,
             health: HealthFacts::default(),
             tests: Vec::new(),

@@ -77,16 +77,42 @@ pub(super) async fn gather(
             born: known.born,
             guardian: known.guardian,
             restricted: known.restricted,
+            withdrawn: known.withdrawn,
             health: known.health.clone(),
             ..ClientFacts::unknown(zone.clone())
         };
         all.insert(known.id, Gathered { known, facts });
     }
-    add_tests(db, whose, &mut all).await?;
-    add_reactions(db, whose, &mut all).await?;
-    add_doctors(db, whose, &mut all).await?;
-    add_decisions(db, whose, &mut all).await?;
+    add_records(db, whose, &mut all).await?;
+    add_those_who_came_back(db, whose, &mut all).await?;
     Ok(all)
+}
+
+async fn add_records(db: &mut Db, whose: Whose, all: &mut All) -> Result<(), Problem> {
+    add_tests(db, whose, all).await?;
+    add_reactions(db, whose, all).await?;
+    add_doctors(db, whose, all).await?;
+    add_decisions(db, whose, all).await
+}
+
+/// What had to stay of somebody erased holds her again once she came back under a new record. Seldom anybody, so one after the other.
+async fn add_those_who_came_back(db: &mut Db, whose: Whose, all: &mut All) -> Result<(), Problem> {
+    let texts = of!("select e.came_back, e.id from client e", "e.came_back", "");
+    for row in rows(db, whose, texts).await? {
+        let now: ClientId = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
+        let then: ClientId = row.get::<String, _>(1).parse().map_err(Problem::broken)?;
+        let Some(zone) = all.get(&now).map(|gathered| gathered.facts.zone.clone()) else { continue };
+        let mut earlier =
+            All::from([(then, Gathered { known: Known::nobody(then), facts: ClientFacts::unknown(zone) })]);
+        add_records(db, Whose::Client(then), &mut earlier).await?;
+        let (Some(gathered), Some(earlier)) = (all.get_mut(&now), earlier.remove(&then)) else { continue };
+        gathered.facts.tests.extend(earlier.facts.tests);
+        gathered.facts.reactions.extend(earlier.facts.reactions);
+        gathered.facts.findings.extend(earlier.facts.findings);
+        gathered.facts.statements.extend(earlier.facts.statements);
+        gathered.facts.last_treatment = gathered.facts.last_treatment.max(earlier.facts.last_treatment);
+    }
+    Ok(())
 }
 
 type All = HashMap<ClientId, Gathered>;
@@ -98,7 +124,7 @@ fn facts_of<'a>(all: &'a mut All, row: &AnyRow) -> Result<Option<&'a mut ClientF
 
 async fn add_tests(db: &mut Db, whose: Whose, all: &mut All) -> Result<(), Problem> {
     let texts = of!(
-        "select t.client, t.id, t.placed, t.read_at, t.result, p.product, d.family, d.stopped, l.at from patch_test t
+        "select t.client, t.id, t.placed, t.read_at, t.result, p.product, d.family, d.stopped, l.at, t.read_entered from patch_test t
          left join patch_test_product p on p.test = t.id left join product d on d.id = p.product
          left join stopped_lot l on l.product = p.product and l.lot = p.lot",
         "t.client",
@@ -112,6 +138,7 @@ async fn add_tests(db: &mut Db, whose: Whose, all: &mut All) -> Result<(), Probl
                 id,
                 placed: Instant(row.get(2)),
                 read: row.get::<Option<i64>, _>(3).map(Instant),
+                known: row.get::<Option<i64>, _>(9).map(Instant),
                 result: result_of(&row.get::<String, _>(4))?,
                 products: Vec::new(),
             });
@@ -154,7 +181,7 @@ pub(super) fn family(key: &str) -> Result<Family, Problem> {
 
 async fn add_reactions(db: &mut Db, whose: Whose, all: &mut All) -> Result<(), Problem> {
     let texts = of!(
-        "select r.client, r.noticed, r.acute, r.closed, r.id, l.liquid from reaction r left join reaction_liquid l on l.reaction = r.id",
+        "select r.client, r.noticed, r.acute, r.closed, r.id, l.liquid, r.entered from reaction r left join reaction_liquid l on l.reaction = r.id",
         "r.client",
         "order by r.noticed, r.id"
     );
@@ -165,7 +192,8 @@ async fn add_reactions(db: &mut Db, whose: Whose, all: &mut All) -> Result<(), P
         let id: String = row.get(4);
         if id != newest {
             let acute = row.get::<i64, _>(2) != 0 && !closed;
-            facts.reactions.push(ReactionFacts { noticed: Instant(row.get(1)), liquids: Vec::new(), acute });
+            let (noticed, known) = (Instant(row.get(1)), Instant(row.get(6)));
+            facts.reactions.push(ReactionFacts { noticed, known, liquids: Vec::new(), acute });
             newest = id;
         }
         if let (Some(reaction), Some(word)) = (facts.reactions.last_mut(), row.get::<Option<String>, _>(5)) {
@@ -176,18 +204,26 @@ async fn add_reactions(db: &mut Db, whose: Whose, all: &mut All) -> Result<(), P
 }
 
 async fn add_doctors(db: &mut Db, whose: Whose, all: &mut All) -> Result<(), Problem> {
-    let texts = of!("select f.client, f.at, f.grade from doctor_finding f", "f.client", "order by f.at");
+    let texts = of!("select f.client, f.at, f.grade, f.entered from doctor_finding f", "f.client", "order by f.at");
     for row in rows(db, whose, texts).await? {
         let Some(facts) = facts_of(all, &row)? else { continue };
         // Nothing seen and nothing tested clear nobody, and hold nobody.
         if !matches!(row.get::<String, _>(2).as_str(), "-" | "NT") {
-            facts.findings.push(FindingFacts { at: Instant(row.get(1)) });
+            facts.findings.push(FindingFacts { at: Instant(row.get(1)), known: Instant(row.get(3)) });
         }
     }
-    let texts = of!("select s.client, s.family, s.written from doctor_statement s", "s.client", "order by s.written");
+    let texts = of!(
+        "select s.client, s.family, s.written, s.entered from doctor_statement s",
+        "s.client",
+        "order by s.written"
+    );
     for row in rows(db, whose, texts).await? {
         let Some(facts) = facts_of(all, &row)? else { continue };
-        facts.statements.push(Statement { family: family(&row.get::<String, _>(1))?, written: Instant(row.get(2)) });
+        facts.statements.push(Statement {
+            family: family(&row.get::<String, _>(1))?,
+            written: Instant(row.get(2)),
+            entered: Instant(row.get(3)),
+        });
     }
     Ok(())
 }

@@ -50,6 +50,8 @@ pub enum Missing {
         /// They were given once.
         expired: bool,
     },
+    /// Consent: she took hers back.
+    Consent,
     /// Somebody has to look and ask.
     Reading {
         /// The test.
@@ -157,7 +159,7 @@ impl NotYet {
         let too_late = |missing: &Missing| match missing {
             Missing::Test { .. } => now > self.last_instant_for_a_test,
             Missing::Reading { from, .. } => *from > at || now > at,
-            Missing::Adhesive | Missing::BirthDate | Missing::Answers { .. } => now > at,
+            Missing::Adhesive | Missing::BirthDate | Missing::Consent | Missing::Answers { .. } => now > at,
         };
         self.missing.iter().any(too_late)
     }
@@ -236,6 +238,10 @@ impl Found {
     }
 
     fn judge_health(&mut self, facts: &ClientFacts, rules: &Rules, with_adhesive: bool, at: Instant) {
+        // Lashes that have to come off come off: that she took a consent back bars no removal.
+        if facts.withdrawn && with_adhesive {
+            self.missing.push(Missing::Consent);
+        }
         let health = &facts.health;
         if health.advice_first {
             self.hold(Reason::AdviceFirst);
@@ -250,21 +256,24 @@ impl Found {
         }
     }
 
-    /// Reactions, doubtful results and findings that no doctor's statement on this family has lifted.
+    /// Reactions, doubtful results and findings that no doctor's statement on this family has lifted. A statement knows of what happened
+    /// before it was written and was on record when it was entered: a letter never lifts what came to light after it.
     fn hold_adhesive(&mut self, facts: &ClientFacts, family: Family) {
-        let is_lifted = |since: Instant| {
-            facts.statements.iter().any(|statement| is_same(statement.family, family) && statement.written >= since)
+        let is_lifted = |since: Instant, known: Instant| {
+            facts.statements.iter().any(|statement| {
+                is_same(statement.family, family) && statement.written >= since && statement.entered >= known
+            })
         };
-        for reaction in facts.reactions.iter().filter(|reaction| !is_lifted(reaction.noticed)) {
+        for reaction in facts.reactions.iter().filter(|reaction| !is_lifted(reaction.noticed, reaction.known)) {
             self.hold(Reason::Reaction(reaction.noticed));
         }
         for test in facts.tests.iter().filter(|test| test.result.holds()) {
             let seen = test.read.unwrap_or(test.placed);
-            if !is_lifted(seen) {
+            if !is_lifted(seen, test.known.unwrap_or(seen)) {
                 self.hold(reason_of(test.result, seen));
             }
         }
-        for finding in facts.findings.iter().filter(|finding| !is_lifted(finding.at)) {
+        for finding in facts.findings.iter().filter(|finding| !is_lifted(finding.at, finding.known)) {
             self.hold(Reason::Finding(finding.at));
         }
     }
@@ -378,7 +387,8 @@ impl Found {
                 Missing::Reading { .. } => 1,
                 Missing::Adhesive => 2,
                 Missing::Answers { .. } => 3,
-                Missing::BirthDate => 4,
+                Missing::Consent => 4,
+                Missing::BirthDate => 5,
             });
             Clearance::NotYet(NotYet { last_instant_for_a_test: at.plus(-rules.wait()), missing: self.missing })
         }

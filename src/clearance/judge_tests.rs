@@ -46,6 +46,7 @@ impl Shelf {
             id: PatchTestId::new(),
             placed,
             read: Some(placed.plus(49 * HOUR)),
+            known: Some(placed.plus(49 * HOUR)),
             result: TestResult::NoneSeen,
             products: vec![Self::tested(self.slate, Family::Ethyl)],
         }
@@ -97,6 +98,7 @@ fn said(answer: &Clearance) -> String {
     let missing = |missing: &Missing| match missing {
         Missing::Adhesive => "adhesive".to_owned(),
         Missing::BirthDate => "birth date".to_owned(),
+        Missing::Consent => "consent".to_owned(),
         Missing::Answers { expired } => format!("answers{}", if *expired { " again" } else { "" }),
         Missing::Reading { .. } => "reading".to_owned(),
         Missing::Test { why, .. } => format!("test: {why:?}"),
@@ -113,11 +115,11 @@ fn said(answer: &Clearance) -> String {
 }
 
 fn reaction(ago: i64) -> ReactionFacts {
-    ReactionFacts { noticed: NOW.plus(-ago), liquids: Vec::new(), acute: false }
+    ReactionFacts { noticed: NOW.plus(-ago), known: NOW.plus(-ago), liquids: Vec::new(), acute: false }
 }
 
 fn may_have(family: Family, ago: i64) -> Statement {
-    Statement { family, written: NOW.plus(-ago) }
+    Statement { family, written: NOW.plus(-ago), entered: NOW.plus(-ago) }
 }
 
 #[test]
@@ -146,7 +148,7 @@ fn what_never_may_be_passed_over_holds_or_refers_whatever_was_decided() {
     case("a doubtful result", |facts, _| facts.tests[0].result = TestResult::Doubtful, "held: doubtful");
     case("a reaction in a test", |facts, _| facts.tests[0].result = TestResult::Reaction, "held: test reaction");
     case("a late reaction", |facts, _| facts.tests[0].result = TestResult::Late, "held: test reaction");
-    case("a doctor's finding", |facts, _| facts.findings.push(FindingFacts { at: NOW }), "held: finding");
+    case("a doctor's finding", |facts, _| facts.findings.push(FindingFacts { at: NOW, known: NOW }), "held: finding");
     case("do not treat now", |facts, _| facts.health.do_not_treat = true, "held: do not treat");
     case("medical advice first", |facts, _| facts.health.advice_first = true, "refer: advice");
     case(
@@ -450,6 +452,20 @@ fn a_reaction_is_lifted_by_a_statement_on_this_family_and_a_new_test_and_by_noth
     let mut facts = base();
     facts.statements.push(may_have(Family::Ethyl, 30 * DAY));
     assert_eq!(say(&facts, &shelf.plan()), "cleared");
+    // What came to light only after the statement was entered is not lifted by it, however old it is: a reaction told of late,
+    let mut told_late = facts.clone();
+    told_late.reactions.push(ReactionFacts { known: NOW.plus(-2 * DAY), ..reaction(60 * DAY) });
+    assert_eq!(say(&told_late, &shelf.plan()), "held: reaction");
+    // a look entered late,
+    let mut looked_late = facts.clone();
+    let look = TestFacts { result: TestResult::Reaction, known: Some(NOW.plus(-DAY)), ..shelf.good_test(50 * DAY) };
+    looked_late.tests.push(look);
+    assert_ne!(say(&looked_late, &shelf.plan()), "cleared");
+    assert!(say(&looked_late, &shelf.plan()).starts_with("held"));
+    // or a doctor's finding.
+    let mut found_late = facts.clone();
+    found_late.findings.push(FindingFacts { at: NOW.plus(-70 * DAY), known: NOW.plus(-DAY) });
+    assert!(say(&found_late, &shelf.plan()).starts_with("held"));
     // Without a test after the reaction it is not cleared yet.
     facts.tests.pop();
     assert_eq!(say(&facts, &shelf.plan()), "not yet: test: AfterReaction");
@@ -459,12 +475,20 @@ fn a_reaction_is_lifted_by_a_statement_on_this_family_and_a_new_test_and_by_noth
 }
 
 #[test]
+fn a_consent_taken_back_asks_for_another_and_bars_no_removal() {
+    check("taken back", |facts, _, _| facts.withdrawn = true, "not yet: consent");
+    let shelf = Shelf::new();
+    let facts = ClientFacts { withdrawn: true, ..shelf.cleared_client() };
+    assert_eq!(said(&judge(&facts, &Rules::default(), &[PlannedProduct::removal()], NOW.plus(DAY))), "cleared");
+}
+
+#[test]
 fn a_hold_on_adhesive_never_blocks_a_removal() {
     let shelf = Shelf::new();
     let mut facts = shelf.cleared_client();
     facts.reactions.push(reaction(DAY));
     facts.tests[0].result = TestResult::Reaction;
-    facts.findings.push(FindingFacts { at: NOW });
+    facts.findings.push(FindingFacts { at: NOW, known: NOW });
     let rules = Rules { liquids_too: true, ..Rules::default() };
     let say = |facts: &ClientFacts, plan: &[PlannedProduct]| said(&judge(facts, &rules, plan, NOW));
     let removal = [PlannedProduct::removal()];
@@ -507,6 +531,7 @@ fn a_declined_test_holds_until_one_is_taken_and_counts_for_nothing_where_none_is
     let declined = |shelf: &Shelf, ago: i64| TestFacts {
         placed: NOW.plus(-ago),
         read: None,
+        known: None,
         result: TestResult::Declined,
         products: Vec::new(),
         id: shelf.good_test(0).id,
@@ -555,6 +580,7 @@ fn any_client() -> impl Strategy<Value = (ClientFacts, Vec<PlannedProduct>)> {
                 id: PatchTestId::new(),
                 placed,
                 read: (read <= NOW).then_some(read),
+                known: (read <= NOW).then_some(read),
                 result: TestResult::ALL[result],
                 products: vec![TestedProduct {
                     product: at_ids[product],
@@ -566,9 +592,12 @@ fn any_client() -> impl Strategy<Value = (ClientFacts, Vec<PlannedProduct>)> {
     );
     let reaction = (0..400_i64, any::<bool>()).prop_map(|(days, acute)| ReactionFacts {
         noticed: NOW.plus(-days * DAY),
+        known: NOW.plus(-days * DAY),
         liquids: Vec::new(),
         acute,
     });
+    let finding =
+        (0..400_i64).prop_map(|days| FindingFacts { at: NOW.plus(-days * DAY), known: NOW.plus(-days * DAY) });
     let statement = (0..400_i64, 0..3_usize).prop_map(move |(days, family)| may_have(families[family], days));
     let health = (any::<bool>(), 0..400_i64, proptest::option::of(0..400_i64), 0..10_u8, 0..10_u8).prop_map(
         |(answered, expires, changed, hold, advice)| HealthFacts {
@@ -599,17 +628,19 @@ fn any_client() -> impl Strategy<Value = (ClientFacts, Vec<PlannedProduct>)> {
     let lists = (
         proptest::collection::vec(test, 0..4),
         proptest::collection::vec(reaction, 0..2),
+        proptest::collection::vec(finding, 0..2),
         proptest::collection::vec(statement, 0..3),
         proptest::collection::vec(decision, 0..3),
     );
     (lists, health, proptest::option::of(0..400_i64), 1960..2012_i16, any::<bool>(), plan).prop_map(
-        |((tests, reactions, statements, overrides), health, last, year, guardian, plan)| {
+        |((tests, reactions, findings, statements, overrides), health, last, year, guardian, plan)| {
             let facts = ClientFacts {
                 born: Some(date(year, 6, 1)),
                 guardian,
                 health,
                 tests,
                 reactions,
+                findings,
                 statements,
                 overrides,
                 last_treatment: last.map(|days| NOW.plus(-days * DAY)),
@@ -671,7 +702,12 @@ proptest! {
         let at = NOW.plus(3 * DAY);
         let before = judge(&facts, &rules, &plan, at);
         let mut worse = facts;
-        worse.reactions.push(ReactionFacts { noticed: NOW.plus(-days * DAY), liquids: Vec::new(), acute });
+        worse.reactions.push(ReactionFacts {
+            noticed: NOW.plus(-days * DAY),
+            known: NOW.plus(-days * DAY),
+            liquids: Vec::new(),
+            acute,
+        });
         let after = judge(&worse, &rules, &plan, at);
         prop_assert!(after.strictness() >= before.strictness(), "{before:?} became {after:?}");
     }

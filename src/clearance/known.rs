@@ -18,9 +18,26 @@ pub(super) struct Known {
     pub(super) short: String,
     pub(super) born: Option<Date>,
     pub(super) restricted: bool,
+    pub(super) withdrawn: bool,
     pub(super) guardian: bool,
     pub(super) guardian_for_test: bool,
     pub(super) health: HealthFacts,
+}
+
+impl Known {
+    /// Somebody of whom no record tells anything.
+    pub(super) fn nobody(id: ClientId) -> Self {
+        Self {
+            id,
+            short: String::new(),
+            born: None,
+            restricted: false,
+            withdrawn: false,
+            guardian: false,
+            guardian_for_test: false,
+            health: HealthFacts::default(),
+        }
+    }
 }
 
 /// What the record of each of these clients tells, whatever became of it.
@@ -29,16 +46,14 @@ pub(super) async fn of(db: &mut Db, keys: &Keys, whose: Whose, now: Instant) -> 
     let mut all = Vec::new();
     for row in rows(db, whose, clients).await? {
         all.push(Known {
-            id: row.get::<String, _>(0).parse().map_err(Problem::broken)?,
             short: short_name(&row.get::<String, _>(1)),
             born: row.get::<Option<String>, _>(2).map(|born| born.parse()).transpose().map_err(Problem::broken)?,
             restricted: row.get::<Option<i64>, _>(3).is_some(),
-            guardian: false,
-            guardian_for_test: false,
-            health: HealthFacts::default(),
+            ..Known::nobody(row.get::<String, _>(0).parse().map_err(Problem::broken)?)
         });
     }
     all.sort_by_key(|known| known.id);
+    add_withdrawn(db, whose, &mut all).await?;
     add_guardians(db, &mut all, now).await?;
     add_health(db, keys, whose, &mut all, now).await?;
     Ok(all)
@@ -52,6 +67,23 @@ fn find<'k>(all: &'k mut [Known], row: &sqlx::any::AnyRow) -> Result<Option<&'k 
 /// Where a client stands in the list, which is sorted by ids.
 fn place(all: &[Known], id: ClientId) -> Option<usize> {
     all.binary_search_by_key(&id, |known| known.id).ok()
+}
+
+/// Who took back a consent without which nobody is treated, and has signed none for the same purpose since.
+async fn add_withdrawn(db: &mut Db, whose: Whose, all: &mut [Known]) -> Result<(), Problem> {
+    let texts = texts!(
+        "select distinct c.client from consent c join consent_withdrawal w on w.consent = c.id",
+        "c.client",
+        "and c.purpose in ('treatment', 'health_data')
+         and not exists (select 1 from consent n left join consent_withdrawal x on x.consent = n.id
+                         where n.client = c.client and n.purpose = c.purpose and x.consent is null)"
+    );
+    for row in rows(db, whose, texts).await? {
+        if let Some(known) = find(all, &row)? {
+            known.withdrawn = true;
+        }
+    }
+    Ok(())
 }
 
 /// Consents a guardian signed, looked up for those alone who may be minors: nobody past the oldest age a rule can name needs one.

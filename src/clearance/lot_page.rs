@@ -17,6 +17,7 @@ use super::typed::{Caution, FormPage, MoreNotes, Typed, notes_of, time_field, wa
 use super::visit_store::{HouseAdhesive, house_adhesive_at, set_house_adhesive};
 use crate::base::ids::{ProductId, StopId};
 use crate::base::problem::Problem;
+use crate::base::text;
 use crate::base::time::{DAY, Instant};
 use crate::clients;
 use crate::store::Kept;
@@ -83,12 +84,12 @@ async fn trace(staff: Staff, State(house): State<House>, Query(asked): Query<Ask
     let studio = Studio::load(&mut db).await?;
     let bench = Bench::load(&mut db, &studio.zone).await?;
     let product: Option<ProductId> = asked.product.parse().ok().filter(|id| bench.products.contains_key(id));
-    let lot = asked.lot.trim().chars().take(60).collect::<String>();
+    let lot = text::lot(&asked.lot).chars().take(60).collect::<String>();
     let (rows, lead) = match product {
         None => (Vec::new(), String::new()),
         Some(product) => {
             let of_lot = (!lot.is_empty()).then_some(lot.as_str());
-            let rows = trace_rows(&mut db, &staff, &studio, product, of_lot, now).await?;
+            let rows = trace_rows(&mut db, house.store.keys(), &staff, &studio, product, of_lot, now).await?;
             let what = of_lot.map(|lot| format!(", lot {lot}")).unwrap_or_default();
             (rows, format!("{}{what}: who met it, newest first. Patch tests count.", bench.name(Some(product))))
         }
@@ -109,6 +110,7 @@ async fn trace(staff: Staff, State(house): State<House>, Query(asked): Query<Ask
 /// Those this person may see; the others are counted by nobody but the owner.
 async fn trace_rows(
     db: &mut crate::store::Db,
+    keys: &crate::store::keys::Keys,
     staff: &Staff,
     studio: &Studio,
     product: ProductId,
@@ -121,10 +123,15 @@ async fn trace_rows(
         if !clients::may_see(&client, &staff.who) {
             continue;
         }
-        let reach =
-            [client.phone, client.email].into_iter().filter(|way| !way.is_empty()).collect::<Vec<_>>().join(", ");
+        // Who was erased has to be found all the same: that is why her meetings stay.
+        let (name, phone, email) = if client.erased.is_some() {
+            clients::rights::rest(db, keys, client.id).await?.unwrap_or_default()
+        } else {
+            (client.name, client.phone, client.email)
+        };
+        let reach = [phone, email].into_iter().filter(|way| !way.is_empty()).collect::<Vec<_>>().join(", ");
         rows.push(TraceRow {
-            name: client.name,
+            name: if name.is_empty() { "somebody erased".to_owned() } else { name },
             reach,
             when: studio.zone.date_and_clock(exposure.at, now),
             lot: exposure.met.lot,
@@ -215,7 +222,7 @@ async fn add(owner: Owner, State(house): State<House>, form: Form<Typed>) -> Res
     let lot = match typed.get("what") {
         "product" => Some(None),
         "lot" if typed.get("lot").trim().is_empty() => Some(Some(String::new())),
-        "lot" => notes.line("lot", typed.get("lot"), 60).map(Some),
+        "lot" => notes.line("lot", typed.get("lot"), 60).map(|lot| Some(text::lot(&lot))),
         _ => notes.choice("what", None),
     };
     let why = notes.words("why", typed.get("why"), 1000);

@@ -141,6 +141,7 @@ pub(super) async fn stop(tx: &mut Tx, stop: &Stop) -> Result<(), Problem> {
         }
     }
     tx.raise(super::DOOR);
+    tx.raise("shelf");
     tx.audit(if stop.lot.is_some() { "stop lot" } else { "stop product" }, stop.product, "").await
 }
 

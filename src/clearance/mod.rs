@@ -41,17 +41,15 @@ pub use facts::{ClientFacts, PlannedProduct};
 pub use for_advice::{ForHer, for_advice, of_today};
 pub use for_book::{AtBooking, at_booking};
 pub use judge::{Clearance, clearance};
-pub use of_client::{TABLES, client_erase, client_file, client_merge};
+pub use of_client::{TABLES, client_erase, client_file, client_merge, last_met};
 pub use rules::Rules;
 pub use standing::{NotToday, StandingWords, block, may_treat, not_today};
 pub use test_store::{Meeting, Met, add_exposure};
-pub use visit_store::{Expected, VisitKind, expect_visit, expected, no_longer_expected};
+pub use visit_store::{Expected, VisitKind, expect_visit, expected, hand_visits, no_longer_expected};
 
 use crate::web::routes::Routes;
 
-/// The topic that rises when anybody's clearance may have changed: pages that stay open look again. Parts that keep what clearance is
-/// judged by (health answers, consents, birth dates) raise it too.
-pub const DOOR: &str = "door";
+pub use crate::clients::DOOR;
 
 /// Every door of this part.
 #[must_use]

@@ -8,7 +8,7 @@ use super::facts_store::products;
 use super::lot_store::exposures_of;
 use super::reaction::{EYES, SEVERITIES, SYMPTOMS, WHOM, words_of as words_in};
 use super::reaction_store::{details, follow_up_words, follow_ups_of, reactions_of, told};
-use super::test_store::{Met, looks, tests_of, words_of};
+use super::test_store::{Met, looks, tests_of};
 use super::visit_store::visits_of;
 use crate::base::ids::ClientId;
 use crate::base::problem::Problem;
@@ -81,10 +81,9 @@ async fn tests(db: &mut Db, keys: &Keys, shelf: &Shelf, client: ClientId) -> Res
             ("number", test.number_placed.to_string()),
             ("with", with.join("; ")),
             ("result", test.result.word().to_owned()),
-            ("in words", words_of(db, keys, &test).await?),
         ];
-        for look in looks(db, test.id).await? {
-            fields.push(("looked at", format!("{}: {}", look.at.iso(), look.result.word())));
+        for look in looks(db, keys, &test).await? {
+            fields.push(("looked at", format!("{}: {}. {}", look.at.iso(), look.result.word(), look.words)));
         }
         records.push(record("Patch test", fields));
     }
@@ -174,9 +173,9 @@ async fn doctors_and_decisions(db: &mut Db, keys: &Keys, client: ClientId) -> Re
 /// Sealed columns of this part: the statement that reads them, the one that writes them, and the name of their place.
 const SEALED: [(&str, &str, &str); 7] = [
     (
-        "select id, words from patch_test where client = $1",
-        "update patch_test set words = $1 where id = $2",
-        "patch_test.words",
+        "select id, words from patch_test_look where client = $1",
+        "update patch_test_look set words = $1 where id = $2",
+        "patch_test_look.words",
     ),
     (
         "select id, words from doctor_finding where client = $1",
@@ -214,6 +213,7 @@ const SEALED: [(&str, &str, &str); 7] = [
 pub const TABLES: &[&str] = &[
     "expected_visit",
     "patch_test",
+    "patch_test_look",
     "doctor_finding",
     "doctor_statement",
     "clearance_override",
@@ -224,8 +224,9 @@ pub const TABLES: &[&str] = &[
 ];
 
 /// Tables whose rows belong to a client, each with the statement that moves them.
-const MOVES: [&str; 9] = [
+const MOVES: [&str; 10] = [
     "update patch_test set client = $1 where client = $2",
+    "update patch_test_look set client = $1 where client = $2",
     "update doctor_finding set client = $1 where client = $2",
     "update doctor_statement set client = $1 where client = $2",
     "update clearance_override set client = $1 where client = $2",
@@ -258,6 +259,22 @@ pub async fn client_merge(tx: &mut Tx, keys: &Keys, from: ClientId, into: Client
     }
     tx.raise(super::DOOR);
     tx.audit("move clearance records", into, &from.to_string()).await
+}
+
+/// When a client last met an adhesive here: in a test or a treatment. `None` where nothing is recorded.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn last_met(db: &mut Db, client: ClientId) -> Result<Option<Instant>, Problem> {
+    let mut newest = None;
+    for text in [
+        "select max(placed) from patch_test where client = $1 and struck is null",
+        "select max(at) from exposure where client = $1",
+    ] {
+        let row = sqlx::query(text).bind(client.to_string()).fetch_one(&mut *db).await?;
+        newest = newest.max(row.get::<Option<i64>, _>(0).map(Instant));
+    }
+    Ok(newest)
 }
 
 /// What stays, why, and the statement that finds its newest record.
@@ -322,7 +339,7 @@ async fn remove_visits(tx: &mut Tx, client: ClientId) -> Result<(), Problem> {
 
 async fn forget(tx: &mut Tx, client: ClientId) -> Result<(), Problem> {
     for text in [
-        "delete from patch_test_look where test in (select id from patch_test where client = $1)",
+        "delete from patch_test_look where client = $1",
         "delete from patch_test_liquid where test in (select id from patch_test where client = $1)",
         "delete from patch_test_product where test in (select id from patch_test where client = $1)",
         "delete from patch_test where client = $1",

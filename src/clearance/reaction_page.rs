@@ -48,6 +48,9 @@ pub(super) fn routes() -> Routes {
         .post("/door/reactions/{reaction}/over", over)
 }
 
+/// How far back a reaction may lie.
+const OLDEST: i64 = 3650 * DAY;
+
 // ---- recording -----------------------------------------------------------------------------------------------------
 
 struct Opened {
@@ -55,8 +58,22 @@ struct Opened {
     client: Client,
     names: Names,
     bench: Bench,
-    /// Products and lots of the last eight weeks, with when they were met last.
+    /// Products and lots she met in the last ten years, with when, newest first.
     met: Vec<(Met, Instant)>,
+}
+
+impl Opened {
+    /// Products and lots of the eight weeks before an instant, each with when it was met last.
+    fn met_before(&self, noticed: Instant) -> Vec<(Met, Instant)> {
+        let mut met: Vec<(Met, Instant)> = Vec::new();
+        for (one, at) in &self.met {
+            let within = *at <= noticed && *at > noticed.plus(-LOOK_BACK);
+            if within && met.iter().all(|(known, _)| known != one) {
+                met.push((one.clone(), *at));
+            }
+        }
+        met
+    }
 }
 
 async fn open(house: &House, staff: &Staff, id: ClientId) -> Result<Opened, Problem> {
@@ -65,19 +82,15 @@ async fn open(house: &House, staff: &Staff, id: ClientId) -> Result<Opened, Prob
     let mut db = house.store.read().await?;
     let studio = Studio::load(&mut db).await?;
     let client = client_for(&mut db, id, &staff.who, now).await?;
-    let mut met: Vec<(Met, Instant)> = Vec::new();
-    for exposure in exposures_of(&mut db, id, now.plus(-LOOK_BACK), now).await? {
-        if met.iter().all(|(known, _)| *known != exposure.met) {
-            met.push((exposure.met, exposure.at));
-        }
-    }
+    let exposures = exposures_of(&mut db, id, now.plus(-OLDEST), now).await?;
+    let met = exposures.into_iter().map(|exposure| (exposure.met, exposure.at)).collect();
     let (names, bench) = (Names::load(&mut db).await?, Bench::load(&mut db, &studio.zone).await?);
     Ok(Opened { studio, client, names, bench, met })
 }
 
 async fn reaction_form(staff: Staff, State(house): State<House>, At(id): At<ClientId>) -> Result<Response, Problem> {
     let opened = open(&house, &staff, id).await?;
-    let exposed = opened.met.iter().map(|(_, at)| *at).max();
+    let exposed = opened.met_before(staff.visitor.now.0).iter().map(|(_, at)| *at).max();
     let fresh = Typed::of([
         ("noticed", wall(&opened.studio.zone, staff.visitor.now.0)),
         ("exposed", exposed.map(|at| wall(&opened.studio.zone, at)).unwrap_or_default()),
@@ -93,15 +106,16 @@ fn form_view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> Fo
         (key.to_owned(), if acute { format!("{words} (medical help first)") } else { words.to_owned() })
     });
     let now = staff.visitor.now.0;
+    let noticed = super::typed::wall_instant(typed.get("noticed"), &opened.studio.zone).unwrap_or(now);
     let met: Vec<String> = opened
-        .met
+        .met_before(noticed)
         .iter()
         .map(|(met, at)| format!("{} ({})", met_words(met, &opened.bench), opened.studio.zone.date(*at, now)))
         .collect();
     let met = if met.is_empty() {
-        "No meeting with a product is recorded in the last eight weeks.".to_owned()
+        "No meeting with a product is recorded in the eight weeks before it.".to_owned()
     } else {
-        format!("Recorded with it from the last eight weeks: {}.", met.join("; "))
+        format!("Recorded with it from the eight weeks before it was noticed: {}.", met.join("; "))
     };
     let nobody = std::iter::once((String::new(), "not known, or another studio".to_owned()));
     FormPage {
@@ -157,11 +171,11 @@ fn check(typed: &Typed, opened: &Opened, now: Instant) -> Result<(Reaction, Deta
     let known = |list: &[(&str, &str)], key: &str| list.iter().any(|(own, _)| *own == key).then(|| key.to_owned());
     let eyes = notes.choice("eyes", known(&EYES, typed.get("eyes")));
     let severity = notes.choice("severity", known(&SEVERITIES, typed.get("severity")));
-    let noticed = notes.instant("noticed", typed.get("noticed"), zone, (now.plus(-3650 * DAY), now));
+    let noticed = notes.instant("noticed", typed.get("noticed"), zone, (now.plus(-OLDEST), now));
     let exposed = if typed.get("exposed").trim().is_empty() {
         Some(None)
     } else {
-        notes.instant("exposed", typed.get("exposed"), zone, (now.plus(-3650 * DAY), now)).map(Some)
+        notes.instant("exposed", typed.get("exposed"), zone, (now.plus(-OLDEST), now)).map(Some)
     };
     if let (Some(noticed), Some(Some(exposed))) = (noticed, exposed)
         && exposed > noticed
@@ -184,7 +198,7 @@ fn check(typed: &Typed, opened: &Opened, now: Instant) -> Result<(Reaction, Deta
             acute: is_acute(&symptoms),
             artist: artist?,
             closed: None,
-            products: opened.met.iter().map(|(met, _)| met.clone()).collect(),
+            products: opened.met_before(noticed?).into_iter().map(|(met, _)| met).collect(),
             liquids: wet?,
         };
         let details = Details {

@@ -4,6 +4,7 @@ use sqlx::Row;
 use sqlx::any::AnyRow;
 
 use super::reaction::{Details, follow_ups};
+use super::seen::still_here;
 use super::test_store::{Met, read_wet};
 use super::wet::Wet;
 use crate::base::ids::{ClientId, FollowUpId, PersonId, ProductId, ReactionId, StaffIncidentId};
@@ -59,6 +60,7 @@ pub(super) async fn add_reaction(
     reaction: &Reaction,
     details: &Details,
 ) -> Result<(), Problem> {
+    still_here(tx, reaction.client, false).await?;
     let (now, by) = (tx.now.0, tx.actor.mark());
     let plain = serde_json::to_vec(details).map_err(Problem::broken)?;
     let place = format!("reaction.details.{}", reaction.id);
@@ -225,6 +227,7 @@ fn read_follow_up(row: &AnyRow) -> Result<FollowUp, Problem> {
 
 /// Keeps what a follow-up found.
 pub(super) async fn do_follow_up(tx: &mut Tx, keys: &Keys, follow_up: &FollowUp, words: &str) -> Result<(), Problem> {
+    still_here(tx, follow_up.client, false).await?;
     let (now, by) = (tx.now.0, tx.actor.mark());
     let place = format!("follow_up.words.{}", follow_up.id);
     let kept = seal_words(tx.db(), keys, follow_up.client, &place, words).await?;

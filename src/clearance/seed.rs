@@ -170,7 +170,7 @@ async fn keep_test(
     };
     add_test(tx, &test).await?;
     match look {
-        Some((at, result, words)) => look_at(tx, keys, &test, at, result, words).await,
+        Some((at, result, words)) => look_at(tx, keys, test.id, at, result, words).await,
         None => Ok(()),
     }
 }

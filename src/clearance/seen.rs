@@ -6,7 +6,7 @@ use crate::base::problem::Problem;
 use crate::base::time::{DAY, Instant};
 use crate::clients::{self, Client};
 use crate::people;
-use crate::store::{Db, FormKey, Kept};
+use crate::store::{Db, FormKey, Kept, Tx};
 use crate::web::House;
 
 use super::visit_store::visits_of;
@@ -20,6 +20,17 @@ pub(super) async fn client_for(db: &mut Db, id: ClientId, who: &Who, now: Instan
     } else {
         Err(Problem::NotHere("client"))
     }
+}
+
+/// Looks once more inside the write that her record is still one: a record put together with another or erased while the write waited
+/// takes nothing in, since nobody would find it there. `new` is false for what ends or answers something older, which a restricted
+/// record takes too.
+///
+/// # Errors
+/// [`Problem::NotHere`] where it is gone, [`Problem::Clash`] where it is restricted.
+pub(super) async fn still_here(tx: &mut Tx, id: ClientId, new: bool) -> Result<(), Problem> {
+    let client = clients::client(tx.db(), id).await?.filter(Client::is_in_use).ok_or(Problem::NotHere("client"))?;
+    if new { clients::not_restricted(&client) } else { Ok(()) }
 }
 
 async fn is_booked_with(db: &mut Db, client: ClientId, who: &Who, now: Instant) -> Result<bool, Problem> {

@@ -8,7 +8,7 @@ use axum::response::Response;
 use super::facts::TestResult;
 use super::seen::{Names, client_for, must_treat, note_look};
 use super::standing::Bench;
-use super::test_store::{PatchTest, look_at, looks, strike_test, test, words_of};
+use super::test_store::{PatchTest, look_at, looks, strike_test, test};
 use super::typed::{MoreNotes, Typed, notes_of, tick_field, time_field, wall, words_field};
 use super::words;
 use crate::base::ids::PatchTestId;
@@ -44,8 +44,7 @@ struct TestPage {
     back: String,
     state: String,
     placed: Vec<(&'static str, String)>,
-    looks: Vec<(String, String, String)>,
-    words: String,
+    looks: Vec<(String, String, String, String)>,
     fields: Vec<FieldView>,
     mistakes: Vec<Mistake>,
 }
@@ -88,10 +87,11 @@ async fn view(
     let mut db = house.store.read().await?;
     let names = Names::load(&mut db).await?;
     let when = |at: Instant| zone.date_and_clock(at, now);
-    let looks = looks(&mut db, test.id).await?;
-    let looks = looks
-        .iter()
-        .map(|look| (when(look.at), words::result(look.result, test.placed, Some(look.at)), names.of_mark(&look.by)));
+    let looks = looks(&mut db, house.store.keys(), test).await?;
+    let looks = looks.into_iter().map(|look| {
+        let what = words::result(look.result, test.placed, Some(look.at));
+        (when(look.at), what, look.words, names.of_mark(&look.by))
+    });
     let with: Vec<String> = test
         .products
         .iter()
@@ -126,7 +126,6 @@ async fn view(
         state: words::result(test.result, test.placed, test.read),
         placed,
         looks,
-        words: words_of(&mut db, house.store.keys(), test).await?,
         mistakes: mistakes(&fields),
         fields,
     })
@@ -194,18 +193,18 @@ async fn look(
     match check(&form.typed, &opened, staff.visitor.now.0) {
         Ok(seen) => {
             let keys = std::sync::Arc::new(house.clone());
-            let test = opened.test;
+            let client = opened.client.id;
             let kept = house
                 .store
                 .write(&form.key, move |tx| {
-                    let (house, test) = (std::sync::Arc::clone(&keys), test.clone());
+                    let house = std::sync::Arc::clone(&keys);
                     let (at, result, words) = (seen.at, seen.result, seen.words.clone());
                     Box::pin(async move {
-                        look_at(tx, house.store.keys(), &test, at, result, &words).await?;
+                        look_at(tx, house.store.keys(), id, at, result, &words).await?;
                         let next = if result.holds() {
-                            format!("/door/clients/{}/reactions/new?test={}", test.client, test.id)
+                            format!("/door/clients/{client}/reactions/new?test={id}")
                         } else {
-                            format!("/door/clients/{}/clearance", test.client)
+                            format!("/door/clients/{client}/clearance")
                         };
                         Ok(Kept::see(next))
                     })

@@ -4,6 +4,7 @@ use sqlx::Row;
 
 use super::facts::TestResult;
 use super::sealing::{open_words, seal_words};
+use super::seen::still_here;
 use super::wet::Wet;
 use crate::base::ids::{ClientId, ExposureId, PatchTestId, ProductId};
 use crate::base::problem::Problem;
@@ -96,14 +97,17 @@ pub(super) struct Look {
     pub(super) result: TestResult,
     /// Who: an actor's mark.
     pub(super) by: String,
+    /// What was written beside it.
+    pub(super) words: String,
 }
 
 /// Adds a test, with its exposures unless it was declined.
 pub(super) async fn add_test(tx: &mut Tx, test: &PatchTest) -> Result<(), Problem> {
     let now = tx.now.0;
+    still_here(tx, test.client, true).await?;
     query_with_nulls(
-        "insert into patch_test (id, client, method, site, number_placed, placed, placed_by, read_at, read_by, result, words, created, struck)
-         values ($1, $2, $3, $4, $5, $6, $7, null, '', $8, null, $9, null)",
+        "insert into patch_test (id, client, method, site, number_placed, placed, placed_by, read_at, read_by, result, created, struck)
+         values ($1, $2, $3, $4, $5, $6, $7, null, '', $8, $9, null)",
     )
     .bind(test.id.to_string())
     .bind(test.client.to_string())
@@ -140,39 +144,51 @@ pub(super) async fn add_test(tx: &mut Tx, test: &PatchTest) -> Result<(), Proble
     tx.audit(what, test.id, "").await
 }
 
-/// Keeps a look at a test. The words are sealed.
+/// Keeps a look at a test. The words are sealed, each look's beside it. What the test says is judged anew inside the write: while this
+/// look waited for its turn somebody else may have seen something, and what was seen stays.
 pub(super) async fn look_at(
     tx: &mut Tx,
     keys: &Keys,
-    test: &PatchTest,
+    id: PatchTestId,
     at: Instant,
     result: TestResult,
     words: &str,
 ) -> Result<(), Problem> {
-    let by = tx.actor.mark();
-    let place = format!("patch_test.words.{}", test.id);
-    let sealed = seal_words(tx.db(), keys, test.client, &place, words).await?;
-    let done = query_with_nulls(
-        "update patch_test set read_at = $1, read_by = $2, result = $3, words = coalesce($4, words) where id = $5 and struck is null",
+    let (now, by, look) = (tx.now.0, tx.actor.mark(), PatchTestId::new());
+    let test = test(tx.db(), id).await?.ok_or(Problem::NotHere("patch test"))?;
+    still_here(tx, test.client, false).await?;
+    if test.result.holds() && !result.holds() {
+        return Err(Problem::Clash(
+            "Meanwhile a reaction or a doubtful result was recorded for this test. It stays, and your look was not kept.".to_owned(),
+            "Read what was seen. If you saw something too, enter it as a further look.".to_owned(),
+        ));
+    }
+    // A look entered late never moves what holds to an earlier day: a doctor's words in between would lift what they did not know of.
+    let read = if test.result.holds() { test.read.map_or(at, |read| read.max(at)) } else { at };
+    query_with_nulls(
+        "update patch_test set read_at = $1, read_by = $2, result = $3, read_entered = $4 where id = $5 and struck is null",
     )
-    .bind(at.0)
+    .bind(read.0)
     .bind(&by)
     .bind(result.word())
-    .bind(sealed)
-    .bind(test.id.to_string())
+    .bind(now.0)
+    .bind(id.to_string())
     .execute(tx.db())
     .await?;
-    if done.rows_affected() == 0 {
-        return Err(Problem::NotHere("patch test"));
-    }
-    sqlx::query("insert into patch_test_look (id, test, at, result, by_person) values ($1, $2, $3, $4, $5)")
-        .bind(PatchTestId::new().to_string())
-        .bind(test.id.to_string())
-        .bind(at.0)
-        .bind(result.word())
-        .bind(&by)
-        .execute(tx.db())
-        .await?;
+    let place = format!("patch_test_look.words.{look}");
+    let sealed = seal_words(tx.db(), keys, test.client, &place, words).await?;
+    query_with_nulls(
+        "insert into patch_test_look (id, client, test, at, result, words, by_person) values ($1, $2, $3, $4, $5, $6, $7)",
+    )
+    .bind(look.to_string())
+    .bind(test.client.to_string())
+    .bind(id.to_string())
+    .bind(at.0)
+    .bind(result.word())
+    .bind(sealed)
+    .bind(&by)
+    .execute(tx.db())
+    .await?;
     tx.raise(super::DOOR);
     tx.audit("read patch test", test.id, "").await
 }
@@ -253,23 +269,24 @@ pub(super) async fn tests_of(db: &mut Db, client: ClientId) -> Result<Vec<PatchT
     Ok(tests)
 }
 
-/// Every look at a test, oldest first.
-pub(super) async fn looks(db: &mut Db, test: PatchTestId) -> Result<Vec<Look>, Problem> {
-    let rows = sqlx::query("select at, result, by_person from patch_test_look where test = $1 order by at, id")
-        .bind(test.to_string())
-        .fetch_all(db)
-        .await?;
-    rows.iter()
-        .map(|row| Ok(Look { at: Instant(row.get(0)), result: result_of(&row.get::<String, _>(1))?, by: row.get(2) }))
-        .collect()
-}
-
-/// What was written at the looks.
-pub(super) async fn words_of(db: &mut Db, keys: &Keys, test: &PatchTest) -> Result<String, Problem> {
-    let row =
-        sqlx::query("select words from patch_test where id = $1").bind(test.id.to_string()).fetch_one(&mut *db).await?;
-    let sealed: Option<Vec<u8>> = row.get(0);
-    open_words(db, keys, test.client, &format!("patch_test.words.{}", test.id), sealed).await
+/// Every look at a test with its words, oldest first.
+pub(super) async fn looks(db: &mut Db, keys: &Keys, test: &PatchTest) -> Result<Vec<Look>, Problem> {
+    let rows =
+        sqlx::query("select id, at, result, by_person, words from patch_test_look where test = $1 order by at, id")
+            .bind(test.id.to_string())
+            .fetch_all(&mut *db)
+            .await?;
+    let mut looks = Vec::new();
+    for row in &rows {
+        let place = format!("patch_test_look.words.{}", row.get::<String, _>(0));
+        looks.push(Look {
+            at: Instant(row.get(1)),
+            result: result_of(&row.get::<String, _>(2))?,
+            by: row.get(3),
+            words: open_words(db, keys, test.client, &place, row.get(4)).await?,
+        });
+    }
+    Ok(looks)
 }
 
 fn read_test(row: &sqlx::any::AnyRow) -> Result<PatchTest, Problem> {

@@ -97,7 +97,7 @@ impl MoreNotes for Notes {
 
 /// A wall time of the studio as an instant: "2026-02-18T14:30" as browsers send it, or with a space. In a repeated hour the
 /// first; in a skipped one the time moved on by its length.
-fn wall_instant(typed: &str, zone: &Zone) -> Option<Instant> {
+pub(super) fn wall_instant(typed: &str, zone: &Zone) -> Option<Instant> {
     let wall: DateTime = typed.trim().replacen(' ', "T", 1).parse().ok()?;
     let at = zone.inner().to_ambiguous_timestamp(wall).compatible().ok()?;
     (1900..=2200).contains(&wall.year()).then(|| Instant::from_timestamp(at))

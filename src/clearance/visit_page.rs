@@ -1,7 +1,7 @@
 //! Who is expected, filled by hand; and somebody who walks in: the earliest start if tested now, test and visit in one form.
 
 use askama::Template;
-use axum::extract::{Query, State};
+use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
@@ -33,14 +33,17 @@ use crate::web::studio::{Place, Studio};
 pub(super) fn routes() -> Routes {
     Routes::new()
         .get("/door/visits/new", choose_client)
+        .post("/door/visits/new", find_client)
         .get("/door/clients/{client}/visits/new", visit_form)
         .post("/door/clients/{client}/visits", add_visit)
         .post("/door/visits/{visit}/gone", gone)
         .get("/door/walk-in", choose_walk_in)
+        .post("/door/walk-in", find_walk_in)
         .get("/door/clients/{client}/walk-in", walk_in)
         .post("/door/clients/{client}/walk-in", test_and_book)
 }
 
+/// What is typed of a name travels in the body: addresses stay in histories and logs.
 #[derive(Deserialize, Default)]
 struct Asked {
     #[serde(default)]
@@ -51,6 +54,7 @@ struct Asked {
 #[template(path = "clearance/choose.html")]
 struct ChoosePage {
     frame: Frame,
+    key: String,
     action: String,
     typed: String,
     lead: &'static str,
@@ -59,21 +63,37 @@ struct ChoosePage {
     new_client: String,
 }
 
-async fn choose_client(staff: Staff, house: State<House>, asked: Query<Asked>) -> Result<Response, Problem> {
-    choose(staff, house, asked, "/door/visits/new", "visits/new", "Who is expected?").await
+/// For what somebody is looked for: where the page stands, where a client found leads, and the question.
+struct Choosing {
+    path: &'static str,
+    then: &'static str,
+    lead: &'static str,
 }
 
-async fn choose_walk_in(staff: Staff, house: State<House>, asked: Query<Asked>) -> Result<Response, Problem> {
-    choose(staff, house, asked, "/door/walk-in", "walk-in", "Who walks in?").await
+const EXPECTED: Choosing = Choosing { path: "/door/visits/new", then: "visits/new", lead: "Who is expected?" };
+const WALKS_IN: Choosing = Choosing { path: "/door/walk-in", then: "walk-in", lead: "Who walks in?" };
+
+async fn choose_client(staff: Staff, State(house): State<House>) -> Result<Response, Problem> {
+    choose(staff, house, Asked::default(), EXPECTED).await
+}
+
+async fn find_client(staff: Staff, State(house): State<House>, form: Form<Asked>) -> Result<Response, Problem> {
+    choose(staff, house, form.typed, EXPECTED).await
+}
+
+async fn choose_walk_in(staff: Staff, State(house): State<House>) -> Result<Response, Problem> {
+    choose(staff, house, Asked::default(), WALKS_IN).await
+}
+
+async fn find_walk_in(staff: Staff, State(house): State<House>, form: Form<Asked>) -> Result<Response, Problem> {
+    choose(staff, house, form.typed, WALKS_IN).await
 }
 
 async fn choose(
     staff: Staff,
-    State(house): State<House>,
-    Query(asked): Query<Asked>,
-    path: &str,
-    then: &str,
-    lead: &'static str,
+    house: House,
+    asked: Asked,
+    Choosing { path, then, lead }: Choosing,
 ) -> Result<Response, Problem> {
     let mut db = house.store.read().await?;
     let studio = Studio::load(&mut db).await?;
@@ -85,12 +105,13 @@ async fn choose(
         .collect();
     page(&ChoosePage {
         frame: house.frame(&studio, &staff.visitor, Place::Door, lead.trim_end_matches('?')),
+        key: new_form_key(),
         action: house.url(path),
         searched: !typed.is_empty(),
         typed,
         lead,
         found,
-        new_client: house.url("/door/clients/new"),
+        new_client: house.url(&format!("/door/clients/new?then={then}")),
     })
 }
 
@@ -246,9 +267,10 @@ async fn gone(
 /// A quarter of an hour, to which a start is rounded up.
 const QUARTER: i64 = 15 * MINUTE;
 
-/// The earliest start of somebody tested now: the wait, rounded up to a quarter of an hour so that there is time to look.
+/// The earliest start of somebody tested now: the wait, ten minutes in which the form may lie open and somebody looks, rounded up to a
+/// quarter of an hour.
 fn earliest_start(now: Instant, wait: i64) -> Instant {
-    let at = now.plus(wait).0;
+    let at = now.plus(wait + 10 * MINUTE).0;
     Instant(at.div_euclid(QUARTER) * QUARTER + if at.rem_euclid(QUARTER) == 0 { 0 } else { QUARTER })
 }
 
@@ -400,8 +422,8 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_earliest_start_is_the_wait_rounded_up_to_a_quarter() {
+    fn the_earliest_start_is_the_wait_and_ten_minutes_rounded_up_to_a_quarter() {
         let start = |minutes: i64| earliest_start(Instant(minutes * MINUTE), 48 * HOUR).since(Instant(0)) / MINUTE;
-        assert_eq!((start(0), start(1), start(15), start(16)), (48 * 60, 48 * 60 + 15, 48 * 60 + 15, 48 * 60 + 30));
+        assert_eq!((start(0), start(5), start(6), start(20)), (48 * 60 + 15, 48 * 60 + 15, 48 * 60 + 30, 48 * 60 + 30));
     }
 }

@@ -2,9 +2,11 @@
 
 use sqlx::Row;
 
+use super::seen::still_here;
 use crate::base::ids::{ClientId, ExpectedVisitId, PersonId, ProductId};
 use crate::base::problem::Problem;
-use crate::base::time::Instant;
+use crate::base::time::{DAY, Instant};
+use crate::clients;
 use crate::store::{Db, Tx, query_with_nulls};
 
 /// What somebody is expected for.
@@ -78,8 +80,9 @@ pub struct Expected {
 /// which then stands on the list again.
 ///
 /// # Errors
-/// When the database refuses it.
+/// [`Problem::NotHere`] where her record is gone, [`Problem::Clash`] where it is restricted; when the database refuses it.
 pub async fn expect_visit(tx: &mut Tx, visit: &Expected) -> Result<(), Problem> {
+    still_here(tx, visit.client, true).await?;
     let now = tx.now.0;
     query_with_nulls(
         "insert into expected_visit (id, client, at, kind, artist, created, gone) values ($1, $2, $3, $4, $5, $6, null)
@@ -94,6 +97,10 @@ pub async fn expect_visit(tx: &mut Tx, visit: &Expected) -> Result<(), Problem> 
     .bind(now.0)
     .execute(tx.db())
     .await?;
+    if let Some(artist) = visit.artist {
+        // Whoever treats her reads what she has to know, until the day after.
+        clients::look_after_until(tx, visit.client, artist, visit.at.plus(DAY)).await?;
+    }
     sqlx::query("delete from expected_product where visit = $1").bind(visit.id.to_string()).execute(tx.db()).await?;
     for product in &visit.products {
         sqlx::query("insert into expected_product (visit, product) values ($1, $2)")
@@ -122,6 +129,35 @@ pub async fn no_longer_expected(tx: &mut Tx, id: ExpectedVisitId) -> Result<(), 
     }
     tx.raise(super::DOOR);
     tx.audit("take off expected visit", id, "").await
+}
+
+/// Whoever is expected with one artist from now on is expected with another, until then or for good.
+///
+/// # Errors
+/// When the database refuses it.
+pub async fn hand_visits(tx: &mut Tx, from: PersonId, to: PersonId, until: Option<Instant>) -> Result<(), Problem> {
+    let (now, end) = (tx.now.0, until.unwrap_or(Instant(i64::MAX)));
+    let rows = sqlx::query(
+        "select client, max(at) from expected_visit where artist = $1 and gone is null and at >= $2 and at < $3 group by client",
+    )
+    .bind(from.to_string())
+    .bind(now.0)
+    .bind(end.0)
+    .fetch_all(tx.db())
+    .await?;
+    for row in &rows {
+        let client: ClientId = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
+        clients::look_after_until(tx, client, to, Instant(row.get::<i64, _>(1)).plus(DAY)).await?;
+    }
+    sqlx::query("update expected_visit set artist = $1 where artist = $2 and gone is null and at >= $3 and at < $4")
+        .bind(to.to_string())
+        .bind(from.to_string())
+        .bind(now.0)
+        .bind(end.0)
+        .execute(tx.db())
+        .await?;
+    tx.raise(super::DOOR);
+    tx.audit("hand over expected visits", from, &to.to_string()).await
 }
 
 /// Everybody expected in a span of time, the end not included, in the order of their visits.

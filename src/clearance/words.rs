@@ -54,6 +54,7 @@ pub fn step(missing: &Missing) -> String {
     match missing {
         Missing::Adhesive => "choose the adhesive",
         Missing::BirthDate => "ask for the birth date",
+        Missing::Consent => "ask for her consent",
         Missing::Answers { expired: false } => "ask the questions before a first treatment",
         Missing::Answers { expired: true } => "ask the questions again",
         Missing::Reading { .. } => "look at the patch test and ask",
@@ -158,6 +159,7 @@ pub fn missing(missing: &Missing, product: &str, zone: &Zone, now: Instant) -> S
         Missing::Answers { expired: true } => "The health answers are past their date: ask again.".to_owned(),
         Missing::Answers { expired: false } => "No health answers yet.".to_owned(),
         Missing::BirthDate => "No birth date yet: the age rules need it.".to_owned(),
+        Missing::Consent => "She took her consent back, and has given none since.".to_owned(),
         Missing::Adhesive => "No adhesive chosen, and the house has none set for that day.".to_owned(),
     }
 }
@@ -188,7 +190,7 @@ pub fn message(not_yet: &NotYet, at: Instant, rules: &Rules, house: &str, zone: 
         Missing::Reading { .. } => format!(
             "Hello, we would like to look at your patch test before your visit ({visit}). When can you come? {house}"
         ),
-        Missing::Answers { .. } | Missing::BirthDate | Missing::Adhesive => {
+        Missing::Answers { .. } | Missing::BirthDate | Missing::Consent | Missing::Adhesive => {
             format!(
                 "Hello, we have some questions for you before your visit ({visit}). Please come ten minutes earlier. {house}"
             )

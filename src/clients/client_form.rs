@@ -1,7 +1,7 @@
 //! A client's record is begun and changed.
 
 use askama::Template;
-use axum::extract::State;
+use axum::extract::{Query, State};
 use axum::http::StatusCode;
 use axum::response::Response;
 use jiff::civil::Date;
@@ -10,6 +10,7 @@ use serde::Deserialize;
 use super::birth::TypedBirth;
 use super::list_page::{ClientRow, row};
 use super::names::Names;
+use super::rights_store::recognise;
 use super::{Client, Keeper, pairs, seen, short_name, store};
 use crate::base::actor::{Role, Who};
 use crate::base::ids::ClientId;
@@ -50,6 +51,10 @@ struct TypedClient {
     notes: String,
     /// "yes": somebody looked at those alike and says that this is another person.
     another: String,
+    /// Where the desk was going when it found that she is not on record: "walk-in" or "visits/new".
+    then: String,
+    /// Names the record as the page showed it: what somebody else changed meanwhile is not undone unseen.
+    shown: String,
 }
 
 #[derive(Template)]
@@ -65,6 +70,8 @@ struct ClientForm {
     /// Records that look like this one, and the tick that says they are not.
     alike: Vec<ClientRow>,
     another: FieldView,
+    then: String,
+    shown: String,
     mistakes: Vec<Mistake>,
     button: &'static str,
 }
@@ -84,6 +91,8 @@ impl TypedClient {
             keeper: keeper_word(client.keeper),
             notes: client.notes.clone(),
             another: String::new(),
+            then: String::new(),
+            shown: String::new(),
         }
     }
 
@@ -199,6 +208,7 @@ impl About {
 struct Again<'a> {
     notes: &'a [FieldNote],
     alike: Vec<ClientRow>,
+    shown: String,
 }
 
 fn view(
@@ -254,17 +264,75 @@ fn view(
         more,
         alike: again.alike,
         another,
+        then: typed.then.clone(),
+        shown: again.shown,
         button,
     }
+}
+
+/// Names what a page showed of a record.
+fn shown(house: &House, client: &Client) -> String {
+    let born = client.born.map(|born| born.to_string()).unwrap_or_default();
+    let keeper = keeper_word(client.keeper);
+    let parts = [&client.name, &client.phone, &client.email, &born, &keeper, &client.notes];
+    house.store.keys().digest("client as shown", &parts.map(String::as_bytes))
+}
+
+/// What the record holds now where it differs from what was typed, beside its field.
+fn changed_meanwhile(client: &Client, typed: &TypedClient) -> Vec<FieldNote> {
+    let now = TypedClient::of(client);
+    let born = |of: &TypedClient| [of.born_day.clone(), of.born_month.clone(), of.born_year.clone()].join(" ");
+    let fields = [
+        ("name", now.name.clone(), typed.name.clone()),
+        ("phone", now.phone.clone(), typed.phone.clone()),
+        ("email", now.email.clone(), typed.email.clone()),
+        ("born_day", born(&now), born(typed)),
+        ("notes", now.notes.clone(), typed.notes.clone()),
+    ];
+    let mut notes: Vec<FieldNote> = fields
+        .into_iter()
+        .filter(|(_, now, typed)| now.trim() != typed.trim())
+        .map(|(field, now, _)| {
+            let now = if now.trim().is_empty() { "nothing".to_owned() } else { format!("“{}”", now.trim()) };
+            FieldNote {
+                field: field.into(),
+                sentence: format!(
+                    "The record was changed while this page was open and now holds {now}. Look, and keep what is right."
+                ),
+            }
+        })
+        .collect();
+    if notes.is_empty() {
+        notes.push(FieldNote {
+            field: "name".into(),
+            sentence: "The record was changed while this page was open. Look, and keep it again.".to_owned(),
+        });
+    }
+    notes
 }
 
 fn for_new() -> (String, String, String, &'static str) {
     ("A new client".into(), "/door/clients".into(), "/door/clients".into(), "Keep the client")
 }
 
-async fn new_page(staff: Staff, State(house): State<House>) -> Result<Response, Problem> {
+/// What follows once she is on record.
+#[derive(Deserialize, Default)]
+#[serde(default)]
+struct Then {
+    then: String,
+}
+
+/// The page of a new client to go on to: hers, or what the desk was about to do with her.
+fn next_page(client: &Client, then: &str) -> String {
+    match then {
+        "walk-in" | "visits/new" => format!("/door/clients/{}/{then}", client.id),
+        _ => format!("/door/clients/{}", client.id),
+    }
+}
+
+async fn new_page(staff: Staff, State(house): State<House>, Query(asked): Query<Then>) -> Result<Response, Problem> {
     let about = About::load(&house, &staff.who, staff.visitor.now.0, true).await?;
-    let typed = TypedClient { keeper: STUDIO.to_owned(), ..TypedClient::default() };
+    let typed = TypedClient { keeper: STUDIO.to_owned(), then: asked.then, ..TypedClient::default() };
     page(&view(&house, &staff, &about, &typed, Again::default(), for_new(), new_form_key()))
 }
 
@@ -279,7 +347,7 @@ async fn add(staff: Staff, State(house): State<House>, form: Form<TypedClient>) 
     };
     let mut client = match form.typed.check(ClientId::new(), &about, None) {
         Ok(client) => client,
-        Err(Problem::Mistakes(notes)) => return again(Again { notes: &notes, alike: Vec::new() }),
+        Err(Problem::Mistakes(notes)) => return again(Again { notes: &notes, ..Again::default() }),
         Err(other) => return Err(other),
     };
     if form.typed.another != "yes" {
@@ -287,19 +355,21 @@ async fn add(staff: Staff, State(house): State<House>, form: Form<TypedClient>) 
         let alike = pairs::alike(&mut db, &client, &staff.who).await?;
         if !alike.is_empty() {
             let alike = alike.iter().map(|(other, _)| row(&house, other)).collect();
-            return again(Again { notes: &[], alike });
+            return again(Again { alike, ..Again::default() });
         }
     }
     if staff.who.role == Role::Artist && client.keeper == Keeper::Studio {
         client.artists.push(staff.who.id);
     }
+    let (inner, next) = (house.clone(), next_page(&client, &form.typed.then));
     let kept = house
         .store
         .write(&form.key, move |tx| {
-            let client = client.clone();
+            let (client, house, next) = (client.clone(), inner.clone(), next.clone());
             Box::pin(async move {
                 store::add(tx, &client).await?;
-                Ok(Kept::see(format!("/door/clients/{}", client.id)))
+                recognise(tx, house.store.keys(), &client).await?;
+                Ok(Kept::see(next))
             })
         })
         .await?;
@@ -318,7 +388,8 @@ async fn edit_page(staff: Staff, State(house): State<House>, At(id): At<ClientId
     };
     let about = About::load(&house, &staff.who, staff.visitor.now.0, false).await?;
     let typed = TypedClient::of(&client);
-    page(&view(&house, &staff, &about, &typed, Again::default(), for_change(&client), new_form_key()))
+    let again = Again { shown: shown(&house, &client), ..Again::default() };
+    page(&view(&house, &staff, &about, &typed, again, for_change(&client), new_form_key()))
 }
 
 async fn change(
@@ -333,16 +404,34 @@ async fn change(
     };
     super::not_restricted(&client)?;
     let about = About::load(&house, &staff.who, staff.visitor.now.0, false).await?;
-    match form.typed.check(id, &about, Some(&client)) {
+    let now_shown = shown(&house, &client);
+    let checked = form.typed.check(id, &about, Some(&client));
+    let checked = checked.and_then(|changed| {
+        if form.typed.shown == now_shown {
+            Ok(changed)
+        } else {
+            Err(Problem::Mistakes(changed_meanwhile(&client, &form.typed)))
+        }
+    });
+    match checked {
         Ok(changed) => {
-            let who = staff.who.clone();
+            let (who, inner, was) = (staff.who.clone(), house.clone(), form.typed.shown.clone());
             let kept = house
                 .store
                 .write(&form.key, move |tx| {
-                    let (changed, who) = (changed.clone(), who.clone());
+                    let (changed, who, house, was) = (changed.clone(), who.clone(), inner.clone(), was.clone());
                     Box::pin(async move {
                         let before = seen(tx.db(), id, &who).await?;
+                        super::not_restricted(&before)?;
+                        if shown(&house, &before) != was {
+                            return Err(Problem::Clash(
+                                "Somebody else changed this record at the same moment; your changes were not kept."
+                                    .to_owned(),
+                                "Open it again, look, and make them anew.".to_owned(),
+                            ));
+                        }
                         store::change(tx, &before, &changed).await?;
+                        recognise(tx, house.store.keys(), &changed).await?;
                         Ok(Kept::see(format!("/door/clients/{id}")))
                     })
                 })
@@ -351,7 +440,7 @@ async fn change(
         }
         Err(Problem::Mistakes(notes)) => {
             let key = form.key.form.clone().unwrap_or_default();
-            let again = Again { notes: &notes, alike: Vec::new() };
+            let again = Again { notes: &notes, shown: now_shown, ..Again::default() };
             let view = view(&house, &staff, &about, &form.typed, again, for_change(&client), key);
             page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
         }

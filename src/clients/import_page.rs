@@ -121,7 +121,7 @@ async fn send(
 ) -> Result<Response, Turned> {
     receives(&staff)?;
     let most = house.config.max_upload_bytes().min(MAX_FILE_BYTES);
-    let sent = Upload::receive(parts, most).await?;
+    let sent = Upload::receive(parts, most, house.config.request_timeout).await?;
     let key = form_key(&house, &staff.visitor, &headers, &sent.pairs, &[&sent.file])?;
     unless_kept(&house, &key).await?;
     let typed = sent.value("day_order");
@@ -228,15 +228,16 @@ async fn take(
         }
     };
     let rows = std::sync::Arc::new(rows);
+    let inner = house.clone();
     let kept = house
         .store
         .write(&form.key, move |tx| {
-            let rows = rows.clone();
+            let (rows, house) = (rows.clone(), inner.clone());
             Box::pin(async move {
                 imports::find(tx.db(), id).await?;
                 // Sorted again here: another file may have been taken since the preview.
                 let (new, _) = imports::sort(tx.db(), &rows).await?;
-                imports::take(tx, id, &new).await?;
+                imports::take(tx, house.store.keys(), id, &new).await?;
                 Ok(Kept::see(format!("/door/clients/import/{id}")))
             })
         })

@@ -97,7 +97,12 @@ async fn is_here(db: &mut Db, keys: &Keys) -> Result<bool, Problem> {
 }
 
 /// Adds the new rows as clients of the studio and empties the file.
-pub(super) async fn take(tx: &mut Tx, id: ClientImportId, rows: &[import_file::Row]) -> Result<(), Problem> {
+pub(super) async fn take(
+    tx: &mut Tx,
+    keys: &crate::store::keys::Keys,
+    id: ClientImportId,
+    rows: &[import_file::Row],
+) -> Result<(), Problem> {
     let now = tx.now.0;
     for row in rows {
         let client = Client {
@@ -116,6 +121,7 @@ pub(super) async fn take(tx: &mut Tx, id: ClientImportId, rows: &[import_file::R
             erased: None,
         };
         store::insert(tx.db(), &client).await?;
+        super::rights_store::recognise(tx, keys, &client).await?;
     }
     decide(tx, id, "taken", rows.len()).await?;
     tx.audit("take file of clients", id, &rows.len().to_string()).await

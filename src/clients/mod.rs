@@ -33,13 +33,17 @@ use crate::base::actor::{Actor, Role, Who};
 use crate::base::ids::{ClientId, PersonId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
-use crate::store::{Db, FormKey, Kept};
+use crate::store::{Db, FormKey, Kept, Tx};
 use crate::web::House;
 use crate::web::routes::Routes;
 
 pub use consents::{GuardianFacts, Purpose, consent_in_force, guardian, guardian_of};
 pub use consultation::{AdviceGiven, GivenBy, HealthAnswers, InForce, health_answers, health_answers_of};
 pub use settings::ClientSettings;
+
+/// The topic that rises when anybody's clearance may have changed: health answers, consents, birth dates, tests, reactions, stops. Pages
+/// that stay open look again.
+pub const DOOR: &str = "door";
 
 /// Whose client she is in law.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -121,7 +125,7 @@ pub async fn find(db: &mut Db, typed: &str, most: usize) -> Result<Vec<Client>, 
     find::find(db, typed, None, most).await
 }
 
-/// As [`find`], among those this person may see.
+/// As [`find()`], among those this person may see.
 ///
 /// # Errors
 /// When the database cannot be read.
@@ -149,6 +153,33 @@ pub fn may_see(client: &Client, who: &Who) -> bool {
         Role::Artist => client.keeper == Keeper::Artist(who.id) || client.artists.contains(&who.id),
         Role::Accountant => false,
     }
+}
+
+/// One artist stands in for another.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Cover {
+    /// For whom.
+    pub from: PersonId,
+    /// Who does.
+    pub to: PersonId,
+    /// Until when; `None` for good.
+    pub until: Option<Instant>,
+}
+
+/// Lets one artist treat the clients of another: those she looks after, and with an end those she keeps as well. Nobody's keeper changes.
+///
+/// # Errors
+/// When the database refuses it.
+pub async fn cover(tx: &mut Tx, cover: &Cover) -> Result<(), Problem> {
+    store::cover(tx, cover).await
+}
+
+/// Lets an artist see a client she is booked with, until then.
+///
+/// # Errors
+/// When the database refuses it.
+pub async fn look_after_until(tx: &mut Tx, client: ClientId, artist: PersonId, until: Instant) -> Result<(), Problem> {
+    store::look_after_until(tx, client, artist, until).await
 }
 
 /// True where this person may read what clients say of their health: those who treat. The desk sees that something is missing.

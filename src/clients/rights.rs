@@ -113,6 +113,15 @@ pub async fn client_erase(
     super::rights_store::erase(tx, keys, client, erasing).await
 }
 
+/// Name, telephone and address of somebody who was erased while records of hers must stay; `None` where nothing is left of her. Whoever
+/// shows it writes an audit row.
+///
+/// # Errors
+/// When the database cannot be read, or what is sealed was changed.
+pub async fn rest(db: &mut Db, keys: &Keys, client: ClientId) -> Result<Option<(String, String, String)>, Problem> {
+    super::rights_store::rest(db, keys, client).await
+}
+
 /// Restricts a record, or lifts that.
 ///
 /// # Errors
@@ -132,6 +141,14 @@ pub(crate) async fn take_over(tx: &mut Tx, before: &Client, after: &Client) -> R
 /// When the database cannot be used.
 pub(crate) async fn forget_files(tx: &mut Tx, older_than: Instant) -> Result<(), Problem> {
     super::imports::forget(tx, older_than).await
+}
+
+/// Ends what artists may see until a day that is over, for the clock.
+///
+/// # Errors
+/// When the database cannot be used.
+pub(crate) async fn end_covers(tx: &mut Tx) -> Result<(), Problem> {
+    super::store::end_covers(tx).await
 }
 
 /// Forms in clients' hands that nobody gave within a day are forgotten, for the clock.

@@ -1,5 +1,7 @@
 //! SQL of what this part keeps of a client: read out whole, moved to another record, erased.
 
+use jiff::civil::Date;
+use serde::{Deserialize, Serialize};
 use sqlx::Row;
 
 use super::consents::{self, given::Signed};
@@ -157,20 +159,24 @@ fn mark_text(mark: &consents::given::Mark) -> Result<String, Problem> {
 
 pub(super) async fn merge(tx: &mut Tx, keys: &Keys, from: ClientId, into: ClientId) -> Result<(), Problem> {
     let now = tx.now.0;
-    let both_said = !consultations::of_client(tx.db(), from).await?.is_empty()
-        && !consultations::of_client(tx.db(), into).await?.is_empty();
+    let of_from = consultations::of_client(tx.db(), from).await?.first().map(|newest| newest.id);
+    let of_into = consultations::of_client(tx.db(), into).await?.first().map(|newest| newest.id);
+    let both_said = of_from.is_some() && of_into.is_some();
     seal_anew(tx.db(), keys, from, into).await?;
     // A form she is filling in under the record that goes has to be begun anew.
     handed::store::forget_of(tx, from).await?;
     for text in [
+        "insert into consultation_beside (client, consultation) select $2, consultation from consultation_beside where client = $1 on conflict (client, consultation) do nothing",
         "update consultation_asked set client = $2 where client = $1",
+        "update client set came_back = $2 where came_back = $1",
         "insert into client_word (client, word) select $2, word from client_word where client = $1 on conflict (client, word) do nothing",
-        "insert into client_artist (client, person, since) select $2, person, since from client_artist where client = $1 on conflict (client, person) do nothing",
+        "insert into client_artist (client, person, since, until) select $2, person, since, until from client_artist where client = $1 on conflict (client, person) do nothing",
         "update client set merged_into = $2 where id = $1 or merged_into = $1",
     ] {
         sqlx::query(text).bind(from.to_string()).bind(into.to_string()).execute(tx.db()).await?;
     }
     for text in [
+        "delete from consultation_beside where client = $1",
         "delete from client_word where client = $1",
         "delete from client_artist where client = $1",
         "delete from client_apart where client = $1 or other = $1",
@@ -178,6 +184,14 @@ pub(super) async fn merge(tx: &mut Tx, keys: &Keys, from: ClientId, into: Client
         sqlx::query(text).bind(from.to_string()).execute(tx.db()).await?;
     }
     if both_said {
+        // Whichever is older of the two newest goes on counting until she answers anew.
+        for one in [of_from, of_into].into_iter().flatten() {
+            sqlx::query("insert into consultation_beside (client, consultation) values ($1, $2) on conflict (client, consultation) do nothing")
+                .bind(into.to_string())
+                .bind(one.to_string())
+                .execute(tx.db())
+                .await?;
+        }
         // The newest answers count from now on, and the other record's may have been stricter: they hold no longer, so she is asked anew.
         let by = match &tx.actor {
             crate::base::actor::Actor::Person(who) => who.id,
@@ -261,8 +275,13 @@ pub(super) async fn erase(
     }
     let rest = match until {
         Some(until) => {
-            push(&mut stays, "name and birth date, sealed", "say whose records these are", until);
-            Some(seal_rest(tx.db(), keys, client).await?)
+            push(
+                &mut stays,
+                "name, birth date and how to reach her, sealed",
+                "say whose records these are, and find her when a lot is stopped",
+                until,
+            );
+            Some(seal_rest(tx, keys, client).await?)
         }
         None => None,
     };
@@ -289,6 +308,7 @@ async fn erase_consent(tx: &mut Tx, id: ConsentId) -> Result<(), Problem> {
 
 async fn erase_consultations(tx: &mut Tx, client: ClientId) -> Result<(), Problem> {
     for text in [
+        "delete from consultation_beside where client = $1",
         "delete from medical_advice where client = $1",
         "delete from consultation_asked where client = $1",
         "delete from consultation where client = $1",
@@ -299,15 +319,72 @@ async fn erase_consultations(tx: &mut Tx, client: ClientId) -> Result<(), Proble
 }
 
 /// Whose records these are, for as long as some must stay. Once erased, the name is only here.
-async fn seal_rest(db: &mut Db, keys: &Keys, client: ClientId) -> Result<Vec<u8>, Problem> {
+async fn seal_rest(tx: &mut Tx, keys: &Keys, client: ClientId) -> Result<Vec<u8>, Problem> {
     let place = rest_place(client);
+    let db = tx.db();
     let row = sqlx::query("select rest from client where id = $1").bind(client.to_string()).fetch_one(&mut *db).await?;
     if let Some(kept) = row.get::<Option<Vec<u8>>, _>(0) {
         return Ok(kept);
     }
     let known = store::client(db, client).await?.ok_or(Problem::NotHere("client"))?;
-    let plain = serde_json::json!({ "name": known.name, "born": known.born.map(|born| born.to_string()) });
-    sealed::seal(db, keys, client, &place, plain.to_string().as_bytes()).await
+    if let Some(echo) = echo(keys, &known.name, known.born) {
+        sqlx::query("update client set echo = $1 where id = $2")
+            .bind(echo)
+            .bind(client.to_string())
+            .execute(&mut *db)
+            .await?;
+    }
+    let rest = Rest {
+        name: known.name,
+        born: known.born.map(|born| born.to_string()),
+        phone: known.phone,
+        email: known.email,
+    };
+    let plain = serde_json::to_vec(&rest).map_err(Problem::broken)?;
+    sealed::seal(db, keys, client, &place, &plain).await
+}
+
+/// What says whose records these are, once she is erased.
+#[derive(Serialize, Deserialize)]
+struct Rest {
+    name: String,
+    born: Option<String>,
+    phone: String,
+    email: String,
+}
+
+/// By which somebody erased is known again: the same name and birth date. Without a birth date too many people would be her.
+fn echo(keys: &Keys, name: &str, born: Option<Date>) -> Option<String> {
+    let born = born?.to_string();
+    Some(keys.digest("client echo", &[super::alike::name_key(name).as_bytes(), born.as_bytes()]))
+}
+
+/// Ties a record to what had to stay of an erased one with the same name and birth date: a reaction of then holds her now.
+pub(super) async fn recognise(tx: &mut Tx, keys: &Keys, client: &Client) -> Result<(), Problem> {
+    let Some(echo) = echo(keys, &client.name, client.born) else { return Ok(()) };
+    let known = sqlx::query("update client set came_back = $1 where echo = $2 and erased is not null and id <> $1")
+        .bind(client.id.to_string())
+        .bind(echo)
+        .execute(tx.db())
+        .await?;
+    if known.rows_affected() == 0 {
+        return Ok(());
+    }
+    tx.raise(super::DOOR);
+    tx.audit("recognise erased client", client.id, "").await
+}
+
+/// Name and ways to reach somebody erased of whom records must stay; `None` where nothing is left of her.
+pub(super) async fn rest(
+    db: &mut Db,
+    keys: &Keys,
+    client: ClientId,
+) -> Result<Option<(String, String, String)>, Problem> {
+    let row = sqlx::query("select rest from client where id = $1").bind(client.to_string()).fetch_one(&mut *db).await?;
+    let Some(kept) = row.get::<Option<Vec<u8>>, _>(0) else { return Ok(None) };
+    let Some(plain) = sealed::open(db, keys, client, &rest_place(client), &kept).await? else { return Ok(None) };
+    let rest: Rest = serde_json::from_slice(&plain).map_err(Problem::broken)?;
+    Ok(Some((rest.name, rest.phone, rest.email)))
 }
 
 /// Where name and birth date of an erased client are sealed.
@@ -333,11 +410,18 @@ async fn wipe(tx: &mut Tx, client: ClientId, rest: Option<Vec<u8>>) -> Result<()
     .bind(now.0)
     .execute(tx.db())
     .await?;
+    let gone = rest.is_none();
     query_with_nulls("update client set rest = $2 where id = $1")
         .bind(client.to_string())
         .bind(rest)
         .execute(tx.db())
         .await?;
+    if gone {
+        sqlx::query("update client set echo = null, came_back = null where id = $1")
+            .bind(client.to_string())
+            .execute(tx.db())
+            .await?;
+    }
     Ok(())
 }
 
@@ -347,6 +431,7 @@ pub(super) async fn restrict(tx: &mut Tx, client: ClientId, since: Option<Instan
         .bind(since.map(|at| at.0))
         .execute(tx.db())
         .await?;
+    tx.raise(super::DOOR);
     tx.audit(if since.is_some() { "restrict client" } else { "lift restriction of client" }, client, "").await
 }
 

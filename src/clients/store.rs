@@ -4,7 +4,7 @@ use sqlx::Row;
 use sqlx::any::AnyRow;
 
 use super::alike::Keys;
-use super::{Client, Keeper, find, short_name};
+use super::{Client, Cover, Keeper, find, short_name};
 use crate::base::ids::{ClientId, PersonId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
@@ -139,6 +139,7 @@ pub(super) async fn change(tx: &mut Tx, before: &Client, after: &Client) -> Resu
             .await?;
     }
     add_words(tx.db(), after.id, &after.name, &after.phone, &after.email).await?;
+    tx.raise(super::DOOR);
     tx.audit("change client", after.id, &changed_fields(before, after)).await
 }
 
@@ -201,6 +202,69 @@ pub(super) async fn look_after(tx: &mut Tx, client: ClientId, artist: PersonId) 
     .bind(now.0)
     .execute(tx.db())
     .await?;
+    Ok(())
+}
+
+/// Lets an artist look after a client until then: what she may without an end, or for longer, stays.
+pub(super) async fn look_after_until(
+    tx: &mut Tx,
+    client: ClientId,
+    artist: PersonId,
+    until: Instant,
+) -> Result<(), Problem> {
+    let now = tx.now.0;
+    sqlx::query(
+        "insert into client_artist (client, person, since, until) values ($1, $2, $3, $4) on conflict (client, person) do update
+         set until = excluded.until where client_artist.until < excluded.until",
+    )
+    .bind(client.to_string())
+    .bind(artist.to_string())
+    .bind(now.0)
+    .bind(until.0)
+    .execute(tx.db())
+    .await?;
+    Ok(())
+}
+
+/// Puts one artist beside another for the clients whom she looks after, and with an end also for those she keeps.
+pub(super) async fn cover(tx: &mut Tx, cover: &Cover) -> Result<(), Problem> {
+    let now = tx.now.0;
+    let (from, to) = (cover.from.to_string(), cover.to.to_string());
+    match cover.until {
+        Some(until) => {
+            sqlx::query(
+                "insert into client_artist (client, person, since, until)
+                 select c.id, $1, $2, $3 from client c where c.merged_into is null and c.erased is null
+                 and (c.keeper = $4 or exists (select 1 from client_artist a where a.client = c.id and a.person = $4))
+                 on conflict (client, person) do update set until = excluded.until where client_artist.until < excluded.until",
+            )
+            .bind(to)
+            .bind(now.0)
+            .bind(until.0)
+            .bind(from)
+            .execute(tx.db())
+            .await?;
+        }
+        None => {
+            sqlx::query(
+                "insert into client_artist (client, person, since)
+                 select a.client, $1, $2 from client_artist a where a.person = $3 and a.until is null
+                 on conflict (client, person) do update set until = null",
+            )
+            .bind(to)
+            .bind(now.0)
+            .bind(from)
+            .execute(tx.db())
+            .await?;
+        }
+    }
+    tx.audit("put in for", cover.from, &cover.to.to_string()).await
+}
+
+/// Ends what was to end by now.
+pub(super) async fn end_covers(tx: &mut Tx) -> Result<(), Problem> {
+    let now = tx.now.0;
+    sqlx::query("delete from client_artist where until <= $1").bind(now.0).execute(tx.db()).await?;
     Ok(())
 }
 

@@ -16,12 +16,13 @@ mod sign_in_page;
 mod store;
 mod take_back_page;
 mod tokens_page;
+mod well_known;
 
 use crate::web::routes::Routes;
 
 pub use passphrase::MIN_LENGTH;
 pub(crate) use seed::seed;
-pub use store::{Person, claim_token, everyone, forget_old_tries, is_claimed, reset_link};
+pub use store::{Person, claim_token, everyone, forget_old_tries, is_claimed, leave, reset_link};
 pub use take_back_page::mark_handed_over;
 
 /// Every door of this part.

@@ -5,6 +5,7 @@ use argon2::password_hash::{PasswordHasher, PasswordVerifier};
 use argon2::{Algorithm, Argon2, Params, Version};
 use unicode_normalization::UnicodeNormalization;
 
+use super::well_known;
 use crate::base::problem::Problem;
 use crate::web::turns::Turn;
 
@@ -38,13 +39,25 @@ pub(crate) fn acceptable(phrase: &str, own_words: &[&str]) -> Result<(), String>
     words.extend(own_words.iter().flat_map(|text| text.split_whitespace()));
     // The library weighs the first hundred characters; more only makes a phrase better.
     let start: String = phrase.chars().take(100).collect();
-    let few = of_her_own(&start, &words) < MIN_OF_HER_OWN;
-    if few || zxcvbn::zxcvbn(&start, &words).guesses_log10() < MIN_GUESSES_LOG10 {
+    let few = of_her_own(&start, &words) < MIN_OF_HER_OWN
+        || well_known::left_without_known(phrase).is_some_and(|left| left < MIN_OF_HER_OWN);
+    if few
+        || [start.clone(), unshifted(&start)]
+            .iter()
+            .any(|way| zxcvbn::zxcvbn(way, &words).guesses_log10() < MIN_GUESSES_LOG10)
+    {
         return Err(
             "This is one of the first that guessing programs try. Use words that do not belong together.".to_owned()
         );
     }
     Ok(())
+}
+
+/// The phrase with the signs over the digits as those digits: a walk over the keyboard is one with the shift key held, too, which the
+/// library does not see.
+fn unshifted(phrase: &str) -> String {
+    let digit = |c| ")!@#$%^&*(".chars().zip('0'..='9').find(|(sign, _)| *sign == c).map_or(c, |(_, digit)| digit);
+    phrase.chars().map(digit).collect()
 }
 
 /// How many letters of a phrase are left without the known words. The library takes "marlo vance marlo" for three words
@@ -64,7 +77,7 @@ fn of_her_own(phrase: &str, known: &[&str]) -> usize {
 pub(crate) async fn hash(turn: Turn, phrase: String) -> Result<String, Problem> {
     let phrase = one_spelling(&phrase);
     tokio::task::spawn_blocking(move || {
-        let _turn = turn;
+        let _until_done = turn.at_work();
         hash_now(&phrase)
     })
     .await
@@ -78,7 +91,7 @@ pub(crate) async fn hash(turn: Turn, phrase: String) -> Result<String, Problem> 
 pub(crate) async fn fits(turn: Turn, phrase: String, hash: String) -> Result<bool, Problem> {
     let phrase = one_spelling(&phrase);
     tokio::task::spawn_blocking(move || {
-        let _turn = turn;
+        let _until_done = turn.at_work();
         let hasher = hasher()?;
         if hash.is_empty() {
             // Somebody who does not exist takes as long as somebody who does.

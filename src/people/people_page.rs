@@ -168,6 +168,8 @@ struct PersonPage {
     left: Option<String>,
     invitation: Option<(String, String)>,
     roles: FieldView,
+    /// She treats clients, whom somebody else may have to take over.
+    treats: bool,
 }
 
 async fn person_page(owner: Owner, State(house): State<House>, At(id): At<PersonId>) -> Result<Response, Problem> {
@@ -200,6 +202,7 @@ async fn person_view(
         key,
         path: house.url(&format!("/office/people/{id}")),
         name: person.name,
+        treats: matches!(person.role, Role::Artist | Role::Owner),
         role: person.role.word(),
         since: studio.zone.date(person.created, now.0),
         left: person.left.map(|left| studio.zone.date(left, now.0)),

@@ -23,7 +23,7 @@ use crate::web::form::mistakes;
 use crate::web::frame::Frame;
 use crate::web::guard::{Anyone, SignedIn};
 use crate::web::incoming::new_form_key;
-use crate::web::incoming::{FormThatSignsIn, has_type, is_signed_in};
+use crate::web::incoming::{FORM_MOST, FormThatSignsIn, has_type, is_signed_in, whole};
 use crate::web::problems::{SignInPage, page, page_with, sign_in_fields};
 use crate::web::routes::Routes;
 use crate::web::session;
@@ -254,7 +254,7 @@ async fn sign_out_key(
     if !has_type(&parts.headers, "application/x-www-form-urlencoded") {
         return Err(Problem::Forged);
     }
-    let body = axum::body::to_bytes(body, 4096).await.map_err(|_| Problem::Forged)?;
+    let body = whole(body, FORM_MOST, house.config.request_timeout).await?;
     let mut pairs: Vec<(String, String)> = serde_urlencoded::from_bytes(&body).map_err(|_| Problem::Forged)?;
     pairs.push(("form_key".to_owned(), signed_in.who.session.to_string()));
     let key = crate::web::incoming::form_key(house, &signed_in.visitor, &parts.headers, &pairs, &[])?;

@@ -151,7 +151,10 @@ pub(super) async fn set_role(tx: &mut Tx, id: PersonId, role: Role) -> Result<()
 }
 
 /// Lets somebody go: she can no longer sign in, her sessions and open invitations end, her records stay under her name.
-pub(super) async fn leave(tx: &mut Tx, id: PersonId) -> Result<(), Problem> {
+///
+/// # Errors
+/// [`Problem::Clash`] for the only owner who can sign in; when the database refuses it.
+pub async fn leave(tx: &mut Tx, id: PersonId) -> Result<(), Problem> {
     keep_an_owner(tx, id).await?;
     let now = tx.now.0;
     sqlx::query("update person set left_at = $1, passphrase = '' where id = $2 and left_at is null")

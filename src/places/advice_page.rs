@@ -281,8 +281,13 @@ async fn work_here(
     let mut db = house.store.read().await?;
     rooms::asked::open(&mut db, room).await?;
     drop(db);
-    let style = form.typed.get("style").and_then(|key| crate::artists::Style::parse(key));
-    let (person, style) = (staff.who.id, style.map(|style| style.key()).unwrap_or_default());
+    // Work whose style is not said is noted without one.
+    let asked = form.typed.get("style").map(String::as_str).unwrap_or_default();
+    let style = crate::artists::Style::parse(asked).map(|style| style.key()).unwrap_or_default();
+    if style.is_empty() && !asked.is_empty() {
+        return Err(Problem::Unreadable("This style is none that hands are timed in here.".into()));
+    }
+    let person = staff.who.id;
     let kept = house
         .store
         .write(&form.key, move |tx| {

@@ -11,6 +11,7 @@ use super::day_words::{self, BoardView, Line};
 use crate::base::actor::{Role, Who};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
+use crate::clearance::{self, DeskRow};
 use crate::rooms::asked::CheckDue;
 use crate::rooms::{self, AirRow, air_rows};
 use crate::store::Db;
@@ -24,6 +25,9 @@ use crate::web::studio::{Moment, Place, Studio};
 pub(super) fn routes() -> Routes {
     Routes::new().get("/", today)
 }
+
+/// How many of those not cleared the day sheet shows; the desk's list has them all.
+const NOT_CLEARED_SHOWN: usize = 5;
 
 /// A sentence with one action.
 struct First {
@@ -43,6 +47,9 @@ struct TodayPage {
     sheet: Sheet,
     rooms: Vec<AirRow>,
     works_in_rooms: bool,
+    /// Who is expected and not cleared, the most urgent; and how many more there are.
+    not_cleared: Vec<DeskRow>,
+    not_cleared_more: usize,
     air_first: bool,
     house_line: String,
 }
@@ -72,6 +79,12 @@ async fn today(
         true => Some(read(&mut db, &studio, now).await?),
         false => None,
     };
+    let mut not_cleared = match works_in_rooms {
+        true => clearance::desk_rows(&house, &mut db, &studio, &signed_in.who, now).await?,
+        false => Vec::new(),
+    };
+    let not_cleared_more = not_cleared.len().saturating_sub(NOT_CLEARED_SHOWN);
+    not_cleared.truncate(NOT_CLEARED_SHOWN);
     // Judging may wait for its turn; the connection is not kept waiting with it.
     drop(db);
     let sheet = match read {
@@ -91,6 +104,8 @@ async fn today(
         frame,
         rooms,
         works_in_rooms,
+        not_cleared,
+        not_cleared_more,
         // At work the air is what one looks for; before and after it, what waits for somebody.
         air_first: matches!(moment, Moment::BeforeAClient | Moment::AtTheBed),
         house_line: format!("Everything written here is kept in {}.", house.store.engine_name()),

@@ -1,6 +1,7 @@
 //! A client's own rights over her record: her file, restriction, erasure, and two records of one person put together. Holds the list of
 //! what each part keeps of a client; a table with a client in it that stands in no part's list fails a test.
 
+mod cover_page;
 mod erasure_page;
 mod file_page;
 mod merge_page;
@@ -23,7 +24,11 @@ pub use parts::{PARTS, Part};
 /// Every door of this part.
 #[must_use]
 pub fn routes() -> Routes {
-    file_page::routes().join(restriction_page::routes()).join(erasure_page::routes()).join(merge_page::routes())
+    cover_page::routes()
+        .join(file_page::routes())
+        .join(restriction_page::routes())
+        .join(erasure_page::routes())
+        .join(merge_page::routes())
 }
 
 /// Finishes erasures whose last reason to stay is over, and empties files of clients nobody took; for the clock. Any number of times.

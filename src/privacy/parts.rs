@@ -57,6 +57,7 @@ const CLIENTS: Part = Part {
         "client_artist",
         "client_apart",
         "consultation",
+        "consultation_beside",
         "consultation_asked",
         "medical_advice",
         "consent",

@@ -6,6 +6,7 @@ use super::parts::PARTS;
 use crate::base::ids::ClientId;
 use crate::base::problem::Problem;
 use crate::base::time::{DAY, Instant};
+use crate::clearance;
 use crate::clients::rights::{self, Erasing, Stays};
 use crate::clients::{self, ClientSettings};
 use crate::store::keys::Keys;
@@ -23,6 +24,8 @@ pub(super) async fn erase(
     treated: Option<Instant>,
 ) -> Result<Vec<Stays>, Problem> {
     let known = clients::client(tx.db(), client).await?.ok_or(Problem::NotHere("client"))?;
+    // A record of a test or a treatment knows better than whoever answers the question.
+    let treated = treated.max(clearance::last_met(tx.db(), client).await?);
     let erasing = Erasing { at: tx.now.0, treated, born: known.born, settings: ClientSettings::load(tx.db()).await? };
     sqlx::query("delete from erasure_rest where client = $1").bind(client.to_string()).execute(tx.db()).await?;
     let mut all = Vec::new();
@@ -94,6 +97,7 @@ pub(super) async fn finish_erasures(house: &House) -> Result<(), Problem> {
             Box::pin(async move {
                 rights::forget_files(tx, now.plus(-DAY)).await?;
                 rights::forget_handed_forms(tx, now.plus(-DAY)).await?;
+                rights::end_covers(tx).await?;
                 tx.record_tells_itself();
                 Ok(Kept::see(""))
             })

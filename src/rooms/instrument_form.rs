@@ -28,10 +28,7 @@ use crate::web::studio::{Place, Studio};
 use crate::web::token;
 
 pub(super) fn routes() -> Routes {
-    Routes::new()
-        .get("/rooms/{room}/instruments/new", new_page)
-        .post("/rooms/{room}/instruments", add)
-        .post("/rooms/{room}/sensors", add_sensor)
+    Routes::new().get("/rooms/{room}/instruments/new", new_page).post("/rooms/{room}/instruments", add)
 }
 
 /// How an instrument is set up, as typed. Fields a form leaves out keep their defaults.
@@ -295,18 +292,6 @@ async fn add(
     form: Form<TypedInstrument>,
 ) -> Result<Response, Problem> {
     let (studio, room) = load_room(&house, room).await?;
-    keep_new(&house, &owner, &studio, &room, form).await
-}
-
-/// A sensor in one step: its name is enough, everything else may follow.
-async fn add_sensor(
-    owner: Owner,
-    State(house): State<House>,
-    At(room): At<RoomId>,
-    mut form: Form<TypedInstrument>,
-) -> Result<Response, Problem> {
-    let (studio, room) = load_room(&house, room).await?;
-    form.typed = TypedInstrument { kind: "sensor".to_owned(), ..form.typed };
     keep_new(&house, &owner, &studio, &room, form).await
 }
 

@@ -36,6 +36,7 @@ mod running_form;
 mod seed;
 pub mod settings;
 mod store;
+mod upload_page;
 pub mod written;
 
 use crate::base::ids::{CheckId, DeviceId, InstrumentId, RoomId};
@@ -263,6 +264,7 @@ pub fn routes() -> Routes {
         .join(instrument_form::routes())
         .join(instrument_page::routes())
         .join(check_form::routes())
+        .join(upload_page::routes())
         .join(import_page::routes())
         .join(plan_forms::routes())
         .join(running_form::routes())

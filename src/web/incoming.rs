@@ -1,12 +1,14 @@
 //! What comes in: forms with their token and key, JSON, ids in paths. Everything unreadable becomes a problem with words.
 
 use std::sync::Arc;
+use std::time::Duration;
 
-use axum::body::Bytes;
+use axum::body::{Body, Bytes};
 use axum::extract::{FromRequest, FromRequestParts, Request};
 use axum::http::request::Parts;
 use axum::http::{HeaderMap, header};
 use axum::response::{IntoResponse, Response};
+use futures_util::StreamExt as _;
 use serde::de::DeserializeOwned;
 
 use super::House;
@@ -93,9 +95,7 @@ impl<T: DeserializeOwned + Send> FromRequest<House> for FormThatSignsIn<T> {
         if !has_type(&parts.headers, "application/x-www-form-urlencoded") {
             return Err(Problem::Unreadable("This is not a form of ours.".into()));
         }
-        let body = axum::body::to_bytes(body, FORM_MOST)
-            .await
-            .map_err(|_| Problem::TooLarge("The form holds more than a page of ours sends.".into()))?;
+        let body = whole(body, FORM_MOST, house.config.request_timeout).await?;
         let pairs: Vec<(String, String)> = serde_urlencoded::from_bytes(&body)
             .map_err(|_| Problem::Unreadable("The form could not be read.".into()))?;
         let key = form_key(house, &visitor, &parts.headers, &pairs, &[])?;
@@ -103,6 +103,41 @@ impl<T: DeserializeOwned + Send> FromRequest<House> for FormThatSignsIn<T> {
             .map_err(|_| Problem::Unreadable("The form lacks a field of its page, or has one twice.".into()))?;
         Ok(Self { typed, key })
     }
+}
+
+/// How far behind the limit a body is still listened to, and thrown away: who is cut off in the middle of sending never reads the
+/// answer that says why.
+const HEARD_OUT: usize = 4 * 1024 * 1024;
+
+/// A body of at most `most` bytes that arrives within a time.
+///
+/// # Errors
+/// [`Problem::TooLarge`], [`Problem::TooSlow`], or [`Problem::Unreadable`] when the sender went away in the middle.
+pub async fn whole(body: Body, most: usize, within: Duration) -> Result<Bytes, Problem> {
+    let receive = async {
+        let (mut pieces, mut kept, mut length) = (body.into_data_stream(), Vec::new(), 0_usize);
+        while let Some(piece) = pieces.next().await {
+            let piece = piece.map_err(|_| Problem::Unreadable("What was sent did not arrive whole.".into()))?;
+            length = length.saturating_add(piece.len());
+            if length <= most {
+                kept.extend_from_slice(&piece);
+            } else if length > most + HEARD_OUT {
+                break;
+            }
+        }
+        if length > most { Err(too_large(most)) } else { Ok(Bytes::from(kept)) }
+    };
+    match tokio::time::timeout(within, receive).await {
+        Ok(received) => received,
+        Err(_) => Err(Problem::TooSlow),
+    }
+}
+
+fn too_large(most: usize) -> Problem {
+    Problem::TooLarge(match most {
+        FORM_MOST => "The form holds more than a page of ours sends.".into(),
+        _ => format!("The message is larger than {} MB.", most / (1024 * 1024)),
+    })
 }
 
 /// A form that holds nothing but its token and key: a button.
@@ -208,9 +243,8 @@ impl FromRequest<House> for Message {
     async fn from_request(request: Request, house: &House) -> Result<Self, Turned> {
         let (parts, body) = request.into_parts();
         let visitor = visitor_of(&parts)?;
-        let body = axum::body::to_bytes(body, MESSAGE_MOST)
-            .await
-            .map_err(|_| Problem::TooLarge("The message is larger than 2 MB.".into()))?;
+        // The rest of the time is the answer's, so that a body too slow is told as that and never as a write nobody knows the end of.
+        let body = whole(body, MESSAGE_MOST, house.config.request_timeout.mul_f64(0.75)).await?;
         let key = message_key(house, &visitor, &parts.headers, &body)?;
         unless_kept(house, &key).await?;
         Ok(Self { body, key })

@@ -15,7 +15,7 @@ use serde_json::json;
 use super::House;
 use super::form::{FieldView, Mistake};
 use super::frame::Frame;
-use super::incoming::{FORM_MOST, from_our_page, has_type, new_form_key};
+use super::incoming::{FORM_MOST, from_our_page, has_type, new_form_key, whole};
 use super::studio::{Place, Studio};
 use super::visitor::{HANDED_OVER, Visitor, cookie, csrf_of};
 use crate::base::problem::Problem;
@@ -151,16 +151,22 @@ fn is_ours(house: &House, headers: &HeaderMap, body: &str) -> bool {
 #[derive(Clone)]
 pub(super) struct Fallen(pub(super) Arc<Problem>);
 
-/// Keeps a copy of a form's body, so that an ended sign-in does not cost what was typed.
+/// Keeps a copy of a form's body, so that an ended sign-in does not cost what was typed. A body that is too large, too slow or cut
+/// off is told as such here: no handler meets half a form.
 async fn remember(house: &House, request: Request) -> (Request, String) {
-    let (parts, body) = request.into_parts();
-    match tokio::time::timeout(house.config.request_timeout, axum::body::to_bytes(body, FORM_MOST)).await {
-        Ok(Ok(bytes)) => {
+    let (mut parts, body) = request.into_parts();
+    match whole(body, FORM_MOST, house.config.request_timeout).await {
+        Ok(bytes) => {
             let draft = String::from_utf8_lossy(&bytes).into_owned();
             (Request::from_parts(parts, Body::from(bytes)), draft)
         }
-        // Too large or too slow for a form of ours: the handler meets an empty body and says so.
-        _ => (Request::from_parts(parts, Body::empty()), String::new()),
+        Err(problem) => {
+            // What fell before, on the way to the visitor, is told first.
+            if parts.extensions.get::<Fallen>().is_none() {
+                parts.extensions.insert(Fallen(Arc::new(problem)));
+            }
+            (Request::from_parts(parts, Body::empty()), String::new())
+        }
     }
 }
 
@@ -230,7 +236,7 @@ async fn as_page(
         404 => "Not here",
         403 if visitor.handed_over.is_some() => "Not part of the form",
         403 => "Not open to you",
-        422 | 400 | 409 => "Not kept as it stands",
+        422 | 400 | 409 | 413 => "Not kept as it stands",
         429 => "Wait a moment",
         503 => "Not now",
         _ => "That did not work",
@@ -296,7 +302,7 @@ fn add_hints(answer: &mut Response, problem: &Problem) {
         Problem::TooMany(seconds) => {
             headers.insert(header::RETRY_AFTER, HeaderValue::from(*seconds));
         }
-        Problem::Busy | Problem::Unsure => {
+        Problem::Busy | Problem::Unsure | Problem::TooSlow => {
             headers.insert(header::RETRY_AFTER, HeaderValue::from_static("2"));
         }
         Problem::SignIn => {

@@ -1,5 +1,7 @@
 //! A form with one file, as it arrives: its fields as text, the file as bytes, both bounded.
 
+use std::time::Duration;
+
 use axum::extract::Multipart;
 
 use crate::base::problem::Problem;
@@ -23,11 +25,21 @@ pub struct Upload {
 }
 
 impl Upload {
-    /// Reads the parts of a form whose file stands in the field `file` and may hold `most` bytes.
+    /// Reads the parts of a form whose file stands in the field `file` and may hold `most` bytes. It has three quarters of `time`, which
+    /// is what the whole request has: the rest is the answer's, so that a file too slow is told as that and never as a write nobody
+    /// knows the end of.
     ///
     /// # Errors
-    /// [`Problem::Unreadable`] when it did not arrive whole, [`Problem::TooLarge`] for fields no page of ours sends.
-    pub async fn receive(mut parts: Multipart, most: usize) -> Result<Self, Problem> {
+    /// [`Problem::Unreadable`] when it did not arrive whole, [`Problem::TooSlow`] when it did not in time, [`Problem::TooLarge`] for
+    /// fields no page of ours sends.
+    pub async fn receive(parts: Multipart, most: usize, time: Duration) -> Result<Self, Problem> {
+        match tokio::time::timeout(time.mul_f64(0.75), Self::all_parts(parts, most)).await {
+            Ok(sent) => sent,
+            Err(_) => Err(Problem::TooSlow),
+        }
+    }
+
+    async fn all_parts(mut parts: Multipart, most: usize) -> Result<Self, Problem> {
         let unreadable = |_| Problem::Unreadable("The file did not arrive whole.".into());
         let mut sent = Self::default();
         while let Some(mut part) = parts.next_field().await.map_err(unreadable)? {

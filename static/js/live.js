@@ -2,9 +2,11 @@
 // the one of the same id is put in its place: what has focus keeps it, what was typed stays. Without this script the page is
 // as it was when it was made.
 
-const marked = () => [...document.querySelectorAll("[data-live][id]")];
+// A page that came back with mistakes has the address of its form, under which there is no page to look at again.
+const marked = () => (document.querySelector(".mistakes") ? [] : [...document.querySelectorAll("[data-live][id]")]);
 const topics = (place) => place.dataset.live.split(" ").filter(Boolean);
 const again = 30_000;
+const minute = 60_000;
 // Whoever only passes through opens no stream; what rises meanwhile is told when it opens.
 const settled = 1_500;
 
@@ -130,3 +132,8 @@ addEventListener("pageshow", (event) => {
   if (event.persisted) refresh(null);
   waiting = setTimeout(listen, settled);
 });
+
+// What counts minutes changes without anything rising: how long until a deadline, and that it is over.
+setInterval(() => {
+  if (!document.hidden && !out && document.querySelector("[data-live-clock]")) refresh(null);
+}, minute);

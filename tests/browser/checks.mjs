@@ -77,3 +77,61 @@ export async function smallTargets(page) {
       .map(({ element, size }) => `${element.tagName.toLowerCase()} "${(element.textContent || element.name || '').trim().slice(0, 40)}" is ${Math.round(size.width)} × ${Math.round(size.height)}`);
   }, LEAST_TARGET);
 }
+
+/** The line that says all is invented: on every page of the demonstration, on no page of a house that people work in. */
+export async function demonstrationLine(page, isDemonstration) {
+  const lines = await page.locator('aside.demo').evaluateAll((found) => found.map((line) => ({ words: line.textContent.trim(), shown: line.checkVisibility() && line.getBoundingClientRect().height > 0 })));
+  if (!isDemonstration) return lines.map(({ words }) => `says "${words}"`);
+  if (lines.length !== 1) return [`${lines.length} lines say that it is a demonstration`];
+  const [{ words, shown }] = lines;
+  return shown && words === 'Demonstration: everything here is invented.' ? [] : [`"${words}", ${shown ? 'shown' : 'not shown'}`];
+}
+
+/** What can only be pressed: on paper it is of no use. */
+export async function shownButtons(page) {
+  return page.evaluate(() =>
+    [...document.querySelectorAll('button, input[type=submit], input[type=button], [role=button], a.act')]
+      .filter((element) => element.checkVisibility({ visibilityProperty: true }) && element.getBoundingClientRect().width > 1)
+      .map((element) => `${element.tagName.toLowerCase()} "${element.textContent.trim().slice(0, 40)}"`),
+  );
+}
+
+/** Walks with the Tab key from the top of the page to its end: what is never reached, and what is reached without being seen. */
+export async function tabWalk(page) {
+  const names = await page.evaluate(() => {
+    const isShown = (element) => element.checkVisibility({ visibilityProperty: true });
+    const inGroup = (element) => [...(element.form ?? document).querySelectorAll('input[type=radio]')].filter((other) => other.name === element.name && isShown(other));
+    // Of radio buttons of one name a browser stops at the chosen one, or at the first.
+    const isStop = (element) => {
+      if (element.type !== 'radio') return true;
+      const group = inGroup(element);
+      return element === (group.find((other) => other.checked) ?? group[0]);
+    };
+    globalThis.stops = [...document.querySelectorAll('a[href], button, input:not([type=hidden]), select, textarea, summary, [tabindex="0"]')].filter((element) => !element.disabled && element.tabIndex >= 0 && isShown(element) && isStop(element));
+    return globalThis.stops.map((element) => `${element.tagName.toLowerCase()} "${(element.name || element.textContent || '').trim().slice(0, 40)}"`);
+  });
+  const reached = new Set();
+  const found = [];
+  for (let pressed = 0; pressed < names.length + 100; pressed += 1) {
+    await page.keyboard.press('Tab');
+    const at = await page.evaluate(() => {
+      const element = document.activeElement;
+      if (!element || element === document.body) return null;
+      const isMarked = (marked) => {
+        const { outlineStyle, outlineWidth, outlineColor } = getComputedStyle(marked);
+        return outlineStyle !== 'none' && parseFloat(outlineWidth) >= 2 && !/, 0\)$|^transparent$/.test(outlineColor);
+      };
+      // A box that is drawn by its label is marked there.
+      const holders = [element, element.closest('label, .choice'), ...(element.labels ?? [])].filter(Boolean);
+      const marked = holders.filter(isMarked).map((holder) => holder.getBoundingClientRect());
+      const isSeen = ({ left, top, right, bottom }) => right - left > 4 && bottom - top > 4 && right > 0 && bottom > 0 && left < innerWidth && top < innerHeight;
+      return { index: globalThis.stops.indexOf(element), words: element.outerHTML.slice(0, 80), seen: marked.some(isSeen) };
+    });
+    if (at === null || (at.index >= 0 && reached.has(at.index))) break;
+    reached.add(at.index);
+    if (!at.seen) found.push(`no visible focus on ${names[at.index] ?? at.words}`);
+  }
+  names.forEach((name, index) => reached.has(index) || found.push(`never reached: ${name}`));
+  if (names.length === 0) found.push('nothing to reach');
+  return found;
+}

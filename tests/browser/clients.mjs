@@ -29,6 +29,16 @@ async function make(house) {
   return { id, minor, consultation, consent };
 }
 
+/** A page of one of the invented studio's own clients, found as the desk finds her. */
+export const demoClient = (name, rest) => async (house) => {
+  const page = await (await house.as('desk')).newPage();
+  await page.goto(`${house.address}/door/clients`);
+  await page.fill('[type=search]', name);
+  const href = await page.getAttribute(`main a:text-is("${name}")`, 'href');
+  await page.close();
+  return `${href}${rest}`;
+};
+
 /** Adds a client; her id. */
 export async function add(page, house, { another, ...typed }) {
   await page.goto(`${house.address}/door/clients/new`);

@@ -13,7 +13,7 @@
 //         it is another than the device's
 
 import { ask, claimPath } from './house.mjs';
-import { aClient, anErased, lastHanded, onClient } from './clients.mjs';
+import { aClient, anErased, demoClient, lastHanded, onClient } from './clients.mjs';
 import { anAppointment, freeTimes, onBusyDay, waitForATime } from './book.mjs';
 import { anArtist } from './hands.mjs';
 import { bottleOf, onBottle } from './shelf.mjs';
@@ -227,6 +227,23 @@ export const pages = [
   { name: 'staff-incidents', as: 'owner', path: '/door/staff-incidents' },
   { name: 'staff-incidents-refused', as: 'artist', path: '/door/staff-incidents', then: send, status: 422 },
   { name: 'clearance-rules', as: 'owner', path: '/office/clearance' },
+  { name: 'clearance', as: 'artist', reach: demoClient('Alva Lindqvist', '/clearance'), link: link('/door/clients/{id}/clearance') },
+  { name: 'clearance-desk', as: 'desk', reach: demoClient('Alva Lindqvist', '/clearance') },
+  { name: 'clearance-held', as: 'owner', reach: demoClient('Dagny Holte', '/clearance') },
+  { name: 'test-new', as: 'desk', reach: demoClient('Alva Lindqvist', '/tests/new'), link: link('/door/clients/{id}/tests/new') },
+  { name: 'test-new-refused', as: 'desk', reach: demoClient('Alva Lindqvist', '/tests/new'), then: (page) => page.fill('[name=at]', 'soon').then(() => send(page)), status: 422 },
+  { name: 'test', as: 'owner', on: '/door/not-cleared', link: link('/door/tests/{id}') },
+  { name: 'visit-new', as: 'desk', reach: demoClient('Alva Lindqvist', '/visits/new'), link: link('/door/clients/{id}/visits/new') },
+  { name: 'visit-new-refused', as: 'desk', reach: demoClient('Alva Lindqvist', '/visits/new'), then: (page) => page.fill('[name=at]', 'soon').then(() => send(page)), status: 422 },
+  { name: 'walk-in', as: 'desk', reach: demoClient('Alva Lindqvist', '/walk-in'), link: link('/door/clients/{id}/walk-in') },
+  { name: 'reaction-new', as: 'artist', reach: demoClient('Alva Lindqvist', '/reactions/new'), link: link('/door/clients/{id}/reactions/new') },
+  { name: 'reaction-new-refused', as: 'owner', reach: demoClient('Alva Lindqvist', '/reactions/new'), then: send, status: 422 },
+  { name: 'reaction', as: 'owner', on: '/door/not-cleared', link: link('/door/reactions/{id}') },
+  { name: 'complaint-new', as: 'desk', reach: demoClient('Alva Lindqvist', '/complaints/new'), link: link('/door/clients/{id}/complaints/new') },
+  { name: 'finding-new', as: 'owner', reach: demoClient('Alva Lindqvist', '/findings/new'), link: link('/door/clients/{id}/findings/new') },
+  { name: 'statement-new', as: 'owner', reach: demoClient('Alva Lindqvist', '/statements/new'), link: link('/door/clients/{id}/statements/new') },
+  { name: 'stop', as: 'owner', on: '/door/stops', link: link('/door/stops/{id}') },
+  { name: 'cover', as: 'owner', reach: coverOf, link: link('/office/people/{id}/cover') },
   { name: 'empty-not-cleared', as: 'owner', in: 'empty', path: '/door/not-cleared' },
 
   { name: 'claim', as: 'nobody', in: 'unclaimed', reach: claimPath },
@@ -245,6 +262,15 @@ export const pages = [
 /** The same with a word at its end: a purpose, a form, a question. */
 function words(path, end = '') {
   return new RegExp(`^${path.replaceAll('{id}', ID)}[a-z_]+${end}$`);
+}
+
+/** The page on which somebody else is chosen for an artist's clients. */
+async function coverOf(house) {
+  const page = await (await house.as('owner')).newPage();
+  await page.goto(`${house.address}/office/people`);
+  const href = await page.getAttribute('main a:has-text("Ines Okafor")', 'href');
+  await page.close();
+  return `${href}/cover`;
 }
 
 /** The list of clients with somebody in it. */

@@ -1,8 +1,9 @@
 // Every page × portrait and landscape × bright and dim: nothing for axe to find (contrast 7 to 1), nothing wider than the narrowest
-// phone, nothing too small for a gloved finger, and no complaint of the browser under the pages' own policy.
+// phone, nothing too small for a gloved finger, and no complaint of the browser under the pages' own policy. On paper: no button,
+// nothing wider than the sheet. The demonstration says on each of its pages that it is one, and no other house does.
 import assert from 'node:assert/strict';
 import { after, before, describe, test } from 'node:test';
-import { accessibility, sidewaysScroll, skeleton, smallTargets } from './checks.mjs';
+import { accessibility, demonstrationLine, shownButtons, sidewaysScroll, skeleton, smallTargets } from './checks.mjs';
 import { ask, axeSource, listenForTrouble } from './house.mjs';
 import { Houses } from './houses.mjs';
 import { isListed, kindOf, linksIn, pages } from './pages.mjs';
@@ -10,6 +11,8 @@ import { isListed, kindOf, linksIn, pages } from './pages.mjs';
 const WINDOWS = { portrait: { width: 800, height: 1280 }, landscape: { width: 1280, height: 800 } };
 const LIGHTS = { bright: 'light', dim: 'dark' };
 const NARROWEST = { width: 320, height: 640 };
+// A4 within the margins of the stylesheet (14 mm at the sides), in CSS pixels.
+const SHEET = { width: 688, height: 1017 };
 
 // The promise for a page that the browser has never seen, and for one whose assets it already has (compressed bytes).
 const FIRST_LOAD_AT_MOST = 120_000;
@@ -89,6 +92,7 @@ describe('pages', () => {
     const tell = (where, found) => complaints.push(...found.map((line) => `${where}: ${line}`));
     if (answer.status() !== (listed.status ?? 200)) tell('answer', [String(answer.status())]);
     tell('skeleton', await skeleton(page));
+    tell('demonstration', await demonstrationLine(page, (listed.in ?? 'demo') === 'demo'));
     for (const [orientation, size] of Object.entries(WINDOWS)) {
       await page.setViewportSize(size);
       for (const [light, colorScheme] of Object.entries(LIGHTS)) {
@@ -101,6 +105,10 @@ describe('pages', () => {
     await page.setViewportSize(NARROWEST);
     tell('sideways, 320', await sidewaysScroll(page));
     tell('target, 320', await smallTargets(page));
+    await page.setViewportSize(SHEET);
+    await page.emulateMedia({ media: 'print', colorScheme: 'light' });
+    tell('sideways, on paper', await sidewaysScroll(page));
+    tell('on paper', await shownButtons(page));
     // The browser itself complains about a page that is meant to be missing.
     tell('browser', trouble.filter((line) => !listed.status || !(line.includes(`status of ${listed.status}`) || line.startsWith(`answer: ${listed.status} `))));
     return complaints;
@@ -143,7 +151,9 @@ async function weigh(context, url) {
       all += encodedDataLength;
       if (documents.has(requestId)) document += encodedDataLength;
     });
-    await page.goto(url, { waitUntil: 'networkidle' });
+    // An open page listens for what changes, so its network never falls idle: what it loads is there at its load event, or soon after.
+    await page.goto(url, { waitUntil: 'load' });
+    await page.waitForTimeout(700);
     return { all, document };
   } finally {
     await page.close();

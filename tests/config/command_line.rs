@@ -98,6 +98,66 @@ fn a_question_that_is_no_text_too_long_or_missing_is_bad_input() {
     }
 }
 
+const QUESTION: &str = include_str!("../../docs/examples/one_bottle.json");
+
+/// The example with one piece of its text replaced.
+fn question_with(old: &str, new: &str) -> Vec<u8> {
+    assert_eq!(QUESTION.matches(old).count(), 1, "{old} must stand there once");
+    QUESTION.replace(old, new).into_bytes()
+}
+
+/// Rubbish of a megabyte, the same in every run.
+fn rubbish() -> Vec<u8> {
+    let mut state = 20_260_218_u64;
+    let next = |_| {
+        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (state >> 56) as u8
+    };
+    (0..1_000_000).map(next).collect()
+}
+
+#[test]
+fn a_question_that_cannot_be_answered_is_one_line_that_names_the_field() {
+    let classes = "[[0.5,1],[1,2],[2,3],[3,5],[5,8]]";
+    let cases = [
+        (question_with(r#""settle_s":1.12"#, r#""settle":1.12"#), "timings[0].settle: there is no such field here"),
+        (question_with(r#""travel_s":2.61"#, r#""travel_s":-2.61"#), "timings[0].travel_s: -2.61 s"),
+        (
+            question_with(r#""relative_humidity_pct":38.0"#, r#""relative_humidity_pct":140"#),
+            "room.relative_humidity_pct: relative humidity 140",
+        ),
+        (question_with(r#""temperature_c":21.0"#, r#""temperature_c":NaN"#), "not JSON, line "),
+        (question_with(classes, "[]"), "classes_s: at least one class"),
+        (rubbish(), "not JSON, line 1"),
+        (vec![b'7'; 1_000_000], "stillroom: "),
+        (vec![b'['; 1_000_000], "stillroom: "),
+        (vec![b'\n'; 1_000_000], "not JSON, line "),
+        (Vec::new(), "not JSON, line "),
+    ];
+    for (question, part) in &cases {
+        for more in [&["-"][..], &["-", "--json"]] {
+            let output = run_with(&[&["advise"], more].concat(), &[], question);
+            check_refused(&output, part);
+            let told = err(&output);
+            assert_eq!(told.lines().count(), 1, "{told}");
+            assert!(told.starts_with("stillroom: ") && told.chars().count() < 400, "{told}");
+        }
+    }
+}
+
+#[test]
+fn one_bad_question_among_good_ones_is_named_and_none_is_answered() {
+    let folder = tempfile::tempdir().unwrap();
+    let (good, bad) = (folder.path().join("good.json"), folder.path().join("bad.json"));
+    std::fs::write(&good, QUESTION).unwrap();
+    std::fs::write(&bad, question_with(r#""travel_s":2.61"#, r#""travel_s":-2.61"#)).unwrap();
+    let [good, bad] = [good, bad].map(|path| path.display().to_string());
+    assert_eq!(run(&["advise", &good]).status.code(), Some(0), "the other one is good");
+    let output = run(&["advise", &good, &bad]);
+    check_refused(&output, &format!("{bad}: timings[0].travel_s"));
+    assert_eq!(err(&output).lines().count(), 1);
+}
+
 #[test]
 fn a_temperature_below_zero_is_a_number_not_a_flag() {
     for (temperature, mark) in [("-5", "-5"), ("-5,5", "-5,5"), ("-0.5", "-0.5")] {

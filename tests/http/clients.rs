@@ -161,12 +161,18 @@ fn ages() -> [(&'static str, &'static str); 5] {
     ]
 }
 
+/// Ada's number.
+const PHONE: &str = "+45 20 30 40 50";
+
 /// Ada's own record again, her keeper with it.
 fn as_she_is(things: &Things) -> Sent {
     let keeper = things.people[Actor::ArtistA.name()].clone();
-    let own = a_client("Ada Lovell")
-        .map(|(name, value)| (name, if name == "keeper" { keeper.clone() } else { value.to_owned() }));
-    Sent::Form(own.to_vec())
+    let own = a_client("Ada Lovell").map(|(name, value)| match name {
+        "keeper" => (name, keeper.clone()),
+        "phone" => (name, PHONE.to_owned()),
+        _ => (name, value.to_owned()),
+    });
+    Sent::Form(own.into_iter().chain([("shown", things.shown.clone())]).collect())
 }
 
 fn a_client(name: &'static str) -> [(&'static str, &'static str); 8] {
@@ -198,7 +204,9 @@ fn signed() -> [(&'static str, &'static str); 7] {
 pub(crate) async fn furnish(house: &TestHouse, things: &mut Things) {
     let mut artist = Browser::new(&house.app, "", things.jars[&Actor::ArtistA].clone());
     let keeper = things.people[Actor::ArtistA.name()].clone();
-    things.client = add(&mut artist, "Ada Lovell", &keeper, &[("phone", "+45 20 30 40 50")]).await;
+    things.client = add(&mut artist, "Ada Lovell", &keeper, &[("phone", PHONE)]).await;
+    let edit = format!("/door/clients/{}/edit", things.client);
+    things.shown = artist.form(&edit, &edit).await.value("shown").to_owned();
     things.twin = add(&mut artist, "Lovell, Ada", &keeper, &[("another", "yes")]).await;
     things.leaving = add(&mut artist, "Gro Haugen", &keeper, &[("born_year", "1971")]).await;
     things.erased = add(&mut artist, "Siv Roth", &keeper, &[("born_year", "1972")]).await;
@@ -557,6 +565,22 @@ async fn ask(who: &mut Browser, house: &TestHouse, other: &[(&str, &str)]) -> St
     let filled = filled.with("version", &version).with_all(other);
     who.submit(&filled).await.goes_to()
 }
+
+both_databases!(a_doctors_answer_half_typed_comes_back_and_the_look_is_written_down, async |house| {
+    let mut a = house.actor(Actor::ArtistA);
+    let said = format!("/door/clients/{}/consultations/{}", house.things.client, house.things.consultation);
+    let form = a.form(&said, &format!("{said}/advice")).await;
+    let looks =
+        async || house.number("select count(*) from audit where action like 'read %' or action like 'see %'").await;
+    let before = looks().await;
+    let back = a.submit(&form.with_all(&[("from", ""), ("dated", "1 Feb & <later>"), ("words", " ")])).await.must(422);
+    assert_eq!(back.form(&format!("{said}/advice")).value("dated"), "1 Feb & <later>");
+    for wrong in ["from", "words"] {
+        assert!(back.text().contains(&format!("id=\"f-{wrong}-wrong\"")), "no sentence beside {wrong}");
+    }
+    assert_eq!(house.number("select count(*) from medical_advice").await, 0);
+    assert!(looks().await > before, "her answers were shown again");
+});
 
 both_databases!(a_question_left_out_comes_back_with_all_the_answers, async |house| {
     let mut a = house.actor(Actor::ArtistA);

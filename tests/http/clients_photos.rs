@@ -62,7 +62,7 @@ both_databases!(without_a_consent_in_force_no_photo_is_kept_and_none_is_shown, a
     a.submit_file(&form, "photo.png", &png(40, 30)).await.must(409);
     assert_eq!(house.number("select count(*) from photo").await, 1);
 
-    // Withdrawn with one tap, hers is hidden at once.
+    // Withdrawn with one tap, hers is erased at once, as the wording she signed says.
     let (client, photo) = (&house.things.leaving, &house.things.photo);
     let path = format!("/door/clients/{client}");
     let consent = house.look(&format!("select id from consent where client = '{client}'")).await;
@@ -70,14 +70,9 @@ both_databases!(without_a_consent_in_force_no_photo_is_kept_and_none_is_shown, a
     a.submit(&withdraw).await.must(303);
     a.get(&format!("{path}/photos/{photo}")).await.must(404);
     let page = a.page(&format!("{path}/photos")).await;
-    page.says("1 not shown: the consent was withdrawn.");
     assert!(!page.text().contains(photo.as_str()));
-    // It is still hers to have, and goes with an erasure.
-    let file = a.get(&format!("{path}/file.json")).await.must(200).json();
-    assert_eq!(file["photos"].as_array().unwrap().len(), 1);
-    let form = a.form(&format!("{path}/erasure"), &format!("{path}/erasure")).await.with("treated", "no");
-    a.submit(&form).await.must(303);
     assert_eq!(house.number("select count(*) from photo").await, 0);
+    assert_eq!(house.number("select count(*) from audit where action = 'erase photo'").await, 1);
 });
 
 both_databases!(records_put_together_keep_the_photos_and_they_still_open, async |house| {

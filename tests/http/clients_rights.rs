@@ -4,7 +4,7 @@ use std::path::Path;
 
 use stillroom::base::time::DAY;
 use stillroom::clients::{self, Purpose};
-use stillroom::privacy;
+use stillroom::{clearance, privacy};
 
 use crate::browser::Browser;
 use crate::clients::{DRAWN, add};
@@ -142,7 +142,13 @@ both_databases!(after_a_treatment_what_must_stay_stays_locked_with_its_reason_un
     let id = marked(house, &mut owner, "studio").await;
     let told = erase(&mut owner, &id, &[("treated", "yes"), ("last_day", "2026-02-01")]).await;
     let page = owner.page(&told).await;
-    for words in ["signed consents", "consultations", "name and birth date, sealed", "Tue 1 Feb 2033", "keeping time"] {
+    for words in [
+        "signed consents",
+        "consultations",
+        "name, birth date and how to reach her, sealed",
+        "Tue 1 Feb 2033",
+        "keeping time",
+    ] {
         page.says(words);
     }
     // None in the clear; sealed, they are there.
@@ -286,6 +292,103 @@ both_databases!(two_records_put_together_keep_both_histories, async |house| {
     // Erased, the earlier record goes with her.
     erase(&mut a, ada, &[("treated", "no")]).await;
     assert_eq!(house.number("select count(*) from client where name <> '' and erased is not null").await, 0);
+});
+
+both_databases!(an_erasure_keeps_what_a_recorded_test_asks_to_be_kept_whatever_was_answered, async |house| {
+    let ada = &house.things.client;
+    house
+        .run(&format!(
+            "insert into patch_test (id, client, method, site, number_placed, placed, placed_by, read_by, result, created)
+             values ('{}', '{ada}', 'lashes', 'corners', 3, {}, '', '', 'waiting', 1)",
+            stillroom::base::ids::PatchTestId::new(),
+            house.clock.now().0.plus(-DAY).0
+        ))
+        .await
+        .unwrap();
+    let mut a = house.actor(Actor::ArtistA);
+    let told = erase(&mut a, ada, &[("treated", "no")]).await;
+    house.owner().page(&told).await.says("signed consents");
+    assert!(house.number(&format!("select count(*) from consent where client = '{ada}'")).await > 0);
+    assert!(house.number(&format!("select count(*) from consultation where client = '{ada}'")).await > 0);
+});
+
+both_databases!(who_comes_back_after_an_erasure_is_held_by_what_had_to_stay, async |house| {
+    let ada = &house.things.client;
+    let mut a = house.actor(Actor::ArtistA);
+    let form = a.form(&format!("/door/clients/{ada}/reactions/new"), &format!("/door/clients/{ada}/reactions")).await;
+    a.submit(&form.with("symptom", "itching")).await.must(303);
+    let born = house.look(&format!("select born from client where id = '{ada}'")).await;
+    erase(&mut a, ada, &[("treated", "yes"), ("last_day", "2026-02-10")]).await;
+    let mut desk = house.actor(Actor::Desk);
+    let parts: Vec<&str> = born.split('-').collect();
+    let day = [("born_year", parts[0]), ("born_month", parts[1]), ("born_day", parts[2])];
+    let held = async |id: &str| {
+        let mut db = house.house.store.read().await.unwrap();
+        let product = house.look("select id from product order by created, id limit 1").await.parse().unwrap();
+        let plan = [clearance::PlannedProduct::adhesive(product, stillroom::adhesives::Family::Ethyl)];
+        let (keys, now) = (house.house.store.keys(), house.clock.now().0);
+        let answer = clearance::may_treat(&mut db, keys, id.parse().unwrap(), &plan, now, now).await.unwrap();
+        matches!(answer, clearance::Clearance::Held(_))
+    };
+    // Her name in another order, and the day she was born.
+    let back =
+        crate::clients::add(&mut desk, "Lovell Ada", "studio", &[day.as_slice(), &[("another", "yes")]].concat()).await;
+    assert!(held(&back).await);
+    // Somebody of that name born on another day is somebody else.
+    let other =
+        crate::clients::add(&mut desk, "Ada Lovell", "studio", &[("born_year", "1971"), ("another", "yes")]).await;
+    assert!(!held(&other).await);
+});
+
+both_databases!(a_record_changed_meanwhile_is_not_undone_by_an_older_page, async |house| {
+    let ada = format!("/door/clients/{}", house.things.client);
+    let mut desk = house.actor(Actor::Desk);
+    let older = desk.form(&format!("{ada}/edit"), &format!("{ada}/edit")).await.with("phone", "+45 31 31 31 31");
+    let mut a = house.actor(Actor::ArtistA);
+    let form = a.form(&format!("{ada}/edit"), &format!("{ada}/edit")).await;
+    a.submit(&form.with("born_year", "2010")).await.must(303);
+    let back = desk.submit(&older).await.must(422);
+    back.says("was changed while this page was open");
+    back.says("2010");
+    let born = async || house.look(&format!("select born from client where id = '{}'", house.things.client)).await;
+    assert!(born().await.starts_with("2010"));
+    // Looked at and put right, what was typed is kept.
+    let form = back.form(&format!("{ada}/edit")).with("born_year", "2010");
+    desk.submit(&form).await.must(303);
+    assert!(born().await.starts_with("2010"));
+    desk.page(&ada).await.says("+45 31 31 31 31");
+});
+
+both_databases!(stricter_answers_of_either_record_count_until_she_answers_anew, async |house| {
+    let mut a = house.actor(Actor::ArtistA);
+    let (ada, twin) = (&house.things.client, &house.things.twin);
+    let answer = async |who: &mut Browser, client: &str, typed: &[(&str, &str)]| {
+        let path = format!("/door/clients/{client}");
+        let form = who.form(&format!("{path}/consultation"), &format!("{path}/consultations")).await;
+        let filled = house.things.answers.iter().fold(form, |form, (name, value)| form.with(name, value));
+        let filled = typed.iter().fold(filled, |form, (name, value)| form.with(name, value));
+        who.submit(&filled).await.must(303);
+    };
+    let waits = async || {
+        let mut db = house.house.store.read().await.unwrap();
+        let (keys, now) = (house.house.store.keys(), house.clock.now().0);
+        clients::health_answers(&mut db, keys, ada.parse().unwrap(), now).await.unwrap().waits_for_advice()
+    };
+    // Ada's own answers ask for medical advice; the twin's, given later, ask for nothing.
+    assert!(waits().await);
+    house.clock.advance(DAY);
+    let mut again = house.stranger();
+    again.sign_in(Actor::ArtistA.name(), PHRASE).await.must(303);
+    std::mem::swap(&mut a, &mut again);
+    answer(&mut a, twin, &[("q_swollen", "0"), ("q_hay_fever", "0")]).await;
+    let mut desk = house.stranger();
+    desk.sign_in(Actor::Desk.name(), PHRASE).await.must(303);
+    let merge = format!("/door/clients/{ada}/merge/{twin}");
+    let form = desk.form(&merge, &merge).await;
+    desk.submit(&form).await.must(303);
+    assert!(waits().await, "put together, the stricter answers go on counting");
+    answer(&mut a, ada, &[("q_swollen", "0"), ("q_hay_fever", "0")]).await;
+    assert!(!waits().await);
 });
 
 both_databases!(records_of_two_keepers_are_not_put_together, async |house| {

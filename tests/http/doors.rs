@@ -225,6 +225,15 @@ fn office() -> Vec<Row> {
         post("/office/people/{person}/invitation", empty_form, "ssnnnngss"),
         post("/office/people/{person}/role", |_| form(&[("role", "desk")]), "ssnnnngss"),
         post("/office/people/{person}/leave", empty_form, "ssnnnngss"),
+        get("/office/people/{person}/cover", "ssnnnnoss"),
+        post(
+            "/office/people/{person}/cover",
+            |things| {
+                let to = things.people[Actor::ArtistB.name()].clone();
+                Sent::Form(vec![("to", to), ("why", "holiday".to_owned()), ("last_day", "2026-03-01".to_owned())])
+            },
+            "ssnnnngss",
+        ),
         get("/office/sessions", "ssoooooss"),
         post("/office/sessions/{session}/end", empty_form, "ssgxxxgss"),
         get("/office/tokens", "ssnnnnoss"),
@@ -272,7 +281,6 @@ fn rooms() -> Vec<Row> {
         post("/rooms/{room}/readings", |_| form(&[("temperature", "21.4"), ("humidity", "38")]), "ssgggngss"),
         get("/rooms/{room}/instruments/new", "ssnnnnoss"),
         post("/rooms/{room}/instruments", |_| form(&[("kind", "hand"), ("name", "dial by the door")]), "ssnnnngss"),
-        post("/rooms/{room}/sensors", |_| form(&[("name", "second sensor")]), "ssnnnngss"),
         get("/rooms/{room}/instruments/{instrument}", "ssooonoss"),
         post("/rooms/{room}/instruments/{instrument}", |_| form(&[("place", "wall")]), "ssnnnngss"),
         post("/rooms/{room}/instruments/{instrument}/token", empty_form, "ssnnnngss"),

@@ -6,6 +6,7 @@ use crate::browser::{Answer, Browser, Jar, URLENCODED};
 use crate::doors::{Row, Sent, form_body, fresh_key, rows};
 use crate::house::{TestHouse, both_databases};
 use crate::html;
+use crate::mistakes::SEARCHES;
 use crate::studio::{Actor, PHRASE, Things, session_of};
 
 /// The doors of forms: everything that is posted but not to the API.
@@ -116,7 +117,7 @@ both_databases!(a_form_of_our_page_is_taken_whatever_browsers_say_of_its_origin,
 /// Signing in gives a new session each time, signing out needs no key, and what looks something up keeps nothing; all the others count
 /// once.
 fn counted_once(row: &Row) -> bool {
-    !matches!(row.path, "/sign-in" | "/sign-out" | "/claim/{token}" | "/door/found" | "/book/look")
+    !matches!(row.path, "/sign-in" | "/sign-out" | "/claim/{token}") && !SEARCHES.contains(&row.path)
 }
 
 both_databases!(the_same_form_again_gives_the_first_result_and_one_record, async |house| {
@@ -189,8 +190,8 @@ async fn end(house: &TestHouse, jar: &Jar) {
 both_databases!(a_form_sent_after_the_sign_in_ended_is_carried_over_the_sign_in, async |house| {
     let things = &house.things;
     let mut carried = 0;
-    for row in forms()
-        .filter(|row| row.expected.starts_with('s') && !matches!(row.path, "/sign-out" | "/door/found" | "/book/look"))
+    for row in
+        forms().filter(|row| row.expected.starts_with('s') && row.path != "/sign-out" && !SEARCHES.contains(&row.path))
     {
         let actor = row.who_may();
         let filled = Filled::of(&row, things);

@@ -143,6 +143,17 @@ impl TestHouse {
         databases::connect(&self.url).await
     }
 
+    /// Another program that holds the database for writing until it is dropped.
+    pub(crate) async fn hold_the_writer(&self) -> AnyConnection {
+        let mut other = self.past().await;
+        let steps: &[&str] =
+            if self.is_sqlite() { &["begin immediate"] } else { &["begin", "lock table writer in exclusive mode"] };
+        for step in steps {
+            sqlx::query(*step).execute(&mut other).await.unwrap();
+        }
+        other
+    }
+
     /// A whole number from the database.
     pub(crate) async fn number(&self, sql: &str) -> i64 {
         let mut db = self.house.store.read().await.unwrap();
@@ -191,7 +202,7 @@ impl TestHouse {
 }
 
 /// Every table of ours; a test compares the list with the migrations.
-pub(crate) const TABLES: [&str; 77] = [
+pub(crate) const TABLES: [&str; 78] = [
     "writer",
     "form_key",
     "audit",
@@ -216,6 +227,7 @@ pub(crate) const TABLES: [&str; 77] = [
     "client_import",
     "questionnaire",
     "consultation",
+    "consultation_beside",
     "consultation_asked",
     "medical_advice",
     "consent_text",

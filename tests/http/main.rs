@@ -8,6 +8,7 @@
 
 mod advice;
 mod api;
+mod arrival;
 mod base_path;
 mod book;
 mod book_clients;

@@ -1,8 +1,12 @@
 //! Forms with mistakes: what was typed comes back, each mistake beside its field, and the key is still good.
 
+use stillroom::people;
+
+use crate::browser::URLENCODED;
+use crate::doors::{Sent, form_body, fresh_key, rows};
 use crate::house::both_databases;
 use crate::html;
-use crate::studio::Things;
+use crate::studio::{Actor, PHRASE, Things};
 
 /// A form that comes back: what was typed, and which fields are wrong.
 pub(crate) struct Slip {
@@ -178,17 +182,169 @@ fn slips(things: &Things) -> Vec<Slip> {
     ]
 }
 
+fn all_slips(things: &Things) -> impl Iterator<Item = Slip> {
+    [
+        slips(things),
+        crate::shelf::slips(things),
+        crate::plan::slips(things),
+        crate::hands::slips(things),
+        crate::clients::slips(things),
+        crate::clearance::slips(things),
+        crate::book::slips(things),
+    ]
+    .into_iter()
+    .flatten()
+}
+
+/// Doors with fields and without a slip, each with its reason. A form in which one can only choose cannot be mistyped: a value from
+/// elsewhere is refused as a whole, which a test below tries.
+const WITHOUT_A_SLIP: [(&str, &str); 29] = [
+    ("/sign-in", "a name and a passphrase that do not go together: sign_in.rs"),
+    ("/claim/{token}", "needs a house that nobody owns: a test below"),
+    ("/invited/{token}", "a passphrase is never shown again: people.rs"),
+    ("/office/people/{person}/role", "one choice; what is none is told beside it: a test below"),
+    ("/rooms/{room}/imports", "a file cannot come back: imports.rs"),
+    ("/rooms/{room}/imports/{import}/answers", "choices"),
+    ("/rooms/{room}/plan/outdoors", "one choice"),
+    (LOOKS_FIRST, "refused with its reason on the page it leads to: plan.rs"),
+    ("/rooms/{room}/advice", "choices"),
+    ("/rooms/{room}/here", "choices"),
+    ("/shelf/bottles/{bottle}/move", "one choice"),
+    ("/shelf/bottles/{bottle}/use", "a button with a value"),
+    (SEARCHES[0], "a search keeps nothing: clients.rs"),
+    (SEARCHES[1], "a search keeps nothing: clearance.rs"),
+    (SEARCHES[2], "a search keeps nothing: clearance.rs"),
+    (SEARCHES[3], "a search keeps nothing: book.rs"),
+    ("/door/clients/{client}/artists", "one choice"),
+    ("/door/clients/import", "a file cannot come back: clients.rs"),
+    ("/door/clients/{client}/asked", "one choice"),
+    ("/door/clients/{client}/consultations", "choices; what is not answered is told beside it: clients.rs"),
+    ("/door/clients/{client}/photos", "a file cannot come back: clients_photos.rs"),
+    ("/door/clients/{client}/consents/{consent}/copies", "one choice"),
+    ("/door/clients/{client}/restriction", "a button with a value"),
+    ("/door/clients/{client}/erasure", "takes her away: clients_rights.rs"),
+    (LOOKS, "its page shows her answers again, which is written down: clients.rs"),
+    (HANDED, "needs a device in a client’s hands: clients_handed.rs"),
+    (TAKEN_BACK, "a passphrase is never shown again: clients_handed.rs"),
+    ("/door/reactions/{reaction}/told", "one choice"),
+    ("/door/stops/{stop}/told", "one choice"),
+];
+
+/// Looks at the log and tells what it found, by leading back to the page.
+const LOOKS_FIRST: &str = "/rooms/{room}/plan/fit";
+/// Anything may be searched for.
+pub(crate) const SEARCHES: [&str; 4] = ["/door/found", "/door/visits/new", "/door/walk-in", "/book/look"];
+/// Closed to everybody who has no device handed over.
+const HANDED: &str = "/handed-over/{step}";
+/// Leaves a line in the audit chain each time it comes back.
+const LOOKS: &str = "/door/clients/{client}/consultations/{consultation}/advice";
+const TAKEN_BACK: &str = "/handed-over/leave";
+
+/// Whether an address lies behind a door, `{name}` standing for any one part.
+fn is_behind(address: &str, door: &str) -> bool {
+    let (address, door): (Vec<_>, Vec<_>) = (address.split('/').collect(), door.split('/').collect());
+    address.len() == door.len() && door.iter().zip(address).all(|(part, is)| part.starts_with('{') || *part == is)
+}
+
+both_databases!(every_form_with_fields_is_tried_with_mistakes_or_says_why_not, async |house| {
+    let slips: Vec<_> = all_slips(&house.things).map(|slip| slip.action).collect();
+    for row in rows() {
+        let with_fields = match (row.sent)(&house.things) {
+            Sent::Form(fields) => !fields.is_empty(),
+            Sent::File(_) | Sent::Photo => true,
+            Sent::Nothing | Sent::Json(_) => false,
+        };
+        let tried = slips.iter().any(|action| is_behind(action, row.path));
+        let excused = WITHOUT_A_SLIP.iter().any(|(path, _)| *path == row.path);
+        if with_fields {
+            assert!(tried != excused, "{}: tried {tried}, excused {excused}", row.path);
+        }
+    }
+    for (path, _) in WITHOUT_A_SLIP {
+        assert!(rows().iter().any(|row| row.method == "POST" && row.path == path), "{path} is no door");
+    }
+});
+
+both_databases!(what_is_on_no_list_of_choices_is_refused_as_a_whole, async |house| {
+    let mut wrong = Vec::new();
+    let chosen = |path: &str| {
+        ![LOOKS_FIRST, LOOKS, HANDED, TAKEN_BACK].contains(&path)
+            && !SEARCHES.contains(&path)
+            && WITHOUT_A_SLIP.iter().any(|(excused, _)| *excused == path)
+    };
+    for row in rows().into_iter().filter(|row| chosen(row.path)) {
+        let Sent::Form(fields) = (row.sent)(&house.things) else { continue };
+        let mut browser = house.actor(row.who_may());
+        let csrf = browser.csrf().await;
+        let nonsense: Vec<_> = fields.into_iter().map(|(name, _)| (name, "<i>queen</i>".to_owned())).collect();
+        let before = house.counts().await;
+        let address = row.address(&house.things);
+        let answer = browser.post_body(&address, URLENCODED, form_body(&csrf, &fresh_key(), &nonsense)).await;
+        if !(400..500).contains(&answer.status) || answer.text().contains("<i>queen") {
+            wrong.push(format!("{address}: {} {}", answer.status, answer.text()));
+        }
+        let mut after = house.counts().await;
+        // A try at signing in is counted, whatever comes of it.
+        after.insert("sign_in_delay", before["sign_in_delay"]);
+        if after != before {
+            wrong.push(format!("{address} wrote something"));
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+});
+
+both_databases!(a_mistake_in_the_claim_costs_nothing_but_the_passphrase, unclaimed, async |house| {
+    let path = format!("/claim/{}", people::claim_token(house.house.store.keys()));
+    let mut browser = house.stranger();
+    let form = browser.form(&path, &path).await;
+    let key = form.value("form_key").to_owned();
+    let typed = [("studio", "Marram & <Sons>"), ("name", "Runa Marsh"), ("zone", "Atlantis/Deep")];
+    let form = form.with_all(&typed).with("passphrase", "marram and sons").with("again", "marram and sons");
+    let answer = browser.submit(&form).await.must(422);
+    let shown = answer.form(&path);
+    for (name, value) in typed {
+        assert_eq!(shown.value(name), value, "{name} was not kept");
+    }
+    let html = answer.text();
+    for name in ["zone", "passphrase"] {
+        assert!(html.contains(&format!("id=\"f-{name}-wrong\"")), "no sentence beside {name}");
+    }
+    for name in ["studio", "name"] {
+        assert!(!html.contains(&format!("id=\"f-{name}-wrong\"")), "{name} was right");
+    }
+    assert!(!html.contains("marram and sons"), "the passphrase stands in the page");
+    assert_eq!(house.number("select count(*) from person").await, 0);
+    assert_eq!(shown.value("form_key"), key, "a rejected form keeps its key");
+    // Without a name the zone stays as well.
+    let form = shown.with_all(&[("name", " "), ("zone", "Europe/Lisbon"), ("passphrase", PHRASE), ("again", PHRASE)]);
+    let shown = browser.submit(&form).await.must(422).form(&path);
+    assert_eq!((shown.value("zone"), shown.value("studio")), ("Europe/Lisbon", "Marram & <Sons>"));
+    let form = shown.with_all(&[("name", "Runa Marsh"), ("passphrase", PHRASE), ("again", PHRASE)]);
+    browser.submit(&form).await.goes_to();
+    assert_eq!(house.look("select value from setting where name = 'studio.zone'").await, "Europe/Lisbon");
+    browser.page("/office/settings").await.says("Marram & <Sons>");
+});
+
+both_databases!(a_role_that_is_none_is_told_beside_the_choice_and_changes_nobody, async |house| {
+    let mut owner = house.owner();
+    let page = format!("/office/people/{}", house.things.people[Actor::Desk.name()]);
+    let action = format!("{page}/role");
+    let form = owner.form(&page, &action).await;
+    let key = form.value("form_key").to_owned();
+    for role in ["queen", "", "OWNER"] {
+        let answer = owner.submit(&form.clone().with("role", role)).await.must(422);
+        answer.says("Choose one of the roles.");
+        assert!(answer.text().contains("id=\"f-role-wrong\""), "no sentence beside the field");
+        assert_eq!(answer.form(&action).value("role"), "desk", "what she is stays chosen");
+        assert_eq!(answer.form(&action).value("form_key"), key, "a rejected form keeps its key");
+    }
+    house.actor(Actor::Desk).page("/rooms").await;
+    owner.submit(&form.with("role", "artist")).await.goes_to();
+});
+
 both_databases!(a_mistake_costs_nothing_that_was_typed, async |house| {
     let mut owner = house.owner();
-    let of_parts = [
-        crate::shelf::slips(&house.things),
-        crate::plan::slips(&house.things),
-        crate::hands::slips(&house.things),
-        crate::clients::slips(&house.things),
-        crate::clearance::slips(&house.things),
-        crate::book::slips(&house.things),
-    ];
-    for slip in slips(&house.things).into_iter().chain(of_parts.into_iter().flatten()) {
+    for slip in all_slips(&house.things) {
         let form = owner.form(&slip.page, &slip.action).await.with_all(&slip.typed);
         let key = form.value("form_key").to_owned();
         let before = house.counts().await;

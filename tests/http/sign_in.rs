@@ -74,6 +74,38 @@ both_databases!(a_hundred_guesses_at_once_are_not_a_hundred_guesses, async |hous
     assert_eq!(tested, 3, "guesses that were tested");
 });
 
+both_databases!(never_more_than_two_passphrases_are_hashed_at_once, async |house| {
+    // Strangers with names of their own, so that none is told to wait, and browsers in which somebody signed in before.
+    let mut page = house.stranger();
+    let form = page.form("/sign-in", "/sign-in").await;
+    let mut tries = Vec::new();
+    for n in 0..24 {
+        let (browser, form) = if n % 2 == 0 {
+            (page.clone(), form.clone().with("name", &format!("Somebody {n}")))
+        } else {
+            let actor = [Actor::ArtistA, Actor::ArtistB, Actor::Desk, Actor::Owner][n / 2 % 4];
+            let mut browser = house.actor(actor);
+            browser.jar.remove(house.house.config.cookie_name());
+            let form = browser.form("/sign-in", "/sign-in").await.with("name", actor.name());
+            (browser, form)
+        };
+        tries.push((browser, form.with("passphrase", PHRASE)));
+    }
+    let before = house.house.hashing.done();
+    let tries: Vec<_> = tries
+        .into_iter()
+        .map(|(mut browser, form)| tokio::spawn(async move { browser.submit(&form).await.status }))
+        .collect();
+    for one in tries {
+        let status = one.await.unwrap();
+        assert!([303, 422, 429].contains(&status), "{status}");
+    }
+    let done = house.house.hashing.done() - before;
+    assert!(done >= 12, "only {done} were hashed");
+    let most = house.house.hashing.most_at_once();
+    assert!((1..=2).contains(&most), "{most} at once");
+});
+
 both_databases!(a_strangers_failures_do_not_keep_somebody_out_of_her_own_browser, async |house| {
     let known = house.actor(Actor::Desk);
     for _ in 0..6 {

@@ -2,13 +2,16 @@
 //! what SQLite promises.
 
 use std::path::Path;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU32, Ordering};
+use std::time::Duration;
 
 use sqlx::migrate::Migrator;
 use sqlx::{AssertSqlSafe, Connection, Row};
 use stillroom::base::problem::Problem;
 use stillroom::base::time::Clock;
 use stillroom::store::audit::{self, Verdict};
-use stillroom::store::{FormKey, Kept, OpenOptions, SCHEMA_OF_THIS_PROGRAM, Store, settings};
+use stillroom::store::{FormKey, Kept, OpenOptions, SCHEMA_OF_THIS_PROGRAM, Store, Tx, settings};
 
 use crate::databases::{self, Database};
 use crate::house::{both_databases, config, in_runtime, ten_twelve};
@@ -70,6 +73,95 @@ both_databases!(two_processes_on_one_server_write_one_after_the_other, async |ho
     }
     assert_eq!(house.look("select value from setting where name = 'test.count'").await, "50");
     second.close().await;
+});
+
+both_databases!(a_write_waits_while_another_program_holds_the_database_for_a_moment, async |house| {
+    let other = house.hold_the_writer().await;
+    let store = house.house.store.clone();
+    let writer = tokio::spawn(async move { count_up(&store).await });
+    tokio::time::sleep(Duration::from_secs(1)).await;
+    assert!(!writer.is_finished(), "it wrote past the other program");
+    other.close().await.unwrap();
+    writer.await.unwrap().unwrap();
+    assert_eq!(house.look("select value from setting where name = 'test.count'").await, "1");
+});
+
+both_databases!(a_database_held_for_longer_than_a_write_waits_is_busy_and_nothing_is_written, async |house| {
+    let before = house.counts().await;
+    let other = house.hold_the_writer().await;
+    let told = count_up(&house.house.store).await;
+    assert!(matches!(told, Err(Problem::Busy)), "{told:?}");
+    other.close().await.unwrap();
+    assert_eq!(house.counts().await, before);
+    count_up(&house.house.store).await.unwrap();
+    assert_eq!(house.look("select value from setting where name = 'test.count'").await, "1");
+});
+
+/// Loses the transaction in the middle of its work: on PostgreSQL the server ends the connection, as it does when it is stopped;
+/// SQLite has no such way, so it is said to be busy.
+async fn lose_the_transaction(tx: &mut Tx, on_sqlite: bool) -> Result<(), Problem> {
+    if on_sqlite {
+        return Err(Problem::Busy);
+    }
+    sqlx::query("select pg_terminate_backend(pg_backend_pid())").execute(tx.db()).await?;
+    Ok(())
+}
+
+both_databases!(a_write_whose_transaction_is_lost_half_way_is_begun_anew_and_counts_once, async |house| {
+    let (before, on_sqlite) = (house.counts().await, house.is_sqlite());
+    let runs = Arc::new(AtomicU32::new(0));
+    let count = Arc::clone(&runs);
+    house
+        .write(move |tx| {
+            let run = count.fetch_add(1, Ordering::SeqCst);
+            Box::pin(async move {
+                settings::set(tx, "test.run", &run.to_string()).await?;
+                tx.audit("run", "", "").await?;
+                if run == 0 {
+                    lose_the_transaction(tx, on_sqlite).await?;
+                }
+                Ok(Kept::see(""))
+            })
+        })
+        .await
+        .unwrap();
+    assert_eq!(runs.load(Ordering::SeqCst), 2);
+    assert_eq!(house.look("select value from setting where name = 'test.run'").await, "1");
+    let after = house.counts().await;
+    assert_eq!((after["audit"], after["setting"]), (before["audit"] + 1, before["setting"] + 1));
+});
+
+both_databases!(a_write_that_is_lost_every_time_is_given_up_with_nothing_written, async |house| {
+    let (before, on_sqlite) = (house.counts().await, house.is_sqlite());
+    let told = house
+        .write(move |tx| {
+            Box::pin(async move {
+                settings::set(tx, "test.run", "1").await?;
+                tx.audit("run", "", "").await?;
+                lose_the_transaction(tx, on_sqlite).await?;
+                Ok(Kept::see(""))
+            })
+        })
+        .await;
+    assert!(matches!(told, Err(Problem::Busy)), "{told:?}");
+    assert_eq!(house.counts().await, before);
+});
+
+both_databases!(a_house_without_its_database_lives_and_is_not_ready, async |house| {
+    let mut watcher = house.stranger();
+    watcher.get("/readyz").await.must(200);
+    if house.is_sqlite() {
+        house.house.store.close().await;
+    } else {
+        let (host, name) = house.url.rsplit_once('/').unwrap();
+        let mut server = databases::connect(&format!("{host}/postgres")).await;
+        let gone = format!("drop database \"{name}\" with (force)");
+        // The name is one the test made.
+        sqlx::query(AssertSqlSafe(gone)).execute(&mut server).await.unwrap();
+        server.close().await.unwrap();
+    }
+    assert_eq!(watcher.get("/readyz").await.must(503).text(), "not ready\n");
+    watcher.get("/healthz").await.must(200);
 });
 
 both_databases!(a_write_that_says_nothing_of_itself_is_refused_and_undone, async |house| {

@@ -115,6 +115,8 @@ pub(crate) struct Things {
     pub(crate) photo: String,
     /// The consultation filled in, field by field.
     pub(crate) answers: Vec<(&'static str, String)>,
+    /// Names Ada's record as its page shows it.
+    pub(crate) shown: String,
     pub(crate) client_file: String,
     pub(crate) second_file: String,
     pub(crate) hands: crate::hands::HandThings,

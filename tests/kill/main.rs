@@ -1,12 +1,15 @@
 //! Kills the program without warning while people and sensors write, starts it again, lets them ask again, and counts:
 //! nothing acknowledged may be lost, nothing doubled, nothing half there.
 //!
+//! `beside.rs` starts the same program for what other processes do beside it.
+//!
 //! `STILLROOM_TEST_KILLS` sets how often (50; a release run takes 1000), `STILLROOM_TEST_SEED` the chance. A loop that
 //! finds nothing proves nothing unless it can find something: two controls misbehave on purpose and must be caught.
 
 #![allow(clippy::unwrap_used, reason = "a test stops at the first thing that is not as it must be")]
 #![allow(clippy::print_stdout, reason = "the counts of a run are its result")]
 
+mod beside;
 mod books;
 mod chance;
 mod clients;

@@ -6,8 +6,8 @@ use crate::http::{Answer, Request};
 use crate::pages::{Browser, form_with_action, text_of};
 use crate::program::Program;
 
-const OWNER: &str = "Oona Pell";
-const PASSPHRASE: &str = "three dunes behind the marram";
+pub(crate) const OWNER: &str = "Oona Pell";
+pub(crate) const PASSPHRASE: &str = "three dunes behind the marram";
 
 /// Where a client enters readings: as a sensor with its token, or on the page with its session.
 #[derive(Debug, Clone)]
@@ -60,7 +60,7 @@ pub(crate) fn set_up(program: &Program) -> Vec<Desk> {
 }
 
 /// Follows the link that the first start prints.
-fn claim(owner: &mut Browser, program: &Program) {
+pub(crate) fn claim(owner: &mut Browser, program: &Program) {
     let link = program.printed("claim this studio: ");
     let path = &link[link.find("/claim/").expect("a claim link leads to /claim/")..];
     let typed = [

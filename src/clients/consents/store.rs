@@ -77,6 +77,7 @@ pub(in crate::clients) async fn add(
     .bind(&digest)
     .execute(tx.db())
     .await?;
+    tx.raise(crate::clients::DOOR);
     tx.audit("sign consent", consent.id, &format!("{} {digest}", consent.purpose.word())).await
 }
 
@@ -189,6 +190,11 @@ pub(in crate::clients) async fn withdraw(
     .bind(by.to_string())
     .execute(tx.db())
     .await?;
+    if consent.purpose == Purpose::RecordPhotos {
+        // As the wording promises: nothing obliges the studio to keep a picture.
+        crate::clients::photos::store::erase_under(tx, id).await?;
+    }
+    tx.raise(crate::clients::DOOR);
     tx.audit("withdraw consent", id, consent.purpose.word()).await
 }
 

@@ -57,6 +57,9 @@ pub(in crate::clients) async fn add(
     .bind(sealed)
     .execute(tx.db())
     .await?;
+    // She answered anew: what counted beside the newest answers does no more.
+    sqlx::query("delete from consultation_beside where client = $1").bind(client.to_string()).execute(tx.db()).await?;
+    tx.raise(crate::clients::DOOR);
     tx.audit("add consultation", client, &id.to_string()).await
 }
 
@@ -117,6 +120,7 @@ pub(in crate::clients) async fn asked(
         .execute(tx.db())
         .await?;
     // Not even whether something changed: that, too, is about her health.
+    tx.raise(crate::clients::DOOR);
     tx.audit("ask whether anything changed", client, "").await
 }
 
@@ -152,6 +156,7 @@ pub(in crate::clients) async fn add_advice(
     .bind(sealed)
     .execute(tx.db())
     .await?;
+    tx.raise(crate::clients::DOOR);
     tx.audit("add medical advice", client, &id.to_string()).await
 }
 
@@ -208,6 +213,21 @@ pub(super) async fn newest_of(
             health.consultation = Some(id);
             health.answered = Some(Instant(row.get(2)));
             health.sort(&answers.answers);
+        }
+        let beside = bound(
+            "select b.client, c.id, c.answers from consultation_beside b join consultation c on c.id = b.consultation where b.client in
+             ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20)",
+            &ids,
+        );
+        for row in beside.fetch_all(&mut *db).await? {
+            let client: ClientId = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
+            let id: ConsultationId = row.get::<String, _>(1).parse().map_err(Problem::broken)?;
+            let (Some(key), Some(health)) = (opened.get(&client), all.get_mut(&client)) else { continue };
+            if health.consultation != Some(id) {
+                let plain = key.open(&answers_place(id), &row.get::<Vec<u8>, _>(2))?;
+                let answers: SealedAnswers = serde_json::from_slice(&plain).map_err(Problem::broken)?;
+                health.sort(&answers.answers);
+            }
         }
         let advice = bound(
             "select m.client, m.id, m.consultation, m.advice from medical_advice m where m.client in

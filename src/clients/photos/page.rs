@@ -170,7 +170,7 @@ async fn send(
     }
     let place = ARRIVING.acquire().await.map_err(Problem::broken)?;
     let most = house.config.max_upload_bytes().min(MOST_BYTES);
-    let sent = Upload::receive(parts, most).await?;
+    let sent = Upload::receive(parts, most, house.config.request_timeout).await?;
     let key = form_key(&house, &staff.visitor, &headers, &sent.pairs, &[&sent.file])?;
     unless_kept(&house, &key).await?;
     let typed = sent.value("moment").to_owned();

@@ -137,6 +137,17 @@ pub(in crate::clients) async fn pictures(
     Ok(opened)
 }
 
+/// Erases the photos taken under one consent, which was taken back.
+pub(in crate::clients) async fn erase_under(tx: &mut Tx, consent: ConsentId) -> Result<(), Problem> {
+    let rows =
+        sqlx::query("select id from photo where consent = $1").bind(consent.to_string()).fetch_all(tx.db()).await?;
+    sqlx::query("delete from photo where consent = $1").bind(consent.to_string()).execute(tx.db()).await?;
+    for row in rows {
+        tx.audit("erase photo", row.get::<String, _>(0), "").await?;
+    }
+    Ok(())
+}
+
 /// Photos go with an erasure, all of them: no rule asks to keep them.
 pub(in crate::clients) async fn erase_all(tx: &mut Tx, client: ClientId) -> Result<(), Problem> {
     sqlx::query("delete from photo where client = $1").bind(client.to_string()).execute(tx.db()).await?;
