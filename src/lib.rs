@@ -27,6 +27,8 @@ pub mod clients;
 pub mod clearance;
 /// Services, hours, appointments: no overlap of an artist or a bed, ever.
 pub mod book;
+/// Treatment cards and counts: what was done, beside what was advised.
+pub mod cards;
 /// A client's own rights over her record: her file, restriction, erasure; the list of what each part keeps of her.
 pub mod privacy;
 /// Pages that show several parts. Composes; no SQL.

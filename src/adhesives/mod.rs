@@ -41,6 +41,33 @@ pub use set_time::Label;
 pub use shelf::{OnShelf, classes, pooled, shelf};
 pub use summary::Covered;
 
+/// A bottle, finished or not, and its product.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn bottle_and_product(
+    db: &mut crate::store::Db,
+    id: crate::base::ids::BottleId,
+) -> Result<Option<(Bottle, Product)>, crate::base::problem::Problem> {
+    let Some(bottle) = store::bottle(db, id).await? else { return Ok(None) };
+    Ok(store::product(db, bottle.product).await?.map(|product| (bottle, product)))
+}
+
+/// Notes that a bottle is the one in daily use, and opened where it stood closed: in the write of whoever works with it.
+///
+/// # Errors
+/// [`crate::base::problem::Problem::NotHere`] for a finished bottle; when the database refuses it.
+pub async fn work_with(
+    tx: &mut crate::store::Tx,
+    id: crate::base::ids::BottleId,
+) -> Result<(), crate::base::problem::Problem> {
+    let bottle = store::bottle(tx.db(), id).await?.ok_or(crate::base::problem::Problem::NotHere("bottle"))?;
+    if bottle.opened.is_none() {
+        store::open_bottle(tx, id).await?;
+    }
+    if bottle.in_use { Ok(()) } else { store::use_bottle(tx, id, true).await }
+}
+
 /// Every door of this part.
 #[must_use]
 pub fn routes() -> Routes {

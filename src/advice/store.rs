@@ -113,6 +113,47 @@ pub async fn keep(tx: &mut Tx, new: &NewAdvice) -> Result<i64, Problem> {
     Ok(number)
 }
 
+/// An advice as a treatment card names it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Advised {
+    /// Its id.
+    pub id: AdviceId,
+    /// The class that was recommended, or came nearest, in words; empty where there was none.
+    pub class: String,
+    /// What was taken on it.
+    pub taken: Taken,
+}
+
+/// The classes of the machine form that is kept with an advice.
+#[derive(Deserialize)]
+struct KeptClasses {
+    recommended_s: Option<[f64; 2]>,
+    least_bad_s: Option<[f64; 2]>,
+}
+
+/// The newest advice an artist took since an instant.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn newest_taken(db: &mut Db, artist: ArtistId, from: Instant) -> Result<Option<Advised>, Problem> {
+    let row = sqlx::query(
+        "select number, at, artist, room, style, bottle, verdict, inputs, id, answer from advice
+         where artist = $1 and at >= $2 order by at desc, number desc limit 1",
+    )
+    .bind(artist.to_string())
+    .bind(from.0)
+    .fetch_optional(db)
+    .await?;
+    let Some(row) = row else { return Ok(None) };
+    let kept: KeptClasses = serde_json::from_str(&row.get::<String, _>(9)).map_err(Problem::broken)?;
+    let class = kept.recommended_s.or(kept.least_bad_s);
+    Ok(Some(Advised {
+        id: row.get::<String, _>(8).parse().map_err(Problem::broken)?,
+        class: class.map(|[low, high]| format!("{low}–{high} s")).unwrap_or_default(),
+        taken: read(&row)?,
+    }))
+}
+
 /// Every advice taken since an instant, oldest first.
 ///
 /// # Errors

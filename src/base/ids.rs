@@ -242,6 +242,14 @@ id!(
     /// An artist's calendar for other programs.
     FeedId
 );
+id!(
+    /// A treatment card.
+    CardId
+);
+id!(
+    /// Something that was added to a card: a count, a drop, a version.
+    CardPartId
+);
 
 /// An appointment and the visit that clearance expects for it bear one id: so each is found by the other.
 impl From<ExpectedVisitId> for AppointmentId {

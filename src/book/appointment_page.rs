@@ -16,6 +16,7 @@ use super::search::{self, Ask, Free, later};
 use super::service::{Service, VisitKind};
 use super::waiting_page::{self, WaitingRow};
 use super::{store, waiting_store};
+use crate::base::actor::Role;
 use crate::base::ids::AppointmentId;
 use crate::base::problem::Problem;
 use crate::base::text;
@@ -98,6 +99,8 @@ struct AppointmentPage {
     state: (&'static str, &'static str),
     /// Her record, for those who may open it.
     record: Option<String>,
+    /// Her card, for those who treat her: opened there, or gone on with.
+    card: Option<String>,
     clearance: Option<ClearanceBlock>,
     lines: Vec<Line>,
     seen: i64,
@@ -147,6 +150,7 @@ async fn show(
         key: new_form_key(),
         told: told_words(&asked.told, clearance.as_ref()),
         record: opens.map(|client| house.url(&format!("/door/clients/{}", client.id))),
+        card: has_card(&around, &staff, &appointment).then(|| house.url(&format!("/cards/of/{id}"))),
         clearance,
         lead: lead(&around, &appointment, now),
         state: (if appointment.state == Standing::Booked { "fit" } else { "stop" }, appointment.state.words()),
@@ -164,6 +168,14 @@ async fn show(
         day: house.url(&format!("/book?day={}", zone.day(appointment.when.visit.from))),
         path,
     })
+}
+
+/// Whether this person opens a card for this appointment: whoever treats her, and the owner; not for a test or a talk.
+fn has_card(around: &Around, staff: &Staff, appointment: &Appointment) -> bool {
+    let kind = around.service(appointment.service).map(|service| service.kind);
+    let placed = kind.is_some_and(|kind| !matches!(kind, VisitKind::PatchTest | VisitKind::Consultation));
+    let hers = staff.who.role == Role::Owner || around.own(&staff.who) == Some(appointment.artist);
+    placed && hers && appointment.booked.client.is_some() && appointment.state == Standing::Booked
 }
 
 /// How she stands, of what is to come and judged at all.

@@ -13,7 +13,7 @@ use crate::store::Tx;
 
 /// What clearance judges of a visit; nothing for a talk, which anybody may have.
 #[must_use]
-pub(super) const fn judged_as(kind: VisitKind) -> Option<clearance::VisitKind> {
+pub const fn judged_as(kind: VisitKind) -> Option<clearance::VisitKind> {
     match kind {
         VisitKind::FullSet | VisitKind::PartialSet => Some(clearance::VisitKind::Set),
         VisitKind::Infill | VisitKind::MiniInfill | VisitKind::Correction | VisitKind::OtherInfill => {

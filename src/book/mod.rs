@@ -37,6 +37,7 @@ use crate::store::{Db, Tx};
 use crate::web::routes::Routes;
 
 pub use appointment::{Appointment, Booked, State, When};
+pub use expecting::judged_as;
 pub use of_client::{TABLES, client_erase, client_file, client_merge};
 pub use plan::Bed;
 pub(crate) use seed::{Beginning, first_and_last, seed_appointments, seed_beginning};

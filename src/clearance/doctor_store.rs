@@ -269,6 +269,57 @@ pub(super) async fn decide_complaint(tx: &mut Tx, complaint: &Complaint) -> Resu
     tx.audit("decide complaint", complaint.id, &complaint.decision).await
 }
 
+/// A complaint as a card names it: when, and what was decided. Nothing of what she said.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ComplaintBrief {
+    /// Its id.
+    pub id: ComplaintId,
+    /// When she complained.
+    pub at: Instant,
+    /// What was decided, in words.
+    pub decided: &'static str,
+    /// The card it is about; empty while it is tied to none.
+    pub card: String,
+}
+
+/// A client's complaints in brief, newest first.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn complaints_in_brief(db: &mut Db, client: ClientId) -> Result<Vec<ComplaintBrief>, Problem> {
+    let rows = sqlx::query("select id, at, decision, card from complaint where client = $1 order by at desc, id desc")
+        .bind(client.to_string())
+        .fetch_all(db)
+        .await?;
+    rows.iter()
+        .map(|row| {
+            Ok(ComplaintBrief {
+                id: row.get::<String, _>(0).parse().map_err(Problem::broken)?,
+                at: Instant(row.get(1)),
+                decided: super::reaction::words_of(&DECISIONS, &row.get::<String, _>(2)),
+                card: row.get(3),
+            })
+        })
+        .collect()
+}
+
+/// Says which card a complaint is about.
+///
+/// # Errors
+/// [`Problem::NotHere`] without such a complaint of this client; when the database refuses it.
+pub async fn tie_complaint(tx: &mut Tx, client: ClientId, id: ComplaintId, card: &str) -> Result<(), Problem> {
+    let done = sqlx::query("update complaint set card = $1 where id = $2 and client = $3")
+        .bind(card)
+        .bind(id.to_string())
+        .bind(client.to_string())
+        .execute(tx.db())
+        .await?;
+    if done.rows_affected() == 0 {
+        return Err(Problem::NotHere("complaint"));
+    }
+    tx.audit("tie complaint to card", id, card).await
+}
+
 /// One complaint.
 pub(super) async fn complaint(db: &mut Db, keys: &Keys, id: ComplaintId) -> Result<Option<Complaint>, Problem> {
     let row = sqlx::query(

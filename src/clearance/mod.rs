@@ -30,13 +30,14 @@ mod standing;
 mod test_form;
 mod test_page;
 mod test_store;
-mod typed;
+pub(crate) mod typed;
 mod visit_page;
 mod visit_store;
 pub mod wet;
 pub mod words;
 
 pub use desk_page::{DeskRow, desk_rows};
+pub use doctor_store::{ComplaintBrief, complaints_in_brief, tie_complaint};
 pub use facts::{ClientFacts, PlannedProduct};
 pub use for_advice::{ForHer, for_advice, of_today};
 pub use for_book::{AtBooking, at_booking};
@@ -44,7 +45,7 @@ pub use judge::{Clearance, clearance};
 pub use of_client::{TABLES, client_erase, client_file, client_merge, last_met};
 pub use rules::Rules;
 pub use standing::{NotToday, StandingWords, block, may_treat, not_today};
-pub use test_store::{Meeting, Met, add_exposure};
+pub use test_store::{Meeting, Met, add_exposure, forget_exposures};
 pub use visit_store::{Expected, VisitKind, expect_visit, expected, hand_visits, no_longer_expected};
 
 use crate::web::routes::Routes;

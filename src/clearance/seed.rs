@@ -34,6 +34,8 @@ pub(crate) enum Seed {
     },
     /// She met a product in a treatment.
     Treated { client: ClientId, met: Met, at: Instant },
+    /// The same, by a treatment card.
+    Card { client: ClientId, met: Met, at: Instant, card: crate::base::ids::CardId },
     /// Somebody is expected.
     Visit(Expected),
     /// A reaction; the first so many follow-ups are done.
@@ -84,6 +86,9 @@ async fn keep(tx: &mut Tx, keys: &Keys, one: Seed) -> Result<(), Problem> {
         }
         Seed::Treated { client, met, at } => {
             add_exposure(tx, client, &met, at, Meeting::Treatment, &StopId::new().to_string()).await
+        }
+        Seed::Card { client, met, at, card } => {
+            add_exposure(tx, client, &met, at, Meeting::Treatment, &card.to_string()).await
         }
         Seed::Visit(visit) => expect_visit(tx, &visit).await,
         Seed::Reaction { client, met, noticed, exposed, details, artist, done } => {

@@ -369,3 +369,12 @@ pub async fn add_exposure(
     .await?;
     Ok(())
 }
+
+/// Forgets what a card or test said it used, before it says so anew. Not for what was struck out or erased.
+///
+/// # Errors
+/// When the database refuses it.
+pub async fn forget_exposures(tx: &mut Tx, source: &str) -> Result<(), Problem> {
+    sqlx::query("delete from exposure where source = $1").bind(source).execute(tx.db()).await?;
+    Ok(())
+}

@@ -15,31 +15,31 @@ use crate::web::incoming::new_form_key;
 /// The pairs of a form.
 #[derive(Debug, Clone, Default, Deserialize)]
 #[serde(transparent)]
-pub(super) struct Typed(Vec<(String, String)>);
+pub(crate) struct Typed(Vec<(String, String)>);
 
 impl Typed {
     /// A form as it begins.
-    pub(super) fn of<'p>(pairs: impl IntoIterator<Item = (&'p str, String)>) -> Self {
+    pub(crate) fn of<'p>(pairs: impl IntoIterator<Item = (&'p str, String)>) -> Self {
         Self(pairs.into_iter().map(|(name, value)| (name.to_owned(), value)).collect())
     }
 
     /// The first value of a field; empty where it is not there.
-    pub(super) fn get(&self, name: &str) -> &str {
+    pub(crate) fn get(&self, name: &str) -> &str {
         self.0.iter().find(|(own, _)| own == name).map_or("", |(_, value)| value.as_str())
     }
 
     /// Every value of a field.
-    pub(super) fn all(&self, name: &str) -> Vec<&str> {
+    pub(crate) fn all(&self, name: &str) -> Vec<&str> {
         self.0.iter().filter(|(own, _)| own == name).map(|(_, value)| value.as_str()).collect()
     }
 
-    pub(super) fn is_ticked(&self, name: &str) -> bool {
+    pub(crate) fn is_ticked(&self, name: &str) -> bool {
         self.get(name) == "yes"
     }
 }
 
 /// Checks of this part beside those every form shares.
-pub(super) trait MoreNotes {
+pub(crate) trait MoreNotes {
     /// An instant typed as wall time of the studio, between two, both allowed.
     fn instant(&mut self, field: &'static str, typed: &str, zone: &Zone, limits: (Instant, Instant))
     -> Option<Instant>;
@@ -97,35 +97,35 @@ impl MoreNotes for Notes {
 
 /// A wall time of the studio as an instant: "2026-02-18T14:30" as browsers send it, or with a space. In a repeated hour the
 /// first; in a skipped one the time moved on by its length.
-pub(super) fn wall_instant(typed: &str, zone: &Zone) -> Option<Instant> {
+pub(crate) fn wall_instant(typed: &str, zone: &Zone) -> Option<Instant> {
     let wall: DateTime = typed.trim().replacen(' ', "T", 1).parse().ok()?;
     let at = zone.inner().to_ambiguous_timestamp(wall).compatible().ok()?;
     (1900..=2200).contains(&wall.year()).then(|| Instant::from_timestamp(at))
 }
 
 /// An instant as such a field shows it.
-pub(super) fn wall(zone: &Zone, at: Instant) -> String {
+pub(crate) fn wall(zone: &Zone, at: Instant) -> String {
     zone.wall(at).strftime("%Y-%m-%dT%H:%M").to_string()
 }
 
 /// A field for a wall time.
-pub(super) fn time_field(name: &'static str, label: &str, value: &str) -> FieldView {
+pub(crate) fn time_field(name: &'static str, label: &str, value: &str) -> FieldView {
     FieldView { kind: "datetime-local", ..text_field(name, label, value) }
 }
 
 /// A field for several lines.
-pub(super) fn words_field(name: &'static str, label: &str, value: &str) -> FieldView {
+pub(crate) fn words_field(name: &'static str, label: &str, value: &str) -> FieldView {
     FieldView { kind: "textarea", ..text_field(name, label, value) }
 }
 
 /// A tick.
-pub(super) fn tick_field(name: &'static str, label: &str, ticked: bool) -> FieldView {
+pub(crate) fn tick_field(name: &'static str, label: &str, ticked: bool) -> FieldView {
     let value = if ticked { "yes" } else { "" };
     FieldView { kind: "check", optional: true, ..text_field(name, label, value) }
 }
 
 /// Choices of which several may be chosen.
-pub(super) fn checks_field(
+pub(crate) fn checks_field(
     name: &'static str,
     label: &str,
     chosen: &[&str],
@@ -141,33 +141,33 @@ pub(super) fn checks_field(
 /// A page with one form.
 #[derive(Template)]
 #[template(path = "clearance/form.html")]
-pub(super) struct FormPage {
-    pub(super) frame: Frame,
-    pub(super) key: String,
-    pub(super) action: String,
+pub(crate) struct FormPage {
+    pub(crate) frame: Frame,
+    pub(crate) key: String,
+    pub(crate) action: String,
     /// The word in the margin, and the small line under it.
-    pub(super) word: &'static str,
-    pub(super) small: &'static str,
+    pub(crate) word: &'static str,
+    pub(crate) small: &'static str,
     /// What stands before the form, a sentence each.
-    pub(super) lead: Vec<String>,
+    pub(crate) lead: Vec<String>,
     /// A caution before everything.
-    pub(super) caution: Option<Caution>,
-    pub(super) fields: Vec<FieldView>,
-    pub(super) mistakes: Vec<Mistake>,
-    pub(super) button: &'static str,
+    pub(crate) caution: Option<Caution>,
+    pub(crate) fields: Vec<FieldView>,
+    pub(crate) mistakes: Vec<Mistake>,
+    pub(crate) button: &'static str,
     /// Where one goes without sending: address and words.
-    pub(super) back: (String, &'static str),
+    pub(crate) back: (String, &'static str),
 }
 
 /// A heading with sentences under it.
-pub(super) struct Caution {
-    pub(super) heading: &'static str,
-    pub(super) sentences: Vec<&'static str>,
+pub(crate) struct Caution {
+    pub(crate) heading: &'static str,
+    pub(crate) sentences: Vec<&'static str>,
 }
 
 impl FormPage {
     /// Puts the mistakes beside their fields and keeps the key they came with.
-    pub(super) fn again(mut self, notes: &[FieldNote], key: Option<String>) -> Self {
+    pub(crate) fn again(mut self, notes: &[FieldNote], key: Option<String>) -> Self {
         note_fields(&mut self.fields, notes);
         self.mistakes = mistakes(&self.fields);
         self.key = key.unwrap_or_else(new_form_key);
@@ -176,7 +176,7 @@ impl FormPage {
 }
 
 /// The mistakes, or the other problem back.
-pub(super) fn notes_of(problem: Problem) -> Result<Vec<FieldNote>, Problem> {
+pub(crate) fn notes_of(problem: Problem) -> Result<Vec<FieldNote>, Problem> {
     match problem {
         Problem::Mistakes(notes) => Ok(notes),
         other => Err(other),

@@ -4,6 +4,7 @@
 use jiff::civil::Date;
 
 use super::air::DemoRoom;
+use super::cards::Regular;
 use crate::artists::{self, Artist, Technique};
 use crate::base::ids::{AppointmentId, ArtistId, BedId, RoomId, ServiceId, TimeOffId};
 use crate::base::problem::Problem;
@@ -32,9 +33,19 @@ const NAMES: [&str; 24] = [
 ];
 
 /// A stream of numbers that is the same every time (splitmix64, from memory).
-struct Draw(u64);
+pub(super) struct Draw(u64);
 
 impl Draw {
+    /// A stream that begins here.
+    pub(super) const fn begun(at: u64) -> Self {
+        Self(at)
+    }
+
+    /// A share from 0 to 1, in steps of a thousandth.
+    pub(super) fn share(&mut self) -> f64 {
+        f64::from(i32::try_from(self.below(1001)).unwrap_or(0)) / 1000.0
+    }
+
     fn next(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
         let mut z = self.0;
@@ -43,13 +54,18 @@ impl Draw {
         z ^ (z >> 31)
     }
 
-    fn below(&mut self, n: u64) -> i64 {
+    pub(super) fn below(&mut self, n: u64) -> i64 {
         i64::try_from(self.next() % n.max(1)).unwrap_or(0)
     }
 }
 
 /// Fills the book of a studio that has none, from so many days ago; one that was filled before gets the days it lacks.
-pub(super) async fn fill(house: &House, rooms: &[(DemoRoom, RoomId)], days: i64) -> Result<(), Problem> {
+pub(super) async fn fill(
+    house: &House,
+    rooms: &[(DemoRoom, RoomId)],
+    regulars: &[Regular],
+    days: i64,
+) -> Result<(), Problem> {
     let now = house.store.clock().now().0;
     let (studio, artists, there) = {
         let mut db = house.store.read().await?;
@@ -76,6 +92,7 @@ pub(super) async fn fill(house: &House, rooms: &[(DemoRoom, RoomId)], days: i64)
         |own: &Appointment| !fixed.iter().any(|(artist, busy)| *artist == own.artist && busy.overlaps(&own.when.busy));
     for (n, (artist, bed)) in artists.iter().zip(&beds).enumerate() {
         let mut life = Life::new(n, artist, bed.id, &services, zone);
+        life.regulars = regulars.iter().filter(|own| own.0 == artist.person).cloned().collect();
         let mut day = first;
         while day <= later(today, AHEAD) {
             let of_day = life.day(day, now);
@@ -218,19 +235,24 @@ struct Life<'a> {
     technique: Technique,
     /// (due, name, visits so far), longest due first.
     clients: Vec<(Date, String, u32)>,
+    /// Those who have a record and come again and again: the first of the clients.
+    regulars: Vec<Regular>,
 }
 
 impl<'a> Life<'a> {
     fn new(n: usize, artist: &'a Artist, bed: BedId, services: &'a [Service], zone: &'a Zone) -> Self {
         let technique = technique(artist);
         let draw = Draw(0x5eed_0b00 + n as u64);
-        Self { draw, artist, bed, services, zone, technique, clients: Vec::new() }
+        Self { draw, artist, bed, services, zone, technique, clients: Vec::new(), regulars: Vec::new() }
     }
 
     /// The appointments of a day.
     fn day(&mut self, day: Date, now: Instant) -> Vec<Appointment> {
         if self.clients.is_empty() {
             self.clients = (0..CLIENTS).map(|n| (later(day, n as i64 / 3), self.name(n), 0)).collect();
+            for (client, own) in self.clients.iter_mut().zip(&self.regulars) {
+                client.1.clone_from(&own.2);
+            }
         }
         let mut made = Vec::new();
         let weekday = day.weekday().to_monday_zero_offset();
@@ -257,7 +279,8 @@ impl<'a> Life<'a> {
             minute = (minute + 14) / 15 * 15;
             made.push(self.appointment(&service, name.clone(), first, When::found(from, self.zone, &length), now));
             let next = later(day, 14 + self.draw.below(10));
-            self.clients[at] = if self.draw.below(25) == 0 {
+            let stays = at < self.regulars.len();
+            self.clients[at] = if self.draw.below(25) == 0 && !stays {
                 (next, self.name(200 + visits as usize), 0)
             } else {
                 (next, name, visits + 1)
@@ -299,6 +322,9 @@ impl<'a> Life<'a> {
         now: Instant,
     ) -> Appointment {
         let past = when.visit.to < now;
+        // Who is expected stands on clearance's list: a visit to come is of nobody's record here.
+        let regular = self.regulars.iter().find(|own| past && own.2 == short);
+        let client = regular.map(|own| own.1);
         let state = match self.draw.below(50) {
             0 | 1 if past => State::NoShow,
             2..=4 => State::Cancelled,
@@ -310,7 +336,7 @@ impl<'a> Life<'a> {
             artist: self.artist.id,
             bed: service.takes_bed.then_some(self.bed),
             service: service.id,
-            booked: Booked { client: None, short, first_visit },
+            booked: Booked { client, short, first_visit },
             when,
             state,
             version: 1,

@@ -1,8 +1,9 @@
 //! The invented studio, seeded through the parts' own functions. Every name and number here is made up.
 
 pub mod air;
-mod clients;
 mod book;
+mod cards;
+mod clients;
 mod hands;
 mod shelf;
 pub mod truth;
@@ -83,7 +84,9 @@ pub async fn fill_with(house: &House, days: i64) -> Result<(), Problem> {
     shelf::fill(house, &studio.zone, &known, owner.id).await?;
     hands::fill(house, &people).await?;
     clients::fill(house, &studio.zone, &people).await?;
-    book::fill(house, &known, days).await
+    let regulars = cards::regulars(house, &people).await?;
+    book::fill(house, &known, &regulars, days).await?;
+    cards::fill(house, &people, &regulars, days).await
 }
 
 async fn seed_room(house: &House, which: DemoRoom) -> Result<(), Problem> {

@@ -22,6 +22,7 @@ use crate::adhesives;
 use crate::advice;
 use crate::artists;
 use crate::book;
+use crate::cards;
 use crate::clearance;
 use crate::clients;
 use crate::people;
@@ -50,5 +51,6 @@ pub fn routes() -> Routes {
         .join(privacy::routes())
         .join(clearance::routes())
         .join(book::routes())
+        .join(cards::routes())
         .join(live::routes())
 }

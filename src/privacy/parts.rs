@@ -7,6 +7,7 @@ use std::pin::Pin;
 use crate::base::ids::ClientId;
 use crate::base::problem::Problem;
 use crate::book;
+use crate::cards;
 use crate::clearance;
 use crate::clients::rights::{self, Erasing, FilePart, Stays};
 use crate::store::keys::Keys;
@@ -31,7 +32,15 @@ pub struct Part {
 
 /// Every part that keeps something of a client, in the order of `src/lib.rs`. Erasure goes from the last to the first, since later parts
 /// refer to earlier ones.
-pub const PARTS: &[Part] = &[CLIENTS, CLEARANCE, BOOK];
+pub const PARTS: &[Part] = &[CLIENTS, CLEARANCE, BOOK, CARDS];
+
+const CARDS: Part = Part {
+    name: "cards",
+    tables: cards::TABLES,
+    client_file: |db, keys, client| Box::pin(cards::client_file(db, keys, client)),
+    client_merge: |tx, keys, from, into| Box::pin(cards::client_merge(tx, keys, from, into)),
+    client_erase: |tx, keys, client, erasing| Box::pin(cards::client_erase(tx, keys, client, erasing)),
+};
 
 const BOOK: Part = Part {
     name: "book",

@@ -15,6 +15,7 @@
 import { ask, claimPath } from './house.mjs';
 import { aClient, anErased, demoClient, lastHanded, onClient } from './clients.mjs';
 import { anAppointment, freeTimes, onBusyDay, waitForATime } from './book.mjs';
+import { anOpenCard, toOpenACard } from './cards.mjs';
 import { anArtist } from './hands.mjs';
 import { bottleOf, onBottle } from './shelf.mjs';
 
@@ -198,6 +199,19 @@ export const pages = [
   { name: 'off', as: 'desk', path: '/book/off' },
   { name: 'beds', as: 'owner', path: '/book/beds' },
   { name: 'calendar', as: 'artist', on: '/book', link: link('/book/calendar/{id}') },
+  { name: 'cards', as: 'artist', path: '/cards' },
+  { name: 'card-open', as: 'artist', reach: toOpenACard, link: link('/cards/for/{id}') },
+  { name: 'card-work', as: 'artist', reach: anOpenCard, link: link('/cards/{id}') },
+  { name: 'card-bottle', as: 'artist', reach: async (house) => `${await anOpenCard(house)}/bottle`, link: link('/cards/{id}/bottle') },
+  { name: 'card-map', as: 'artist', reach: async (house) => `${await anOpenCard(house)}/map`, link: link('/cards/{id}/map') },
+  { name: 'card-arrival', as: 'artist', reach: async (house) => `${await anOpenCard(house)}/arrival`, link: link('/cards/{id}/arrival') },
+  { name: 'card-close', as: 'artist', reach: async (house) => `${await anOpenCard(house)}/close`, link: link('/cards/{id}/close') },
+  { name: 'card-close-refused', as: 'artist', reach: async (house) => `${await anOpenCard(house)}/close`, link: link('/cards/{id}/close'), then: send, status: 422 },
+  { name: 'card-record', as: 'artist', reach: async (house) => `${await anOpenCard(house)}/record`, link: link('/cards/{id}/record') },
+  { name: 'cards-tomorrow', as: 'desk', path: '/cards/sheets/tomorrow' },
+  { name: 'cards-blank', as: 'desk', path: '/cards/sheets/card' },
+  { name: 'cards-settings', as: 'owner', path: '/cards/settings' },
+  { name: 'empty-cards', as: 'owner', in: 'empty', path: '/cards' },
   { name: 'empty-book', as: 'owner', in: 'empty', path: '/book' },
   { name: 'empty-beds', as: 'owner', in: 'empty', path: '/book/beds' },
 

@@ -90,6 +90,7 @@ impl Row {
         ];
         let own = self.names.iter().map(|(name, value)| (name.as_str(), value.clone()));
         own.chain(crate::clearance::names(self.path, things))
+            .chain(crate::cards::names(self.path, things))
             .chain(usual)
             .fold(self.path.to_owned(), |path, (name, value)| path.replace(name, &value))
     }
@@ -164,6 +165,7 @@ pub(crate) fn rows() -> Vec<Row> {
     rows.extend(crate::live::rows());
     rows.extend(crate::hands::rows());
     rows.extend(crate::book::rows());
+    rows.extend(crate::cards::rows());
     rows.extend(programs());
     rows.push(post("/sign-out", empty_form, "ssgggggss"));
     // Signing in ends the sign-in a browser had: that door comes after all that need it.

@@ -202,7 +202,7 @@ impl TestHouse {
 }
 
 /// Every table of ours; a test compares the list with the migrations.
-pub(crate) const TABLES: [&str; 78] = [
+pub(crate) const TABLES: [&str; 86] = [
     "writer",
     "form_key",
     "audit",
@@ -281,6 +281,14 @@ pub(crate) const TABLES: [&str; 78] = [
     "appointment_version",
     "waiting",
     "calendar_feed",
+    "card",
+    "card_zone",
+    "card_count",
+    "card_drop",
+    "card_seen",
+    "card_arrival",
+    "card_step",
+    "card_version",
 ];
 
 /// The options of a house whose data lie in `folder`.

@@ -14,6 +14,7 @@ mod book;
 mod book_clients;
 mod browser;
 mod calendar;
+mod cards;
 mod clearance;
 mod clients;
 mod clients_handed;

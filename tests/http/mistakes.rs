@@ -191,6 +191,7 @@ fn all_slips(things: &Things) -> impl Iterator<Item = Slip> {
         crate::clients::slips(things),
         crate::clearance::slips(things),
         crate::book::slips(things),
+        crate::cards::slips(things),
     ]
     .into_iter()
     .flatten()
@@ -198,7 +199,7 @@ fn all_slips(things: &Things) -> impl Iterator<Item = Slip> {
 
 /// Doors with fields and without a slip, each with its reason. A form in which one can only choose cannot be mistyped: a value from
 /// elsewhere is refused as a whole, which a test below tries.
-const WITHOUT_A_SLIP: [(&str, &str); 29] = [
+const WITHOUT_A_SLIP: [(&str, &str); 33] = [
     ("/sign-in", "a name and a passphrase that do not go together: sign_in.rs"),
     ("/claim/{token}", "needs a house that nobody owns: a test below"),
     ("/invited/{token}", "a passphrase is never shown again: people.rs"),
@@ -228,6 +229,10 @@ const WITHOUT_A_SLIP: [(&str, &str); 29] = [
     (TAKEN_BACK, "a passphrase is never shown again: clients_handed.rs"),
     ("/door/reactions/{reaction}/told", "one choice"),
     ("/door/stops/{stop}/told", "one choice"),
+    ("/cards/{card}/drop", "choices"),
+    ("/cards/{card}/step", "a button with a value"),
+    ("/cards/{card}/bottle", "choices"),
+    ("/cards/{card}/complaint", "a button with a value"),
 ];
 
 /// Looks at the log and tells what it found, by leading back to the page.

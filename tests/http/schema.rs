@@ -336,7 +336,7 @@ fn timing(n: usize, technique: &str, source: &str) -> String {
 
 both_databases!(columns_of_words_take_exactly_the_words_of_the_program, async |house| {
     let mut n = 0;
-    for column in words().into_iter().chain(crate::clearance::words()) {
+    for column in words().into_iter().chain(crate::clearance::words()).chain(crate::cards::words()) {
         for word in &column.known {
             n += 1;
             let kept = house.run(&(column.insert)(word, n)).await;
@@ -384,6 +384,7 @@ fn every_column_of_words_in_the_migrations_is_tried_with_the_same_words() {
     let tried: Vec<(String, BTreeSet<String>)> = words()
         .into_iter()
         .chain(crate::clearance::words())
+        .chain(crate::cards::words())
         .map(|column| (column.column.to_owned(), column.known.iter().map(|word| (*word).to_owned()).collect()))
         .collect();
     let in_migrations = checks_of_migrations();
@@ -463,7 +464,7 @@ fn sql_in(text: &str) -> Vec<String> {
 }
 
 /// Tables that grow with every day of work.
-const LONG: [&str; 17] = [
+const LONG: [&str; 21] = [
     "reading",
     "session",
     "audit",
@@ -481,6 +482,10 @@ const LONG: [&str; 17] = [
     "appointment",
     "appointment_version",
     "waiting",
+    "card",
+    "card_count",
+    "card_drop",
+    "card_arrival",
 ];
 
 both_databases!(no_statement_walks_through_a_long_table, async |house| {
@@ -522,6 +527,23 @@ both_databases!(no_statement_walks_through_a_long_table, async |house| {
 async fn fill_long_tables(house: &TestHouse) {
     let numbers = "with recursive n (n) as (select 1 union all select n + 1 from n where n < 20000)";
     for text in [
+        format!(
+            "{numbers} insert into card (id, client, artist, room, kind, lids, begun, closed, entered, entered_by, from_paper, clearance,
+                 advised_class, lot, bead, liquids, technique, elsewhere, remover, remover_lot, next_visit, aftercare, hygiene, version)
+                 select 'c' || n, (select min(id) from client), (select min(id) from artist), (select min(id) from room), 'infill', 'upper',
+                 n, n, n, '', 0, '', '', '', 'thin', '', '', 0, '', '', '', 'told', '', 1 from n"
+        ),
+        format!(
+            "{numbers} insert into card_count (id, card, side, lash, placed, at) select 'n' || n, 'c' || n, 'left', 'single', 40, n from n"
+        ),
+        format!(
+            "{numbers} insert into card_drop (id, card, at, bottle, lot, bead)
+                 select 'd' || n, 'c' || n, n, (select min(id) from bottle), '', 'thin' from n"
+        ),
+        format!(
+            "{numbers} insert into card_arrival (card, side, of_card, had, attached, grown_out, lost, counted_by, at)
+                 select 'c' || n, 'left', 'c' || n, 40, 30, 5, 5, 'self', n from n"
+        ),
         format!(
             "{numbers} insert into reading (id, room, instrument, at, given_by, received, set_aside)
                  select 'r' || n, (select min(id) from room), (select min(id) from instrument), n, '', n, '' from n"

@@ -121,6 +121,7 @@ pub(crate) struct Things {
     pub(crate) second_file: String,
     pub(crate) hands: crate::hands::HandThings,
     pub(crate) book: crate::book::BookThings,
+    pub(crate) cards: crate::cards::CardThings,
 }
 
 /// Three good rows of a logger, and one that is not.
@@ -160,6 +161,7 @@ pub(crate) async fn furnish(house: &TestHouse) -> Things {
     crate::advice::furnish(house, &mut things).await;
     crate::clearance::furnish(house, &mut owner, &mut things).await;
     crate::book::furnish(house, &mut owner, &mut things).await;
+    crate::cards::furnish(house, &mut owner, &mut things).await;
     things
 }
 

@@ -1,0 +1,431 @@
+//! A treatment card and its parts, as types. Pure.
+
+use serde::{Deserialize, Serialize};
+
+use crate::adhesives::{Bead, Liquids};
+use crate::artists::Style;
+use crate::base::ids::{AdviceId, AppointmentId, ArtistId, BottleId, CardId, CardPartId, ClientId, PersonId, RoomId};
+use crate::base::time::Instant;
+use crate::book::VisitKind;
+
+/// Makes an enum whose words stand in the database, each with the words of a page.
+macro_rules! words {
+    ($(#[$doc:meta])* $name:ident { $($(#[$of:meta])* $variant:ident = $word:literal, $words:literal;)+ }) => {
+        $(#[$doc])*
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        pub enum $name { $($(#[$of])* $variant),+ }
+
+        impl $name {
+            /// Every one, in the order pages show them.
+            pub const ALL: &'static [Self] = &[$(Self::$variant),+];
+
+            /// The word kept in the database and sent by forms.
+            #[must_use]
+            pub const fn word(self) -> &'static str {
+                match self { $(Self::$variant => $word),+ }
+            }
+
+            /// The words on a page.
+            #[must_use]
+            pub const fn words(self) -> &'static str {
+                match self { $(Self::$variant => $words),+ }
+            }
+
+            /// The one with this word.
+            #[must_use]
+            pub fn from_word(word: &str) -> Option<Self> {
+                Self::ALL.iter().copied().find(|one| one.word() == word)
+            }
+
+            /// As choices of a form.
+            pub fn choices() -> impl Iterator<Item = (String, String)> {
+                Self::ALL.iter().map(|one| (one.word().to_owned(), one.words().to_owned()))
+            }
+        }
+    };
+}
+
+words!(
+    /// Which lids are worked on.
+    Lids {
+        /// The usual.
+        Upper = "upper", "upper lids";
+        /// Lower ones alone.
+        Lower = "lower", "lower lids";
+        /// Both.
+        Both = "both", "upper and lower lids";
+    }
+);
+
+impl Lids {
+    /// The lids that are counted.
+    #[must_use]
+    pub const fn sides(self) -> &'static [Side] {
+        match self {
+            Self::Upper => &[Side::Left, Side::Right],
+            Self::Lower => &[Side::LeftLower, Side::RightLower],
+            Self::Both => &[Side::Left, Side::Right, Side::LeftLower, Side::RightLower],
+        }
+    }
+}
+
+words!(
+    /// One lid of one eye. Left and right are the client's.
+    Side {
+        /// Left eye, upper lid.
+        Left = "left", "left eye";
+        /// Right eye, upper lid.
+        Right = "right", "right eye";
+        /// Left eye, lower lid.
+        LeftLower = "left_lower", "left eye, lower lid";
+        /// Right eye, lower lid.
+        RightLower = "right_lower", "right eye, lower lid";
+    }
+);
+
+words!(
+    /// What is counted: single extensions, or fans as they are placed.
+    Lash {
+        /// One extension on one natural lash.
+        Single = "single", "single ones";
+        /// A fan on one natural lash counts as one.
+        Fan = "fan", "fans";
+    }
+);
+
+words!(
+    /// What was seen at a fresh drop of adhesive.
+    Seen {
+        /// Neighbouring lashes held together.
+        Stickies = "stickies", "stickies";
+        /// Extensions that let go.
+        PopOffs = "pop-offs", "pop-offs";
+        /// Fans that close when they are dipped.
+        FansClosing = "fans closing", "fans closing";
+        /// A white haze on the bonds.
+        Whitening = "whitening", "whitening";
+    }
+);
+
+words!(
+    /// Who counted at the next visit. Another person or a photo counts better than whoever placed.
+    CountedBy {
+        /// The artist who placed them.
+        Own = "self", "the artist herself";
+        /// Somebody else of the studio.
+        Another = "another", "another person";
+        /// From a photo.
+        Photo = "photo", "from a photo";
+    }
+);
+
+words!(
+    /// How aftercare was given.
+    Aftercare {
+        /// Not given.
+        NotGiven = "not given", "not given";
+        /// In words.
+        Told = "told", "told";
+        /// On paper.
+        Printed = "printed", "printed and handed over";
+        /// On a screen.
+        Shown = "shown", "shown";
+    }
+);
+
+words!(
+    /// How she felt while she lay there. Kept sealed.
+    Comfort {
+        /// Nothing to say.
+        Comfortable = "comfortable", "comfortable throughout";
+        /// Vapour was felt.
+        Stinging = "stinging", "some stinging, gone after airing";
+        /// A pause, or a change of position.
+        Paused = "paused", "needed a pause";
+        /// Ended early.
+        Stopped = "stopped", "stopped: pain, swelling or vision";
+    }
+);
+
+/// What was looked at before the first placement: key and words.
+pub const START: [(&str, &str); 3] = [
+    ("lenses", "contact lenses are out"),
+    ("eyes", "eyes closed, and comfortably so"),
+    ("position", "she lies well, head supported"),
+];
+
+/// Kinds of visit that get a card.
+pub fn kinds() -> impl Iterator<Item = VisitKind> {
+    VisitKind::ALL.into_iter().filter(|kind| !matches!(kind, VisitKind::PatchTest | VisitKind::Consultation))
+}
+
+/// True for a visit that takes lashes off.
+#[must_use]
+pub const fn is_removal(kind: VisitKind) -> bool {
+    matches!(kind, VisitKind::Removal | VisitKind::OtherRemoval)
+}
+
+/// True for a visit with adhesive.
+#[must_use]
+pub const fn has_adhesive(kind: VisitKind) -> bool {
+    !is_removal(kind) && !matches!(kind, VisitKind::PatchTest | VisitKind::Consultation | VisitKind::Other)
+}
+
+/// A card.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Card {
+    /// Its id.
+    pub id: CardId,
+    /// What was booked; none for who walked in.
+    pub appointment: Option<AppointmentId>,
+    /// Who was treated.
+    pub client: ClientId,
+    /// Who treated her.
+    pub artist: ArtistId,
+    /// Where.
+    pub room: RoomId,
+    /// What kind of visit it was.
+    pub kind: VisitKind,
+    /// Which lids.
+    pub lids: Lids,
+    /// When it began.
+    pub begun: Instant,
+    /// When it was closed.
+    pub closed: Option<Instant>,
+    /// Entered afterwards from a sheet of paper, and who wrote that.
+    pub paper: Option<PersonId>,
+    /// When the house learnt of it, and an actor's mark.
+    pub entered: (Instant, String),
+    /// What clearance said then.
+    pub clearance: String,
+    /// The room's air at the start: °C and %RH, corrected.
+    pub air: Option<(f64, f64)>,
+    /// The advice that was taken before it.
+    pub advice: Option<AdviceId>,
+    /// The class advised, in words; empty where none was.
+    pub advised_class: String,
+    /// The bottle advised.
+    pub advised_bottle: Option<BottleId>,
+    /// The bottle taken, and its lot.
+    pub bottle: Option<BottleId>,
+    /// Empty where none is printed.
+    pub lot: String,
+    /// How it was picked up.
+    pub bead: Bead,
+    /// With which liquids.
+    pub liquids: Liquids,
+    /// In which technique.
+    pub style: Option<Style>,
+    /// Who was present with a trainee.
+    pub supervisor: Option<PersonId>,
+    /// Another studio's extensions are on these lashes.
+    pub elsewhere: bool,
+    /// The card whose set this visit mends at no charge.
+    pub first_card: Option<CardId>,
+    /// What took lashes off, its lot, and for how many minutes.
+    pub remover: Remover,
+    /// What was said about the next visit.
+    pub next_visit: String,
+    /// How aftercare was given.
+    pub aftercare: Aftercare,
+    /// Lines of the hygiene list that were ticked.
+    pub hygiene: Vec<String>,
+    /// Counts corrections, from 1.
+    pub version: i64,
+}
+
+/// What took lashes off.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Remover {
+    /// The product as it is called; empty where none was used.
+    pub product: String,
+    /// Its lot.
+    pub lot: String,
+    /// Minutes on the lashes.
+    pub minutes: Option<u32>,
+}
+
+/// What may be about her health: sealed with the client's key.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Words {
+    /// A word of [`Comfort`].
+    pub comfort: String,
+    /// Condition of her own lashes.
+    pub condition: String,
+    /// Why lashes were taken off.
+    pub reason: String,
+    /// Anything else.
+    pub note: String,
+}
+
+/// One zone of a lash map.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Zone {
+    /// Which lid.
+    pub side: Side,
+    /// Counted from the inner corner, from 1.
+    pub zone: u32,
+    /// Millimetres.
+    pub length_mm: f64,
+    /// A word of the studio's list.
+    pub curl: String,
+    /// Millimetres.
+    pub diameter_mm: f64,
+    /// Extensions a fan; 1 for single ones.
+    pub fan: u32,
+}
+
+/// A number placed.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Count {
+    /// Its id.
+    pub id: CardPartId,
+    /// Which lid.
+    pub side: Side,
+    /// Single ones or fans.
+    pub lash: Lash,
+    /// How many.
+    pub placed: u32,
+    /// Counted from strips.
+    pub strips: Option<super::counts::Strips>,
+    /// When.
+    pub at: Instant,
+}
+
+/// A fresh drop of adhesive.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Drop {
+    /// Its id.
+    pub id: CardPartId,
+    /// When.
+    pub at: Instant,
+    /// Of which bottle and lot.
+    pub bottle: BottleId,
+    /// Empty where none is printed.
+    pub lot: String,
+    /// How it is picked up.
+    pub bead: Bead,
+    /// What was seen since the one before.
+    pub seen: Vec<Seen>,
+}
+
+/// What was still there of an earlier card's set.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Arrival {
+    /// Which lid.
+    pub side: Side,
+    /// The card whose set was counted.
+    pub of_card: CardId,
+    /// What was found.
+    pub found: super::counts::Found,
+    /// By whom.
+    pub counted_by: CountedBy,
+    /// The person, where it was another one.
+    pub counter: Option<PersonId>,
+    /// When.
+    pub at: Instant,
+}
+
+/// An aftercare step.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Step {
+    /// Its place in the list, from 1.
+    pub place: u32,
+    /// What to do.
+    pub words: String,
+    /// Minutes to wait; 0 for none.
+    pub minutes: u32,
+    /// When it was begun.
+    pub begun: Option<Instant>,
+    /// When it was done.
+    pub done: Option<Instant>,
+}
+
+/// A card about to be opened, with the steps it begins with.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CardStart {
+    /// The card.
+    pub card: Card,
+    /// Its aftercare steps.
+    pub steps: Vec<Step>,
+}
+
+/// A card with everything on it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Whole {
+    /// The card.
+    pub card: Card,
+    /// Sealed words, opened.
+    pub words: Words,
+    /// The lash map.
+    pub zones: Vec<Zone>,
+    /// Numbers placed, oldest first.
+    pub counts: Vec<Count>,
+    /// Drops, oldest first.
+    pub drops: Vec<Drop>,
+    /// What was counted when she came.
+    pub arrival: Vec<Arrival>,
+    /// Aftercare steps.
+    pub steps: Vec<Step>,
+}
+
+impl Whole {
+    /// How many were placed on a lid, fans and single ones together.
+    #[must_use]
+    pub fn placed(&self, side: Side) -> u32 {
+        self.counts.iter().filter(|count| count.side == side).map(|count| count.placed).sum()
+    }
+
+    /// How many of one sort were placed on a lid.
+    #[must_use]
+    pub fn placed_of(&self, side: Side, lash: Lash) -> u32 {
+        self.counts.iter().filter(|count| count.side == side && count.lash == lash).map(|count| count.placed).sum()
+    }
+
+    /// How many were on a lid when she left: what was still attached on arrival, and what was placed.
+    #[must_use]
+    pub fn on_lid(&self, side: Side) -> u32 {
+        let kept = self.arrival.iter().find(|own| own.side == side).map_or(0, |own| own.found.attached);
+        kept + self.placed(side)
+    }
+
+    /// Which sorts this technique counts: hybrid both.
+    #[must_use]
+    pub fn lashes(&self) -> &'static [Lash] {
+        lashes_of(self.card.style)
+    }
+}
+
+/// Which sorts a technique counts.
+#[must_use]
+pub fn lashes_of(style: Option<Style>) -> &'static [Lash] {
+    use crate::artists::Technique::{Hybrid, Mega, Volume};
+    match style.map(|style| style.technique) {
+        Some(Hybrid) => &[Lash::Single, Lash::Fan],
+        Some(Volume | Mega) => &[Lash::Fan],
+        _ => &[Lash::Single],
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::artists::Technique;
+
+    #[test]
+    fn a_hybrid_set_has_two_counts_and_every_other_one() {
+        for technique in Technique::ALL {
+            let counted = lashes_of(Some(Style::plain(technique))).len();
+            assert_eq!(counted, if technique == Technique::Hybrid { 2 } else { 1 }, "{technique:?}");
+        }
+    }
+
+    #[test]
+    fn a_removal_has_no_adhesive_and_a_talk_no_card() {
+        for kind in kinds() {
+            assert!(!(is_removal(kind) && has_adhesive(kind)), "{kind:?}");
+        }
+        assert_eq!(kinds().count(), VisitKind::ALL.len() - 2);
+    }
+}

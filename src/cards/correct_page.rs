@@ -1,0 +1,299 @@
+//! Correcting a closed card: a new version with a reason; the one before stays readable.
+
+use axum::extract::State;
+use axum::http::StatusCode;
+use axum::response::Response;
+
+use super::card::{Comfort, Count, Lash, Side, Whole, Words, has_adhesive, is_removal};
+use super::card_lines::lines;
+use super::close_page::count_field;
+use super::seen::{Around, work_for};
+use super::{open_store, store};
+use crate::adhesives::{self, Bead, Bottle, Liquid, Liquids, Product};
+use crate::artists::Style;
+use crate::base::ids::{BottleId, CardId, CardPartId};
+use crate::base::problem::Problem;
+use crate::base::text::lot;
+use crate::clearance;
+use crate::clearance::typed::{FormPage, MoreNotes as _, Typed, checks_field, notes_of, words_field};
+use crate::clients::Client;
+use crate::store::{Kept, Tx};
+use crate::web::House;
+use crate::web::checks::{Notes, choice_field, number_field, text_field};
+use crate::web::guard::Staff;
+use crate::web::incoming::{At, Form, new_form_key};
+use crate::web::problems::{page, page_with};
+use crate::web::routes::Routes;
+use crate::web::serve::answer;
+use crate::web::studio::Place;
+
+pub(super) fn routes() -> Routes {
+    Routes::new().get("/cards/{card}/correct", show).post("/cards/{card}/correct", correct)
+}
+
+struct Opened {
+    whole: Whole,
+    client: Client,
+    around: Around,
+    /// Bottles to choose from: the shelf, and the one that stands on the card.
+    bottles: Vec<(BottleId, String)>,
+}
+
+async fn opened(house: &House, staff: &Staff, id: CardId) -> Result<Opened, Problem> {
+    let mut db = house.store.read().await?;
+    let (whole, client) = work_for(&mut db, house.store.keys(), id, &staff.who).await?;
+    if whole.card.closed.is_none() {
+        return Err(Problem::Clash(
+            "This card is still open.".to_owned(),
+            "What is wrong on it can be taken back or changed there.".to_owned(),
+        ));
+    }
+    let shelf = adhesives::shelf(&mut db, None, staff.visitor.now.0).await?;
+    let mut bottles: Vec<_> = shelf.into_iter().map(|own| (own.bottle, own.name)).collect();
+    if let Some(bottle) = whole.card.bottle
+        && !bottles.iter().any(|(id, _)| *id == bottle)
+    {
+        let words = super::seen::bottle_words(&mut db, Some(bottle), &whole.card.lot).await?;
+        bottles.push((bottle, words));
+    }
+    Ok(Opened { whole, client, around: Around::load(&mut db).await?, bottles })
+}
+
+/// What is counted: by its technique, and whatever was counted before.
+fn counted(whole: &Whole) -> Vec<(Side, Lash)> {
+    let was = |side: Side, lash: Lash| whole.counts.iter().any(|count| count.side == side && count.lash == lash);
+    let sides = whole.card.lids.sides().iter();
+    let all = sides.flat_map(|side| Lash::ALL.iter().map(|lash| (*side, *lash)));
+    all.filter(|(side, lash)| whole.lashes().contains(lash) || was(*side, *lash)).collect()
+}
+
+fn as_it_is(whole: &Whole) -> Typed {
+    let card = &whole.card;
+    let mut pairs = vec![
+        ("seen", card.version.to_string()),
+        ("bottle", card.bottle.map(|id| id.to_string()).unwrap_or_default()),
+        ("bead", card.bead.word().to_owned()),
+        ("technique", card.style.map(|style| style.key()).unwrap_or_default()),
+        ("remover", card.remover.product.clone()),
+        ("remover_lot", card.remover.lot.clone()),
+        ("comfort", whole.words.comfort.clone()),
+        ("condition", whole.words.condition.clone()),
+        ("note", whole.words.note.clone()),
+        ("next_visit", card.next_visit.clone()),
+    ];
+    pairs.extend(card.liquids.iter().map(|liquid| ("liquids", liquid.key().to_owned())));
+    for (side, lash) in counted(whole) {
+        pairs.push((count_field(side, lash), whole.placed_of(side, lash).to_string()));
+    }
+    Typed::of(pairs)
+}
+
+fn view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPage {
+    let (whole, around) = (&opened.whole, &opened.around);
+    let get = |name| typed.get(name);
+    let mut fields = vec![words_field("reason", "Why it is corrected", get("reason"))];
+    if has_adhesive(whole.card.kind) {
+        let bottles = opened.bottles.iter().map(|(id, name)| (id.to_string(), name.clone()));
+        let styles = around.artist(whole.card.artist).map(|artist| artist.styles.clone()).unwrap_or_default();
+        let styles = styles.into_iter().chain(whole.card.style).fold(Vec::new(), |mut all: Vec<Style>, style| {
+            if !all.contains(&style) {
+                all.push(style);
+            }
+            all
+        });
+        let none = std::iter::once((String::new(), "none of these".to_owned()));
+        let styles = none.chain(styles.into_iter().map(|style| (style.key(), style.words())));
+        let beads = Bead::ALL.map(|bead| (bead.word().to_owned(), bead.word().to_owned()));
+        let liquids = Liquid::ALL.map(|own| (own.key().to_owned(), own.words().to_owned()));
+        fields.extend([
+            choice_field("select", "bottle", "Bottle taken", get("bottle"), bottles),
+            choice_field("radio", "bead", "Bead", get("bead"), beads),
+            checks_field("liquids", "Liquids", &typed.all("liquids"), liquids).or_empty(),
+            choice_field("select", "technique", "Technique", get("technique"), styles),
+        ]);
+        for (side, lash) in counted(whole) {
+            let name = count_field(side, lash);
+            let label = format!("Placed on the {}, {}", side.words(), lash.words());
+            fields.push(number_field(name, &label, get(name)));
+        }
+    }
+    if is_removal(whole.card.kind) {
+        fields.push(text_field("remover", "Remover", get("remover")));
+        fields.push(text_field("remover_lot", "Its lot", get("remover_lot")).or_empty());
+    }
+    fields.extend([
+        choice_field("radio", "comfort", "How it was for her", get("comfort"), Comfort::choices()).or_empty(),
+        words_field("condition", "Condition of her own lashes", get("condition")).or_empty(),
+        words_field("note", "Anything else", get("note")).or_empty(),
+        text_field("next_visit", "Next visit", get("next_visit")).or_empty(),
+        crate::web::form::FieldView { kind: "hidden", ..text_field("seen", "", get("seen")) },
+    ]);
+    FormPage {
+        frame: house.frame(
+            &around.studio,
+            &staff.visitor,
+            Place::Book,
+            format!("Correct the card of {}", opened.client.short),
+        ),
+        key: new_form_key(),
+        action: house.url(&format!("/cards/{}/correct", whole.card.id)),
+        word: "Correct",
+        small: "a new version",
+        lead: vec![
+            "What stands there now stays readable as an earlier version, with your name and the reason.".to_owned(),
+        ],
+        caution: None,
+        fields,
+        mistakes: Vec::new(),
+        button: "Keep the correction",
+        back: (house.url(&format!("/cards/{}/record", whole.card.id)), "Back to the card"),
+    }
+}
+
+async fn show(staff: Staff, State(house): State<House>, At(id): At<CardId>) -> Result<Response, Problem> {
+    let opened = opened(&house, &staff, id).await?;
+    page(&view(&house, &staff, &opened, &as_it_is(&opened.whole)))
+}
+
+/// What a correction puts in the place of what stood there.
+#[derive(Clone)]
+struct Corrected {
+    seen: i64,
+    reason: String,
+    bottle: Option<BottleId>,
+    bead: Bead,
+    liquids: Liquids,
+    style: Option<Style>,
+    remover: (String, String),
+    counts: Vec<(Side, Lash, u32)>,
+    words: Words,
+    next_visit: String,
+}
+
+fn check(opened: &Opened, typed: &Typed) -> Result<Corrected, Problem> {
+    let (whole, mut notes) = (&opened.whole, Notes::default());
+    let adhesive = has_adhesive(whole.card.kind);
+    let reason = notes.words("reason", typed.get("reason"), 500);
+    let bottle = opened.bottles.iter().map(|(id, _)| *id).find(|id| id.to_string() == typed.get("bottle"));
+    let bottle = if adhesive { notes.choice("bottle", bottle).map(Some) } else { Some(None) };
+    let bead = if adhesive { notes.choice("bead", Bead::from_word(typed.get("bead"))) } else { Some(whole.card.bead) };
+    let known = |key: &&str| Liquid::ALL.into_iter().find(|own| own.key() == *key);
+    let liquids: Liquids =
+        if adhesive { typed.all("liquids").iter().filter_map(known).collect() } else { whole.card.liquids };
+    let style = if adhesive { Style::parse(typed.get("technique")) } else { whole.card.style };
+    let mut counts = Vec::new();
+    if adhesive {
+        for (side, lash) in counted(whole) {
+            let name = count_field(side, lash);
+            counts.extend(notes.whole(name, typed.get(name), (0, 999), "").map(|placed| (side, lash, placed)));
+        }
+    }
+    let remover = if is_removal(whole.card.kind) {
+        let product = notes.line("remover", typed.get("remover"), 80);
+        product.map(|product| (product, lot(typed.get("remover_lot")).chars().take(60).collect()))
+    } else {
+        Some((String::new(), String::new()))
+    };
+    let comfort = typed.get("comfort");
+    if !comfort.is_empty() && Comfort::from_word(comfort).is_none() {
+        notes.add("comfort", "Choose one of these.");
+    }
+    let words = Words {
+        comfort: comfort.to_owned(),
+        condition: notes.may_be_words("condition", typed.get("condition"), 1000).unwrap_or_default(),
+        reason: whole.words.reason.clone(),
+        note: notes.may_be_words("note", typed.get("note"), 2000).unwrap_or_default(),
+    };
+    let next_visit = match typed.get("next_visit").trim() {
+        "" => Some(String::new()),
+        line => notes.line("next_visit", line, 120),
+    };
+    let seen = typed.get("seen").parse().unwrap_or(0);
+    let corrected = (|| {
+        Some(Corrected {
+            seen,
+            reason: reason?,
+            bottle: bottle?,
+            bead: bead?,
+            liquids,
+            style,
+            remover: remover?,
+            counts,
+            words,
+            next_visit: next_visit?,
+        })
+    })();
+    notes.settle(corrected)
+}
+
+async fn correct(
+    staff: Staff,
+    State(house): State<House>,
+    At(id): At<CardId>,
+    form: Form<Typed>,
+) -> Result<Response, Problem> {
+    let opened = opened(&house, &staff, id).await?;
+    match check(&opened, &form.typed) {
+        Ok(corrected) => {
+            let inner = house.clone();
+            let kept = house.store.write(&form.key, move |tx| {
+                let (house, corrected) = (inner.clone(), corrected.clone());
+                Box::pin(async move {
+                    put_right(tx, &house, id, &corrected).await?;
+                    Ok(Kept::see(format!("/cards/{id}/record?told=corrected")))
+                })
+            });
+            Ok(answer(&house, &kept.await?))
+        }
+        Err(problem) => {
+            let notes = notes_of(problem)?;
+            let view = view(&house, &staff, &opened, &form.typed).again(&notes, form.key.form);
+            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+        }
+    }
+}
+
+async fn put_right(tx: &mut Tx, house: &House, id: CardId, new: &Corrected) -> Result<(), Problem> {
+    let (keys, now) = (house.store.keys(), tx.now.0);
+    let whole = store::whole(tx.db(), keys, id).await?.ok_or(Problem::NotHere("card"))?;
+    if whole.card.version != new.seen {
+        return Err(Problem::Clash(
+            "The card was corrected by somebody else since you opened it.".to_owned(),
+            "Open it again, look at what changed, and correct it anew.".to_owned(),
+        ));
+    }
+    let around = Around::load(tx.db()).await?;
+    let was = lines(tx.db(), &around, &whole, now).await?;
+    store::keep_version(tx, keys, &whole.card, &new.reason, &was).await?;
+    let mut card = whole.card.clone();
+    card.version += 1;
+    (card.bead, card.liquids, card.style) = (new.bead, new.liquids, new.style);
+    (card.remover.product, card.remover.lot) = new.remover.clone();
+    card.next_visit.clone_from(&new.next_visit);
+    if new.bottle != card.bottle
+        && let Some(bottle) = new.bottle
+    {
+        let found: Option<(Bottle, Product)> = adhesives::bottle_and_product(tx.db(), bottle).await?;
+        card.lot = found.map(|(bottle, _)| bottle.lot).unwrap_or_default();
+        if let Some(before) = card.bottle {
+            store::change_drops(tx, id, before, bottle, &card.lot).await?;
+        }
+        card.bottle = Some(bottle);
+        // She met another lot than the card said.
+        clearance::forget_exposures(tx, &id.to_string()).await?;
+        let drops = store::whole(tx.db(), keys, id).await?.map(|whole| whole.drops).unwrap_or_default();
+        for drop in drops {
+            open_store::met(tx, &card, drop.bottle, drop.at).await?;
+        }
+        open_store::met(tx, &card, bottle, card.begun).await?;
+    }
+    for (side, lash, placed) in &new.counts {
+        if whole.placed_of(*side, *lash) == *placed {
+            continue;
+        }
+        store::strike_counts(tx, id, *side, *lash).await?;
+        let count = Count { id: CardPartId::new(), side: *side, lash: *lash, placed: *placed, strips: None, at: now };
+        store::add_count(tx, id, &count).await?;
+    }
+    store::keep(tx, keys, &card, &new.words).await
+}

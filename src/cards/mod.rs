@@ -1,0 +1,45 @@
+//! Treatment cards: what was done at a visit, what was placed, and what of it was still there at the next. Keeps what was used beside
+//! what was advised; tells clearance which products and lots were met. Judges nobody and prices nothing.
+
+mod arrival_page;
+pub mod card;
+mod card_lines;
+mod close_page;
+mod correct_page;
+pub mod counts;
+mod list_page;
+mod map_page;
+mod of_client;
+mod open_page;
+mod open_store;
+mod record_page;
+mod seed;
+mod seen;
+pub mod settings;
+mod settings_page;
+mod sheets_page;
+mod store;
+mod work_page;
+
+use crate::web::routes::Routes;
+
+pub use of_client::{TABLES, client_erase, client_file, client_merge};
+pub(crate) use seed::{SeedCard, has_cards, seed_cards};
+
+/// Risen whenever a card changes.
+pub const TOPIC: &str = "cards";
+
+/// Every door of this part.
+#[must_use]
+pub fn routes() -> Routes {
+    list_page::routes()
+        .join(open_page::routes())
+        .join(work_page::routes())
+        .join(map_page::routes())
+        .join(arrival_page::routes())
+        .join(close_page::routes())
+        .join(record_page::routes())
+        .join(correct_page::routes())
+        .join(sheets_page::routes())
+        .join(settings_page::routes())
+}

@@ -1,0 +1,130 @@
+//! What cards keep of a client: for her file, when two records are put together, and when hers is erased.
+
+use sqlx::Row;
+
+use super::card_lines::lines;
+use super::seen::Around;
+use super::store::{self, version_places, words_place};
+use crate::base::ids::ClientId;
+use crate::base::problem::Problem;
+use crate::base::time::Instant;
+use crate::clients::rights::{Erasing, FilePart, FileRecord, Stays};
+use crate::store::keys::Keys;
+use crate::store::{Db, Tx, sealed};
+use crate::web::studio::Studio;
+
+/// The tables of this part that name a client, for the list of privacy.
+pub const TABLES: &[&str] = &["card", "card_version"];
+
+/// Her cards with their earlier versions, oldest first.
+///
+/// # Errors
+/// When the database cannot be read, or something sealed was changed.
+pub async fn client_file(db: &mut Db, keys: &Keys, client: ClientId) -> Result<Vec<FilePart>, Problem> {
+    let around = Around::load(db).await?;
+    let mut records = Vec::new();
+    for card in store::of_client(db, client).await?.into_iter().rev() {
+        let Some(whole) = store::whole(db, keys, card.id).await? else { continue };
+        let mut fields = vec![("at".to_owned(), card.begun.iso())];
+        fields.extend(lines(db, &around, &whole, card.begun).await?);
+        records.push(FileRecord { title: "Treatment card".to_owned(), fields });
+        for own in store::versions(db, keys, &card).await?.into_iter().rev() {
+            let mut fields = vec![("replaced".to_owned(), own.at.iso()), ("why".to_owned(), own.reason)];
+            fields.extend(own.lines);
+            records.push(FileRecord { title: format!("The same card, version {}", own.number), fields });
+        }
+    }
+    Ok(vec![FilePart { heading: "Treatment cards".to_owned(), records }])
+}
+
+/// Moves her cards to another record of the same person; what is sealed is sealed anew with that record's key.
+///
+/// # Errors
+/// When the database refuses it, or something sealed was changed.
+pub async fn client_merge(tx: &mut Tx, keys: &Keys, from: ClientId, into: ClientId) -> Result<(), Problem> {
+    let rows =
+        sqlx::query("select id, words from card where client = $1").bind(from.to_string()).fetch_all(tx.db()).await?;
+    for row in &rows {
+        let (id, Some(kept)) = (row.get::<String, _>(0), row.get::<Option<Vec<u8>>, _>(1)) else { continue };
+        let place = words_place(id.parse().map_err(Problem::broken)?);
+        let Some(anew) = anew(tx, keys, (from, into), &place, &kept).await? else { continue };
+        sqlx::query("update card set words = $1 where id = $2").bind(anew).bind(id).execute(tx.db()).await?;
+    }
+    let rows = sqlx::query("select id, reason, was from card_version where client = $1")
+        .bind(from.to_string())
+        .fetch_all(tx.db())
+        .await?;
+    for row in &rows {
+        let id: String = row.get(0);
+        let places = version_places(id.parse().map_err(Problem::broken)?);
+        let reason = anew(tx, keys, (from, into), &places[0], &row.get::<Vec<u8>, _>(1)).await?;
+        let was = anew(tx, keys, (from, into), &places[1], &row.get::<Vec<u8>, _>(2)).await?;
+        let (Some(reason), Some(was)) = (reason, was) else { continue };
+        sqlx::query("update card_version set reason = $1, was = $2 where id = $3")
+            .bind(reason)
+            .bind(was)
+            .bind(id)
+            .execute(tx.db())
+            .await?;
+    }
+    for text in
+        ["update card set client = $1 where client = $2", "update card_version set client = $1 where client = $2"]
+    {
+        sqlx::query(text).bind(into.to_string()).bind(from.to_string()).execute(tx.db()).await?;
+    }
+    tx.raise(super::TOPIC);
+    tx.audit("move cards", into, &from.to_string()).await
+}
+
+/// Sealed with the other record's key; none where it is dark already.
+async fn anew(
+    tx: &mut Tx,
+    keys: &Keys,
+    (from, into): (ClientId, ClientId),
+    place: &str,
+    kept: &[u8],
+) -> Result<Option<Vec<u8>>, Problem> {
+    match sealed::open(tx.db(), keys, from, place, kept).await? {
+        Some(plain) => sealed::seal(tx.db(), keys, into, place, &plain).await.map(Some),
+        None => Ok(None),
+    }
+}
+
+/// Erases her cards once their keeping time is over; until then they stay, since they answer a claim about a treatment.
+///
+/// # Errors
+/// When the database refuses it.
+pub async fn client_erase(
+    tx: &mut Tx,
+    _keys: &Keys,
+    client: ClientId,
+    erasing: &Erasing,
+) -> Result<Vec<Stays>, Problem> {
+    let row = sqlx::query("select max(begun) from card where client = $1")
+        .bind(client.to_string())
+        .fetch_one(tx.db())
+        .await?;
+    let Some(newest) = row.get::<Option<i64>, _>(0).map(Instant) else { return Ok(Vec::new()) };
+    let zone = Studio::load(tx.db()).await?.zone;
+    let of_this = Erasing { treated: erasing.treated.max(Some(newest)), ..*erasing };
+    if let Some(until) = of_this.keep_until(&zone) {
+        let reason = "they answer a claim about a treatment".to_owned();
+        return Ok(vec![Stays { what: "treatment cards", reason, until }]);
+    }
+    for text in [
+        "delete from card_seen where new_drop in (select d.id from card_drop d join card c on c.id = d.card where c.client = $1)",
+        "delete from card_drop where card in (select id from card where client = $1)",
+        "delete from card_count where card in (select id from card where client = $1)",
+        "delete from card_zone where card in (select id from card where client = $1)",
+        "delete from card_arrival where card in (select id from card where client = $1)",
+        "delete from card_step where card in (select id from card where client = $1)",
+        "delete from card_version where client = $1",
+        "update card set first_card = null where client = $1",
+        "delete from card where client = $1",
+    ] {
+        sqlx::query(text).bind(client.to_string()).execute(tx.db()).await?;
+    }
+    tx.raise(super::TOPIC);
+    tx.audit("erase cards", client, "all").await?;
+    Ok(Vec::new())
+}

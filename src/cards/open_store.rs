@@ -1,0 +1,161 @@
+//! Opening a card: whether it may be opened is judged inside the write that opens it, since a stop or a reaction may have come meanwhile.
+
+use super::card::{Card, CardStart, Drop, Words, has_adhesive, is_removal};
+use super::counts::is_elsewhere;
+use super::store;
+use crate::adhesives;
+use crate::base::actor::Who;
+use crate::base::ids::{BottleId, CardPartId, ClientId};
+use crate::base::problem::Problem;
+use crate::base::time::Instant;
+use crate::book::VisitKind;
+use crate::clearance::wet::Wet;
+use crate::clearance::{self, Clearance, Expected, ForHer, Meeting, Met, NotToday, PlannedProduct};
+use crate::clients::{self, Client};
+use crate::rooms::{RoomSettings, asked};
+use crate::store::keys::Keys;
+use crate::store::{Db, Tx};
+
+/// What to do before anything else; said to everybody for whom only a removal is open.
+pub(super) const MEDICAL_FIRST: [&str; 3] = [
+    "With pain, swelling or changed vision: medical help first, and no remover.",
+    "Without them, lashes may be taken off: open a removal card. Nothing with adhesive is placed.",
+    "First aid is on every page.",
+];
+
+/// True where nothing with adhesive may be placed on her, whichever bottle is taken.
+pub(super) fn is_held(her: &ForHer, bottles: &[BottleId]) -> bool {
+    let not_now = |bottle: &BottleId| {
+        her.bottles.iter().any(|(id, why)| id == bottle && matches!(why, NotToday::NotNow | NotToday::Stopped))
+    };
+    let any = her.bottles.iter().any(|(_, why)| matches!(why, NotToday::NotNow));
+    any && bottles.iter().all(not_now)
+}
+
+/// Opens a card. Gives it back as it was kept: with the room's air, and with the mark of a set that another studio placed.
+pub(super) async fn open(tx: &mut Tx, keys: &Keys, who: &Who, start: &CardStart) -> Result<Card, Problem> {
+    let mut card = start.card.clone();
+    let client = clients::client(tx.db(), card.client).await?.filter(Client::is_in_use);
+    clients::not_restricted(&client.ok_or(Problem::NotHere("client"))?)?;
+    if let Some(appointment) = card.appointment
+        && store::of_appointment(tx.db(), appointment).await?.is_some()
+    {
+        return Err(Problem::Clash(
+            "This appointment has a card already.".to_owned(),
+            "Open it from the appointment or under Cards.".to_owned(),
+        ));
+    }
+    let before = store::of_client(tx.db(), card.client).await?;
+    let newest = before.iter().find(|own| own.begun < card.begun);
+    card.elsewhere = is_elsewhere(card.kind, newest.is_some_and(|own| own.elsewhere && !is_removal(own.kind)));
+    let settings = RoomSettings::load(tx.db()).await?;
+    let air = asked::air_then(tx.db(), card.room, &settings, card.begun).await?;
+    card.air = air.map(|air| (air.measured.temperature.get(), air.measured.humidity.humidity.get()));
+    let now = tx.now.0;
+    if card.paper.is_none() {
+        card.clearance = gate(tx.db(), keys, who, &card, now).await?;
+        clients::nothing_changed(tx, card.client, who.id).await?;
+    } else {
+        "entered from paper; as it stood on the printed list".clone_into(&mut card.clearance);
+    }
+    store::keep(tx, keys, &card, &Words::default()).await?;
+    store::add_steps(tx, card.id, &start.steps).await?;
+    if let Some(bottle) = card.bottle.filter(|_| has_adhesive(card.kind)) {
+        let drop = Drop {
+            id: CardPartId::new(),
+            at: card.begun,
+            bottle,
+            lot: card.lot.clone(),
+            bead: card.bead,
+            seen: Vec::new(),
+        };
+        store::add_drop(tx, card.id, &drop).await?;
+        met(tx, &card, bottle, card.begun).await?;
+        if card.paper.is_none() {
+            adhesives::work_with(tx, bottle).await?;
+        }
+    }
+    tx.audit("open card", card.id, card.kind.word()).await?;
+    Ok(card)
+}
+
+/// Tells clearance that she met a bottle's product and lot: at once, so that a stop finds cards that are still open.
+pub(super) async fn met(tx: &mut Tx, card: &Card, bottle: BottleId, at: Instant) -> Result<(), Problem> {
+    let found = adhesives::bottle_and_product(tx.db(), bottle).await?;
+    let (bottle, product) = found.ok_or(Problem::NotHere("bottle"))?;
+    let met = Met { product: product.id, lot: bottle.lot };
+    clearance::add_exposure(tx, card.client, &met, at, Meeting::Treatment, &card.id.to_string()).await
+}
+
+/// What clearance says in a word or two, where the card may be opened.
+async fn gate(db: &mut Db, keys: &Keys, who: &Who, card: &Card, now: Instant) -> Result<String, Problem> {
+    if is_removal(card.kind) {
+        let answer = clearance::may_treat(db, keys, card.client, &[PlannedProduct::removal()], now, now).await?;
+        return match answer {
+            Clearance::Cleared(_) => Ok("cleared for a removal".to_owned()),
+            _ => Err(Problem::mistake("kind", MEDICAL_FIRST[0])),
+        };
+    }
+    if card.kind == VisitKind::Other {
+        return gate_of_other(db, keys, card, now).await;
+    }
+    let Some(bottle) = card.bottle else {
+        return Err(Problem::mistake("bottle", "Choose the bottle you take."));
+    };
+    bottle_for_her(db, keys, who, card.client, bottle, now).await?;
+    let her = clearance::for_advice(db, keys, card.client, who, &[], now).await?;
+    for liquid in card.liquids.iter() {
+        let own = Wet::of_advice(liquid);
+        if let Some((_, why)) = her.liquids.iter().find(|(wet, _)| Some(*wet) == own) {
+            return Err(Problem::mistake("liquids", format!("{}, not for today: {}.", liquid.words(), why.words())));
+        }
+    }
+    Ok("cleared".to_owned())
+}
+
+/// Refuses a bottle that is not for today, or not for her.
+pub(super) async fn bottle_for_her(
+    db: &mut Db,
+    keys: &Keys,
+    who: &Who,
+    client: ClientId,
+    bottle: BottleId,
+    now: Instant,
+) -> Result<(), Problem> {
+    let shelf = adhesives::shelf(db, None, now).await?;
+    let Some(own) = shelf.iter().find(|own| own.bottle == bottle) else {
+        return Err(Problem::mistake("bottle", "This bottle is finished."));
+    };
+    let refuse = |why: &str| Err(Problem::mistake("bottle", format!("{}, not for today: {why}.", own.name)));
+    if let Some(out) = own.out {
+        return refuse(out.words());
+    }
+    let her = clearance::for_advice(db, keys, client, who, &[bottle], now).await?;
+    match her.bottles.first() {
+        None => Ok(()),
+        Some((_, NotToday::NotNow)) => Err(Problem::mistake(
+            "kind",
+            "Nothing with adhesive is placed on her now: only a removal card can be opened.",
+        )),
+        Some((_, why)) => refuse(why.words()),
+    }
+}
+
+async fn gate_of_other(db: &mut Db, keys: &Keys, card: &Card, now: Instant) -> Result<String, Problem> {
+    let id = card.appointment.map_or_else(crate::base::ids::ExpectedVisitId::new, Into::into);
+    let visit = Expected {
+        id,
+        client: card.client,
+        at: now,
+        kind: clearance::VisitKind::Other,
+        artist: None,
+        products: Vec::new(),
+    };
+    let standing = clearance::at_booking(db, keys, &visit, "the artist or the owner", now).await?;
+    if standing.is_cleared() {
+        Ok("cleared as a person; the service’s own patch test is not judged here".to_owned())
+    } else {
+        let steps = standing.steps.join(" ");
+        Err(Problem::mistake("kind", format!("{}. {steps}", crate::base::text::capital(standing.word))))
+    }
+}

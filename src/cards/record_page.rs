@@ -1,0 +1,209 @@
+//! A card to read and to print, its earlier versions, and complaints tied to it. Every reading leaves a row in the audit chain.
+
+use askama::Template;
+use axum::extract::{Query, State};
+use axum::response::Response;
+use serde::Deserialize;
+
+use super::card_lines::lines;
+use super::seen::{Around, card_for, work_for};
+use super::store;
+use crate::base::ids::{CardId, CardPartId, ComplaintId};
+use crate::base::problem::Problem;
+use crate::clearance;
+use crate::clearance::typed::Typed;
+use crate::clients;
+use crate::store::Kept;
+use crate::web::House;
+use crate::web::frame::Frame;
+use crate::web::guard::Staff;
+use crate::web::incoming::{At, Form, new_form_key};
+use crate::web::problems::page;
+use crate::web::routes::Routes;
+use crate::web::serve::answer;
+use crate::web::studio::Place;
+
+pub(super) fn routes() -> Routes {
+    Routes::new()
+        .get("/cards/{card}/record", record)
+        .get("/cards/{card}/versions/{part}", version)
+        .post("/cards/{card}/complaint", tie)
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+struct Told {
+    told: String,
+}
+
+struct Line {
+    word: String,
+    value: String,
+}
+
+struct ComplaintRow {
+    id: String,
+    words: String,
+    /// Tied to this card already.
+    tied: bool,
+}
+
+#[derive(Template)]
+#[template(path = "cards/record.html")]
+struct RecordPage {
+    frame: Frame,
+    key: String,
+    path: String,
+    told: &'static str,
+    client: String,
+    state: (&'static str, String),
+    lines: Vec<Line>,
+    first: Option<String>,
+    /// Cards that mend this one at no charge.
+    fixes: Vec<(String, String)>,
+    versions: Vec<(String, String)>,
+    complaints: Vec<ComplaintRow>,
+    acts: Vec<(String, &'static str)>,
+}
+
+async fn record(
+    staff: Staff,
+    State(house): State<House>,
+    At(id): At<CardId>,
+    Query(asked): Query<Told>,
+) -> Result<Response, Problem> {
+    let told = match asked.told.as_str() {
+        "closed" => "The card is closed.",
+        "corrected" => "It is corrected; the version before stays readable below.",
+        "tied" => "The complaint is tied to this card.",
+        _ => "",
+    };
+    shown(&house, &staff, id, told).await
+}
+
+/// The record in the place of the page at the bed.
+pub(super) async fn show_record(house: &House, staff: &Staff, id: CardId) -> Result<Response, Problem> {
+    shown(house, staff, id, "").await
+}
+
+async fn shown(house: &House, staff: &Staff, id: CardId, told: &'static str) -> Result<Response, Problem> {
+    let (now, keys) = (staff.visitor.now.0, house.store.keys());
+    let mut db = house.store.read().await?;
+    let (whole, client) = card_for(&mut db, keys, id, &staff.who).await?;
+    let works = work_for(&mut db, keys, id, &staff.who).await.is_ok();
+    let around = Around::load(&mut db).await?;
+    let lines = lines(&mut db, &around, &whole, now).await?;
+    let versions = store::versions(&mut db, keys, &whole.card).await?;
+    let complaints = clearance::complaints_in_brief(&mut db, client.id).await?;
+    let cards = store::of_client(&mut db, client.id).await?;
+    drop(db);
+    clients::note_reading(house, &staff.who, client.id, "read card", &id.to_string()).await?;
+    let (card, zone) = (&whole.card, &around.studio.zone);
+    let path = house.url(&format!("/cards/{id}"));
+    let mut acts = Vec::new();
+    if works && card.closed.is_none() {
+        acts.push((path.clone(), "Back to the card"));
+    }
+    if works && card.closed.is_some() {
+        acts.push((format!("{path}/correct"), "Correct it"));
+    }
+    acts.push((house.url(&format!("/door/clients/{}/complaints/new", client.id)), "Take a complaint"));
+    if let Some(appointment) = card.appointment {
+        acts.push((house.url(&format!("/book/{appointment}")), "Its appointment"));
+    }
+    acts.push((house.url("/cards"), "All cards"));
+    let of = |card: &super::card::Card| format!("the {} of {}", card.kind.words(), zone.date(card.begun, now));
+    let complaint = |own: &clearance::ComplaintBrief| ComplaintRow {
+        id: own.id.to_string(),
+        words: format!("{}: {}", zone.date_and_clock(own.at, now), own.decided),
+        tied: own.card == id.to_string(),
+    };
+    let open_to_tie = |own: &&clearance::ComplaintBrief| own.card.is_empty() || own.card == id.to_string();
+    page(&RecordPage {
+        frame: house.frame(&around.studio, &staff.visitor, Place::Book, format!("Card of {}", client.short)),
+        key: new_form_key(),
+        told,
+        client: client.name.clone(),
+        state: match card.closed {
+            Some(at) => ("fit", format!("closed {}, version {}", zone.date_and_clock(at, now), card.version)),
+            None => ("near", "still open".to_owned()),
+        },
+        lines: lines.into_iter().map(|(word, value)| Line { word, value }).collect(),
+        first: cards.iter().find(|own| Some(own.id) == card.first_card).map(of),
+        fixes: cards
+            .iter()
+            .filter(|own| own.first_card == Some(id))
+            .map(|own| (house.url(&format!("/cards/{}/record", own.id)), of(own)))
+            .collect(),
+        versions: versions
+            .iter()
+            .map(|own| {
+                let by = around.name_of_mark(&own.by);
+                let when = zone.date_and_clock(own.at, now);
+                let words = format!("Version {}, until {when}; corrected by {by}: {}", own.number, own.reason);
+                (format!("{path}/versions/{}", own.id), words)
+            })
+            .collect(),
+        complaints: complaints.iter().filter(open_to_tie).map(complaint).collect(),
+        acts,
+        path,
+    })
+}
+
+#[derive(Template)]
+#[template(path = "cards/version.html")]
+struct VersionPage {
+    frame: Frame,
+    number: i64,
+    replaced: String,
+    reason: String,
+    lines: Vec<Line>,
+    back: String,
+}
+
+async fn version(
+    staff: Staff,
+    State(house): State<House>,
+    At((id, part)): At<(CardId, CardPartId)>,
+) -> Result<Response, Problem> {
+    let now = staff.visitor.now.0;
+    let mut db = house.store.read().await?;
+    let (whole, client) = card_for(&mut db, house.store.keys(), id, &staff.who).await?;
+    let around = Around::load(&mut db).await?;
+    let versions = store::versions(&mut db, house.store.keys(), &whole.card).await?;
+    drop(db);
+    let own = versions.into_iter().find(|own| own.id == part).ok_or(Problem::NotHere("version"))?;
+    clients::note_reading(&house, &staff.who, client.id, "read card", &id.to_string()).await?;
+    let by = around.name_of_mark(&own.by);
+    page(&VersionPage {
+        frame: house.frame(&around.studio, &staff.visitor, Place::Book, format!("Earlier card of {}", client.short)),
+        number: own.number,
+        replaced: format!("replaced {} by {by}", around.studio.zone.date_and_clock(own.at, now)),
+        reason: own.reason,
+        lines: own.lines.into_iter().map(|(word, value)| Line { word, value }).collect(),
+        back: house.url(&format!("/cards/{id}/record")),
+    })
+}
+
+async fn tie(
+    staff: Staff,
+    State(house): State<House>,
+    At(id): At<CardId>,
+    form: Form<Typed>,
+) -> Result<Response, Problem> {
+    let client = {
+        let mut db = house.store.read().await?;
+        work_for(&mut db, house.store.keys(), id, &staff.who).await?.1
+    };
+    let Ok(complaint) = form.typed.get("complaint").parse::<ComplaintId>() else {
+        return Err(Problem::Unreadable("This is none of her complaints.".into()));
+    };
+    let client = client.id;
+    let kept = house.store.write(&form.key, move |tx| {
+        Box::pin(async move {
+            clearance::tie_complaint(tx, client, complaint, &id.to_string()).await?;
+            Ok(Kept::see(format!("/cards/{id}/record?told=tied")))
+        })
+    });
+    Ok(answer(&house, &kept.await?))
+}

@@ -1,0 +1,107 @@
+//! Cards of the invented studio, many at a time.
+
+use std::fmt::Write as _;
+
+use super::card::{Arrival, Card, Count};
+use super::store;
+use crate::base::ids::CardId;
+use crate::base::problem::Problem;
+use crate::store::{Db, FormKey, Kept, Tx};
+use crate::web::House;
+
+/// A closed card without words, with what was counted.
+#[derive(Debug, Clone)]
+pub(crate) struct SeedCard {
+    pub(crate) card: Card,
+    pub(crate) counts: Vec<Count>,
+    pub(crate) arrival: Vec<Arrival>,
+}
+
+/// Whether there is any card.
+pub(crate) async fn has_cards(db: &mut Db) -> Result<bool, Problem> {
+    let row = sqlx::query("select id from card order by closed desc limit 1").fetch_optional(db).await?;
+    Ok(row.is_some())
+}
+
+/// Rows in one statement.
+const ROWS: usize = 60;
+
+/// Adds them in one write, oldest first.
+pub(crate) async fn seed_cards(house: &House, cards: Vec<SeedCard>) -> Result<(), Problem> {
+    if cards.is_empty() {
+        return Ok(());
+    }
+    let written = house.store.write(&FormKey::house(), move |tx| {
+        let cards = cards.clone();
+        Box::pin(async move {
+            for own in &cards {
+                store::keep_sealed(tx, &own.card, None).await?;
+            }
+            let counts: Vec<_> =
+                cards.iter().flat_map(|own| own.counts.iter().map(|count| (own.card.id, count))).collect();
+            for some in counts.chunks(ROWS) {
+                insert_counts(tx, some).await?;
+            }
+            let arrival: Vec<_> =
+                cards.iter().flat_map(|own| own.arrival.iter().map(|found| (own.card.id, found))).collect();
+            for some in arrival.chunks(ROWS) {
+                insert_arrival(tx, some).await?;
+            }
+            tx.raise(super::TOPIC);
+            tx.audit("seed cards", "house", &cards.len().to_string()).await?;
+            Ok(Kept::see(""))
+        })
+    });
+    written.await.map(|_| ())
+}
+
+/// "insert … values ($1, …), ($n, …)" for so many rows.
+fn values(start: &str, columns: usize, rows: usize) -> String {
+    let mut text = start.to_owned();
+    for row in 0..rows {
+        let places: Vec<String> = (1..=columns).map(|place| format!("${}", row * columns + place)).collect();
+        let comma = if row == 0 { "" } else { ", " };
+        // Writing to a String cannot fail.
+        let _written = write!(text, "{comma}({})", places.join(", "));
+    }
+    text
+}
+
+async fn insert_counts(tx: &mut Tx, counts: &[(CardId, &Count)]) -> Result<(), Problem> {
+    let text = values("insert into card_count (id, card, side, lash, placed, at) values ", 6, counts.len());
+    // The text holds nothing but places.
+    let mut query = sqlx::query(sqlx::AssertSqlSafe(text));
+    for (card, count) in counts {
+        query = query
+            .bind(count.id.to_string())
+            .bind(card.to_string())
+            .bind(count.side.word())
+            .bind(count.lash.word())
+            .bind(i64::from(count.placed))
+            .bind(count.at.0);
+    }
+    query.execute(tx.db()).await?;
+    Ok(())
+}
+
+async fn insert_arrival(tx: &mut Tx, arrival: &[(CardId, &Arrival)]) -> Result<(), Problem> {
+    let start =
+        "insert into card_arrival (card, side, of_card, had, attached, grown_out, lost, counted_by, at) values ";
+    let text = values(start, 9, arrival.len());
+    // As above.
+    let mut query = sqlx::query(sqlx::AssertSqlSafe(text));
+    for (card, own) in arrival {
+        query = query
+            .bind(card.to_string())
+            .bind(own.side.word())
+            .bind(own.of_card.to_string())
+            .bind(i64::from(own.found.had))
+            .bind(i64::from(own.found.attached))
+            .bind(i64::from(own.found.grown_out))
+            .bind(i64::from(own.found.lost))
+            .bind(own.counted_by.word())
+            .bind(own.at.0);
+    }
+    query.execute(tx.db()).await?;
+    Ok(())
+}

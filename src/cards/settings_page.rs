@@ -1,0 +1,116 @@
+//! The owner's choices about cards.
+
+use axum::extract::State;
+use axum::http::StatusCode;
+use axum::response::Response;
+
+use super::settings::{CardSettings, lines, steps};
+use crate::base::problem::Problem;
+use crate::clearance::typed::{FormPage, MoreNotes as _, Typed, notes_of, words_field};
+use crate::store::Kept;
+use crate::web::House;
+use crate::web::checks::{Notes, number_field};
+use crate::web::guard::Owner;
+use crate::web::incoming::{Form, new_form_key};
+use crate::web::problems::{page, page_with};
+use crate::web::routes::Routes;
+use crate::web::serve::answer;
+use crate::web::studio::{Place, Studio};
+
+pub(super) fn routes() -> Routes {
+    Routes::new().get("/cards/settings", show).post("/cards/settings", keep)
+}
+
+fn view(house: &House, owner: &Owner, studio: &Studio, typed: &Typed) -> FormPage {
+    let get = |name| typed.get(name);
+    FormPage {
+        frame: house.frame(studio, &owner.visitor, Place::Office, "Settings of cards"),
+        key: new_form_key(),
+        action: house.url("/cards/settings"),
+        word: "Cards",
+        small: "for everybody",
+        lead: vec!["A card that is open keeps the steps it was opened with.".to_owned()],
+        caution: None,
+        fields: vec![
+            number_field("drop_minutes", "Minutes until a fresh drop is due", get("drop_minutes")),
+            words_field("curls", "Curls, from the flattest to the strongest", get("curls"))
+                .hinted("One a line; makers’ angles differ."),
+            number_field("per_strip", "Extensions on a full strip", get("per_strip")),
+            words_field("steps", "Aftercare steps before she leaves", get("steps"))
+                .hinted("One a line: minutes to wait, a space, what to do.")
+                .or_empty(),
+            words_field("aftercare", "Aftercare in words", get("aftercare"))
+                .hinted("One sentence a line; printed and read out.")
+                .or_empty(),
+            words_field("hygiene", "Ticked at closing", get("hygiene"))
+                .hinted("One a line; nothing for no list.")
+                .or_empty(),
+        ],
+        mistakes: Vec::new(),
+        button: "Keep these settings",
+        back: (house.url("/cards"), "Back to the cards"),
+    }
+}
+
+async fn show(owner: Owner, State(house): State<House>) -> Result<Response, Problem> {
+    let mut db = house.store.read().await?;
+    let (studio, own) = (Studio::load(&mut db).await?, CardSettings::load(&mut db).await?);
+    let typed = Typed::of([
+        ("drop_minutes", own.drop_minutes.to_string()),
+        ("curls", own.curls.join("\n")),
+        ("per_strip", own.per_strip.to_string()),
+        ("steps", own.steps_text()),
+        ("aftercare", own.aftercare.join("\n")),
+        ("hygiene", own.hygiene.join("\n")),
+    ]);
+    page(&view(&house, &owner, &studio, &typed))
+}
+
+fn check(typed: &Typed) -> Result<CardSettings, Problem> {
+    let mut notes = Notes::default();
+    let drop_minutes = notes.whole("drop_minutes", typed.get("drop_minutes"), (5, 60), "min");
+    let per_strip = notes.whole("per_strip", typed.get("per_strip"), (1, 200), "");
+    let curls = notes.words("curls", typed.get("curls"), 300).map(|text| lines(&text));
+    if curls.as_ref().is_some_and(|curls| curls.iter().any(|curl| curl.contains(char::is_whitespace))) {
+        notes.add("curls", "A curl is one word, one a line.");
+    }
+    let typed_steps = notes.may_be_words("steps", typed.get("steps"), 3000);
+    let steps = typed_steps.and_then(|text| steps(&text).map_err(|sentence| notes.add("steps", sentence)).ok());
+    let aftercare = notes.may_be_words("aftercare", typed.get("aftercare"), 3000).map(|text| lines(&text));
+    let hygiene = notes.may_be_words("hygiene", typed.get("hygiene"), 2000).map(|text| lines(&text));
+    let settings = (|| {
+        Some(CardSettings {
+            drop_minutes: drop_minutes?,
+            curls: curls?,
+            per_strip: per_strip?,
+            steps: steps?,
+            aftercare: aftercare?,
+            hygiene: hygiene?,
+        })
+    })();
+    notes.settle(settings)
+}
+
+async fn keep(owner: Owner, State(house): State<House>, form: Form<Typed>) -> Result<Response, Problem> {
+    match check(&form.typed) {
+        Ok(settings) => {
+            let kept = house.store.write(&form.key, move |tx| {
+                let settings = settings.clone();
+                Box::pin(async move {
+                    settings.keep(tx).await?;
+                    Ok(Kept::see("/cards/settings"))
+                })
+            });
+            Ok(answer(&house, &kept.await?))
+        }
+        Err(problem) => {
+            let notes = notes_of(problem)?;
+            let studio = {
+                let mut db = house.store.read().await?;
+                Studio::load(&mut db).await?
+            };
+            let view = view(&house, &owner, &studio, &form.typed).again(&notes, form.key.form);
+            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+        }
+    }
+}
