@@ -39,10 +39,11 @@ pub(super) async fn lines(
     if has_adhesive(card.kind) {
         let advised = bottle_words(db, card.advised_bottle, "").await?;
         let advised = advised.trim_end_matches(", no lot printed");
-        let class = if card.advised_class.is_empty() { "" } else { " class" };
-        let advised = match (advised, card.advice.is_some()) {
-            (_, false) => "no advice was taken before".to_owned(),
-            (bottle, true) => format!("{}{class}; {bottle} was taken on it", card.advised_class),
+        let class =
+            if card.advised_class.is_empty() { String::new() } else { format!("class {}; ", card.advised_class) };
+        let advised = match card.advice {
+            None => "no advice was taken before".to_owned(),
+            Some(_) => format!("{class}{advised} was taken on it"),
         };
         lines.push(("Advised", advised));
         lines.push(("Used", bottle_words(db, card.bottle, &card.lot).await?));

@@ -344,10 +344,13 @@ impl Opening {
             notes.add("start", "Look at each of these before the first lash, then tick it.");
         }
         let kind = notes.choice("kind", kinds().find(|kind| kind.word() == get("kind")));
+        if self.held && !paper && kind.is_some_and(|kind| !is_removal(kind)) {
+            notes.add("kind", "Only a removal card can be opened for her now.");
+        }
         let lids = notes.choice("lids", Lids::from_word(get("lids")));
         let rooms = self.around.rooms.iter().filter(|room| room.closed.is_none());
         let room = notes.choice("room", rooms.map(|room| room.id).find(|id| id.to_string() == get("room")));
-        let adhesive = kind.is_some_and(has_adhesive) && !self.held;
+        let adhesive = kind.is_some_and(has_adhesive) && (!self.held || paper);
         let bottle = self.shelf.iter().find(|own| adhesive && own.bottle.to_string() == get("bottle"));
         if adhesive && bottle.is_none() {
             notes.add("bottle", "Choose the bottle you take.");

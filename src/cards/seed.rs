@@ -31,7 +31,8 @@ pub(crate) async fn seed_cards(house: &House, cards: Vec<SeedCard>) -> Result<()
     if cards.is_empty() {
         return Ok(());
     }
-    let written = house.store.write(&FormKey::house(), move |tx| {
+    let key = FormKey::house();
+    let written = house.store.write(&key, move |tx| {
         let cards = cards.clone();
         Box::pin(async move {
             for own in &cards {
