@@ -222,7 +222,9 @@ impl Opening {
 
     fn fields(&self, typed: &Typed) -> Vec<FieldView> {
         let get = |name| typed.get(name);
-        let open_kinds = kinds().filter(|kind| !self.held || is_removal(*kind));
+        // What has happened already is entered whatever it was.
+        let only_removals = self.held && !typed.is_ticked("paper");
+        let open_kinds = kinds().filter(|kind| !only_removals || is_removal(*kind));
         let mut fields = vec![
             choice_field(
                 "radio",
@@ -254,7 +256,7 @@ impl Opening {
             choice_field("radio", "lids", "Lids", get("lids"), Lids::choices()),
             choice_field("select", "room", "Room", get("room"), rooms),
         ]);
-        if !self.held {
+        if !only_removals {
             fields.extend(self.work_fields(typed));
         }
         fields.extend([
@@ -289,6 +291,9 @@ impl Opening {
         let people = self.around.people.iter().filter(|person| matches!(person.role, Role::Artist | Role::Owner));
         let none = std::iter::once((String::new(), "choose who wrote it".to_owned()));
         let people = none.chain(people.map(|person| (person.id.to_string(), person.name.clone())));
+        if self.held && !only_removals {
+            fields.push(FieldView { kind: "hidden", ..text_field("every_kind", "", "yes") });
+        }
         fields.extend([
             tick_field("paper", "From paper: this has happened already", typed.is_ticked("paper")),
             time_field("begun", "Begun, for a sheet of paper", get("begun")).or_empty(),
@@ -344,6 +349,9 @@ impl Opening {
             notes.add("start", "Look at each of these before the first lash, then tick it.");
         }
         let kind = notes.choice("kind", kinds().find(|kind| kind.word() == get("kind")));
+        if self.held && paper && typed.get("every_kind").is_empty() {
+            notes.add("paper", "For a sheet of paper the form offers every visit now: look at it once more.");
+        }
         if self.held && !paper && kind.is_some_and(|kind| !is_removal(kind)) {
             notes.add("kind", "Only a removal card can be opened for her now.");
         }
