@@ -17,7 +17,7 @@ use crate::clients::note_reading;
 use crate::clients::rights::{self, FilePart};
 use crate::web::House;
 use crate::web::frame::Frame;
-use crate::web::guard::Staff;
+use crate::web::guard::{Staff, with_passphrase};
 use crate::web::incoming::At;
 use crate::web::problems::page;
 use crate::web::routes::Routes;
@@ -55,6 +55,7 @@ async fn collect(house: &House, staff: &Staff, id: ClientId) -> Result<(String, 
 }
 
 async fn show(staff: Staff, State(house): State<House>, At(id): At<ClientId>) -> Result<Response, Problem> {
+    with_passphrase(&staff.visitor)?;
     let (name, studio, parts) = collect(&house, &staff, id).await?;
     let path = house.url(&format!("/door/clients/{id}"));
     page(&FilePage {
@@ -67,6 +68,7 @@ async fn show(staff: Staff, State(house): State<House>, At(id): At<ClientId>) ->
 }
 
 async fn as_json(staff: Staff, State(house): State<House>, At(id): At<ClientId>) -> Result<Response, Problem> {
+    with_passphrase(&staff.visitor)?;
     let (_, studio, parts) = collect(&house, &staff, id).await?;
     let photos: Vec<Value> = {
         let mut db = house.store.read().await?;

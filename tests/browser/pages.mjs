@@ -207,6 +207,8 @@ export const pages = [
   { name: 'person', as: 'owner', on: '/office/people', link: link('/office/people/{id}') },
   { name: 'first-aid-edit', as: 'owner', path: '/office/first-aid' },
   { name: 'settings-refused', as: 'owner', path: '/office/settings', then: refuseSettings, status: 422 },
+  { name: 'tablets', as: 'owner', path: '/office/tablets' },
+  { name: 'digits', as: 'artist', path: '/office/code' },
   { name: 'tokens', as: 'owner', path: '/office/tokens' },
   { name: 'token', as: 'owner', on: '/office/tokens', link: link('/office/tokens/{id}') },
   { name: 'audit', as: 'owner', path: '/office/audit' },

@@ -85,6 +85,7 @@ impl Row {
             ("{off}", things.book.off.clone()),
             ("{waiting}", things.book.waiting.clone()),
             ("{feed}", things.book.feed.clone()),
+            ("{tablet}", crate::tablet::OTHER.to_owned()),
             ("{hash}", stillroom::web::assets::hash().to_owned()),
             ("{*name}", "app.css".to_owned()),
         ];
@@ -164,6 +165,7 @@ pub(crate) fn rows() -> Vec<Row> {
     rows.extend(crate::live::rows());
     rows.extend(crate::hands::rows());
     rows.extend(crate::book::rows());
+    rows.extend(crate::tablet::rows());
     rows.extend(programs());
     rows.push(post("/sign-out", empty_form, "ssgggggss"));
     // Signing in ends the sign-in a browser had: that door comes after all that need it.

@@ -202,7 +202,7 @@ impl TestHouse {
 }
 
 /// Every table of ours; a test compares the list with the migrations.
-pub(crate) const TABLES: [&str; 78] = [
+pub(crate) const TABLES: [&str; 81] = [
     "writer",
     "form_key",
     "audit",
@@ -213,6 +213,9 @@ pub(crate) const TABLES: [&str; 78] = [
     "sign_in_delay",
     "session",
     "token",
+    "tablet",
+    "code",
+    "code_try",
     "room",
     "device",
     "instrument",

@@ -45,5 +45,6 @@ mod shelf;
 mod sign_in;
 mod store;
 mod studio;
+mod tablet;
 mod tokens;
 mod truth;

@@ -191,6 +191,7 @@ fn all_slips(things: &Things) -> impl Iterator<Item = Slip> {
         crate::clients::slips(things),
         crate::clearance::slips(things),
         crate::book::slips(things),
+        crate::tablet::slips(),
     ]
     .into_iter()
     .flatten()
@@ -198,10 +199,12 @@ fn all_slips(things: &Things) -> impl Iterator<Item = Slip> {
 
 /// Doors with fields and without a slip, each with its reason. A form in which one can only choose cannot be mistyped: a value from
 /// elsewhere is refused as a whole, which a test below tries.
-const WITHOUT_A_SLIP: [(&str, &str); 29] = [
+const WITHOUT_A_SLIP: [(&str, &str); 31] = [
     ("/sign-in", "a name and a passphrase that do not go together: sign_in.rs"),
     ("/claim/{token}", "needs a house that nobody owns: a test below"),
     ("/invited/{token}", "a passphrase is never shown again: people.rs"),
+    ("/office/code", "digits are never shown again: tablet.rs"),
+    ("/tablet/of/{person}", "digits are never shown again: tablet.rs"),
     ("/office/people/{person}/role", "one choice; what is none is told beside it: a test below"),
     ("/rooms/{room}/imports", "a file cannot come back: imports.rs"),
     ("/rooms/{room}/imports/{import}/answers", "choices"),

@@ -160,6 +160,7 @@ pub(crate) async fn furnish(house: &TestHouse) -> Things {
     crate::advice::furnish(house, &mut things).await;
     crate::clearance::furnish(house, &mut owner, &mut things).await;
     crate::book::furnish(house, &mut owner, &mut things).await;
+    crate::tablet::furnish(house, &things).await;
     things
 }
 
