@@ -127,7 +127,9 @@ async fn test_rows(
     Ok(tests
         .into_iter()
         .map(|test| {
-            let with: Vec<String> = test.products.iter().map(|met| bench.name(Some(met.product))).collect();
+            let liquids = test.liquids.iter().map(|wet| wet.word().to_owned());
+            let with: Vec<String> =
+                test.products.iter().map(|met| bench.name(Some(met.product))).chain(liquids).collect();
             TestRow {
                 placed: bench.zone.date_and_clock(test.placed, now),
                 with: with.join(", "),

@@ -13,6 +13,9 @@ use stillroom::clients::photos::clean::{LONGEST_KEPT, clean};
 /// what is written.
 const MOST_MIB: u64 = 200;
 
+/// The same for a progressive JPEG of 40 million pixels, MiB: its frequencies take six bytes a pixel, its colours three.
+const MOST_PROGRESSIVE_MIB: u64 = 420;
+
 /// The most memory this process ever held, and holds now, KiB.
 fn memory(line: &str) -> u64 {
     let status = std::fs::read_to_string("/proc/self/status").unwrap();
@@ -49,6 +52,19 @@ fn no_hostile_file_crashes_anything_comes_through_or_takes_more_memory_than_a_ph
     let most = (memory("VmHWM") - before) / 1024;
     assert!(taken >= 15 && refused >= 30, "{taken} taken, {refused} refused");
     assert!(most <= MOST_MIB, "{most} MiB");
+    // After the others, since the memory of the whole process is looked at. A progressive picture is held as frequencies until its last
+    // scan: twice the bytes of its colours, besides the colours.
+    let begun = std::time::Instant::now();
+    let picture = clean(&hostile::progressive(8000, 5000, 3)).unwrap();
+    assert_eq!((picture.width, picture.height), (2048, 1280));
+    let large = hostile::progressive(8000, 5000, 95);
+    assert!(large.len() < 10_000_000, "{} bytes", large.len());
+    let _either = clean(&large);
+    assert!(clean(&hostile::progressive(8000, 5001, 0)).is_err(), "one row too many");
+    assert!(clean(&hostile::progressive(800, 600, 400)).is_err(), "scans without end");
+    let most = (memory("VmHWM") - before) / 1024;
+    println!("{most} MiB, {:?}", begun.elapsed());
+    assert!(most <= MOST_PROGRESSIVE_MIB, "{most} MiB for a progressive picture");
 }
 
 #[test]
