@@ -973,7 +973,10 @@ both_databases!(a_removal_is_judged_by_its_remover_and_the_liquids_planned_and_n
     };
     test(&mut artist, &[]).await.must(422).says("Choose at least one bottle.");
     // Adhesive is held, so it is not tested; remover alone is.
-    test(&mut artist, &[("bottle", &things["bottle"]), ("liquid", "remover")]).await.must(422).says("No test now");
+    test(&mut artist, &[("bottle", &things["bottle"]), ("liquid", "remover"), ("at", "2026-02-18T10:12")])
+        .await
+        .must(422)
+        .says("No test now");
     test(&mut artist, &[("liquid", "remover")]).await.must(303);
     let placed = house.look(&format!("select id from patch_test where client = '{dora}'")).await;
     read_test(&mut artist, &placed, &SEEN).await.must(303);
@@ -1395,7 +1398,7 @@ both_databases!(the_audit_command_tells_of_a_consent_or_a_paper_changed_added_or
         assert!(audit_command(house).0, "{back}");
     }
     // Words of another paper of hers do not open in this one's place.
-    house.run("update doctor_statement set words = (select max(f.words) from doctor_finding f)").await.unwrap();
+    house.run("update doctor_statement set words = (select f.words from doctor_finding f)").await.unwrap();
     assert!(audit_command(house).1.contains(&format!("{statement} was changed")));
     // Taken away, and put in past the program.
     house.run(&format!("delete from{}", row("doctor_statement", &statement))).await.unwrap();

@@ -94,6 +94,9 @@ pub(crate) async fn marked_in_clearance(house: &TestHouse, who: &mut Browser, id
     crate::clearance::old_test(house, id, 200).await;
     let typed = [("reason", format!("{reason} asked the insurer by telephone."))];
     send(who, "/decisions/new", "/decisions", &typed.each_ref().map(|(name, value)| (*name, value.as_str()))).await;
+    // Before she places a test herself: whoever treated her enters no statement.
+    let typed = [("says", "ethyl"), ("written", "2026-02-16T08:00"), ("words", statement)];
+    send(who, "/statements/new", "/statements", &typed).await;
     let bottle = house.things.clearance["bottle"].clone();
     let typed = [("bottle", bottle.as_str()), ("site", site), ("at", "2026-02-16T08:00")];
     send(who, "/tests/new", "/tests", &typed).await;
@@ -103,8 +106,6 @@ pub(crate) async fn marked_in_clearance(house: &TestHouse, who: &mut Browser, id
     who.submit(&form.with_all(&[("result", "doubtful"), ("words", look)])).await.must(303);
     let typed = [("grade", "+"), ("at", "2026-02-17T08:00"), ("words", finding)];
     send(who, "/findings/new", "/findings", &typed).await;
-    let typed = [("says", "ethyl"), ("written", "2026-02-16T08:00"), ("words", statement)];
-    send(who, "/statements/new", "/statements", &typed).await;
     let typed = [
         ("symptom", "itching"),
         ("noticed", "2026-02-16T09:00"),
