@@ -1659,7 +1659,7 @@ both_databases!(in_the_invented_studio_every_state_of_a_client_occurs, invented,
 /// *Apply eyelash extensions*, Commonwealth of Australia, training package SHB, release 1, 2015), and where a client's own file has it.
 /// Aftercare given is written on the treatment card, which is the book's.
 const PUBLISHED: [(&str, &str, &str); 7] = [
-    ("contra-indications", "Consultations", "advice_first"),
+    ("contra-indications", "Consultations", "medical advice first"),
     ("patch-test reactions", "Patch tests", "doubtful"),
     ("outcomes: adverse", "Reactions", "redness of lids or skin"),
     ("outcomes: dissatisfaction", "Complaints", "Too heavy."),
