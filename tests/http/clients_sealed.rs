@@ -51,7 +51,11 @@ both_databases!(no_word_about_health_and_no_signature_lies_in_the_clear, async |
         form.with_all(&[("from", "Dr Aune"), ("dated", "1 Feb"), ("words", "Rosacea of the lids."), ("may", "no")]);
     a.submit(&form).await.must(303);
 
-    let all = raw(house).await;
+    let mut all = raw(house).await;
+    // Names are searched, and files wait to be read in: bytes, and not sealed.
+    all.retain(|(of, _)| {
+        !["client_word.word", "client_import.content", "reading_import.content"].contains(&of.as_str())
+    });
     for column in ["consultation.answers", "medical_advice.advice", "consent.signed", "client_key.wrapped"] {
         assert!(all.iter().any(|(of, _)| of == column), "{column} was not filled");
     }

@@ -284,30 +284,3 @@ fn crc(bytes: &[u8]) -> u32 {
         (0..8).fold(crc ^ u32::from(*byte), |crc, _| if crc & 1 == 1 { crc >> 1 ^ 0xedb8_8320 } else { crc >> 1 })
     })
 }
-
-/// A grey progressive JPEG of this size, in 4:4:4: one scan of the lowest frequency, then so many of higher ones that say nothing. Every
-/// code is one zero bit, so that a picture of any size takes few bytes.
-pub(crate) fn progressive(wide: u16, high: u16, more_scans: usize) -> Vec<u8> {
-    let blocks = usize::from(wide).div_ceil(8) * usize::from(high).div_ceil(8);
-    let mut jpeg = vec![0xff, 0xd8, 0xff, 0xdb, 0, 67, 0];
-    jpeg.extend([1; 64]);
-    jpeg.extend([0xff, 0xc2, 0, 17, 8]);
-    jpeg.extend(high.to_be_bytes());
-    jpeg.extend(wide.to_be_bytes());
-    jpeg.extend([3, 1, 0x11, 0, 2, 0x11, 0, 3, 0x11, 0]);
-    for table in [0x00, 0x10] {
-        // One code, of one bit, for "nothing".
-        jpeg.extend([0xff, 0xc4, 0, 20, table, 1]);
-        jpeg.extend([0; 15]);
-        jpeg.push(0);
-    }
-    jpeg.extend([0xff, 0xda, 0, 12, 3, 1, 0, 2, 0, 3, 0, 0, 0, 0]);
-    jpeg.extend(vec![0; (3 * blocks).div_ceil(8)]);
-    for n in 0..more_scans {
-        let colour = 1 + u8::try_from(n % 3).unwrap();
-        jpeg.extend([0xff, 0xda, 0, 8, 1, colour, 0, 1, 63, 0]);
-        jpeg.extend(vec![0; blocks.div_ceil(8)]);
-    }
-    jpeg.extend([0xff, 0xd9]);
-    jpeg
-}
