@@ -1,9 +1,8 @@
 //! Photos of clients over HTTP: only under a consent, only for those who treat, sealed, hidden with its withdrawal, gone with an
 //! erasure; and files no camera wrote, of which nothing is kept.
 
-use std::io::Write as _;
-
 use std::io::Cursor;
+use std::io::Write as _;
 
 use axum::body::{Body, Bytes};
 use image::{DynamicImage, ImageFormat, Rgb, RgbImage};
