@@ -48,6 +48,14 @@ struct ClientPage {
     is_owner: bool,
 }
 
+impl ClientPage {
+    /// Whether a patch test is what is to be done next: never while she is held or medical advice comes first, since a test is itself a
+    /// meeting with the adhesive.
+    fn suggests_a_test(&self) -> bool {
+        self.standings.first().is_none_or(|(_, words)| words.mark != "stop")
+    }
+}
+
 struct TestRow {
     placed: String,
     with: String,

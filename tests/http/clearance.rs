@@ -791,8 +791,12 @@ both_databases!(a_reaction_is_lifted_by_a_doctors_statement_of_the_owner_who_did
     let me = house.things.people[Actor::Owner.name()].clone();
     let form = owner.form(&format!("{path}/reactions/new"), &format!("{path}/reactions")).await;
     let form = form.with_all(&[("symptom", "swelling"), ("artist", &me)]);
+    let suggested = format!("class=\"act go\" href=\"{path}/tests/new\"");
+    assert!(owner.page(&format!("{path}/clearance")).await.text().contains(&suggested));
     let reaction = owner.submit(&form).await.goes_to();
     assert!(matches!(judged(house, &gro, at).await, Clearance::Held(_)));
+    // A test is a meeting with the adhesive: who is held is not offered one as the next thing to do.
+    assert!(!owner.page(&format!("{path}/clearance")).await.text().contains(&suggested));
     // Ten years and a good test change nothing.
     let later = at.plus(3650 * DAY);
     old_test(house, &gro, 3).await;
