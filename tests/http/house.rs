@@ -202,7 +202,7 @@ impl TestHouse {
 }
 
 /// Every table of ours; a test compares the list with the migrations.
-pub(crate) const TABLES: [&str; 81] = [
+pub(crate) const TABLES: [&str; 82] = [
     "writer",
     "form_key",
     "audit",
@@ -269,6 +269,7 @@ pub(crate) const TABLES: [&str; 81] = [
     "exposure",
     "stop",
     "told",
+    "told_client",
     "staff_incident",
     "complaint",
     "advice",

@@ -223,6 +223,8 @@ const WITHOUT_A_SLIP: [(&str, &str); 31] = [
     ("/door/clients/{client}/asked", "one choice"),
     ("/door/clients/{client}/consultations", "choices; what is not answered is told beside it: clients.rs"),
     ("/door/clients/{client}/photos", "a file cannot come back: clients_photos.rs"),
+    ("/door/tests/{patch_test}/photos", "a file cannot come back: clients_photos.rs"),
+    ("/door/complaints/{complaint}/photos", "a file cannot come back: clients_photos.rs"),
     ("/door/clients/{client}/consents/{consent}/copies", "one choice"),
     ("/door/clients/{client}/restriction", "a button with a value"),
     ("/door/clients/{client}/erasure", "takes her away: clients_rights.rs"),
@@ -231,6 +233,7 @@ const WITHOUT_A_SLIP: [(&str, &str); 31] = [
     (TAKEN_BACK, "a passphrase is never shown again: clients_handed.rs"),
     ("/door/reactions/{reaction}/told", "one choice"),
     ("/door/stops/{stop}/told", "one choice"),
+    ("/door/stops/{stop}/clients", "ticks alone"),
 ];
 
 /// Looks at the log and tells what it found, by leading back to the page.
