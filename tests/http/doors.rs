@@ -78,6 +78,7 @@ impl Row {
             ("{class}", things.class.clone()),
             ("{artist}", things.hands.artist.clone()),
             ("{timing}", things.hands.timing.clone()),
+            ("{advice}", things.advice.clone()),
             ("{placement}", things.hands.placement.clone()),
             ("{hash}", stillroom::web::assets::hash().to_owned()),
             ("{*name}", "app.css".to_owned()),

@@ -202,7 +202,7 @@ impl TestHouse {
 }
 
 /// Every table of ours; a test compares the list with the migrations.
-pub(crate) const TABLES: [&str; 70] = [
+pub(crate) const TABLES: [&str; 72] = [
     "writer",
     "form_key",
     "audit",
@@ -269,8 +269,10 @@ pub(crate) const TABLES: [&str; 70] = [
     "staff_incident",
     "complaint",
     "advice",
+    "advice_state",
     "works_in",
     "forecast",
+    "forecast_kept",
     "topic",
     "outside_air",
 ];
