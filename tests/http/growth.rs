@@ -81,11 +81,15 @@ async fn add(house: &TestHouse, sittings: i64, tests: i64, before: i64) {
             .collect();
         texts.push(format!("insert into placement (id, session, n, travel_s, settle_s) values {}", rows.join(", ")));
     }
+    let mut sitting = SittingId::new();
     for n in 0..tests {
-        let (id, sitting, at) = (BenchTestId::new(), SittingId::new(), before - n * MINUTE);
-        texts.push(format!(
-            "insert into bench_sitting (id, bottle, piece, at) values ('{sitting}', '{bottle}', 'practice_lash', {at})"
-        ));
+        let (id, at) = (BenchTestId::new(), before - n * MINUTE);
+        if n % 3 == 0 {
+            sitting = SittingId::new();
+            texts.push(format!(
+                "insert into bench_sitting (id, bottle, piece, at) values ('{sitting}', '{bottle}', 'practice_lash', {at})"
+            ));
+        }
         texts.push(format!(
             "insert into bench_test (id, sitting, bottle, at, kind, seconds, bead, pick_up, liquids, days_open, temperature_c,
              humidity_pct, u_temperature_k, u_humidity_pct, by_person)

@@ -186,6 +186,15 @@ impl Sums {
         self.baselines += other.baselines;
     }
 
+    /// Takes sums out again that were added.
+    pub(super) fn take_out(&mut self, other: &Self) {
+        for (mine, theirs) in self.by_scatter.iter_mut().zip(&other.by_scatter) {
+            mine.add_times(theirs, -1.0);
+        }
+        self.tests = self.tests.saturating_sub(other.tests);
+        self.baselines = self.baselines.saturating_sub(other.baselines);
+    }
+
     /// The same with a random shift of the given log sd taken out that all of its tests share.
     fn without_shared_shift(&self, sd: f64) -> Self {
         let mut without = self.clone();
@@ -258,12 +267,7 @@ impl ProductSums {
             self.0 = Sums::none();
             return;
         }
-        let told = bottle.without_shared_shift(BOTTLE_SD);
-        for (mine, theirs) in self.0.by_scatter.iter_mut().zip(&told.by_scatter) {
-            mine.add_times(theirs, -1.0);
-        }
-        self.0.tests -= bottle.tests;
-        self.0.baselines = self.0.baselines.saturating_sub(bottle.baselines);
+        self.0.take_out(&bottle.without_shared_shift(BOTTLE_SD));
     }
 
     /// Adds what other bottles of the same product told.
