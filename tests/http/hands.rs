@@ -351,6 +351,8 @@ both_databases!(two_who_change_an_artist_at_once_undo_nothing_of_each_other, asy
     let path = format!("/hands/{artist}/edit");
     let (mut ines, mut owner) = (house.actor(Actor::ArtistA), house.owner());
     let (hers, owners) = (ines.form(&path, &path).await, owner.form(&path, &path).await);
+    // Open in another tab of hers, since before anybody changed anything.
+    let third = owner.form(&path, &path).await;
     let row = format!(
         "select employment || ' ' || trainee || ' ' || styles || ' ' || usual || ' ' || placements_per_set from artist where id = '{artist}'"
     );
@@ -362,7 +364,7 @@ both_databases!(two_who_change_an_artist_at_once_undo_nothing_of_each_other, asy
     assert!(before.starts_with("employed 0 ") && after.starts_with("self-employed 1 "), "{before} / {after}");
     assert!(after.contains("hybrid") && after.ends_with(" 140"), "what she changed stays: {after}");
     // The same field changed by both comes back with what it holds now, and with what was typed.
-    let refused = owner.submit(&owners.with("placements_per_set", "150")).await.must(422);
+    let refused = owner.submit(&third.with("placements_per_set", "150")).await.must(422);
     refused.says("it now holds “140”");
     let again = refused.form(&path);
     assert_eq!(again.value("placements_per_set"), "150");
