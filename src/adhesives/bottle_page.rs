@@ -230,12 +230,7 @@ pub(super) struct Found {
 
 impl Found {
     /// Looks a bottle up, in the air of a room or (`None`) of the one it stands in.
-    pub(super) async fn load(
-        db: &mut Db,
-        id: BottleId,
-        room: Option<RoomId>,
-        now: Instant,
-    ) -> Result<Self, Problem> {
+    pub(super) async fn load(db: &mut Db, id: BottleId, room: Option<RoomId>, now: Instant) -> Result<Self, Problem> {
         let studio = Studio::load(db).await?;
         let bottle = store::bottle(db, id).await?.ok_or(Problem::NotHere("bottle"))?;
         let product = store::product(db, bottle.product).await?.ok_or(Problem::NotHere("product"))?;

@@ -150,7 +150,10 @@ pub(super) async fn keep(tx: &mut Tx, forecast: &Forecast) -> Result<(), Problem
 /// When the database cannot be read.
 pub async fn tally(db: &mut Db) -> Result<Tally, Problem> {
     let row = sqlx::query("select summary from forecast_kept where one = 1").fetch_optional(db).await?;
-    row.map_or_else(|| Ok(Tally::default()), |row| serde_json::from_str(&row.get::<String, _>(0)).map_err(Problem::broken))
+    row.map_or_else(
+        || Ok(Tally::default()),
+        |row| serde_json::from_str(&row.get::<String, _>(0)).map_err(Problem::broken),
+    )
 }
 
 async fn keep_tally(tx: &mut Tx, kept: &Tally) -> Result<(), Problem> {

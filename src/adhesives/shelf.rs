@@ -73,9 +73,8 @@ pub async fn shelf_and_pooled(
     now: Instant,
 ) -> Result<(Vec<OnShelf>, Scatter), Problem> {
     let known = bench_store::known(db).await?;
-    let at_hand = |bottle: &Bottle| {
-        room.is_none() || bottle.room.is_none() || bottle.room == room || Some(bottle.id) == also
-    };
+    let at_hand =
+        |bottle: &Bottle| room.is_none() || bottle.room.is_none() || bottle.room == room || Some(bottle.id) == also;
     Ok((of_known(db, &known, at_hand, now).await?, known.any_adhesive()))
 }
 

@@ -220,10 +220,7 @@ impl KeptQuestion {
                 u_humidity_pct: doubt.humidity_pct,
                 read_at: about.read_at,
             },
-            limits: KeptLimits {
-                disturbed: q.limits.disturbed_share,
-                extra_hold_min: q.limits.extra_hold_min_per_set,
-            },
+            limits: KeptLimits { disturbed: q.limits.disturbed_share, extra_hold_min: q.limits.extra_hold_min_per_set },
             classes_s: q.classes.iter().map(|class| <[f64; 2]>::from(class.window())).collect(),
             hands: KeptHands {
                 placements: q.hands.placements,
@@ -274,10 +271,7 @@ impl KeptQuestion {
                     temperature: Celsius::new(self.room.temperature_c).ok()?,
                     humidity: RelHumidity::new(self.room.humidity_pct).ok()?,
                 },
-                doubt: AirDoubt {
-                    temperature_k: self.room.u_temperature_k,
-                    humidity_pct: self.room.u_humidity_pct,
-                },
+                doubt: AirDoubt { temperature_k: self.room.u_temperature_k, humidity_pct: self.room.u_humidity_pct },
             },
             work: Work {
                 technique: self.technique,

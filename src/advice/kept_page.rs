@@ -240,16 +240,15 @@ fn lines(question: &KeptQuestion, kept: &KeptAdvice, studio: &Studio) -> Vec<Lin
     );
     let liquids: Vec<&str> = Liquids::from_keys(&question.liquids).iter().map(Liquid::words).collect();
     let pick_up = question.pick_up.as_deref().and_then(PickUp::from_key).map_or("not stated", PickUp::words);
-    let classes: Vec<String> =
-        question.classes_s.iter().map(|[low, high]| format!("{}–{}", short(*low, studio), short(*high, studio))).collect();
+    let classes: Vec<String> = question
+        .classes_s
+        .iter()
+        .map(|[low, high]| format!("{}–{}", short(*low, studio), short(*high, studio)))
+        .collect();
     let style = Style::parse(&question.style).map(|style| capital(&style.words())).unwrap_or_default();
     let hands = match question.hands.placements {
         0 => "nobody had timed them".to_owned(),
-        n => format!(
-            "{} in {}",
-            words::count(n, "timed placement"),
-            words::count(question.hands.sessions, "sitting")
-        ),
+        n => format!("{} in {}", words::count(n, "timed placement"), words::count(question.hands.sessions, "sitting")),
     };
     [
         ("Technique", format!("{style}, {} placements a set", question.placements_per_set)),

@@ -94,7 +94,12 @@ async fn show(
         frame: house.frame(&studio, &staff.visitor, Place::Hands, format!("{}, {when}", artist.name)),
         key: new_form_key(),
         rows: placements.iter().map(|placement| row(&path, placement, &studio)).collect(),
-        what: format!("{}: {} {}", session.style.words(), count(sitting.counted as usize, "placement"), by(session.source)),
+        what: format!(
+            "{}: {} {}",
+            session.style.words(),
+            count(sitting.counted as usize, "placement"),
+            by(session.source)
+        ),
         with: with(&session, &studio),
         uncertainty: session.uncertainty_s.map_or_else(
             || "How exact each time is, nobody has said.".to_owned(),

@@ -125,7 +125,10 @@ pub(super) async fn read(
         daily: daily(room.id, &shelf),
         limits: limits(&AdviceSettings::load(db).await?),
     };
-    Ok(Some((asked, Read { room, rooms, artists: all, works_in, air, settings, plan, shelf, elsewhere, today, matter })))
+    Ok(Some((
+        asked,
+        Read { room, rooms, artists: all, works_in, air, settings, plan, shelf, elsewhere, today, matter },
+    )))
 }
 
 impl Read {

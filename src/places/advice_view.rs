@@ -9,8 +9,8 @@ use crate::advice::board::{mark, word};
 use crate::advice::draw::band_chart::{self, GuardLine, Map, Reading, Spot};
 use crate::advice::draw::strip_chart::{self, OnRule, Rule};
 use crate::advice::for_work::{ForWork, asks_first, for_work, how_sure, lead};
-use crate::advice::kept::{About, KeptQuestion, States};
 use crate::advice::judge::{Question, Subject, Verdict};
+use crate::advice::kept::{About, KeptQuestion, States};
 use crate::advice::options::{Change, Offer, Takes};
 use crate::advice::words::{self, Basis};
 use crate::artists::chart::{self, Chart, Wording, dots_of, hands_against};
@@ -326,17 +326,17 @@ fn options(work: &ForWork, asked: &Asked, read: &Read, around: &Around<'_>) -> (
             left_out.push((offer.change.clone(), why));
             continue;
         }
-        let (hours, when, until) =
-            match air_options::when(offer, read.plan.as_ref(), read.room.surface, around.studio) {
-                None if offer.takes == Takes::Now => (0.0, "Now".to_owned(), "no waiting".to_owned()),
-                None => (0.1, "Minutes".to_owned(), "before the first lash".to_owned()),
-                Some(When::In(best, when, until)) => (0.2 + best, crate::base::text::capital(&when), until),
-                Some(When::NotKnown) => (1e4, "Hours".to_owned(), "how many is not known".to_owned()),
-                Some(When::Never(why)) => {
-                    left_out.push((offer.change.clone(), why));
-                    continue;
-                }
-            };
+        let (hours, when, until) = match air_options::when(offer, read.plan.as_ref(), read.room.surface, around.studio)
+        {
+            None if offer.takes == Takes::Now => (0.0, "Now".to_owned(), "no waiting".to_owned()),
+            None => (0.1, "Minutes".to_owned(), "before the first lash".to_owned()),
+            Some(When::In(best, when, until)) => (0.2 + best, crate::base::text::capital(&when), until),
+            Some(When::NotKnown) => (1e4, "Hours".to_owned(), "how many is not known".to_owned()),
+            Some(When::Never(why)) => {
+                left_out.push((offer.change.clone(), why));
+                continue;
+            }
+        };
         timed.push((hours, offer, when, until));
     }
     // The order of equal times is that of the offers: best first.

@@ -125,7 +125,11 @@ fn choice(bottle: String, row: Option<BandRow>) -> BandChoice {
         return BandChoice { bottle, words, humidity: String::new() };
     }
     let sure = if likely.is_some() { "likely suits" } else { "may suit" };
-    BandChoice { bottle, words: format!("{low:.0}–{high:.0}\u{a0}%RH, {sure}"), humidity: format!("{low:.0}-{high:.0}") }
+    BandChoice {
+        bottle,
+        words: format!("{low:.0}–{high:.0}\u{a0}%RH, {sure}"),
+        humidity: format!("{low:.0}-{high:.0}"),
+    }
 }
 
 /// A sentence for each bottle at hand in the room that may be used; `None` where there is none.

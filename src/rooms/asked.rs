@@ -48,11 +48,7 @@ pub async fn air_then(
 ///
 /// # Errors
 /// When the database cannot be read.
-pub async fn airs_then(
-    db: &mut Db,
-    settings: &RoomSettings,
-    at: Instant,
-) -> Result<BTreeMap<RoomId, AirNow>, Problem> {
+pub async fn airs_then(db: &mut Db, settings: &RoomSettings, at: Instant) -> Result<BTreeMap<RoomId, AirNow>, Problem> {
     let instruments = load_every_instrument(db).await?;
     let mut newest: BTreeMap<RoomId, KeptReading> = BTreeMap::new();
     for (room, reading) in readings::of_every_room_between(db, at.plus(-HOUR), at.plus(1)).await? {
@@ -112,9 +108,9 @@ pub async fn checks_due(db: &mut Db, rooms: &[RoomId], at: Instant) -> Result<Ve
     for room in rooms {
         for instrument in instruments.iter().filter(|instrument| instrument.room == *room) {
             let in_use = instrument.kind != InstrumentKind::Hand
-                || newest.get(room).is_some_and(|reading| {
-                    reading.instrument == instrument.id && at.since(reading.at) < 30 * DAY
-                });
+                || newest
+                    .get(room)
+                    .is_some_and(|reading| reading.instrument == instrument.id && at.since(reading.at) < 30 * DAY);
             let own = checks.iter().filter(|(of, _)| *of == instrument.id).map(|(_, check)| check.clone());
             let days = known(instrument, &own.collect::<Vec<_>>(), at).humidity_checked_days_ago;
             if in_use && instrument.own_humidity.is_none() && days.is_none_or(|days| days > CHECK_LASTS_DAYS) {

@@ -163,7 +163,8 @@ fn correction_words(corrections: &Corrections, studio: &Studio) -> String {
 
 fn check_row(check: &Check, studio: &Studio, now: Instant, path: &str) -> CheckRow {
     let percent = |humidity: RelHumidity| format!("{}\u{a0}%RH", studio.number(humidity.get(), 1));
-    let degrees = |at: Celsius| format!("{}\u{a0}{}", studio.number(studio.scale(at.get()), 1), studio.temperature_unit());
+    let degrees =
+        |at: Celsius| format!("{}\u{a0}{}", studio.number(studio.scale(at.get()), 1), studio.temperature_unit());
     let (reference, shown) = match check.compared {
         Compared::Humidity(point) => (percent(point.reference), percent(point.shown)),
         Compared::Temperature { reference, shown } => (degrees(reference), degrees(shown)),

@@ -111,8 +111,9 @@ pub(super) fn judge(
 pub fn known(instrument: &Instrument, checks: &[Check], now: Instant) -> Known {
     #[expect(clippy::cast_precision_loss, reason = "days of an instrument's life are small numbers")]
     let days = |at: Instant| now.since(at) as f64 / DAY as f64;
-    let good =
-        |of_humidity: bool| checks.iter().filter(move |check| !check.struck && check.humidity().is_some() == of_humidity);
+    let good = |of_humidity: bool| {
+        checks.iter().filter(move |check| !check.struck && check.humidity().is_some() == of_humidity)
+    };
     Known {
         humidity_checked_days_ago: good(true).map(|check| days(check.at)).reduce(f64::min),
         temperature_checked: good(false).next().is_some(),
@@ -146,8 +147,7 @@ impl Corrections {
         let kelvins = good.iter().find_map(|check| check.kelvins()).unwrap_or(0.0);
         let mut humidity = good.iter().filter_map(|check| Some((check.at, check.humidity()?)));
         let Some((at, first)) = humidity.next() else { return Self { humidity: Correction::None, kelvins } };
-        let second =
-            humidity.find(|(other, point)| at.since(*other) <= TOGETHER && first.apart_from(*point) >= APART);
+        let second = humidity.find(|(other, point)| at.since(*other) <= TOGETHER && first.apart_from(*point) >= APART);
         let both = second.and_then(|(_, second)| Correction::two_points(first, second).ok());
         Self { humidity: both.unwrap_or_else(|| Correction::one_point(first)), kelvins }
     }

@@ -141,13 +141,7 @@ pub(super) async fn fitted(
         .filter(|point| !point.aside)
         .filter_map(|point| Some((Instant(point.at).since(from) as f64 / HOUR as f64, air_of(point)?.density())))
         .collect();
-    let stretch = Stretch {
-        outside,
-        source,
-        volume: room.volume,
-        air_changes: room.air_changes,
-        readings: points,
-    };
+    let stretch = Stretch { outside, source, volume: room.volume, air_changes: room.air_changes, readings: points };
     Ok(match fit::fit(&stretch) {
         Ok(fit) => Ok(Fitted { fit, readings: stretch.readings.len(), from, to }),
         Err(why) => Err(NoFit::Says(words::unfit(&why, studio))),

@@ -307,8 +307,7 @@ impl TypedDevice {
         } else {
             Some(None)
         };
-        let device =
-            (|| Some(Device { id: DeviceId::new(), room, kind: kind?, name: name?, water: grams? }))();
+        let device = (|| Some(Device { id: DeviceId::new(), room, kind: kind?, name: name?, water: grams? }))();
         notes.settle(device)
     }
 

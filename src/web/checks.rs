@@ -167,7 +167,9 @@ pub fn merged(notes: &mut Notes, field: &'static str, shown: &str, now: &str, ty
         let now = if now.trim().is_empty() { "nothing".to_owned() } else { format!("“{}”", now.trim()) };
         notes.add(
             field,
-            format!("Somebody else changed this while the page was open: it now holds {now}. Look, and keep what is right."),
+            format!(
+                "Somebody else changed this while the page was open: it now holds {now}. Look, and keep what is right."
+            ),
         );
     }
     typed.to_owned()

@@ -7,8 +7,8 @@ use std::time::Duration;
 
 use axum::Router;
 use axum::extract::{ConnectInfo, Request, State};
-use axum::http::header::LOCATION;
 use axum::http::StatusCode;
+use axum::http::header::LOCATION;
 use axum::middleware::{self, Next};
 use axum::response::{IntoResponse, Redirect, Response};
 use hyper_util::rt::{TokioExecutor, TokioIo, TokioTimer};

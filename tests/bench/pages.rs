@@ -299,7 +299,12 @@ async fn grow(house: &House, times: u32) {
     for session in 0..3 * times {
         let (id, at) = (TimingSessionId::new(), now.plus(-DAY - MINUTE * i64::from(session)).0);
         let placed: Vec<(Seconds, Seconds)> = (0..20)
-            .map(|i| (seconds(2.0 + 0.05 * f64::from((i * 7 + session) % 20)), seconds(0.9 + 0.04 * f64::from((i * 3 + session) % 17))))
+            .map(|i| {
+                (
+                    seconds(2.0 + 0.05 * f64::from((i * 7 + session) % 20)),
+                    seconds(0.9 + 0.04 * f64::from((i * 3 + session) % 17)),
+                )
+            })
             .collect();
         let settles: Vec<Seconds> = placed.iter().map(|(_, settle)| *settle).collect();
         let kept = serde_json::to_string(&KeptSitting::of(&settles, &[])).expect("JSON");
@@ -318,7 +323,9 @@ async fn grow(house: &House, times: u32) {
         }
     }
     let kept = serde_json::to_string(&KeptReport::of(&Sittings::of(&timings, &[]))).expect("JSON");
-    texts.push(format!("insert into hands_kept (artist, technique, fan, summary) values ('{GROWN_ARTIST}', 'classic', 0, '{kept}')"));
+    texts.push(format!(
+        "insert into hands_kept (artist, technique, fan, summary) values ('{GROWN_ARTIST}', 'classic', 0, '{kept}')"
+    ));
     texts.extend(grown_bottle(times, now));
     write(house, texts).await.expect("a grown house");
 }

@@ -3,10 +3,10 @@
 use stillroom::adhesives::set_time::{Climate, Label, Scatter, SetTest, TestPiece};
 use stillroom::adhesives::{Air, AirDoubt, Bead, Conditions, Liquids};
 use stillroom::advice::band::{HUMIDITIES, Suitability, TEMPERATURES, humidity_at, temperature_at, working_band};
+use stillroom::advice::for_work::{for_work, lead};
 use stillroom::advice::judge::{
     CureClass, Doubt, Limits, NotToday, Question, RoomDraws, RoomNow, ShelfBottle, Subject, Verdict, Work, judge,
 };
-use stillroom::advice::for_work::{for_work, lead};
 use stillroom::advice::kept::{About, KeptQuestion};
 use stillroom::advice::options::{Change, Takes, options};
 use stillroom::advice::reasons::reasons;
@@ -217,10 +217,8 @@ fn a_bottle_nearer_to_the_limits_is_offered_though_it_does_not_fit_either() {
 fn what_a_change_is_is_no_matter_of_its_words() {
     // A bottle whose name reads like every other change there is.
     let name = "Thin bead pH primer accelerator";
-    let shelf = vec![
-        bottle("Dune", (0.5, 1.0), None, &[(1, 0.8), (1, 0.9), (2, 0.8)]),
-        bottle(name, (2.0, 3.0), None, &SIX),
-    ];
+    let shelf =
+        vec![bottle("Dune", (0.5, 1.0), None, &[(1, 0.8), (1, 0.9), (2, 0.8)]), bottle(name, (2.0, 3.0), None, &SIX)];
     let mut room = Room::new(0.9, air(22.0, 45.0), shelf);
     room.daily = Some(0);
     let work = for_work(&room.ask(), Some(0), 2, true);
@@ -280,7 +278,8 @@ fn a_kept_question_gives_the_same_answer_and_a_changed_one_another() {
 
 #[test]
 fn a_bottle_of_the_room_that_fits_comes_before_one_to_be_fetched() {
-    let shelf = vec![bottle("Near", (2.0, 3.0), None, &[(1, 2.9), (1, 3.0), (2, 2.9)]), bottle("Far", (2.0, 3.0), None, &SIX)];
+    let shelf =
+        vec![bottle("Near", (2.0, 3.0), None, &[(1, 2.9), (1, 3.0), (2, 2.9)]), bottle("Far", (2.0, 3.0), None, &SIX)];
     let room = Room::new(0.9, air(22.0, 45.0), shelf);
     let (all, near) = (for_work(&room.ask(), None, 0, true), for_work(&room.ask(), None, 1, true));
     assert_eq!(near.judged.bottles[0].verdict, Verdict::Fits, "both fit here, or the test says nothing");

@@ -1,7 +1,7 @@
 //! Advice over HTTP: who sees seconds, poor data, bottles that are not for today, taking a bottle once, forecasts, the board.
 
-use stillroom::artists::hands::{KeptReport, Sittings, Timing};
 use stillroom::advice::kept::{KeptQuestion, States};
+use stillroom::artists::hands::{KeptReport, Sittings, Timing};
 use stillroom::base::ids::{AdviceId, ArtistId};
 use stillroom::base::time::{DAY, MINUTE};
 use stillroom::base::units::Seconds;
@@ -449,7 +449,8 @@ both_databases!(what_is_kept_of_an_advice_gives_the_same_answer_again_whatever_w
         .run("update product set climate_low_c = 18, climate_high_c = 26, climate_low_pct = 40, climate_high_pct = 70")
         .await
         .unwrap();
-    take(&mut ines, house, &format!("{}&bead=full&liquids=cleanser&pick_up=ball", advice_of(house, &things.gable))).await;
+    take(&mut ines, house, &format!("{}&bead=full&liquids=cleanser&pick_up=ball", advice_of(house, &things.gable)))
+        .await;
     let (question, states, answer) = newest_kept(house).await;
     assert_eq!((question.bead.as_str(), question.liquids.as_str()), ("full", "cleanser"));
     assert_eq!(question.room.name, "Gable");
@@ -474,10 +475,10 @@ both_databases!(what_is_kept_of_an_advice_gives_the_same_answer_again_whatever_w
     house.actor(Actor::ArtistB).page("/advice").await.says("No bottle was taken on advice yet.");
     house.actor(Actor::Desk).page("/advice").await.says("Nobody takes bottles on advice in your name.");
     // A question that was tampered with, and one that misses a state, are told as that.
-    let drier = house.look("select inputs from advice order by number desc limit 1").await.replace(
-        "\"humidity_pct\":45.0",
-        "\"humidity_pct\":31.0",
-    );
+    let drier = house
+        .look("select inputs from advice order by number desc limit 1")
+        .await
+        .replace("\"humidity_pct\":45.0", "\"humidity_pct\":31.0");
     house.run(&format!("update advice set inputs = '{drier}' where id = '{id}'")).await.unwrap();
     owner.page(&format!("/advice/{id}")).await.says("it gives another answer");
     house.run("delete from advice_state").await.unwrap();
@@ -498,58 +499,66 @@ both_databases!(a_bottle_taken_twice_keeps_what_is_known_once, async |house| {
     assert_eq!(house.number("select count(*) from advice where number > 1").await, 2);
 });
 
-both_databases!(a_bottle_of_the_cupboard_is_at_hand_in_every_room_and_one_of_another_room_can_be_named, async |house| {
-    let things = &house.things;
-    let mut owner = house.owner();
-    read_air(&mut owner, &things.lantern, "22", "45").await;
-    let path = advice_of(house, &things.lantern);
-    // It stands in Gable: Lantern has none of its own, and offers to fetch it.
-    let page = owner.page(&path).await;
-    page.says("No bottle stands in Lantern.");
-    page.says("Bottle of another room");
-    let named = owner.page(&format!("{path}&bottle={}", things.bottle)).await;
-    named.says("Heath (in Gable)");
-    assert!(named.text().contains("id=\"band\""), "its band in this room is drawn");
-    owner.page(&format!("/shelf/bottles/{}?room={}", things.bottle, things.lantern)).await.says("Air of Lantern");
-    house.run("update bottle set room = null").await.unwrap();
-    owner.page(&path).await.says("Heath (cupboard)");
-    owner.page("/").await.says("Heath (cupboard)");
-    // In no room there is no air: the page of the bottle asks for the room.
-    let alone = owner.page(&format!("/shelf/bottles/{}", things.bottle)).await;
-    alone.says("choose the room it would be used in");
-    let there = owner.page(&format!("/shelf/bottles/{}?room={}", things.bottle, things.lantern)).await;
-    there.says("Air of Lantern");
-    there.says("Heath sets in about");
-});
-
-both_databases!(a_timing_with_a_bottle_of_the_cupboard_or_another_room_is_foretold_in_the_room_it_was_made_in, async |house| {
-    let things = &house.things;
-    let mut owner = house.owner();
-    let mut ines = house.actor(Actor::ArtistA);
-    read_air(&mut owner, &things.lantern, "22", "45").await;
-    let page = format!("/hands/{}/timing/typed", things.timed_artist);
-    for (n, room) in [("with", "room"), ("with", "null")].into_iter().enumerate() {
-        if room.1 == "null" {
-            house.run("update bottle set room = null").await.unwrap();
-        }
-        let form = ines
-            .form(&format!("{page}?style=volume-4"), &page)
-            .await
-            .with("room", &things.lantern)
-            .with("with", &things.bottle)
-            .with("travel1", "2.1")
-            .with("settle1", "0.9");
-        ines.submit(&form).await.goes_to();
-        let foretold =
-            house.number("select count(*) from timing_session where predicted_set_s > 0 and room is not null").await;
-        assert_eq!(foretold, n as i64 + 1, "{room:?}");
+both_databases!(
+    a_bottle_of_the_cupboard_is_at_hand_in_every_room_and_one_of_another_room_can_be_named,
+    async |house| {
+        let things = &house.things;
+        let mut owner = house.owner();
+        read_air(&mut owner, &things.lantern, "22", "45").await;
+        let path = advice_of(house, &things.lantern);
+        // It stands in Gable: Lantern has none of its own, and offers to fetch it.
+        let page = owner.page(&path).await;
+        page.says("No bottle stands in Lantern.");
+        page.says("Bottle of another room");
+        let named = owner.page(&format!("{path}&bottle={}", things.bottle)).await;
+        named.says("Heath (in Gable)");
+        assert!(named.text().contains("id=\"band\""), "its band in this room is drawn");
+        owner.page(&format!("/shelf/bottles/{}?room={}", things.bottle, things.lantern)).await.says("Air of Lantern");
+        house.run("update bottle set room = null").await.unwrap();
+        owner.page(&path).await.says("Heath (cupboard)");
+        owner.page("/").await.says("Heath (cupboard)");
+        // In no room there is no air: the page of the bottle asks for the room.
+        let alone = owner.page(&format!("/shelf/bottles/{}", things.bottle)).await;
+        alone.says("choose the room it would be used in");
+        let there = owner.page(&format!("/shelf/bottles/{}?room={}", things.bottle, things.lantern)).await;
+        there.says("Air of Lantern");
+        there.says("Heath sets in about");
     }
-});
+);
+
+both_databases!(
+    a_timing_with_a_bottle_of_the_cupboard_or_another_room_is_foretold_in_the_room_it_was_made_in,
+    async |house| {
+        let things = &house.things;
+        let mut owner = house.owner();
+        let mut ines = house.actor(Actor::ArtistA);
+        read_air(&mut owner, &things.lantern, "22", "45").await;
+        let page = format!("/hands/{}/timing/typed", things.timed_artist);
+        for (n, room) in [("with", "room"), ("with", "null")].into_iter().enumerate() {
+            if room.1 == "null" {
+                house.run("update bottle set room = null").await.unwrap();
+            }
+            let form = ines
+                .form(&format!("{page}?style=volume-4"), &page)
+                .await
+                .with("room", &things.lantern)
+                .with("with", &things.bottle)
+                .with("travel1", "2.1")
+                .with("settle1", "0.9");
+            ines.submit(&form).await.goes_to();
+            let foretold = house
+                .number("select count(*) from timing_session where predicted_set_s > 0 and room is not null")
+                .await;
+            assert_eq!(foretold, n as i64 + 1, "{room:?}");
+        }
+    }
+);
 
 both_databases!(where_somebody_works_holds_for_that_day, async |house| {
     let things = &house.things;
     let mut ines = house.actor(Actor::ArtistA);
-    let form = ines.page(&format!("/rooms/{}/advice", things.lantern)).await.form(&format!("/rooms/{}/here", things.lantern));
+    let form =
+        ines.page(&format!("/rooms/{}/advice", things.lantern)).await.form(&format!("/rooms/{}/here", things.lantern));
     ines.submit(&form).await.goes_to();
     ines.page("/").await.says("My advice in Lantern");
     house.clock.advance(DAY);
@@ -573,7 +582,11 @@ both_databases!(a_bottle_taken_with_another_bead_is_judged_with_that_bead_when_t
     let verdict = house.look("select verdict from advice order by number desc limit 1").await;
     assert_eq!(verdict, "fits", "{}", ines.page(&path).await.words());
     let medium = ines.page(&advice_of(house, &things.gable)).await;
-    assert!(!medium.words().contains("Take Heath, medium bead."), "with a medium bead it would not: {}", medium.words());
+    assert!(
+        !medium.words().contains("Take Heath, medium bead."),
+        "with a medium bead it would not: {}",
+        medium.words()
+    );
     let told = "The air of Gable has left the band of Heath for Ines.";
     assert!(!ines.page("/").await.words().contains(told), "another bead is no drift of the air");
     for humidity in ["52", "60", "68", "76"] {
@@ -589,10 +602,8 @@ both_databases!(what_changes_while_a_bottle_is_being_taken_is_judged_by, async |
     let mut ines = house.actor(Actor::ArtistA);
     read_air(&mut owner, &house.things.gable, "22", "45").await;
     bench(&mut owner, house, &["2.6", "2.7", "2.6", "2.7"], ("22", "45")).await;
-    let form = ines
-        .page(&advice_of(house, &house.things.gable))
-        .await
-        .form(&format!("/rooms/{}/advice", house.things.gable));
+    let form =
+        ines.page(&advice_of(house, &house.things.gable)).await.form(&format!("/rooms/{}/advice", house.things.gable));
     // Another program writes first: it stops the bottle while this form waits for its turn.
     let mut other = house.hold_the_writer().await;
     let sent = tokio::spawn(async move { ines.submit(&form).await });

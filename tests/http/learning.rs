@@ -293,16 +293,21 @@ both_databases!(another_label_makes_openness_and_honesty_anew_also_of_a_bottle_u
     for (before, after) in [(&before.0, &after.0), (&before.1, &after.1)] {
         assert_eq!(before.sums, after.sums, "the tests are what they were");
         let (before, after) = (before.honest.as_ref().unwrap(), after.honest.as_ref().unwrap());
-        let slower = before.newest.iter().zip(&after.newest).all(|(before, after)| after.foretold > before.foretold + 0.01);
+        let slower =
+            before.newest.iter().zip(&after.newest).all(|(before, after)| after.foretold > before.foretold + 0.01);
         assert!(slower, "foretold from a slower label: {before:?} {after:?}");
     }
-    assert!(after.0.openness.median() < before.0.openness.median() - 0.01, "a slower bottle is open for fewer of its set times");
+    assert!(
+        after.0.openness.median() < before.0.openness.median() - 0.01,
+        "a slower bottle is open for fewer of its set times"
+    );
 });
 
 both_databases!(kin_that_are_tested_later_make_honesty_and_openness_anew, async |house| {
     let mut owner = house.owner();
     let gable = house.things.gable.clone();
-    let product = add_product(&mut owner, "Fen", &[("family", "methoxyethyl"), ("label_low", "2"), ("label_high", "3")]).await;
+    let product =
+        add_product(&mut owner, "Fen", &[("family", "methoxyethyl"), ("label_low", "2"), ("label_high", "3")]).await;
     let bottle = add_bottle(&mut owner, &product, &gable, &[]).await;
     two_sittings(house, &bottle).await;
     let mut owner = owner_again(house).await;
@@ -321,7 +326,8 @@ both_databases!(kin_that_are_tested_later_make_honesty_and_openness_anew, async 
     let after = summary_of(house, &bottle).await;
     assert_eq!(before.sums, after.sums, "its own tests are what they were");
     assert_ne!(before.prior, after.prior);
-    let dry = |summary: &Summary| summary.honest.as_ref().unwrap().newest.iter().map(|one| one.foretold).fold(0.0, f64::max);
+    let dry =
+        |summary: &Summary| summary.honest.as_ref().unwrap().newest.iter().map(|one| one.foretold).fold(0.0, f64::max);
     assert!(dry(&after) > dry(&before) + 0.05, "the dry test is foretold slower: {} {}", dry(&before), dry(&after));
 });
 
@@ -330,7 +336,8 @@ both_databases!(an_opening_day_put_right_counts_the_days_of_every_test_again, as
     let bottle = house.things.bottle.clone();
     two_sittings(house, &bottle).await;
     let mut owner_later = owner_again(house).await;
-    let days = format!("select cast(cast(round(min(days_open)) as bigint) as text) from bench_test where bottle = '{bottle}'");
+    let days =
+        format!("select cast(cast(round(min(days_open)) as bigint) as text) from bench_test where bottle = '{bottle}'");
     let before = (house.look(&days).await, summary_of(house, &bottle).await);
     let edit = format!("/shelf/bottles/{bottle}/edit");
     let form = owner_later.form(&edit, &edit).await;

@@ -291,7 +291,8 @@ both_databases!(a_night_of_readings_tells_the_capacity_and_is_kept_when_accepted
     // Somebody changes something else of the plan while the fit is looked at.
     house.run("update room set surface_factor = 0.7, warms_k_per_hour = 4 where name = 'Gable'").await.unwrap();
     owner.submit(&form).await.goes_to();
-    let beside = "select cast(surface_factor as text) || ' ' || cast(warms_k_per_hour as text) from room where name = 'Gable'";
+    let beside =
+        "select cast(surface_factor as text) || ' ' || cast(warms_k_per_hour as text) from room where name = 'Gable'";
     assert!(house.look(beside).await.starts_with("0.7 4"), "a fit writes what it fitted and nothing else");
     let kept = owner.page(&page).await;
     says(&kept, "8.0, likely 7.0–9.2; fitted from readings");

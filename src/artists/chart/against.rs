@@ -121,7 +121,8 @@ fn finding(hands: &[Seconds], bottle: Option<(&str, f64)>, wording: &Wording<'_>
 
 fn caption(with_bottle: bool, moved: usize) -> String {
     let hands = "Each dot is 1 in 40 placements, at the second after contact when the extension lies still; the travel counts as the part of the set it uses up.";
-    let bond = "Hanging below: when the bond sets; on its line the best guess as a circle, half of all thick, 8 in 10 thin.";
+    let bond =
+        "Hanging below: when the bond sets; on its line the best guess as a circle, half of all thick, 8 in 10 thin.";
     match (with_bottle, moved) {
         (false, _) => hands.to_owned(),
         (true, 0) => format!("{hands} {bond}"),

@@ -2,8 +2,8 @@
 //! circle with what half and what eight in ten placements take. All sessions together stand first.
 
 use super::{Chart, Ink, Wording, axis, tick_words};
-use crate::artists::words::bare;
 use crate::artists::hands::{KeptSitting, SittingSpread};
+use crate::artists::words::bare;
 use crate::base::chart::{Px, Scale};
 use crate::base::stats::sample::quantile_of;
 use crate::base::units::Seconds;
@@ -113,12 +113,8 @@ fn longest(pooled: Option<Pooled>, rows: &[Row]) -> f64 {
 }
 
 fn session(ink: &mut Ink, x: &Scale, y: f64, row: &Row) {
-    let ticks: String = row
-        .sitting
-        .marks
-        .iter()
-        .map(|s| format!("M{} {}v10", Px(x.at_or_edge(s.get())), Px(y - 5.0)))
-        .collect();
+    let ticks: String =
+        row.sitting.marks.iter().map(|s| format!("M{} {}v10", Px(x.at_or_edge(s.get())), Px(y - 5.0))).collect();
     ink.path("placed", &ticks);
     let crosses: String = row
         .sitting
@@ -215,8 +211,7 @@ mod tests {
 
     #[test]
     fn nothing_counted_is_said() {
-        let struck =
-            Row { label: "Tue".to_owned(), sitting: KeptSitting::of(&[], &[Seconds::new(1.0).unwrap()]) };
+        let struck = Row { label: "Tue".to_owned(), sitting: KeptSitting::of(&[], &[Seconds::new(1.0).unwrap()]) };
         assert_eq!(sessions("settle", None, &[struck], &WORDING).finding, "No placement counts yet.");
     }
 }
