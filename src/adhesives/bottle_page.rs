@@ -132,7 +132,7 @@ async fn show(
     let lapse = bottle.lapse(product.opened_life_days, &studio.zone, now);
     let usable = bottle.finished.is_none() && bottle.stopped.is_none();
     let bench = if usable && bottle.opened.is_some() {
-        with_query(&format!("{path}/bench"), &[in_room.clone()])
+        with_query(&format!("{path}/bench"), std::slice::from_ref(&in_room))
     } else {
         String::new()
     };
