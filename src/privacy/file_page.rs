@@ -33,6 +33,8 @@ struct FilePage {
     frame: Frame,
     made: String,
     parts: Vec<(String, FilePart)>,
+    /// Address, words, width and height of each photo.
+    photos: Vec<(String, String, i64, i64)>,
     json: String,
     back: String,
 }
@@ -57,7 +59,16 @@ async fn collect(house: &House, staff: &Staff, id: ClientId) -> Result<(String, 
 async fn show(staff: Staff, State(house): State<House>, At(id): At<ClientId>) -> Result<Response, Problem> {
     let (name, studio, parts) = collect(&house, &staff, id).await?;
     let path = house.url(&format!("/door/clients/{id}"));
+    let photos = {
+        let mut db = house.store.read().await?;
+        rights::listed_photos(&mut db, id).await?
+    };
+    let photos = photos
+        .into_iter()
+        .map(|(photo, words, width, height)| (format!("{path}/photos/{photo}"), words, width, height))
+        .collect();
     page(&FilePage {
+        photos,
         frame: house.frame(&studio, &staff.visitor, Place::Door, format!("{name}: her file")),
         made: staff.visitor.now.0.iso(),
         parts: parts.into_iter().enumerate().map(|(at, part)| (format!("p{at}"), part)).collect(),

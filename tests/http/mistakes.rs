@@ -197,7 +197,7 @@ fn all_slips(things: &Things) -> impl Iterator<Item = Slip> {
 
 /// Doors with fields and without a slip, each with its reason. A form in which one can only choose cannot be mistyped: a value from
 /// elsewhere is refused as a whole, which a test below tries.
-const WITHOUT_A_SLIP: [(&str, &str); 28] = [
+const WITHOUT_A_SLIP: [(&str, &str); 31] = [
     ("/sign-in", "a name and a passphrase that do not go together: sign_in.rs"),
     ("/claim/{token}", "needs a house that nobody owns: a test below"),
     ("/invited/{token}", "a passphrase is never shown again: people.rs"),
@@ -218,6 +218,8 @@ const WITHOUT_A_SLIP: [(&str, &str); 28] = [
     ("/door/clients/{client}/asked", "one choice"),
     ("/door/clients/{client}/consultations", "choices; what is not answered is told beside it: clients.rs"),
     ("/door/clients/{client}/photos", "a file cannot come back: clients_photos.rs"),
+    ("/door/tests/{patch_test}/photos", "a file cannot come back: clients_photos.rs"),
+    ("/door/complaints/{complaint}/photos", "a file cannot come back: clients_photos.rs"),
     ("/door/clients/{client}/consents/{consent}/copies", "one choice"),
     ("/door/clients/{client}/restriction", "a button with a value"),
     ("/door/clients/{client}/erasure", "takes her away: clients_rights.rs"),
@@ -226,6 +228,7 @@ const WITHOUT_A_SLIP: [(&str, &str); 28] = [
     (TAKEN_BACK, "a passphrase is never shown again: clients_handed.rs"),
     ("/door/reactions/{reaction}/told", "one choice"),
     ("/door/stops/{stop}/told", "one choice"),
+    ("/door/stops/{stop}/clients", "ticks alone"),
 ];
 
 /// Looks at the log and tells what it found, by leading back to the page.
