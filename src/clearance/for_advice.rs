@@ -27,6 +27,8 @@ pub struct ForHer {
     pub mark: &'static str,
     /// The word and the missing step, nothing about health.
     pub words: String,
+    /// Whether nothing is missing and nothing stands against it.
+    pub cleared: bool,
     /// Bottles that must not be used on her now.
     pub bottles: Vec<(BottleId, NotToday)>,
     /// Liquids that must not be used on her now.
@@ -69,6 +71,7 @@ pub async fn for_advice(
         short: her.short,
         mark: mark.mark,
         words: format!("{}{step}", mark.word),
+        cleared: matches!(answer, Clearance::Cleared(_)),
         bottles: bottles_not_today(db, &facts, &bench, bottles, now).await?,
         // Remover takes lashes off: no step of a set, and judged with the removal.
         liquids: Wet::ALL

@@ -26,7 +26,7 @@ struct Kind {
     rows: &'static str,
 }
 
-/// In the order of [`line`]'s callers.
+/// In the order in which they are asked for below.
 const KINDS: [Kind; 3] = [
     Kind {
         action: "override clearance",

@@ -131,6 +131,8 @@ export const pages = [
   { name: 'advice', as: 'artist', on: '/', link: link('/rooms/{id}/advice') },
   { name: 'advice-owner', as: 'owner', on: '/', link: link('/rooms/{id}/advice') },
   { name: 'advice-desk', as: 'desk', on: '/', link: link('/rooms/{id}/advice') },
+  { name: 'advice-taken', as: 'owner', path: '/advice' },
+  { name: 'advice-kept', as: 'owner', reach: onAdviceTaken, link: link('/advice/{id}') },
   { name: 'forecast', as: 'owner', path: '/office/forecast' },
 
   { name: 'door', as: 'desk', path: '/door' },
@@ -305,6 +307,23 @@ function onHands(place) {
 async function onSession(house) {
   const links = await linksOn(await house.as('artist'), house.address, await anArtist(house));
   return links.find((path) => /\/sessions\/[0-9a-f-]{36}$/.test(path));
+}
+
+/** An advice that was taken: the owner takes the bottle that one of the day sheet's cells proposes. */
+async function onAdviceTaken(house) {
+  const context = await house.as('owner');
+  const page = await context.newPage();
+  await page.goto(`${house.address}/`);
+  for (const path of await page.$$eval('.board .cell', (cells) => cells.map((cell) => cell.getAttribute('href')))) {
+    await page.goto(house.address + path);
+    const take = page.locator('#advice form[action$="/advice"] button');
+    if (!(await take.count())) continue;
+    await Promise.all([page.waitForURL(/kept=/), take.click()]);
+    break;
+  }
+  await page.close();
+  const links = await linksOn(context, house.address, '/advice');
+  return links.find((path) => /^\/advice\/[0-9a-f-]{36}$/.test(path));
 }
 
 /** The shelf with a bottle on it. */

@@ -78,6 +78,7 @@ impl Row {
             ("{class}", things.class.clone()),
             ("{artist}", things.hands.artist.clone()),
             ("{timing}", things.hands.timing.clone()),
+            ("{advice}", things.advice.clone()),
             ("{placement}", things.hands.placement.clone()),
             ("{appointment}", things.book.appointment_for(self.path).to_owned()),
             ("{service}", things.book.spare_service.clone()),

@@ -202,7 +202,7 @@ impl TestHouse {
 }
 
 /// Every table of ours; a test compares the list with the migrations.
-pub(crate) const TABLES: [&str; 82] = [
+pub(crate) const TABLES: [&str; 84] = [
     "writer",
     "form_key",
     "audit",
@@ -273,8 +273,10 @@ pub(crate) const TABLES: [&str; 82] = [
     "staff_incident",
     "complaint",
     "advice",
+    "advice_state",
     "works_in",
     "forecast",
+    "forecast_kept",
     "topic",
     "outside_air",
     "service",

@@ -24,6 +24,7 @@ mod clients_sealed;
 mod databases;
 mod doors;
 mod forms;
+mod growth;
 mod hands;
 mod headers;
 mod house;

@@ -98,6 +98,8 @@ pub(crate) struct Things {
     pub(crate) timed_artist: String,
     pub(crate) timed_style: String,
     pub(crate) untimed_artist: String,
+    /// An advice that Ines took long ago.
+    pub(crate) advice: String,
     pub(crate) sensor_secret: String,
     pub(crate) lantern_secret: String,
     pub(crate) read_secret: String,

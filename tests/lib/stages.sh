@@ -69,7 +69,8 @@ fill_demo() {
         sleep 0.2
     done
     kill "$program"
-    wait "$program" || { cat "$said" && return 1; }
+    # Told to stop so early it may end by the signal itself; what was filled lies in the database by then.
+    wait "$program" || true
 }
 
 # The program as the other stages use it: the one the tests were built with.
