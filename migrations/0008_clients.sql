@@ -110,7 +110,9 @@ create table consultation (
   -- Who was at the page.
   taken_by text not null references person (id),
   -- Sealed: questions as asked, answers, effects.
-  answers bytea not null
+  answers bytea not null,
+  -- 1 where they lead to something else than the answers before them did: a change of health, though nobody was asked for one.
+  differs bigint not null default 0 check (differs = 0 or differs = 1)
 );
 create index consultation_of_client on consultation (client, at);
 

@@ -11,7 +11,9 @@ create table expected_visit (
   artist text references person (id),
   created bigint not null,
   -- Taken off the list: came, moved or cancelled.
-  gone bigint
+  gone bigint,
+  -- Liquids planned, by their words with commas between: judged as adhesives are.
+  liquids text not null default ''
 );
 create index expected_visit_by_time on expected_visit (gone, at);
 create index expected_visit_of_client on expected_visit (client, at);
@@ -36,7 +38,8 @@ create table patch_test (
   id text primary key,
   client text not null references client (id),
   method text not null check (method in ('skin', 'lashes')),
-  site text not null,
+  -- Where it was placed, in words: sealed.
+  site bytea,
   number_placed bigint not null check (number_placed >= 0),
   placed bigint not null,
   placed_by text not null,
@@ -65,7 +68,7 @@ create index patch_test_product_by_lot on patch_test_product (product, lot);
 -- Liquids are generic steps, not products of the shelf.
 create table patch_test_liquid (
   test text not null references patch_test (id),
-  liquid text not null check (liquid in ('cleanser', 'alcohol primer', 'pH primer', 'accelerator', 'wick stop', 'finisher')),
+  liquid text not null check (liquid in ('cleanser', 'alcohol primer', 'pH primer', 'accelerator', 'wick stop', 'finisher', 'remover')),
   primary key (test, liquid)
 );
 
@@ -152,7 +155,7 @@ create index reaction_product_by_lot on reaction_product (product, lot);
 
 create table reaction_liquid (
   reaction text not null references reaction (id),
-  liquid text not null check (liquid in ('cleanser', 'alcohol primer', 'pH primer', 'accelerator', 'wick stop', 'finisher')),
+  liquid text not null check (liquid in ('cleanser', 'alcohol primer', 'pH primer', 'accelerator', 'wick stop', 'finisher', 'remover')),
   primary key (reaction, liquid)
 );
 
@@ -204,6 +207,17 @@ create table told (
   by_person text not null
 );
 create index told_about on told (about, at);
+
+-- Which clients who met a stopped lot or product were told of it.
+create table told_client (
+  id text primary key,
+  stop text not null references stop (id),
+  client text not null references client (id),
+  at bigint not null,
+  by_person text not null
+);
+create index told_client_of_stop on told_client (stop, at);
+create index told_client_of_client on told_client (client);
 
 -- Incidents of those who work here, apart from every client's file. Read by the owner alone.
 create table staff_incident (

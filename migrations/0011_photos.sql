@@ -7,8 +7,10 @@ create table photo (
   consent text not null references consent (id),
   at bigint not null,
   taken_by text not null references person (id),
-  -- When of the visit, never what of her health.
-  moment text not null check (moment in ('before', 'after', 'another')),
+  -- When of the visit, or of which kind of record; never what of her health.
+  moment text not null check (moment in ('before', 'after', 'another', 'test', 'complaint')),
+  -- The patch test or complaint it shows; null for every other. No reference: this part knows neither.
+  about text,
   width bigint not null,
   height bigint not null,
   -- Sealed: a JPEG that this program wrote itself.
@@ -16,3 +18,4 @@ create table photo (
 );
 create index photo_of_client on photo (client, at);
 create index photo_of_consent on photo (consent);
+create index photo_of_record on photo (about);

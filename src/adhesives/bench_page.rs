@@ -147,7 +147,8 @@ async fn view(
     let path = house.url(&format!("/shelf/bottles/{}", bench.bottle.id));
     let fields = typed.fields(&bench.studio, notes);
     let newest = bench_store::newest_tests(db, bench.bottle.id, NEWEST, 0).await?;
-    let next = super::bottle_page::Found::load(db, bench.bottle.id, now).await?.next();
+    let room = bench.here.room.as_ref().map(|room| room.id);
+    let next = super::bottle_page::Found::load(db, bench.bottle.id, room, now).await?.next();
     let air = match (&bench.here.room, &bench.here.read) {
         (Some(room), Some(read)) => format!("Filled in from {}: {}.", room.name, read.words),
         (Some(room), None) => format!("The air of {} has not been read yet: type it.", room.name),

@@ -8,7 +8,7 @@ use super::bottle::Bottle;
 use super::known::{Known, KnownProduct};
 use super::set_time::TestPiece;
 use super::summary::{Past, Summary};
-use super::{Air, AirDoubt, Bead, Conditions, Liquids, PickUp, store};
+use super::{Air, AirDoubt, Bead, Conditions, Liquids, PickUp, forecasts, store};
 use crate::base::ids::{BenchTestId, BottleId, ProductId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
@@ -103,6 +103,7 @@ pub(super) async fn strike(tx: &mut Tx, bottle: &Bottle, test: BenchTestId, stru
         return Err(Problem::NotHere("test"));
     }
     refresh(tx, bottle).await?;
+    forecasts::refresh_tally(tx).await?;
     tx.audit(if struck { "strike bench test" } else { "take back bench test" }, test, "").await
 }
 
@@ -227,45 +228,98 @@ pub(super) async fn known_for(db: &mut Db, bottle: &Bottle) -> Result<Known, Pro
     if bottle.finished.is_none() {
         return Ok(known);
     }
-    let others = finished_summaries(db, bottle.product, Some(bottle.id)).await?;
+    let own = summary(db, bottle.id).await?;
     let mut products = known.products().to_vec();
-    if let Some(own) = products.iter_mut().find(|known| known.product.id == bottle.product) {
-        own.past = Past::of(&others);
+    if let Some(known) = products.iter_mut().find(|known| known.product.id == bottle.product) {
+        known.past.remove_bottle(&own);
     }
     Ok(Known::of(products))
 }
 
-async fn finished_summaries(
-    db: &mut Db,
-    product: ProductId,
-    without: Option<BottleId>,
-) -> Result<Vec<Summary>, Problem> {
+async fn finished_summaries(db: &mut Db, product: ProductId) -> Result<Vec<Summary>, Problem> {
     let rows = sqlx::query(
         "select s.summary from bottle_summary s join bottle b on b.id = s.bottle
-         where b.product = $1 and b.finished is not null and b.id <> $2 order by b.id",
+         where b.product = $1 and b.finished is not null order by b.id",
     )
     .bind(product.to_string())
-    .bind(without.map(|id| id.to_string()).unwrap_or_default())
     .fetch_all(db)
     .await?;
     rows.iter().map(|row| read_summary(&row.get::<String, _>(0))).collect()
 }
 
 /// Makes a bottle's summary again from its tests, and what hangs on it: the openness of its sisters, which is a multiple
-/// of a set time that they learn from each other, and for a finished bottle its product's past.
+/// of a set time that they learn from each other, for a finished bottle its product's past, and what the family rests on.
 pub(super) async fn refresh(tx: &mut Tx, bottle: &Bottle) -> Result<(), Problem> {
     tx.raise("shelf");
     refresh_one(tx, bottle).await?;
     if bottle.finished.is_some() {
         refresh_past(tx, bottle.product).await?;
     }
-    refresh_openness(tx, bottle.product, Some(bottle.id)).await
+    refresh_openness(tx, bottle.product, bottle.id).await?;
+    refresh_stale(tx).await
 }
 
-/// Makes again what hangs on a product's label and on which of its bottles are finished.
+/// Makes again what hangs on a product's label and family and on which of its bottles are finished: every tested bottle of
+/// it, used up or not, and those of its kin.
 pub(super) async fn refresh_product(tx: &mut Tx, product: ProductId) -> Result<(), Problem> {
+    // The past first: a finished bottle is taken out of it again where it is looked at itself.
     refresh_past(tx, product).await?;
-    refresh_openness(tx, product, None).await
+    for bottle in tested_bottles(tx.db(), product).await? {
+        refresh_one(tx, &bottle).await?;
+    }
+    refresh_stale(tx).await
+}
+
+/// Makes again every summary of a bottle on the shelf that rests on another prior than holds now: the label or the family
+/// of its product was changed, or its kin were tested.
+async fn refresh_stale(tx: &mut Tx) -> Result<(), Problem> {
+    let known = known(tx.db()).await?;
+    let stale: Vec<BottleId> = known
+        .products()
+        .iter()
+        .flat_map(|of| of.bottles.iter().map(move |(bottle, summary)| (&of.product, bottle, summary)))
+        .filter(|(_, _, summary)| summary.honest.is_some() || summary.openness.tests > 0)
+        .filter(|(product, _, summary)| !known.before(product, summary.piece).prior.is_about(&summary.prior))
+        .map(|(_, bottle, _)| *bottle)
+        .collect();
+    for id in stale {
+        if let Some(bottle) = store::bottle(tx.db(), id).await? {
+            refresh_one(tx, &bottle).await?;
+        }
+    }
+    Ok(())
+}
+
+/// The bottles of a product that were tested, also finished ones.
+async fn tested_bottles(db: &mut Db, product: ProductId) -> Result<Vec<Bottle>, Problem> {
+    let rows = sqlx::query(
+        "select s.bottle from bottle_summary s join bottle b on b.id = s.bottle where b.product = $1 order by s.bottle",
+    )
+    .bind(product.to_string())
+    .fetch_all(&mut *db)
+    .await?;
+    let mut bottles = Vec::with_capacity(rows.len());
+    for row in &rows {
+        let id = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
+        bottles.extend(store::bottle(db, id).await?);
+    }
+    Ok(bottles)
+}
+
+/// Counts the days a bottle was open at each of its tests again, after its opening day was put right, and makes its summary
+/// again.
+pub(super) async fn reopened(tx: &mut Tx, bottle: &Bottle, opened: Instant) -> Result<(), Problem> {
+    // As `Bottle::days_open`: never below 0, and 1000 days at most.
+    sqlx::query(
+        "update bench_test set days_open = case when at <= $1 then 0.0e0
+         when at - $1 >= 86400000000000 then 1000.0e0
+         else cast(at - $1 as double precision) / 86400000000.0e0 end where bottle = $2",
+    )
+    .bind(opened.0)
+    .bind(bottle.id.to_string())
+    .execute(tx.db())
+    .await?;
+    refresh(tx, bottle).await
 }
 
 async fn refresh_one(tx: &mut Tx, bottle: &Bottle) -> Result<(), Problem> {
@@ -288,7 +342,7 @@ async fn refresh_one(tx: &mut Tx, bottle: &Bottle) -> Result<(), Problem> {
 }
 
 async fn refresh_past(tx: &mut Tx, product: ProductId) -> Result<(), Problem> {
-    let past = Past::of(&finished_summaries(tx.db(), product, None).await?);
+    let past = Past::of(&finished_summaries(tx.db(), product).await?);
     sqlx::query(
         "insert into product_summary (product, summary) values ($1, $2)
          on conflict (product) do update set summary = excluded.summary",
@@ -300,9 +354,9 @@ async fn refresh_past(tx: &mut Tx, product: ProductId) -> Result<(), Problem> {
     Ok(())
 }
 
-async fn refresh_openness(tx: &mut Tx, product: ProductId, without: Option<BottleId>) -> Result<(), Problem> {
+async fn refresh_openness(tx: &mut Tx, product: ProductId, without: BottleId) -> Result<(), Problem> {
     let bottles = store::bottles(tx.db()).await?;
-    for bottle in bottles.iter().filter(|bottle| bottle.product == product && Some(bottle.id) != without) {
+    for bottle in bottles.iter().filter(|bottle| bottle.product == product && bottle.id != without) {
         if summary(tx.db(), bottle.id).await?.openness.tests > 0 {
             refresh_one(tx, bottle).await?;
         }

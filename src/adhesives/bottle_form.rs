@@ -9,7 +9,7 @@ use serde::Deserialize;
 use super::bottle::{Bottle, typed_day};
 use super::product::Product;
 use super::product_form::{FormPage, optional_line};
-use super::{shelf, store};
+use super::{bench_store, shelf, store};
 use crate::base::ids::{BottleId, RoomId};
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::text;
@@ -355,7 +355,11 @@ async fn change(
                 .write(&form.key, move |tx| {
                     let bottle = bottle.clone();
                     Box::pin(async move {
+                        let before = unfinished(store::bottle(tx.db(), id).await?)?;
                         store::change_bottle(tx, &bottle).await?;
+                        if let Some(opened) = bottle.opened.filter(|_| bottle.opened != before.opened) {
+                            bench_store::reopened(tx, &bottle, opened).await?;
+                        }
                         Ok(Kept::see(format!("/shelf/bottles/{id}")))
                     })
                 })

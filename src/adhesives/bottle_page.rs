@@ -17,11 +17,11 @@ use super::shelf_page::class_words;
 use super::summary::Summary;
 use super::test_rows::{TestRow, test_row};
 use super::{AirDoubt, Bead, Conditions, Liquids, bench_store, effects, shelf, store, words};
-use crate::base::ids::BottleId;
+use crate::base::ids::{BottleId, RoomId};
 use crate::base::problem::Problem;
 use crate::base::stats::mixture::Mixture;
 use crate::base::time::Instant;
-use crate::rooms;
+use crate::rooms::{self, Room};
 use crate::store::Db;
 use crate::web::House;
 use crate::web::checks::choice_field;
@@ -45,6 +45,16 @@ struct Asked {
     /// Which page of tests, from 1.
     #[serde(default)]
     tests: String,
+    /// In the air of which room; the one it stands in by itself.
+    #[serde(default)]
+    room: String,
+}
+
+/// A room in whose air the page can speak.
+struct RoomLink {
+    word: String,
+    href: String,
+    here: bool,
 }
 
 /// A number with its rule.
@@ -73,6 +83,8 @@ struct BottlePage {
     key: String,
     path: String,
     head: String,
+    /// The rooms in whose air it can be looked at.
+    rooms: Vec<RoomLink>,
     lead: String,
     /// What has to be said with the number: maker's window, the studio's own tests.
     remarks: Vec<String>,
@@ -104,7 +116,7 @@ async fn show(
 ) -> Result<Response, Problem> {
     let mut db = house.store.read().await?;
     let now = staff.visitor.now.0;
-    let found = Found::load(&mut db, id, now).await?;
+    let found = Found::load(&mut db, id, asked.room.parse().ok(), now).await?;
     let page_of_tests = asked.tests.parse::<i64>().unwrap_or(1).clamp(1, 100_000);
     let skip = (page_of_tests - 1) * TESTS_A_PAGE;
     let mut tests = bench_store::newest_tests(&mut db, id, TESTS_A_PAGE + 1, skip).await?;
@@ -113,11 +125,17 @@ async fn show(
     let all_rooms = rooms::all(&mut db).await?;
     let classes = store::classes(&mut db).await?;
     let path = house.url(&format!("/shelf/bottles/{id}"));
-    let to_page = |n: i64| format!("{path}?tests={n}#tests");
+    let elsewhere = found.here.room.as_ref().map(|room| room.id).filter(|room| Some(*room) != found.bottle.room);
+    let in_room = elsewhere.map(|room| format!("room={room}")).unwrap_or_default();
+    let to_page = |n: i64| format!("{}#tests", with_query(&path, &[format!("tests={n}"), in_room.clone()]));
     let (bottle, product, studio) = (&found.bottle, &found.product, &found.studio);
     let lapse = bottle.lapse(product.opened_life_days, &studio.zone, now);
     let usable = bottle.finished.is_none() && bottle.stopped.is_none();
-    let bench = if usable && bottle.opened.is_some() { format!("{path}/bench") } else { String::new() };
+    let bench = if usable && bottle.opened.is_some() {
+        with_query(&format!("{path}/bench"), std::slice::from_ref(&in_room))
+    } else {
+        String::new()
+    };
     let class = product.label.class(&classes).map(|class| class_words(studio, &class));
     let at = bottle.room.filter(|room| all_rooms.iter().any(|known| known.id == *room));
     let view = BottlePage {
@@ -130,6 +148,7 @@ async fn show(
         open: found.open(),
         learned_from: found.learned_from(),
         learned_share: found.learned_share(),
+        rooms: room_links(&found, &all_rooms, &path),
         next: usable.then(|| next_view(&found, &bench)),
         state: found.state(lapse, now),
         lines: found.lines(lapse, class, now),
@@ -155,13 +174,41 @@ async fn show(
     page(&view)
 }
 
+/// An address with these parts of a query, empty ones left out; it may have some already.
+fn with_query(path: &str, parts: &[String]) -> String {
+    let parts: Vec<&str> = parts.iter().map(String::as_str).filter(|part| !part.is_empty()).collect();
+    match (parts.is_empty(), path.contains('?')) {
+        (true, _) => path.to_owned(),
+        (false, true) => format!("{path}&{}", parts.join("&")),
+        (false, false) => format!("{path}?{}", parts.join("&")),
+    }
+}
+
+/// Every room, where there is a choice: it stands in none, or there are several.
+fn room_links(found: &Found, rooms: &[Room], path: &str) -> Vec<RoomLink> {
+    let here = found.here.room.as_ref().map(|room| room.id);
+    if here.is_some() && rooms.len() < 2 {
+        return Vec::new();
+    }
+    let link = |room: &Room| RoomLink {
+        word: room.name.clone(),
+        href: format!("{path}?room={}", room.id),
+        here: here == Some(room.id),
+    };
+    rooms.iter().map(link).collect()
+}
+
 fn next_view(found: &Found, bench: &str) -> NextView {
     let next = found.next();
     let (bead, liquids) = protocol::preset(next.test);
     // Other air is there only later: the bench is then no step from here.
     let now = !bench.is_empty() && !matches!(next.test, NextTest::Air(_));
     NextView {
-        bench: if now { format!("{bench}?bead={}&liquids={}", bead.word(), liquids.keys()) } else { String::new() },
+        bench: if now {
+            with_query(bench, &[format!("bead={}", bead.word()), format!("liquids={}", liquids.keys())])
+        } else {
+            String::new()
+        },
         what: next.what,
         narrows: next.narrows,
     }
@@ -182,13 +229,13 @@ pub(super) struct Found {
 }
 
 impl Found {
-    /// Looks a bottle up, in the air of its room.
-    pub(super) async fn load(db: &mut Db, id: BottleId, now: Instant) -> Result<Self, Problem> {
+    /// Looks a bottle up, in the air of a room or (`None`) of the one it stands in.
+    pub(super) async fn load(db: &mut Db, id: BottleId, room: Option<RoomId>, now: Instant) -> Result<Self, Problem> {
         let studio = Studio::load(db).await?;
         let bottle = store::bottle(db, id).await?.ok_or(Problem::NotHere("bottle"))?;
         let product = store::product(db, bottle.product).await?.ok_or(Problem::NotHere("product"))?;
         let name = shelf::name(&bottle, &product, &store::bottles(db).await?);
-        let here = Here::at(db, &studio, bottle.room, now).await?;
+        let here = Here::at(db, &studio, room.or(bottle.room), now).await?;
         let summary = bench_store::summary(db, id).await?;
         let known: Known = bench_store::known_for(db, &bottle).await?;
         let (air, doubt) = here.air();
@@ -225,7 +272,7 @@ impl Found {
         let of = match (&self.here.room, &self.here.read) {
             (Some(room), Some(read)) => format!("Air of {}: {}.", room.name, read.words),
             (Some(room), None) => format!("The air of {} has not been read yet.", room.name),
-            (None, _) => "It stands in no room.".to_owned(),
+            (None, _) => "It stands in the cupboard: choose the room it would be used in.".to_owned(),
         };
         let stale = self.here.read.as_ref().is_some_and(|read| read.stale);
         if stale { format!("{of} Read it again: an old reading widens what follows.") } else { of }

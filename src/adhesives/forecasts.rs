@@ -1,6 +1,7 @@
 //! What was foretold of each bench test just before it was made, kept beside what was measured: from all that was known
 //! then, and from the label alone.
 
+use serde::{Deserialize, Serialize};
 use sqlx::Row;
 
 use super::bench::{BenchTest, set_tests};
@@ -41,6 +42,39 @@ pub struct Forecast {
     pub label_ln_density: f64,
     /// Tests the bottle had been learned from.
     pub tests_before: u32,
+}
+
+/// Bins of the rank histogram.
+pub const RANKS: usize = 10;
+/// The shares of what was foretold that are looked at: half the time, likely, nearly always.
+pub const LEVELS: [f64; 3] = [0.5, 0.8, 0.95];
+
+/// Every forecast whose test still counts, as counts: what a score needs, however many tests were made.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Tally {
+    /// Forecasts counted.
+    pub count: u64,
+    /// Those whose measurement lay inside the middle share of each of [`LEVELS`].
+    pub inside: [u64; 3],
+    /// How many measurements fell into each tenth of what was foretold.
+    pub ranks: [u64; RANKS],
+    /// Sum of the gains in ln probability density over the label alone.
+    pub gain: f64,
+}
+
+impl Tally {
+    /// Counts one more: `place` is the share of what was foretold that lay below the measurement, 0…1; `gain` the ln of
+    /// the forecast's density there less the ln of the label's.
+    pub fn add(&mut self, place: f64, gain: f64) {
+        self.count += 1;
+        for (inside, level) in self.inside.iter_mut().zip(LEVELS) {
+            let tail = 0.5 * (1.0 - level);
+            *inside += u64::from((tail..=1.0 - tail).contains(&place));
+        }
+        let rank = ((place * RANKS as f64) as usize).min(RANKS - 1);
+        self.ranks[rank] += 1;
+        self.gain += gain;
+    }
 }
 
 /// What a posterior foretells of a test and what the label alone does; `None` for a test of no set time.
@@ -105,7 +139,46 @@ pub(super) async fn keep(tx: &mut Tx, forecast: &Forecast) -> Result<(), Problem
     .bind(i64::from(forecast.tests_before))
     .execute(tx.db())
     .await?;
+    let mut kept = tally(tx.db()).await?;
+    kept.add(forecast.place, forecast.ln_density - forecast.label_ln_density);
+    keep_tally(tx, &kept).await
+}
+
+/// All forecasts whose tests still count, as kept.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn tally(db: &mut Db) -> Result<Tally, Problem> {
+    let row = sqlx::query("select summary from forecast_kept where one = 1").fetch_optional(db).await?;
+    row.map_or_else(
+        || Ok(Tally::default()),
+        |row| serde_json::from_str(&row.get::<String, _>(0)).map_err(Problem::broken),
+    )
+}
+
+async fn keep_tally(tx: &mut Tx, kept: &Tally) -> Result<(), Problem> {
+    sqlx::query(
+        "insert into forecast_kept (one, summary) values (1, $1) on conflict (one) do update set summary = excluded.summary",
+    )
+    .bind(serde_json::to_string(kept).map_err(Problem::broken)?)
+    .execute(tx.db())
+    .await?;
     Ok(())
+}
+
+/// Counts them anew from every row: for the write that strikes a test out or takes that back.
+pub(super) async fn refresh_tally(tx: &mut Tx) -> Result<(), Problem> {
+    let rows = sqlx::query(
+        "select f.place, f.ln_density, f.label_ln_density from forecast f join bench_test t on t.id = f.test
+         where t.struck is null order by f.at, f.test",
+    )
+    .fetch_all(tx.db())
+    .await?;
+    let mut kept = Tally::default();
+    for row in &rows {
+        kept.add(row.get(0), row.get::<f64, _>(1) - row.get::<f64, _>(2));
+    }
+    keep_tally(tx, &kept).await
 }
 
 /// The newest forecasts whose tests still count, newest first.

@@ -38,7 +38,7 @@ pub use bottle::{Bottle, Lapse, Out, discard_by};
 pub use product::{Family, Product, Stated, StudioClass};
 pub(crate) use seed::{seed_bottle, seed_product, seed_sittings};
 pub use set_time::Label;
-pub use shelf::{OnShelf, classes, pooled, shelf};
+pub use shelf::{OnShelf, classes, of_other_rooms, pooled, shelf, shelf_and_pooled};
 pub use summary::Covered;
 
 /// A bottle, finished or not, and its product.

@@ -51,17 +51,44 @@ pub async fn classes(db: &mut Db) -> Result<Vec<StudioClass>, Problem> {
     store::classes(db).await
 }
 
-/// Every bottle that is not finished, in a room or (`None`) in the whole house, sorted by name.
+/// Every bottle that is not finished: in the whole house for `None`, else those at hand in a room, which are the ones that
+/// stand there and the ones in the cupboard, which stand in none. Sorted by name.
 ///
 /// # Errors
 /// When the database cannot be read.
 pub async fn shelf(db: &mut Db, room: Option<RoomId>, now: Instant) -> Result<Vec<OnShelf>, Problem> {
+    let known = bench_store::known(db).await?;
+    of_known(db, &known, |bottle| room.is_none() || bottle.room.is_none() || bottle.room == room, now).await
+}
+
+/// As [`shelf`] for a room, with one bottle more that may stand elsewhere; and what the studio's tests say of any adhesive.
+/// The kept summaries are read once for both.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn shelf_and_pooled(
+    db: &mut Db,
+    room: Option<RoomId>,
+    also: Option<BottleId>,
+    now: Instant,
+) -> Result<(Vec<OnShelf>, Scatter), Problem> {
+    let known = bench_store::known(db).await?;
+    let at_hand =
+        |bottle: &Bottle| room.is_none() || bottle.room.is_none() || bottle.room == room || Some(bottle.id) == also;
+    Ok((of_known(db, &known, at_hand, now).await?, known.any_adhesive()))
+}
+
+async fn of_known(
+    db: &mut Db,
+    known: &Known,
+    wanted: impl Fn(&Bottle) -> bool,
+    now: Instant,
+) -> Result<Vec<OnShelf>, Problem> {
     let zone = Studio::load(db).await?.zone;
     let bottles = store::bottles(db).await?;
-    let known = bench_store::known(db).await?;
     let none = Summary::none();
     let mut shelf = Vec::new();
-    for bottle in bottles.iter().filter(|bottle| room.is_none() || bottle.room == room) {
+    for bottle in bottles.iter().filter(|bottle| wanted(bottle)) {
         let Some(of_product) = known.product(bottle.product) else { continue };
         let product = &of_product.product;
         let own = of_product.bottles.iter().find(|(id, _)| *id == bottle.id).map_or(&none, |(_, summary)| summary);
@@ -85,12 +112,38 @@ pub async fn shelf(db: &mut Db, room: Option<RoomId>, now: Instant) -> Result<Ve
     Ok(shelf)
 }
 
+/// Bottles that stand in other rooms than this one and may be used, with their names, sorted by these: what could be
+/// fetched.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn of_other_rooms(
+    db: &mut Db,
+    room: RoomId,
+    now: Instant,
+) -> Result<Vec<(BottleId, RoomId, String)>, Problem> {
+    let zone = Studio::load(db).await?.zone;
+    let bottles = store::bottles(db).await?;
+    let products = store::products(db).await?;
+    let mut found: Vec<(BottleId, RoomId, String)> = bottles
+        .iter()
+        .filter_map(|bottle| {
+            let at = bottle.room.filter(|at| *at != room)?;
+            let product = products.iter().find(|product| product.id == bottle.product)?;
+            let usable = bottle.out(product.opened_life_days, &zone, now).is_none();
+            usable.then(|| (bottle.id, at, name(bottle, product, &bottles)))
+        })
+        .collect();
+    found.sort_by_cached_key(|(_, _, name)| crate::base::text::fold(name));
+    Ok(found)
+}
+
 /// What air, bead and liquids do to any adhesive here, from all bottles' tests together; the table's priors without any.
 ///
 /// # Errors
 /// When the database cannot be read.
 pub async fn pooled(db: &mut Db) -> Result<Scatter, Problem> {
-    bench_store::known(db).await.map(|known: Known| known.any_adhesive())
+    bench_store::known(db).await.map(|known| known.any_adhesive())
 }
 
 /// "Heath"; "Heath, lot 21" where two of one product stand in the house; numbered where the lots are alike too.

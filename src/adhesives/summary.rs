@@ -17,6 +17,8 @@ const FORETOLD_KEPT: usize = 40;
 pub struct Summary {
     /// The one kind of piece whose tests entered.
     pub piece: TestPiece,
+    /// What was assumed before them: openness and honesty rest on it, and are made again when it changes.
+    pub prior: Prior,
     /// The set-time tests as sums.
     pub sums: Sums,
     /// The open-time tests, as what they say about the openness.
@@ -72,6 +74,7 @@ impl Summary {
     pub fn none() -> Self {
         Self {
             piece: TestPiece::default(),
+            prior: Prior::from_label(None),
             sums: Sums::none(),
             openness: Openness::untested(),
             covered: Covered::default(),
@@ -98,6 +101,7 @@ impl Summary {
             covered: Covered::of(&set),
             honest: Honest::of(&prior, &set),
             left_out: u32::try_from(counted - set.len() - open.len()).unwrap_or(u32::MAX),
+            prior,
             sums,
         }
     }
@@ -201,6 +205,14 @@ impl Past {
                 self.0.push((bottle.piece, sums));
             }
         }
+    }
+
+    /// The same without one of the bottles that entered: a finished bottle is not its own sister.
+    pub fn remove_bottle(&mut self, bottle: &Summary) {
+        if let Some((_, sums)) = self.0.iter_mut().find(|(piece, _)| *piece == bottle.piece) {
+            sums.remove_bottle(&bottle.sums);
+        }
+        self.0.retain(|(_, sums)| sums.tests() > 0);
     }
 
     /// What they told, tested on this piece.

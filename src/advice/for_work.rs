@@ -4,8 +4,8 @@
 use super::band::{Band, working_band};
 use super::file::Answer;
 use super::judge::{Judgement, Question, Subject, Verdict, judge};
-use super::options::{Options, options};
-use super::reasons::is_starting_guess;
+use super::options::{Change, Options, Takes, options};
+use super::reasons::{is_starting_guess, why};
 use super::strip::{Suits, suits};
 use super::surest::{NextStep, surest_next_step};
 use super::words;
@@ -48,11 +48,17 @@ pub struct ForWork {
 }
 
 /// Judges, with the bottle at place `wanted` of the shelf as what the figures speak of; otherwise the one that comes
-/// nearest. `air_known` is false where the question's air is only assumed.
+/// nearest: of the first `near`, which stand in the room, where one of these fits, since the others must be fetched.
+/// `air_known` is false where the question's air is only assumed.
 #[must_use]
-pub fn for_work(q: &Question<'_>, wanted: Option<usize>, air_known: bool) -> ForWork {
+pub fn for_work(q: &Question<'_>, wanted: Option<usize>, near: usize, air_known: bool) -> ForWork {
     let mut judged = judge(q);
-    if let Some(bottle) = wanted.filter(|bottle| *bottle < q.bottles.len()) {
+    let here = || {
+        let fits = |at: &usize| judged.bottles[*at].verdict == Verdict::Fits;
+        let ratio = |at: usize| judged.bottles[at].outcome.ratio();
+        (0..near.min(q.bottles.len())).filter(fits).min_by(|a, b| ratio(*a).total_cmp(&ratio(*b)))
+    };
+    if let Some(bottle) = wanted.filter(|bottle| *bottle < q.bottles.len()).or_else(here) {
         judged.base = Subject::Bottle(bottle);
     }
     let options = options(q, &judged);
@@ -62,12 +68,9 @@ pub fn for_work(q: &Question<'_>, wanted: Option<usize>, air_known: bool) -> For
         Subject::Class(_) => None,
     };
     let answer = Answer::of(q, &judged, &options, &next);
-    let told = |sentence: &String| {
-        sentence.starts_with("Left out: ") || options.offers.iter().any(|offer| sentence.starts_with(&offer.change))
-    };
     ForWork {
         suits: suits(q),
-        reasons: answer.reasons.iter().filter(|sentence| !told(sentence)).cloned().collect(),
+        reasons: why(q, &judged),
         cautions: answer.cautions.clone(),
         poor: poor(q, &judged, air_known),
         judged,
@@ -109,17 +112,12 @@ pub fn lead(q: &Question<'_>, work: &ForWork, room: &str, seconds: bool) -> Stri
     }
     let any_fits = judged.bottles.iter().any(|bottle| bottle.verdict == Verdict::Fits);
     let first = if any_fits { String::new() } else { format!("Nothing on {room}’s shelf fits as it stands. ") };
-    let now = work.options.offers.iter().find(|offer| {
-        offer.takes == super::options::Takes::Now
-            && offer.verdict_after == Verdict::Fits
-            && offer.change.contains("bead")
+    let with = work.options.offers.iter().find_map(|offer| match offer.what {
+        Change::Bead(bead) if offer.takes == Takes::Now && offer.verdict_after == Verdict::Fits => Some(bead.word()),
+        _ => None,
     });
-    match now {
-        Some(offer) => {
-            let with =
-                ["thin", "medium", "full"].into_iter().find(|bead| offer.change.contains(bead)).unwrap_or("other");
-            format!("{first}{close}; with a {with} bead it fits.")
-        }
+    match with {
+        Some(with) => format!("{first}{close}; with a {with} bead it fits."),
         None => format!("{first}{close}."),
     }
 }

@@ -4,9 +4,9 @@ use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
 
-use super::forecast::{Placed, RANKS, Score, score_placed};
+use super::forecast::Score;
 use super::words;
-use crate::adhesives::forecasts::{Forecast, newest_forecasts};
+use crate::adhesives::forecasts::{Forecast, RANKS, newest_forecasts, tally};
 use crate::base::chart::{Px, escaped};
 use crate::base::problem::Problem;
 use crate::web::House;
@@ -20,11 +20,10 @@ pub(super) fn routes() -> Routes {
     Routes::new().get("/office/forecast", forecast_page)
 }
 
-/// So many of the newest forecasts are scored, and so many listed.
-const SCORED: i64 = 1000;
-const LISTED: usize = 40;
+/// So many of the newest forecasts are listed; all are scored.
+const LISTED: i64 = 40;
 /// Below so many, a share says little.
-const ENOUGH: usize = 20;
+const ENOUGH: u64 = 20;
 
 struct Share {
     label: &'static str,
@@ -52,29 +51,23 @@ struct ForecastPage {
     histogram: String,
     ranks: Vec<(String, String)>,
     lines: Vec<Line>,
-    capped: bool,
 }
 
 async fn forecast_page(owner: Owner, State(house): State<House>) -> Result<Response, Problem> {
     let mut db = house.store.read().await?;
     let studio = Studio::load(&mut db).await?;
     let now = owner.visitor.now.0;
-    let forecasts = newest_forecasts(&mut db, SCORED).await?;
-    let placed: Vec<Placed> = forecasts
-        .iter()
-        .map(|f| Placed { place: f.place, ln_density: f.ln_density, label_ln_density: f.label_ln_density })
-        .collect();
-    let frame = house.frame(&studio, &owner.visitor, Place::Office, "Forecast and measured");
-    let score = score_placed(&placed);
+    let forecasts = newest_forecasts(&mut db, LISTED).await?;
+    let score = Score::of(&tally(&mut db).await?);
+    drop(db);
     page(&ForecastPage {
-        frame,
+        frame: house.frame(&studio, &owner.visitor, Place::Office, "Forecast and measured"),
         lead: lead(score.as_ref()),
         few: few(score.as_ref()),
         shares: score.as_ref().map(|score| shares(score, &studio)).unwrap_or_default(),
         histogram: score.as_ref().map(histogram).unwrap_or_default(),
         ranks: score.as_ref().map(ranks).unwrap_or_default(),
-        lines: forecasts.iter().take(LISTED).map(|f| line(f, &studio, now)).collect(),
-        capped: forecasts.len() as i64 >= SCORED,
+        lines: forecasts.iter().map(|f| line(f, &studio, now)).collect(),
     })
 }
 
@@ -132,11 +125,11 @@ fn histogram(score: &Score) -> String {
     const FOOT: f64 = 110.0;
     let most = score.ranks.iter().copied().max().unwrap_or(1).max(1);
     let even = score.count as f64 / RANKS as f64;
-    let high = |count: f64| 84.0 * count / f64::from(most).max(even);
+    let high = |count: f64| 84.0 * count / (most as f64).max(even);
     let wide = (WIDTH - 8.0) / RANKS as f64;
     let mut bars = String::new();
     for (at, count) in score.ranks.iter().enumerate() {
-        let (x, h) = (4.0 + wide * at as f64, high(f64::from(*count)));
+        let (x, h) = (4.0 + wide * at as f64, high(*count as f64));
         bars.push_str(&format!("M{} {}h{}v{}h-{}z", Px(x + 2.0), Px(FOOT - h), Px(wide - 4.0), Px(h), Px(wide - 4.0)));
     }
     let level = FOOT - high(even);
@@ -156,7 +149,7 @@ fn histogram(score: &Score) -> String {
 }
 
 fn tallies(score: &Score) -> String {
-    score.ranks.iter().map(u32::to_string).collect::<Vec<_>>().join(", ")
+    score.ranks.iter().map(u64::to_string).collect::<Vec<_>>().join(", ")
 }
 
 fn ranks(score: &Score) -> Vec<(String, String)> {

@@ -10,6 +10,8 @@ pub mod for_work;
 pub mod forecast;
 mod forecast_page;
 pub mod judge;
+pub mod kept;
+mod kept_page;
 pub mod options;
 pub mod page;
 pub mod reasons;
@@ -22,7 +24,7 @@ pub mod words;
 /// Every door of this part.
 #[must_use]
 pub fn routes() -> crate::web::routes::Routes {
-    api::routes().join(forecast_page::routes())
+    api::routes().join(forecast_page::routes()).join(kept_page::routes())
 }
 
 /// The command: reads the text of a question file and gives what goes to standard output, as a page to read or, with

@@ -5,6 +5,8 @@ use crate::base::units::Seconds;
 
 use super::file::Answer;
 use super::judge::{Judgement, Question, Verdict};
+use super::options::Options;
+use super::reasons;
 use super::strip::{Suits, suits};
 use super::words;
 
@@ -23,19 +25,22 @@ pub struct Picture {
     pub untimed: bool,
     /// One line on the room and the work.
     pub asked: String,
+    /// Why, in sentences, and what was left out; the options stand in the answer.
+    pub why: Vec<String>,
 }
 
 impl Picture {
     /// Takes from a judgement what the answer does not carry.
     #[must_use]
-    pub fn of(q: &Question<'_>, judged: &Judgement) -> Self {
+    pub fn of(q: &Question<'_>, judged: &Judgement, options: &Options) -> Self {
         let hands = judged.hands_time;
         Self {
             hands_time: (hands.low, hands.median, hands.high),
             suits: suits(q),
             classes: judged.classes.iter().map(|c| c.here).collect(),
-            starting_guess: super::reasons::is_starting_guess(q, judged),
+            starting_guess: reasons::is_starting_guess(q, judged),
             untimed: q.hands.placements == 0,
+            why: reasons::why(q, judged).into_iter().chain(reasons::left_out(options)).collect(),
             asked: format!(
                 "{:.1}\u{a0}°C, {:.0}\u{a0}%RH, {}, {} placements a set, {} bead{}",
                 q.room.air.temperature.get(),
@@ -80,8 +85,7 @@ pub fn page(answer: &Answer, picture: &Picture) -> String {
     lines.push(format!("To be surer: {}.", answer.surest_next_step));
     lines.push(String::new());
     lines.push("Why".to_owned());
-    let told_above = |r: &&String| !answer.options.iter().any(|o| r.starts_with(&o.change));
-    lines.extend(answer.reasons.iter().filter(told_above).map(|r| item(r)));
+    lines.extend(picture.why.iter().map(|r| item(r)));
     lines.push(String::new());
     lines.push("Cautions".to_owned());
     lines.extend(answer.cautions.iter().map(|c| item(c)));

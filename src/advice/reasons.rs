@@ -8,9 +8,18 @@ use super::judge::{Judgement, Outcome, Question, ShelfBottle, Subject, Verdict};
 use super::options::{COOLEST_C, DAMPEST_PCT, Options};
 use super::words::{self, Basis};
 
-/// Reasons, the most important first.
+/// Everything there is to say, the most important first: why, what would be better, what was left out.
 #[must_use]
 pub fn reasons(q: &Question<'_>, judged: &Judgement, options: &Options) -> Vec<String> {
+    let mut said = why(q, judged);
+    said.extend(offered(options));
+    said.extend(left_out(options));
+    said
+}
+
+/// Why it was judged so, the most important first.
+#[must_use]
+pub fn why(q: &Question<'_>, judged: &Judgement) -> Vec<String> {
     let mut said = Vec::new();
     said.push(recommendation(q, judged));
     said.extend(over_the_limit(q, judged));
@@ -24,8 +33,13 @@ pub fn reasons(q: &Question<'_>, judged: &Judgement, options: &Options) -> Vec<S
         said.extend(shelf(judged, bottle, i));
         said.extend(untested_air(q, bottle));
     }
-    for offer in &options.offers {
-        said.push(format!(
+    said
+}
+
+/// A sentence for each change that would be better.
+fn offered(options: &Options) -> impl Iterator<Item = String> {
+    options.offers.iter().map(|offer| {
+        format!(
             "{}: disturbed {} → {}, extra holding {} → {} a set; {}; works {}.",
             offer.words(),
             words::share(offer.before.disturbed.mean),
@@ -34,12 +48,13 @@ pub fn reasons(q: &Question<'_>, judged: &Judgement, options: &Options) -> Vec<S
             words::minutes(offer.after.extra_hold_min_per_set),
             offer.verdict_after.words(),
             offer.takes.words()
-        ));
-    }
-    for left in &options.left_out {
-        said.push(format!("Left out: {}: {}.", lower(&left.change), left.why));
-    }
-    said
+        )
+    })
+}
+
+/// A sentence for each change that was considered and refused.
+pub(super) fn left_out(options: &Options) -> impl Iterator<Item = String> {
+    options.left_out.iter().map(|left| format!("Left out: {}: {}.", lower(&left.change), left.why))
 }
 
 /// Whether the advice rests on nobody's measurements: no timings, or nothing tested about the base.

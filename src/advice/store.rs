@@ -4,7 +4,9 @@ use serde::Deserialize;
 use sqlx::Row;
 use sqlx::any::AnyRow;
 
+use super::file::Answer;
 use super::judge::Verdict;
+use super::kept::{KeptQuestion, States};
 use crate::adhesives::{Bead, Liquids, PickUp};
 use crate::base::ids::{AdviceId, ArtistId, BottleId, PersonId, RoomId};
 use crate::base::problem::Problem;
@@ -75,10 +77,50 @@ pub struct NewAdvice {
     pub bottle: BottleId,
     /// Its verdict.
     pub verdict: Verdict,
-    /// What was asked, as JSON.
-    pub inputs: String,
+    /// What was asked.
+    pub question: KeptQuestion,
+    /// The states the question names.
+    pub states: States,
     /// What was answered, as JSON.
     pub answer: String,
+}
+
+/// An advice as it is kept.
+#[derive(Debug, Clone, PartialEq)]
+pub struct KeptAdvice {
+    /// Its id.
+    pub id: AdviceId,
+    /// Its number, counted from 1.
+    pub number: i64,
+    /// When it was taken.
+    pub at: Instant,
+    /// Whose hands.
+    pub artist: ArtistId,
+    /// The key of her style.
+    pub style: String,
+    /// The bottle that was taken.
+    pub bottle: BottleId,
+    /// Its verdict then.
+    pub verdict: Verdict,
+    /// Version of the model that answered.
+    pub model: String,
+    inputs: String,
+    /// What was answered, as JSON.
+    pub answer: String,
+}
+
+impl KeptAdvice {
+    /// What was asked; `None` where it was written by a program that kept less.
+    #[must_use]
+    pub fn question(&self) -> Option<KeptQuestion> {
+        serde_json::from_str(&self.inputs).ok()
+    }
+
+    /// What was answered; `None` where it cannot be read.
+    #[must_use]
+    pub fn answer(&self) -> Option<Answer> {
+        serde_json::from_str(&self.answer).ok()
+    }
 }
 
 /// Keeps an advice; gives its number.
@@ -105,10 +147,17 @@ pub async fn keep(tx: &mut Tx, new: &NewAdvice) -> Result<i64, Problem> {
     .bind(new.bottle.to_string())
     .bind(key(new.verdict))
     .bind(super::for_work::MODEL)
-    .bind(&new.inputs)
+    .bind(serde_json::to_string(&new.question).map_err(Problem::broken)?)
     .bind(&new.answer)
     .execute(tx.db())
     .await?;
+    for (digest, state) in &new.states {
+        sqlx::query("insert into advice_state (digest, state) values ($1, $2) on conflict (digest) do nothing")
+            .bind(digest)
+            .bind(state)
+            .execute(tx.db())
+            .await?;
+    }
     tx.audit("take advice", id, "").await?;
     Ok(number)
 }
@@ -182,6 +231,79 @@ fn read(row: &AnyRow) -> Result<Taken, Problem> {
     })
 }
 
+/// The newest advice of these artists with a number below `before`, newest first.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn newest(db: &mut Db, artists: &[ArtistId], before: i64, most: i64) -> Result<Vec<KeptAdvice>, Problem> {
+    let mut found = Vec::new();
+    for artist in artists {
+        let rows = sqlx::query(
+            "select id, number, at, artist, style, bottle, verdict, model, inputs, answer from advice
+             where artist = $1 and number < $2 order by at desc, number desc limit $3",
+        )
+        .bind(artist.to_string())
+        .bind(before)
+        .bind(most)
+        .fetch_all(&mut *db)
+        .await?;
+        for row in &rows {
+            found.push(read_kept(row)?);
+        }
+    }
+    found.sort_by_key(|kept| std::cmp::Reverse(kept.number));
+    found.truncate(usize::try_from(most).unwrap_or_default());
+    Ok(found)
+}
+
+/// One advice, if there is one with this id.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn one(db: &mut Db, id: AdviceId) -> Result<Option<KeptAdvice>, Problem> {
+    let row = sqlx::query(
+        "select id, number, at, artist, style, bottle, verdict, model, inputs, answer from advice where id = $1",
+    )
+    .bind(id.to_string())
+    .fetch_optional(db)
+    .await?;
+    row.as_ref().map(read_kept).transpose()
+}
+
+/// The states a question names, as far as they are kept.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn states(db: &mut Db, question: &KeptQuestion) -> Result<States, Problem> {
+    let mut states = States::new();
+    for digest in question.digests() {
+        let row = sqlx::query("select state from advice_state where digest = $1")
+            .bind(digest)
+            .fetch_optional(&mut *db)
+            .await?;
+        if let Some(row) = row {
+            states.insert(digest.to_owned(), row.get(0));
+        }
+    }
+    Ok(states)
+}
+
+fn read_kept(row: &AnyRow) -> Result<KeptAdvice, Problem> {
+    Ok(KeptAdvice {
+        id: row.get::<String, _>(0).parse().map_err(Problem::broken)?,
+        number: row.get(1),
+        at: Instant(row.get(2)),
+        artist: row.get::<String, _>(3).parse().map_err(Problem::broken)?,
+        style: row.get(4),
+        bottle: row.get::<String, _>(5).parse().map_err(Problem::broken)?,
+        verdict: from_key(&row.get::<String, _>(6))
+            .ok_or_else(|| Problem::broken("an advice with no verdict of ours"))?,
+        model: row.get(7),
+        inputs: row.get(8),
+        answer: row.get(9),
+    })
+}
+
 /// The verdict's word in the database.
 const fn key(verdict: Verdict) -> &'static str {
     match verdict {
@@ -199,7 +321,7 @@ fn from_key(word: &str) -> Option<Verdict> {
     [Fits, NearTooQuick, NearTooSlow, TooQuick, TooSlow].into_iter().find(|verdict| key(*verdict) == word)
 }
 
-/// Where a person works, as she last said.
+/// Where a person works on a day, as she last said.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct WorksIn {
     /// The person.
@@ -231,12 +353,13 @@ pub async fn note_room(tx: &mut Tx, person: PersonId, room: RoomId, style: &str)
     Ok(())
 }
 
-/// Where everybody works.
+/// Where everybody works who has said so since an instant: the beginning of the day, since tomorrow she may work elsewhere.
 ///
 /// # Errors
 /// When the database cannot be read.
-pub async fn works_in(db: &mut Db) -> Result<Vec<WorksIn>, Problem> {
-    let rows = sqlx::query("select person, room, style, at from works_in").fetch_all(db).await?;
+pub async fn works_in(db: &mut Db, since: Instant) -> Result<Vec<WorksIn>, Problem> {
+    let rows =
+        sqlx::query("select person, room, style, at from works_in where at >= $1").bind(since.0).fetch_all(db).await?;
     rows.iter()
         .map(|row| {
             Ok(WorksIn {

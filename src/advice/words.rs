@@ -44,10 +44,16 @@ pub enum Basis {
 /// "5 in 100"; "under 1 in 100"; never 0 or 100.
 #[must_use]
 pub fn share(p: f64) -> String {
+    format!("{} in 100", in_hundred(p))
+}
+
+/// The same without its "in 100": "5", "under 1".
+#[must_use]
+pub fn in_hundred(p: f64) -> String {
     match (100.0 * p).round() {
-        x if x < 1.0 => "under 1 in 100".to_owned(),
-        x if x > 99.0 => "over 99 in 100".to_owned(),
-        x => format!("{x:.0} in 100"),
+        x if x < 1.0 => "under 1".to_owned(),
+        x if x > 99.0 => "over 99".to_owned(),
+        x => format!("{x:.0}"),
     }
 }
 
@@ -79,13 +85,13 @@ pub fn in_ten(p: f64) -> String {
 /// Seconds with one decimal, two under one second; unit after a no-break space.
 #[must_use]
 pub fn seconds(t: Seconds) -> String {
-    format!("{}\u{a0}s", bare_seconds(t.get()))
+    format!("{}\u{a0}s", bare_seconds(t))
 }
 
 /// "1.2–2.6 s".
 #[must_use]
 pub fn seconds_range(low: Seconds, high: Seconds) -> String {
-    format!("{}–{}\u{a0}s", bare_seconds(low.get()), bare_seconds(high.get()))
+    format!("{}–{}\u{a0}s", bare_seconds(low), bare_seconds(high))
 }
 
 /// "4 min 25"; "under 1 s" as "0 min 00" never shows.
@@ -114,7 +120,10 @@ pub fn class(class: CureClass) -> String {
     format!("{}–{}\u{a0}s", short(low), short(high))
 }
 
-fn bare_seconds(t: f64) -> String {
+/// Seconds without their unit.
+#[must_use]
+pub fn bare_seconds(t: Seconds) -> String {
+    let t = t.get();
     if t < 0.995 { format!("{t:.2}") } else { format!("{t:.1}") }
 }
 

@@ -2,7 +2,7 @@
 
 use serde::Deserialize;
 
-use super::{AirThen, Artist, BottleInHand, BottlesAt, Session, Source, Style, no_bottles, store};
+use super::{AirThen, Artist, BottleAtHand, BottleInHand, BottlesAt, Session, Source, Style, no_bottles, store};
 use crate::artists::entry::Timed;
 use crate::base::ids::{ArtistId, PlacementId, RoomId, TimingSessionId};
 use crate::base::problem::{FieldNote, Problem};
@@ -47,8 +47,8 @@ impl Bed {
             artist,
         };
         drop(db);
-        let bottles = bottles.unwrap_or(no_bottles);
-        Ok(Self { bottles: bottles(house, None, staff.visitor.now.0).await?, ..bed })
+        let bottles = bottles.unwrap_or(no_bottles)(house, None, staff.visitor.now.0).await?;
+        Ok(Self { bottles: bottles.iter().map(BottleAtHand::in_hand).collect(), ..bed })
     }
 }
 
@@ -209,9 +209,10 @@ async fn predicted(
         return Ok(Some(BottleInHand { predicted_set: None, ..bottle }));
     }
     let there = bottles(house, about.room, at).await?;
-    // What another room's air would make of it says nothing here.
+    // A bottle that is gone by now: what another room's air would make of it says nothing here.
     let elsewhere = BottleInHand { predicted_set: None, ..bottle.clone() };
-    Ok(Some(there.into_iter().find(|other| other.id == bottle.id).unwrap_or(elsewhere)))
+    let same = there.iter().find(|other| Some(other.id) == bottle.id);
+    Ok(Some(same.map_or(elsewhere, BottleAtHand::in_hand)))
 }
 
 /// The air of the room at that time: its newest reading, when it lies near enough in time to say anything.

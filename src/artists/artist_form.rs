@@ -4,7 +4,7 @@ use askama::Template;
 use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::Response;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 use super::{Artist, Employment, Style, Technique, is_at_the_bed, one, store};
 use crate::base::actor::Role;
@@ -14,7 +14,7 @@ use crate::base::text::capital;
 use crate::people;
 use crate::store::Kept;
 use crate::web::House;
-use crate::web::checks::{Notes, choice_field, note_fields, number_field, text_field};
+use crate::web::checks::{Notes, choice_field, merged, note_fields, number_field, text_field};
 use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::{Owner, Staff};
@@ -33,7 +33,7 @@ pub(super) fn routes() -> Routes {
         .post("/hands/{artist}/edit", change)
 }
 
-#[derive(Debug, Default, Deserialize)]
+#[derive(Debug, Clone, Default, Serialize, Deserialize)]
 #[serde(default)]
 struct TypedArtist {
     person: String,
@@ -45,6 +45,9 @@ struct TypedArtist {
     mega: String,
     usual: String,
     placements_per_set: String,
+    /// The fields as the page showed them, as JSON: what this person did not touch is not written.
+    #[serde(skip_serializing)]
+    shown: String,
 }
 
 impl TypedArtist {
@@ -67,7 +70,51 @@ impl TypedArtist {
             mega: fans(Technique::Mega),
             usual: artist.usual.map(|style| style.key()).unwrap_or_default(),
             placements_per_set: artist.placements_per_set.to_string(),
+            shown: String::new(),
         }
+    }
+
+    /// As a page shows an artist to be changed.
+    fn to_change(artist: &Artist) -> Self {
+        let typed = Self::of(artist);
+        Self { shown: typed.as_shown(), ..typed }
+    }
+
+    fn as_shown(&self) -> String {
+        serde_json::to_string(self).unwrap_or_default()
+    }
+
+    /// What was typed, laid over the artist as she is kept now: fields this person did not touch stay as they are. Fields
+    /// that both changed get a note. The result shows what is kept now, so that the page can come back with it.
+    fn over(&self, artist: &Artist, owner: bool) -> (Self, Notes) {
+        let now = Self::of(artist);
+        let shown: Self = serde_json::from_str(&self.shown).unwrap_or_else(|_| now.clone());
+        let mut notes = Notes::default();
+        let mut field = |name, of: fn(&Self) -> &String| merged(&mut notes, name, of(&shown), of(&now), of(self));
+        let over = Self {
+            person: now.person.clone(),
+            // Only the owner's page has these two.
+            employment: if owner { field("employment", |t| &t.employment) } else { now.employment.clone() },
+            trainee: if owner { field("trainee", |t| &t.trainee) } else { now.trainee.clone() },
+            classic: field("classic", |t| &t.classic),
+            hybrid: field("hybrid", |t| &t.hybrid),
+            volume: field("volume", |t| &t.volume),
+            mega: field("mega", |t| &t.mega),
+            usual: field("usual", |t| &t.usual),
+            placements_per_set: field("placements_per_set", |t| &t.placements_per_set),
+            shown: now.as_shown(),
+        };
+        (over, notes)
+    }
+
+    /// The artist as changed, and the form to come back with where she is not.
+    fn change(&self, artist: &Artist, owner: bool) -> (Self, Result<Artist, Problem>) {
+        let (over, notes) = self.over(artist, owner);
+        let checked = match notes.all() {
+            [] => over.check(owner, &[], Some(artist)),
+            all => Err(Problem::Mistakes(all.to_vec())),
+        };
+        (over, checked)
     }
 
     /// Checks the fields; those that are the owner's to say come from `kept` when she is not the one who types.
@@ -159,6 +206,9 @@ impl TypedArtist {
             number_field("placements_per_set", "Placements a set, usually", &self.placements_per_set)
                 .hinted("Seconds a placement become minutes a set with it."),
         ]);
+        if !self.shown.is_empty() {
+            fields.push(FieldView { kind: "hidden", ..text_field("shown", "", &self.shown) });
+        }
         note_fields(&mut fields, notes);
         fields
     }
@@ -291,7 +341,7 @@ async fn hers(house: &House, staff: &Staff, id: ArtistId) -> Result<(Studio, Art
 
 async fn edit_page(staff: Staff, State(house): State<House>, At(id): At<ArtistId>) -> Result<Response, Problem> {
     let (studio, artist) = hers(&house, &staff, id).await?;
-    page(&edit_view(&house, &staff, &studio, &artist, &TypedArtist::of(&artist), &[], new_form_key()))
+    page(&edit_view(&house, &staff, &studio, &artist, &TypedArtist::to_change(&artist), &[], new_form_key()))
 }
 
 fn edit_view(
@@ -324,27 +374,36 @@ async fn change(
     At(id): At<ArtistId>,
     form: Form<TypedArtist>,
 ) -> Result<Response, Problem> {
+    let owner = staff.who.role == Role::Owner;
     let (studio, artist) = hers(&house, &staff, id).await?;
-    let result = match form.typed.check(staff.who.role == Role::Owner, &[], Some(&artist)) {
-        Ok(changed) => {
-            house
-                .store
-                .write(&form.key, move |tx| {
-                    let changed = changed.clone();
-                    Box::pin(async move {
-                        store::change_artist(tx, &changed).await?;
-                        Ok(Kept::see(format!("/hands/{id}")))
-                    })
-                })
-                .await
-        }
-        Err(problem) => Err(problem),
-    };
-    match result {
-        Err(Problem::Mistakes(notes)) => {
+    let again = |artist: &Artist, typed: &TypedArtist, problem: Problem| match problem {
+        Problem::Mistakes(notes) => {
             let key = form.key.form.clone().unwrap_or_default();
-            let view = edit_view(&house, &staff, &studio, &artist, &form.typed, &notes, key);
+            let view = edit_view(&house, &staff, &studio, artist, typed, &notes, key);
             page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+        }
+        other => Err(other),
+    };
+    if let (over, Err(problem)) = form.typed.change(&artist, owner) {
+        return again(&artist, &over, problem);
+    }
+    let (typed, who) = (form.typed.clone(), staff.who.clone());
+    let kept = house.store.write(&form.key, move |tx| {
+        let (typed, who) = (typed.clone(), who.clone());
+        Box::pin(async move {
+            // As she is at this moment: another form may have come in since the page was put together.
+            let now = one(tx.db(), id).await?.filter(|artist| artist.seconds_seen_by(&who));
+            let now = now.ok_or(Problem::NotHere("artist"))?;
+            let changed = typed.change(&now, owner).1?;
+            store::change_artist(tx, &changed).await?;
+            Ok(Kept::see(format!("/hands/{id}")))
+        })
+    });
+    match kept.await {
+        Err(Problem::Mistakes(notes)) => {
+            let (_, artist) = hers(&house, &staff, id).await?;
+            let (typed, _) = form.typed.over(&artist, owner);
+            again(&artist, &typed, Problem::Mistakes(notes))
         }
         other => Ok(answer(&house, &other?)),
     }

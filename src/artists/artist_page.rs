@@ -7,17 +7,19 @@ use axum::extract::{Query, State};
 use axum::response::Response;
 
 use super::chart::{self, Chart, Pooled, Row, Spread, Wording};
-use super::hands::{KeptReport, Known, Nig, Quantity, Report, USUAL_OPENNESS};
+use super::hands::{KeptReport, KeptSitting, Known, Nig, Quantity, Report, USUAL_OPENNESS};
 use super::session_row::{SessionRow, session_row};
 use super::store::Before;
 use super::words::{bare, count, range, sureness};
-use super::{Artist, Placement, Session, Style, one, store};
+use super::{Artist, BottleAtHand, BottlesAt, Session, Style, one, store};
 use crate::base::ids::ArtistId;
 use crate::base::number::DecimalMark;
 use crate::base::problem::Problem;
 use crate::base::text::capital;
 use crate::base::time::Instant;
 use crate::base::units::Seconds;
+use crate::rooms::{self, Room};
+use crate::store::Db;
 use crate::web::House;
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
@@ -26,9 +28,15 @@ use crate::web::problems::page;
 use crate::web::routes::Routes;
 use crate::web::studio::{Place, Studio};
 
-pub(super) fn routes() -> Routes {
+pub(super) fn routes(bottles: BottlesAt) -> Routes {
+    let show = move |staff: Staff, State(house): State<House>, At(id): At<ArtistId>, asked: Query<Asked>| {
+        show(staff, house, id, asked, bottles)
+    };
     Routes::new().get("/hands/{artist}", show)
 }
+
+/// What stands after the question mark.
+type Asked = BTreeMap<String, String>;
 
 /// Sessions on one page of the list.
 const LISTED: usize = 20;
@@ -54,6 +62,8 @@ struct ArtistPage {
     frame: Frame,
     key: String,
     path: String,
+    /// Where the advice she took is read back.
+    taken: String,
     /// Technique shown, in words; the query that keeps it.
     style: String,
     style_key: String,
@@ -69,15 +79,20 @@ struct ArtistPage {
     odd: bool,
     trend: String,
     charts: Vec<(&'static str, Chart)>,
+    /// What the bottle of the picture does in this air; `None` where there is none to show.
+    bottle: Option<String>,
+    /// The bottles the hands can be looked at against.
+    bottles: Vec<StyleLink>,
     sessions: Vec<SessionRow>,
     older: Option<String>,
 }
 
 async fn show(
     staff: Staff,
-    State(house): State<House>,
-    At(id): At<ArtistId>,
-    Query(asked): Query<BTreeMap<String, String>>,
+    house: House,
+    id: ArtistId,
+    Query(asked): Query<Asked>,
+    bottles: BottlesAt,
 ) -> Result<Response, Problem> {
     let now = staff.visitor.now.0;
     let mut db = house.store.read().await?;
@@ -92,15 +107,16 @@ async fn show(
         .or_else(|| kept.first().map(|(_, style, _)| *style));
     let Some(style) = style else { return page(&bare_page(&house, &staff, &studio, &artist)) };
     let before = asked.get("before").and_then(|text| parse_before(text));
-    let mut listed = store::sessions(&mut db, id, style, before, LISTED as i64 + 1).await?;
-    let goes_on = listed.len() > LISTED;
-    listed.truncate(LISTED);
-    let mut sessions = Vec::with_capacity(listed.len());
-    for session in listed {
-        let placements = store::placements(&mut db, session.id).await?;
-        sessions.push((session, placements));
-    }
+    let mut sessions = store::sessions(&mut db, id, style, before, LISTED as i64 + 1).await?;
+    let goes_on = sessions.len() > LISTED;
+    sessions.truncate(LISTED);
+    let room = room_of(&mut db, id, &asked).await?;
     drop(db);
+    let at_hand = match &room {
+        Some(room) => bottles(&house, Some(room.id), now).await?,
+        None => Vec::new(),
+    };
+    let against = Against::of(&at_hand, room, &asked);
     let report = kept.iter().find(|(_, other, _)| *other == style).map(|(_, _, kept)| kept);
     let styles = style_links(&house, &artist, &kept, style);
     let base = bare_page(&house, &staff, &studio, &artist);
@@ -113,9 +129,11 @@ async fn show(
         older: goes_on.then(|| sessions.last().map(|(session, _)| older(&base.path, style, session))).flatten(),
         sessions: sessions
             .iter()
-            .map(|(session, placements)| session_row(&house, session, placements, &studio, now))
+            .map(|(session, sitting)| session_row(&house, session, sitting, &studio, now))
             .collect(),
-        charts: charts(&artist, style, report, &sessions, &studio, now),
+        charts: charts(&artist, style, report, &sessions, &against, &studio, now),
+        bottle: report.filter(|report| report.hands.placements > 0).and_then(|_| against.words(studio.decimal)),
+        bottles: against.links(&base.path, style, &at_hand),
         ..told(base, style, report, studio.decimal)
     })
 }
@@ -127,6 +145,7 @@ fn bare_page(house: &House, staff: &Staff, studio: &Studio, artist: &Artist) -> 
         frame: house.frame(studio, &staff.visitor, Place::Hands, artist.name.clone()),
         key: new_form_key(),
         path: house.url(&format!("/hands/{}", artist.id)),
+        taken: house.url(&format!("/advice?artist={}", artist.id)),
         style: String::new(),
         style_key: String::new(),
         styles: Vec::new(),
@@ -143,8 +162,74 @@ fn bare_page(house: &House, staff: &Staff, studio: &Studio, artist: &Artist) -> 
         odd: false,
         trend: String::new(),
         charts: Vec::new(),
+        bottle: None,
+        bottles: Vec::new(),
         sessions: Vec::new(),
         older: None,
+    }
+}
+
+/// The room her hands are looked at in: the one asked for, that of her newest session, or the first.
+async fn room_of(db: &mut Db, artist: ArtistId, asked: &Asked) -> Result<Option<Room>, Problem> {
+    let rooms = rooms::all(db).await?;
+    let last = store::newest_session(db, artist).await?.and_then(|session| session.room);
+    let wanted = asked.get("room").and_then(|id| id.parse().ok()).or(last);
+    Ok(rooms.iter().find(|room| Some(room.id) == wanted).or_else(|| rooms.first()).cloned())
+}
+
+/// The bottle the hands are looked at against, and the room it is used in.
+struct Against {
+    bottle: Option<BottleAtHand>,
+    room: Option<Room>,
+}
+
+impl Against {
+    /// The bottle asked for, else the one in daily use in the room, else one that stands there or in the cupboard.
+    fn of(at_hand: &[BottleAtHand], room: Option<Room>, asked: &Asked) -> Self {
+        let here = room.as_ref().map(|room| room.id);
+        let find = |wanted: &dyn Fn(&BottleAtHand) -> bool| at_hand.iter().find(|bottle| wanted(bottle)).cloned();
+        let asked = asked.get("bottle").and_then(|id| find(&|bottle| bottle.id.to_string() == *id));
+        let bottle = asked
+            .or_else(|| find(&|bottle| bottle.in_use && bottle.room == here))
+            .or_else(|| find(&|bottle| bottle.room == here))
+            .or_else(|| find(&|bottle| bottle.room.is_none()));
+        Self { bottle, room }
+    }
+
+    /// "Heath in Gable, now: sets in 1.6 s, likely 1.2–2.2 s."
+    fn words(&self, decimal: DecimalMark) -> Option<String> {
+        let (bottle, room) = (self.bottle.as_ref()?, self.room.as_ref()?);
+        let Some(set) = bottle.set else {
+            return Some(format!(
+                "How quickly {} sets in {} now is not known: nobody has read the air within the hour.",
+                bottle.name, room.name
+            ));
+        };
+        Some(format!(
+            "{} in {}, now: sets in {}\u{a0}s, likely {}–{}\u{a0}s, with a medium bead and no liquid.",
+            bottle.name,
+            room.name,
+            bare(set.median, decimal),
+            bare(set.low, decimal),
+            bare(set.high, decimal)
+        ))
+    }
+
+    fn links(&self, path: &str, style: Style, at_hand: &[BottleAtHand]) -> Vec<StyleLink> {
+        let Some(room) = &self.room else { return Vec::new() };
+        let link = |bottle: &BottleAtHand| StyleLink {
+            words: bottle.name.clone(),
+            href: format!("{path}?style={}&room={}&bottle={}#pictures", style.key(), room.id, bottle.id),
+            here: self.bottle.as_ref().is_some_and(|shown| shown.id == bottle.id),
+        };
+        if at_hand.len() < 2 { Vec::new() } else { at_hand.iter().map(link).collect() }
+    }
+
+    /// Its name and forty equally likely set times, where they can be foretold.
+    fn dots(&self) -> Option<(&str, Vec<Seconds>)> {
+        let bottle = self.bottle.as_ref()?;
+        let set = bottle.set?;
+        Some((&bottle.name, chart::dots_between(set.low, set.median, set.high)))
     }
 }
 
@@ -242,7 +327,8 @@ fn charts(
     artist: &Artist,
     style: Style,
     kept: Option<&KeptReport>,
-    sessions: &[(Session, Vec<Placement>)],
+    sessions: &[(Session, KeptSitting)],
+    against: &Against,
     studio: &Studio,
     now: Instant,
 ) -> Vec<(&'static str, Chart)> {
@@ -251,20 +337,18 @@ fn charts(
     let Some(kept) = kept.filter(|kept| kept.hands.placements > 0) else { return Vec::new() };
     let hands_time = kept.hands.hands_time_at(USUAL_OPENNESS.ln());
     let dots = chart::dots_of(|p| hands_time.new_placement(p).exp());
+    let bonds = against.dots();
+    let times = bonds.as_ref().map(|(name, seconds)| chart::Times { name, seconds });
     let rows: Vec<Row> = sessions
         .iter()
         .filter(|(session, _)| session.struck.is_none())
-        .map(|(session, placements)| Row {
-            label: studio.zone.date(session.at, now),
-            counted: placements.iter().filter(|p| p.struck.is_none()).map(|p| p.settle).collect(),
-            struck: placements.iter().filter(|p| p.struck.is_some()).map(|p| p.settle).collect(),
-        })
+        .map(|(session, sitting)| Row { label: studio.zone.date(session.at, now), sitting: sitting.clone() })
         .collect();
     let new = |p: f64| Seconds::clamped(kept.hands.settle.new_placement(p).exp());
     let spread = Spread { median: new(0.5), half: (new(0.25), new(0.75)), likely: (new(0.1), new(0.9)) };
     let pooled = Pooled { placements: kept.hands.placements, spread, p95: new(0.95) };
     vec![
-        ("When it lies still", chart::hands_against(&dots, None, &wording("against"))),
+        ("When it lies still", chart::hands_against(&dots, times, &wording("against"))),
         ("Session by session", chart::sessions("settle", Some(pooled), &rows, &wording("by-session"))),
     ]
 }

@@ -244,13 +244,47 @@ pub struct Placement {
     pub struck: Option<Instant>,
 }
 
-/// The bottles on a room's shelf and what is predicted of them at an instant (in every room for `None`): handed in by
-/// whoever knows adhesives.
+/// How long a bond of a bottle takes in some air: half its bonds are quicker, one in ten is, nine in ten are.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SetSpread {
+    /// One in ten is quicker.
+    pub low: Seconds,
+    /// Half are quicker.
+    pub median: Seconds,
+    /// Nine in ten are quicker.
+    pub high: Seconds,
+}
+
+/// A bottle that could be in hand now.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BottleAtHand {
+    /// Its id.
+    pub id: BottleId,
+    /// Its name.
+    pub name: String,
+    /// How long its bonds take in the air asked about; `None` where that was not read.
+    pub set: Option<SetSpread>,
+    /// The room it stands in; `None` in the cupboard.
+    pub room: Option<RoomId>,
+    /// Whether it is in daily use.
+    pub in_use: bool,
+}
+
+impl BottleAtHand {
+    /// As a session keeps it.
+    #[must_use]
+    pub fn in_hand(&self) -> BottleInHand {
+        BottleInHand { id: Some(self.id), name: self.name.clone(), predicted_set: self.set.map(|set| set.median) }
+    }
+}
+
+/// Every bottle of the house and what is predicted of it in the air of a room at an instant (of the room it stands in for
+/// `None`): handed in by whoever knows adhesives.
 pub type BottlesAt = for<'h> fn(
     &'h House,
     Option<RoomId>,
     Instant,
-) -> Pin<Box<dyn Future<Output = Result<Vec<BottleInHand>, Problem>> + Send + 'h>>;
+) -> Pin<Box<dyn Future<Output = Result<Vec<BottleAtHand>, Problem>> + Send + 'h>>;
 
 /// Stands in where no adhesives are known: no bottle is offered.
 #[must_use]
@@ -258,7 +292,7 @@ pub fn no_bottles<'h>(
     _: &'h House,
     _: Option<RoomId>,
     _: Instant,
-) -> Pin<Box<dyn Future<Output = Result<Vec<BottleInHand>, Problem>> + Send + 'h>> {
+) -> Pin<Box<dyn Future<Output = Result<Vec<BottleAtHand>, Problem>> + Send + 'h>> {
     Box::pin(async { Ok(Vec::new()) })
 }
 
@@ -267,7 +301,7 @@ pub fn no_bottles<'h>(
 pub fn routes(bottles: BottlesAt) -> Routes {
     list_page::routes()
         .join(artist_form::routes())
-        .join(artist_page::routes())
+        .join(artist_page::routes(bottles))
         .join(session_page::routes())
         .join(timing_page::routes(bottles))
         .join(typed_page::routes(bottles))

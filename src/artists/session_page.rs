@@ -4,12 +4,11 @@ use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
 
-use super::session_row::{by, median, waiting, with};
+use super::session_row::{by, waiting, with};
 use super::words::{bare, count};
 use super::{Artist, Placement, Session, one, store};
 use crate::base::ids::{ArtistId, PlacementId, TimingSessionId};
 use crate::base::problem::Problem;
-use crate::base::units::Seconds;
 use crate::store::{Db, Kept};
 use crate::web::House;
 use crate::web::frame::Frame;
@@ -88,20 +87,25 @@ async fn show(
     let studio = Studio::load(&mut db).await?;
     let placements = store::placements(&mut db, id).await?;
     drop(db);
-    let counted: Vec<Seconds> = placements.iter().filter(|p| p.struck.is_none()).map(|p| p.settle).collect();
+    let sitting = store::kept_of(&placements);
     let path = house.url(&format!("/hands/{}/sessions/{id}", artist.id));
     let when = studio.zone.date_and_clock(session.at, staff.visitor.now.0);
     page(&SessionPage {
         frame: house.frame(&studio, &staff.visitor, Place::Hands, format!("{}, {when}", artist.name)),
         key: new_form_key(),
         rows: placements.iter().map(|placement| row(&path, placement, &studio)).collect(),
-        what: format!("{}: {} {}", session.style.words(), count(counted.len(), "placement"), by(session.source)),
+        what: format!(
+            "{}: {} {}",
+            session.style.words(),
+            count(sitting.counted as usize, "placement"),
+            by(session.source)
+        ),
         with: with(&session, &studio),
         uncertainty: session.uncertainty_s.map_or_else(
             || "How exact each time is, nobody has said.".to_owned(),
             |s| format!("Each time is off by about {}\u{a0}s.", studio.number(s, if s < 0.1 { 3 } else { 2 })),
         ),
-        waiting: waiting(&session, median(&counted)),
+        waiting: waiting(&session, sitting.median()),
         struck: session.struck.is_some(),
         action: format!("{path}/{}", if session.struck.is_some() { "take-back" } else { "strike" }),
         back: house.url(&format!("/hands/{}?style={}", artist.id, session.style.key())),

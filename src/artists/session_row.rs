@@ -1,9 +1,8 @@
 //! A timing session in words: on the artist's page and on its own.
 
-use super::hands::may_include_waiting;
+use super::hands::{KeptSitting, may_include_waiting};
 use super::words::{bare, count};
-use super::{Placement, Session, Source};
-use crate::base::stats::sample::quantile_of;
+use super::{Session, Source};
 use crate::base::time::Instant;
 use crate::base::units::Seconds;
 use crate::web::House;
@@ -29,19 +28,17 @@ pub(super) struct SessionRow {
 pub(super) fn session_row(
     house: &House,
     session: &Session,
-    placements: &[Placement],
+    sitting: &KeptSitting,
     studio: &Studio,
     now: Instant,
 ) -> SessionRow {
-    let counted: Vec<Seconds> = placements.iter().filter(|p| p.struck.is_none()).map(|p| p.settle).collect();
-    let struck = placements.len() - counted.len();
-    let median = median(&counted);
-    let mut what = format!("{} {}", count(counted.len(), "placement"), by(session.source));
+    let median = sitting.median();
+    let mut what = format!("{} {}", count(sitting.counted as usize, "placement"), by(session.source));
     if let Some(median) = median {
         what.push_str(&format!("; half settle by {}\u{a0}s", bare(median, studio.decimal)));
     }
-    if struck > 0 {
-        what.push_str(&format!("; {struck} struck out"));
+    if sitting.struck > 0 {
+        what.push_str(&format!("; {} struck out", sitting.struck));
     }
     let href = house.url(&format!("/hands/{}/sessions/{}", session.artist, session.id));
     let act = if session.struck.is_some() { "take-back" } else { "strike" };
@@ -60,12 +57,6 @@ pub(super) fn session_row(
 pub(super) fn waiting(session: &Session, settle: Option<Seconds>) -> bool {
     let predicted = session.bottle.as_ref().and_then(|bottle| bottle.predicted_set);
     predicted.zip(settle).is_some_and(|(predicted, settle)| may_include_waiting(predicted, settle))
-}
-
-/// The middle of some times.
-pub(super) fn median(times: &[Seconds]) -> Option<Seconds> {
-    let mut values: Vec<f64> = times.iter().map(|time| time.get()).collect();
-    (!values.is_empty()).then(|| Seconds::clamped(quantile_of(&mut values, 0.5)))
 }
 
 /// "by taps", "from a video", "typed in", "from rows".

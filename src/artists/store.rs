@@ -3,7 +3,7 @@
 use sqlx::Row;
 use sqlx::any::AnyRow;
 
-use super::hands::{KeptReport, Sittings, Timing};
+use super::hands::{KeptReport, KeptSitting, Sittings, Timing};
 use super::{AirThen, Artist, BottleInHand, Employment, Placement, Session, Source, Style};
 use crate::base::ids::{ArtistId, BottleId, PersonId, TimingSessionId};
 use crate::base::problem::Problem;
@@ -106,6 +106,7 @@ pub(super) async fn add_session(tx: &mut Tx, session: &Session, placements: &[Pl
         .await?;
     }
     tx.audit("add timing", session.id, session.source.word()).await?;
+    refresh_sitting(tx, session.id).await?;
     refresh(tx, session.artist, session.style).await
 }
 
@@ -167,7 +168,27 @@ pub(super) async fn strike_placement(
         .execute(tx.db())
         .await?;
     tx.audit(if out { "strike placement" } else { "take back strike of placement" }, placement.id, "").await?;
+    refresh_sitting(tx, session.id).await?;
     refresh(tx, session.artist, session.style).await
+}
+
+/// Makes what is kept of one sitting anew from its placements.
+async fn refresh_sitting(tx: &mut Tx, session: TimingSessionId) -> Result<(), Problem> {
+    let kept = kept_of(&placements(tx.db(), session).await?);
+    sqlx::query("update timing_session set kept = $1 where id = $2")
+        .bind(serde_json::to_string(&kept).map_err(Problem::broken)?)
+        .bind(session.to_string())
+        .execute(tx.db())
+        .await?;
+    Ok(())
+}
+
+/// What is kept of a sitting with these placements.
+pub(super) fn kept_of(placements: &[Placement]) -> KeptSitting {
+    let settles = |struck: bool| -> Vec<Seconds> {
+        placements.iter().filter(|p| p.struck.is_some() == struck).map(|p| p.settle).collect()
+    };
+    KeptSitting::of(&settles(false), &settles(true))
 }
 
 /// Makes the kept summary anew from every placement that counts.
@@ -257,19 +278,19 @@ pub(super) struct Before {
     pub(super) id: TimingSessionId,
 }
 
-/// Sessions of an artist in one style, newest first.
+/// Sessions of an artist in one style with what is kept of each, newest first.
 pub(super) async fn sessions(
     db: &mut Db,
     artist: ArtistId,
     style: Style,
     before: Option<Before>,
     most: i64,
-) -> Result<Vec<Session>, Problem> {
+) -> Result<Vec<(Session, KeptSitting)>, Problem> {
     let at = before.map_or(i64::MAX, |before| before.at.0);
     let id = before.map(|before| before.id.to_string()).unwrap_or_default();
     let rows = sqlx::query(
         "select id, artist, technique, fan, at, source, uncertainty_s, bottle, bottle_name, predicted_set_s, temperature_c,
-           humidity_pct, room, dry, entered_by, struck from timing_session
+           humidity_pct, room, dry, entered_by, struck, kept from timing_session
          where artist = $1 and technique = $2 and fan = $3 and at <= $4 and (at < $4 or id < $5)
          order by at desc, id desc limit $6",
     )
@@ -280,9 +301,18 @@ pub(super) async fn sessions(
         .bind(at)
         .bind(id)
         .bind(most)
-        .fetch_all(db)
+        .fetch_all(&mut *db)
         .await?;
-    rows.iter().map(read_session).collect()
+    let mut sessions = Vec::with_capacity(rows.len());
+    for row in &rows {
+        let session = read_session(row)?;
+        let kept = match row.get::<String, _>(16).as_str() {
+            "" => kept_of(&placements(db, session.id).await?),
+            text => serde_json::from_str(text).map_err(Problem::broken)?,
+        };
+        sessions.push((session, kept));
+    }
+    Ok(sessions)
 }
 
 /// Her newest session in any style.

@@ -73,6 +73,10 @@ id!(
     SessionId
 );
 id!(
+    /// A tablet that several people use.
+    TabletId
+);
+id!(
     /// A key that lets a program in.
     TokenId
 );

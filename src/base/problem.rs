@@ -40,6 +40,8 @@ pub enum Problem {
     NotHere(&'static str),
     /// Nobody is signed in, or the sign-in ended.
     SignIn,
+    /// Signed in on a shared tablet, for something that asks for a passphrase typed a moment ago.
+    Prove,
     /// Signed in, but not for this.
     NotYours(&'static str),
     /// The device is in a client's hands: nothing but her form opens on it.
@@ -76,7 +78,7 @@ impl Problem {
     pub const fn status(&self) -> u16 {
         match self {
             Self::NotHere(_) => 404,
-            Self::SignIn => 401,
+            Self::SignIn | Self::Prove => 401,
             Self::NotYours(_) | Self::HandedOver | Self::Forged => 403,
             Self::Unreadable(_) => 400,
             Self::NotThatWay => 405,
@@ -103,6 +105,11 @@ impl Problem {
                 "You are not signed in, or your sign-in has ended.".into(),
                 "Nothing was sent or changed.",
                 "Sign in and go on where you were.".into(),
+            ),
+            Self::Prove => (
+                "On a shared tablet this asks for your passphrase, typed within the last five minutes.".into(),
+                "Nothing was sent or changed.",
+                "Sign in with your passphrase and go on where you were.".into(),
             ),
             Self::NotYours(why) => {
                 ((*why).into(), "Nothing was changed.", "Ask the owner if you need it for your work.".into())

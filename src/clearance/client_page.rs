@@ -48,6 +48,14 @@ struct ClientPage {
     is_owner: bool,
 }
 
+impl ClientPage {
+    /// Whether a patch test is what is to be done next: never while she is held or medical advice comes first, since a test is itself a
+    /// meeting with the adhesive.
+    fn suggests_a_test(&self) -> bool {
+        self.standings.first().is_none_or(|(_, words)| words.mark != "stop")
+    }
+}
+
 struct TestRow {
     placed: String,
     with: String,
@@ -127,7 +135,9 @@ async fn test_rows(
     Ok(tests
         .into_iter()
         .map(|test| {
-            let with: Vec<String> = test.products.iter().map(|met| bench.name(Some(met.product))).collect();
+            let liquids = test.liquids.iter().map(|wet| wet.word().to_owned());
+            let with: Vec<String> =
+                test.products.iter().map(|met| bench.name(Some(met.product))).chain(liquids).collect();
             TestRow {
                 placed: bench.zone.date_and_clock(test.placed, now),
                 with: with.join(", "),

@@ -1,8 +1,8 @@
 //! Complaints: what, with which adhesive and lot, what was decided, a fix at no charge until a day, a refund.
 
 use askama::Template;
-use axum::extract::State;
-use axum::http::StatusCode;
+use axum::extract::{Multipart, State};
+use axum::http::{HeaderMap, StatusCode};
 use axum::response::Response;
 
 use super::doctor_store::{Complaint, DECISIONS, add_complaint, complaint, decide_complaint};
@@ -16,14 +16,15 @@ use crate::base::actor::Who;
 use crate::base::ids::{ClientId, ComplaintId};
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::time::{DAY, Instant};
-use crate::clients::Client;
+use crate::clients::photos::{LARGEST_FORM, Moment, PhotoBlock, Shows, arrive, keep};
+use crate::clients::{Client, not_restricted};
 use crate::store::Kept;
 use crate::web::House;
 use crate::web::checks::{Notes, choice_field, note_fields, number_field};
 use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
-use crate::web::incoming::{At, Form, new_form_key};
+use crate::web::incoming::{At, Form, Turned, new_form_key};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
@@ -35,6 +36,7 @@ pub(super) fn routes() -> Routes {
         .post("/door/clients/{client}/complaints", add)
         .get("/door/complaints/{complaint}", show)
         .post("/door/complaints/{complaint}/decision", decide)
+        .post_file("/door/complaints/{complaint}/photos", LARGEST_FORM, photo)
 }
 
 struct Opened {
@@ -172,6 +174,7 @@ struct ComplaintPage {
     facts: Vec<(&'static str, String)>,
     fields: Vec<FieldView>,
     mistakes: Vec<Mistake>,
+    pictures: PhotoBlock,
 }
 
 async fn open_complaint(house: &House, staff: &Staff, id: ComplaintId) -> Result<(Opened, Complaint), Problem> {
@@ -191,17 +194,47 @@ async fn open_complaint(house: &House, staff: &Staff, id: ComplaintId) -> Result
 async fn show(staff: Staff, State(house): State<House>, At(id): At<ComplaintId>) -> Result<Response, Problem> {
     let (opened, found) = open_complaint(&house, &staff, id).await?;
     note_look(&house, &staff.who, "see complaint", found.client).await?;
-    let zone = &opened.studio.zone;
-    let fresh = Typed::of([
-        ("decision", found.decision.clone()),
-        ("fix_until", found.fix_until.map(|until| wall(zone, until)).unwrap_or_default()),
-        ("refund", found.refund_minor.map(|minor| minor.to_string()).unwrap_or_default()),
-        ("fixed", if found.fixed.is_some() { "yes".to_owned() } else { String::new() }),
-    ]);
-    page(&complaint_view(&house, &staff, &opened, &found, &fresh, &[], new_form_key()))
+    let fresh = typed_as_kept(&found, &opened.studio);
+    page(&complaint_view(&house, &staff, &opened, &found, &fresh, &[], new_form_key()).await?)
 }
 
-fn complaint_view(
+/// The form of the decision as it was kept.
+fn typed_as_kept(found: &Complaint, studio: &Studio) -> Typed {
+    Typed::of([
+        ("decision", found.decision.clone()),
+        ("fix_until", found.fix_until.map(|until| wall(&studio.zone, until)).unwrap_or_default()),
+        ("refund", found.refund_minor.map(|minor| minor.to_string()).unwrap_or_default()),
+        ("fixed", if found.fixed.is_some() { "yes".to_owned() } else { String::new() }),
+    ])
+}
+
+/// A photo of what she complains of.
+async fn photo(
+    staff: Staff,
+    State(house): State<House>,
+    At(id): At<ComplaintId>,
+    headers: HeaderMap,
+    parts: Multipart,
+) -> Result<Response, Turned> {
+    let (opened, found) = open_complaint(&house, &staff, id).await?;
+    not_restricted(&opened.client)?;
+    let arrived = arrive(&house, &staff, &headers, parts).await?;
+    match arrived.picture {
+        Ok(picture) => {
+            let shows = Shows { client: found.client, moment: Moment::Complaint, about: Some(id.to_string()) };
+            let kept = keep(&house, &staff, &arrived.key, shows, picture, format!("/door/complaints/{id}")).await?;
+            Ok(answer(&house, &kept))
+        }
+        Err(sentence) => {
+            let fresh = typed_as_kept(&found, &opened.studio);
+            let mut view = complaint_view(&house, &staff, &opened, &found, &fresh, &[], new_form_key()).await?;
+            view.pictures = view.pictures.refused(sentence, arrived.key.form);
+            Ok(page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)?)
+        }
+    }
+}
+
+async fn complaint_view(
     house: &House,
     staff: &Staff,
     opened: &Opened,
@@ -209,7 +242,7 @@ fn complaint_view(
     typed: &Typed,
     notes: &[FieldNote],
     key: String,
-) -> ComplaintPage {
+) -> Result<ComplaintPage, Problem> {
     let (now, zone) = (staff.visitor.now.0, &opened.studio.zone);
     let met = found.product.map(|product| met_words(&Met { product, lot: found.lot.clone() }, &opened.bench));
     let own = |(key, words): (&str, &str)| (key.to_owned(), words.to_owned());
@@ -233,7 +266,12 @@ fn complaint_view(
         ("fix", None) => ("near", "a fix is promised".to_owned()),
         (decision, _) => ("fit", words_of(&DECISIONS, decision).to_owned()),
     };
-    ComplaintPage {
+    let pictures = {
+        let mut db = house.store.read().await?;
+        let action = house.url(&format!("/door/complaints/{}/photos", found.id));
+        PhotoBlock::load(&mut db, house, &opened.studio, &opened.client, &found.id.to_string(), action, now).await?
+    };
+    Ok(ComplaintPage {
         frame: house.frame(
             &opened.studio,
             &staff.visitor,
@@ -253,7 +291,8 @@ fn complaint_view(
         ],
         mistakes: mistakes(&fields),
         fields,
-    }
+        pictures,
+    })
 }
 
 fn check_decision(typed: &Typed, found: &Complaint, studio: &Studio, now: Instant) -> Result<Complaint, Problem> {
@@ -301,7 +340,7 @@ async fn decide(
         Err(problem) => {
             let notes = notes_of(problem)?;
             let key = form.key.form.unwrap_or_default();
-            let view = complaint_view(&house, &staff, &opened, &found, &form.typed, &notes, key);
+            let view = complaint_view(&house, &staff, &opened, &found, &form.typed, &notes, key).await?;
             page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
         }
     }

@@ -5,16 +5,16 @@ use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
 
-use super::facts_store::Whose;
 use super::judge::{Clearance, Missing};
 use super::reaction_store::due_follow_ups;
 use super::seen::{Names, treats};
 use super::standing::{Bench, Standing, standings};
 use super::visit_store::VisitKind;
-use super::{known, words};
+use super::words;
 use crate::base::actor::{Role, Who};
 use crate::base::problem::Problem;
 use crate::base::time::{DAY, HOUR, Instant};
+use crate::clients;
 use crate::store::Db;
 use crate::web::House;
 use crate::web::frame::Frame;
@@ -223,12 +223,13 @@ fn act(house: &House, who: &Who, standing: &Standing) -> (String, String) {
 /// Calls due until tomorrow: follow-ups of reactions, which this screen does not call by that name.
 async fn calls(house: &House, db: &mut Db, studio: &Studio, who: &Who, now: Instant) -> Result<Vec<CallRow>, Problem> {
     let due = due_follow_ups(db, now.plus(DAY + HOUR)).await?;
+    let ids: Vec<_> = due.iter().map(|follow_up| follow_up.client).collect();
+    let clients = clients::several(db, &ids).await?;
     let mut rows = Vec::new();
     for follow_up in due {
-        let found = known::of(db, house.store.keys(), Whose::Client(follow_up.client), now).await?;
-        let Some(client) = found.into_iter().next() else { continue };
+        let Some(client) = clients.iter().find(|client| client.id == follow_up.client) else { continue };
         rows.push(CallRow {
-            short: client.short,
+            short: client.short.clone(),
             due: format!("{}, {}", studio.zone.date_and_clock(follow_up.due, now), words::left(follow_up.due, now)),
             mark: if follow_up.due < now { "stop" } else { "near" },
             href: if treats(who) {

@@ -5,6 +5,7 @@ use sqlx::Row;
 use super::facts::Overridable;
 use super::sealing::{open_words, seal_words};
 use super::seen::still_here;
+use super::verify::line;
 use crate::adhesives::Family;
 use crate::base::ids::{ClientId, ComplaintId, DoctorNoteId, OverrideId, ProductId};
 use crate::base::problem::Problem;
@@ -40,11 +41,15 @@ pub(super) async fn add_finding(tx: &mut Tx, keys: &Keys, client: ClientId, find
     .bind(finding.day.map(i64::from))
     .bind(words)
     .bind(now.0)
-    .bind(by)
+    .bind(&by)
     .execute(tx.db())
     .await?;
     tx.raise(super::DOOR);
-    tx.audit("record doctor finding", client, "").await
+    let day = finding.day.map(|day| day.to_string()).unwrap_or_default();
+    let (at, entered) = (finding.at.0.to_string(), now.0.to_string());
+    let fields = [finding.grade.as_str(), &at, &day, &by, &entered];
+    let told = line(keys, client, &id.to_string(), &fields, &finding.words);
+    tx.audit("record doctor finding", id, &told).await
 }
 
 /// A client's findings, newest first.
@@ -97,11 +102,14 @@ pub(super) async fn add_statement(
     .bind(written.written.0)
     .bind(words)
     .bind(now.0)
-    .bind(by)
+    .bind(&by)
     .execute(tx.db())
     .await?;
     tx.raise(super::DOOR);
-    tx.audit("record doctor statement", client, written.family.key()).await
+    let (at, entered) = (written.written.0.to_string(), now.0.to_string());
+    let fields = [written.family.key(), &at, &by, &entered];
+    let told = line(keys, client, &id.to_string(), &fields, &written.words);
+    tx.audit("record doctor statement", id, &told).await
 }
 
 /// A client's statements, newest first.
@@ -161,12 +169,15 @@ pub(super) async fn add_decision(
     .bind(decision.from.0)
     .bind(decision.until.0)
     .bind(reason)
-    .bind(by)
+    .bind(&by)
     .bind(now.0)
     .execute(tx.db())
     .await?;
     tx.raise(super::DOOR);
-    tx.audit("override clearance", client, decision.of.word()).await
+    let (from, until, at) = (decision.from.0.to_string(), decision.until.0.to_string(), now.0.to_string());
+    let fields = [decision.of.word(), &from, &until, &by, &at];
+    let told = line(keys, client, &id.to_string(), &fields, &decision.reason);
+    tx.audit("override clearance", id, &told).await
 }
 
 /// A client's decisions, newest first.

@@ -21,7 +21,7 @@ pub enum Kind {
 /// A product a treatment may use.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PlannedProduct {
-    /// Which; `None` for a remover or liquid the shelf does not list.
+    /// Which; a liquid or remover goes by the id of its step. `None` is known by nothing that is recorded.
     pub product: Option<ProductId>,
     /// What it is.
     pub kind: Kind,
@@ -36,10 +36,10 @@ impl PlannedProduct {
         Self { product: Some(product), kind: Kind::Adhesive(family), stopped: false }
     }
 
-    /// A removal with a remover the shelf does not list.
+    /// A removal: the remover, and no adhesive.
     #[must_use]
     pub const fn removal() -> Self {
-        Self { product: None, kind: Kind::Remover, stopped: false }
+        super::wet::Wet::Remover.planned()
     }
 
     /// True for an adhesive.
@@ -246,6 +246,21 @@ pub struct ClientFacts {
 }
 
 impl ClientFacts {
+    /// What had happened by an instant: a test placed then is judged by that day, and a reaction which only came after it, perhaps from that
+    /// very test, does not make it one that never was.
+    #[must_use]
+    pub fn as_of(mut self, at: Instant) -> Self {
+        self.reactions.retain(|reaction| reaction.noticed <= at);
+        self.findings.retain(|finding| finding.at <= at);
+        self.tests.retain(|test| test.placed <= at);
+        for test in &mut self.tests {
+            if test.read.is_some_and(|read| read > at) && test.result != TestResult::Declined {
+                (test.read, test.known, test.result) = (None, None, TestResult::Waiting);
+            }
+        }
+        self
+    }
+
     /// Somebody of whom nothing is known.
     #[must_use]
     pub fn unknown(zone: Zone) -> Self {

@@ -1,7 +1,7 @@
 //! What an advice page needs of a client: whether she may be treated, and which bottles and liquids are not for today for her. An
 //! advice page stands where others can see it: short name and step, no reason.
 
-use super::facts::{ClientFacts, Kind, PlannedProduct};
+use super::facts::ClientFacts;
 use super::judge::{Clearance, Missing, clearance};
 use super::seen::client_for;
 use super::standing::{Bench, NotToday, bottles_not_today, facts_of, judge_visit};
@@ -27,6 +27,8 @@ pub struct ForHer {
     pub mark: &'static str,
     /// The word and the missing step, nothing about health.
     pub words: String,
+    /// Whether nothing is missing and nothing stands against it.
+    pub cleared: bool,
     /// Bottles that must not be used on her now.
     pub bottles: Vec<(BottleId, NotToday)>,
     /// Liquids that must not be used on her now.
@@ -69,9 +71,12 @@ pub async fn for_advice(
         short: her.short,
         mark: mark.mark,
         words: format!("{}{step}", mark.word),
+        cleared: matches!(answer, Clearance::Cleared(_)),
         bottles: bottles_not_today(db, &facts, &bench, bottles, now).await?,
+        // Remover takes lashes off: no step of a set, and judged with the removal.
         liquids: Wet::ALL
             .into_iter()
+            .filter(|wet| *wet != Wet::Remover)
             .filter_map(|wet| Some((wet, liquid_not_today(&facts, &bench, wet, now)?)))
             .collect(),
     })
@@ -80,8 +85,7 @@ pub async fn for_advice(
 /// Why a liquid is not for today: held for her, or not tested where the rules ask for it. What is missing before any treatment is told
 /// with her clearance and not with each liquid.
 fn liquid_not_today(facts: &ClientFacts, bench: &Bench, wet: Wet, now: Instant) -> Option<NotToday> {
-    let planned = PlannedProduct { product: Some(wet.id()), kind: Kind::Liquid, stopped: false };
-    match clearance(facts, &bench.rules, &[planned], now, now) {
+    match clearance(facts, &bench.rules, &[wet.planned()], now, now) {
         Clearance::Cleared(_) => None,
         Clearance::Held(_) | Clearance::Refer(_) => Some(NotToday::NotNow),
         Clearance::NotYet(not_yet) => not_yet.missing.iter().find_map(|missing| match missing {

@@ -407,8 +407,10 @@ fn is_same(one: Family, other: Family) -> bool {
 /// True when she did not want a test with this product, or with anything. By the product alone, whatever the rules: with a wider
 /// cover a stricter rule would let go of her.
 fn declines(test: &TestFacts, planned: &PlannedProduct) -> bool {
+    // That she wanted no test with anything is about what is put on; what has to come off asks for its own name.
+    let with_anything = test.products.is_empty() && planned.kind != Kind::Remover;
     test.result == TestResult::Declined
-        && (test.products.is_empty() || test.products.iter().any(|tested| planned.product == Some(tested.product)))
+        && (with_anything || test.products.iter().any(|tested| planned.product == Some(tested.product)))
 }
 
 /// True when the test was taken and says something about this product by the rules.
@@ -473,7 +475,9 @@ fn judge_test(
     let newest_reaction = facts.reactions.iter().map(|reaction| reaction.noticed).max();
     let newest_seen =
         facts.tests.iter().filter(|other| other.result.holds()).map(|other| other.read.unwrap_or(other.placed)).max();
-    if rules.on_reaction && newest_reaction.max(newest_seen).is_some_and(|when| test.placed <= when) {
+    // A reaction to the adhesive makes no remover wait: one that was met before it is held by itself.
+    let asks_anew = rules.on_reaction && planned.kind != Kind::Remover;
+    if asks_anew && newest_reaction.max(newest_seen).is_some_and(|when| test.placed <= when) {
         return judged(State::Fails(Why::AfterReaction));
     }
     if rules.on_health && facts.health.changed.is_some_and(|when| test.placed < when) {

@@ -6,6 +6,7 @@ use proptest::prelude::*;
 use super::facts::*;
 use super::judge::{Clearance, LOOK_WITHIN, Missing, Reason, clearance};
 use super::rules::{MayOverride, Rules};
+use super::wet::Wet;
 use crate::adhesives::Family;
 use crate::base::ids::{PatchTestId, ProductId};
 use crate::base::time::{DAY, HOUR, Instant, MINUTE};
@@ -492,7 +493,15 @@ fn a_hold_on_adhesive_never_blocks_a_removal() {
     let rules = Rules { liquids_too: true, ..Rules::default() };
     let say = |facts: &ClientFacts, plan: &[PlannedProduct]| said(&judge(facts, &rules, plan, NOW));
     let removal = [PlannedProduct::removal()];
+    // Where the rules ask for a test with liquids, remover is one of them; a test with it alone can be placed while adhesive is held.
+    assert_eq!(say(&facts, &removal), "not yet: test: NeverTested");
+    assert_eq!(said(&judge(&facts, &Rules::default(), &removal, NOW)), "cleared");
+    let remover = TestedProduct { product: Wet::Remover.id(), kind: Kind::Liquid, stopped: false };
+    facts.tests.push(TestFacts { products: vec![remover], ..shelf.good_test(20 * DAY) });
     assert_eq!(say(&facts, &removal), "cleared");
+    // Cleanser planned with it is judged as well.
+    let with_cleanser = [PlannedProduct::removal(), Wet::Cleanser.planned()];
+    assert_eq!(say(&facts, &with_cleanser), "not yet: test: NeverTested");
     // A declined test says nothing about a removal either.
     facts.tests[0].result = TestResult::Declined;
     assert_eq!(say(&facts, &removal), "cleared");
@@ -505,9 +514,12 @@ fn a_hold_on_adhesive_never_blocks_a_removal() {
     assert_eq!(say(&facts, &removal), "refer: acute");
     // The remover that was met before the reaction is held itself.
     facts.reactions[0].acute = false;
-    facts.reactions[0].liquids.push(shelf.primer);
-    let same = [PlannedProduct { product: Some(shelf.primer), kind: Kind::Remover, stopped: false }];
-    assert_eq!(said(&judge(&facts, &Rules::default(), &same, NOW)), "held: reaction");
+    facts.reactions[0].liquids.push(Wet::Remover.id());
+    assert_eq!(said(&judge(&facts, &Rules::default(), &removal, NOW)), "held: reaction");
+    // So is one that stood in a test with a reaction.
+    facts.reactions.clear();
+    facts.tests[1].result = TestResult::Doubtful;
+    assert_eq!(said(&judge(&facts, &Rules::default(), &removal, NOW)), "held: doubtful");
 }
 
 #[test]

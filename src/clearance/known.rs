@@ -118,15 +118,20 @@ async fn add_health(db: &mut Db, keys: &Keys, whose: Whose, all: &mut [Known], n
             advice_first: health.waits_for_advice(),
         };
     }
-    // A test placed before a change does not count, also once the questions were answered anew.
-    let texts = texts!(
+    // A test placed before a change does not count, also once the questions were answered anew: a change she told of when asked, or answers
+    // that lead to something else than those before.
+    let told = texts!(
         "select a.client, max(a.at) from consultation_asked a",
         "a.client",
         "and a.changed = 1 group by a.client"
     );
-    for row in rows(db, whose, texts).await? {
-        if let Some(known) = find(all, &row)? {
-            known.health.changed = row.get::<Option<i64>, _>(1).map(Instant);
+    let answered =
+        texts!("select c.client, max(c.at) from consultation c", "c.client", "and c.differs = 1 group by c.client");
+    for texts in [told, answered] {
+        for row in rows(db, whose, texts).await? {
+            if let Some(known) = find(all, &row)? {
+                known.health.changed = known.health.changed.max(row.get::<Option<i64>, _>(1).map(Instant));
+            }
         }
     }
     Ok(())

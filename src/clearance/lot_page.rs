@@ -1,6 +1,8 @@
 //! Lots: who met one, printable; the stop of a lot or product and who was told; the house adhesive from a date on and who of
 //! those expected needs a test first.
 
+use std::collections::{HashMap, HashSet};
+
 use askama::Template;
 use axum::extract::{Query, State};
 use axum::http::StatusCode;
@@ -8,14 +10,14 @@ use axum::response::Response;
 use serde::Deserialize;
 
 use super::desk_page::needs_a_test;
-use super::lot_store::{Stop, bottles, one_stop, stop, stops, who_met};
+use super::lot_store::{Exposure, Stop, bottles, one_stop, stop, stops, tell_client, told_clients, who_met};
 use super::reaction::{WHOM, words_of};
 use super::reaction_store::{tell, told};
 use super::seen::Names;
 use super::standing::{Bench, standings};
-use super::typed::{Caution, FormPage, MoreNotes, Typed, notes_of, time_field, wall, words_field};
+use super::typed::{Caution, FormPage, MoreNotes, Typed, checks_field, notes_of, time_field, wall, words_field};
 use super::visit_store::{HouseAdhesive, house_adhesive_at, set_house_adhesive};
-use crate::base::ids::{ProductId, StopId};
+use crate::base::ids::{ClientId, ProductId, StopId};
 use crate::base::problem::Problem;
 use crate::base::text;
 use crate::base::time::{DAY, Instant};
@@ -40,6 +42,7 @@ pub(super) fn routes() -> Routes {
         .post("/door/stops", add)
         .get("/door/stops/{stop}", show)
         .post("/door/stops/{stop}/told", tell_somebody)
+        .post("/door/stops/{stop}/clients", tell_clients)
         .get("/door/house-adhesive", house_adhesive)
         .post("/door/house-adhesive", set)
 }
@@ -117,28 +120,44 @@ async fn trace_rows(
     lot: Option<&str>,
     now: Instant,
 ) -> Result<Vec<TraceRow>, Problem> {
-    let mut rows = Vec::new();
-    for exposure in who_met(db, product, lot).await? {
-        let Some(client) = clients::client(db, exposure.client).await? else { continue };
+    let met = who_met(db, product, lot).await?;
+    let people = people_who_met(db, keys, staff, &met).await?;
+    let row = |exposure: Exposure| {
+        let (name, reach) = people.get(&exposure.client)?.clone();
+        Some(TraceRow {
+            name,
+            reach,
+            when: studio.zone.date_and_clock(exposure.at, now),
+            lot: exposure.met.lot,
+            kind: if exposure.kind == "test" { "patch test".to_owned() } else { exposure.kind },
+        })
+    };
+    Ok(met.into_iter().filter_map(row).collect())
+}
+
+/// Name and ways to reach of those who met something, as far as this person may see them, in a few statements for all.
+async fn people_who_met(
+    db: &mut crate::store::Db,
+    keys: &crate::store::keys::Keys,
+    staff: &Staff,
+    met: &[Exposure],
+) -> Result<HashMap<ClientId, (String, String)>, Problem> {
+    let ids: Vec<ClientId> = met.iter().map(|exposure| exposure.client).collect();
+    let mut people = HashMap::new();
+    for client in clients::several(db, &ids).await? {
         if !clients::may_see(&client, &staff.who) {
             continue;
         }
-        // Who was erased has to be found all the same: that is why her meetings stay.
+        // Who was erased has to be found all the same: that is why her meetings stay. Sealed each with a key of her own, and few.
         let (name, phone, email) = if client.erased.is_some() {
             clients::rights::rest(db, keys, client.id).await?.unwrap_or_default()
         } else {
             (client.name, client.phone, client.email)
         };
         let reach = [phone, email].into_iter().filter(|way| !way.is_empty()).collect::<Vec<_>>().join(", ");
-        rows.push(TraceRow {
-            name: if name.is_empty() { "somebody erased".to_owned() } else { name },
-            reach,
-            when: studio.zone.date_and_clock(exposure.at, now),
-            lot: exposure.met.lot,
-            kind: if exposure.kind == "test" { "patch test".to_owned() } else { exposure.kind },
-        });
+        people.insert(client.id, (if name.is_empty() { "somebody erased".to_owned() } else { name }, reach));
     }
-    Ok(rows)
+    Ok(people)
 }
 
 // ---- stops ---------------------------------------------------------------------------------------------------------
@@ -263,6 +282,11 @@ struct StopPage {
     told: Vec<(String, String)>,
     whom: FieldView,
     tell: String,
+    /// Clients who met it and were told: name, when.
+    told_clients: Vec<(String, String)>,
+    /// Those not told yet, as ticks; `None` where nobody is left.
+    to_tell: Option<FieldView>,
+    tell_clients: String,
 }
 
 async fn show(staff: Staff, State(house): State<House>, At(id): At<StopId>) -> Result<Response, Problem> {
@@ -276,9 +300,8 @@ async fn show(staff: Staff, State(house): State<House>, At(id): At<StopId>) -> R
     };
     let bottles = bottles(&mut db).await?.iter().filter(|bottle| is_of(&bottle.met)).count();
     let met = who_met(&mut db, stopped.product, stopped.lot.as_deref()).await?;
-    let mut clients: Vec<_> = met.iter().map(|exposure| exposure.client).collect();
-    clients.sort_unstable();
-    clients.dedup();
+    let all: HashSet<ClientId> = met.iter().map(|exposure| exposure.client).collect();
+    let (told_clients, to_tell) = clients_told(&mut db, &house, &staff, &studio, id, &met).await?;
     let told = told(&mut db, &id.to_string()).await?;
     let own = |(key, words): (&str, &str)| (key.to_owned(), words.to_owned());
     let query = serde_urlencoded::to_string([
@@ -298,11 +321,70 @@ async fn show(staff: Staff, State(house): State<House>, At(id): At<StopId>) -> R
         why: stopped.why,
         by_lot: house.url(&format!("/door/lots?{query}")),
         bottles,
-        met: clients.len(),
+        met: all.len(),
+        told_clients,
+        to_tell,
+        tell_clients: house.url(&format!("/door/stops/{id}/clients")),
         told,
         whom: choice_field("select", "whom", "Whom", "", WHOM.map(own)),
         tell: house.url(&format!("/door/stops/{id}/told")),
     })
+}
+
+/// Who of those who met it was told, with when; and ticks for those who were not, as far as this person may see them.
+async fn clients_told(
+    db: &mut crate::store::Db,
+    house: &House,
+    staff: &Staff,
+    studio: &Studio,
+    stop: StopId,
+    met: &[Exposure],
+) -> Result<(Vec<(String, String)>, Option<FieldView>), Problem> {
+    let now = staff.visitor.now.0;
+    let told = told_clients(db, stop).await?;
+    let mut people: Vec<_> = people_who_met(db, house.store.keys(), staff, met).await?.into_iter().collect();
+    people.sort_by_cached_key(|(_, (name, _))| text::fold(name));
+    let when = |id: &ClientId| told.iter().find(|(client, _)| client == id).map(|(_, at)| *at);
+    let (done, open): (Vec<_>, Vec<_>) = people.into_iter().partition(|(id, _)| when(id).is_some());
+    let done = done.into_iter().filter_map(|(id, (name, _))| Some((name, studio.zone.date_and_clock(when(&id)?, now))));
+    let open: Vec<(String, String)> = open
+        .into_iter()
+        .map(|(id, (name, reach))| (id.to_string(), if reach.is_empty() { name } else { format!("{name}, {reach}") }))
+        .collect();
+    let ticks = (!open.is_empty()).then(|| checks_field("client", "Not told yet", &[], open).or_empty());
+    Ok((done.collect(), ticks))
+}
+
+/// Notes which clients were told. Only those who met it, and whom this person may see.
+async fn tell_clients(
+    staff: Staff,
+    State(house): State<House>,
+    At(id): At<StopId>,
+    form: Form<Typed>,
+) -> Result<Response, Problem> {
+    let known = {
+        let mut db = house.store.read().await?;
+        let stopped = one_stop(&mut db, id).await?.ok_or(Problem::NotHere("stop"))?;
+        let met = who_met(&mut db, stopped.product, stopped.lot.as_deref()).await?;
+        people_who_met(&mut db, house.store.keys(), &staff, &met).await?
+    };
+    let chosen: Vec<Option<ClientId>> = form.typed.all("client").into_iter().map(|id| id.parse().ok()).collect();
+    let chosen: Option<Vec<ClientId>> = chosen.into_iter().collect();
+    let chosen = chosen.filter(|all| !all.is_empty() && all.iter().all(|id| known.contains_key(id)));
+    let Some(chosen) = chosen else { return Err(Problem::mistake("client", "Choose at least one of these.")) };
+    let kept = house
+        .store
+        .write(&form.key, move |tx| {
+            let chosen = chosen.clone();
+            Box::pin(async move {
+                for client in chosen {
+                    tell_client(tx, id, client).await?;
+                }
+                Ok(Kept::see(format!("/door/stops/{id}")))
+            })
+        })
+        .await?;
+    Ok(answer(&house, &kept))
 }
 
 async fn tell_somebody(

@@ -5,7 +5,7 @@ use sqlx::Row;
 use sqlx::any::AnyRow;
 
 use super::test_store::Met;
-use crate::base::ids::{BottleId, ClientId, ProductId, StopId};
+use crate::base::ids::{BottleId, ClientId, FollowUpId, ProductId, StopId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::store::{Db, Tx, query_with_nulls};
@@ -170,4 +170,54 @@ fn read_stop(row: &AnyRow) -> Result<Stop, Problem> {
         at: Instant(row.get(3)),
         why: row.get(4),
     })
+}
+
+/// Keeps that a client was told of a stop; a second time changes nothing.
+pub(super) async fn tell_client(tx: &mut Tx, stop: StopId, client: ClientId) -> Result<(), Problem> {
+    let (now, by) = (tx.now.0, tx.actor.mark());
+    let before = sqlx::query("select 1 from told_client where stop = $1 and client = $2 limit 1")
+        .bind(stop.to_string())
+        .bind(client.to_string())
+        .fetch_optional(tx.db())
+        .await?;
+    if before.is_some() {
+        return Ok(());
+    }
+    sqlx::query("insert into told_client (id, stop, client, at, by_person) values ($1, $2, $3, $4, $5)")
+        .bind(FollowUpId::new().to_string())
+        .bind(stop.to_string())
+        .bind(client.to_string())
+        .bind(now.0)
+        .bind(by)
+        .execute(tx.db())
+        .await?;
+    tx.audit("note that client was told", client, &stop.to_string()).await
+}
+
+/// Which clients were told of a stop, and when.
+pub(super) async fn told_clients(db: &mut Db, stop: StopId) -> Result<Vec<(ClientId, Instant)>, Problem> {
+    let rows = sqlx::query("select client, at from told_client where stop = $1 order by at, id")
+        .bind(stop.to_string())
+        .fetch_all(db)
+        .await?;
+    rows.iter()
+        .map(|row| Ok((row.get::<String, _>(0).parse().map_err(Problem::broken)?, Instant(row.get(1)))))
+        .collect()
+}
+
+/// Of which stops a client was told, by product and lot, and when: for her file.
+pub(super) async fn stops_told(db: &mut Db, client: ClientId) -> Result<Vec<(Met, Instant)>, Problem> {
+    let rows = sqlx::query(
+        "select s.product, coalesce(s.lot, ''), t.at from told_client t join stop s on s.id = t.stop
+         where t.client = $1 order by t.at desc, t.id desc",
+    )
+    .bind(client.to_string())
+    .fetch_all(db)
+    .await?;
+    rows.iter()
+        .map(|row| {
+            let product = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
+            Ok((Met { product, lot: row.get(1) }, Instant(row.get(2))))
+        })
+        .collect()
 }

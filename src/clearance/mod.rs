@@ -31,6 +31,7 @@ mod test_form;
 mod test_page;
 mod test_store;
 pub(crate) mod typed;
+mod verify;
 mod visit_page;
 mod visit_store;
 pub mod wet;
@@ -46,6 +47,7 @@ pub use of_client::{TABLES, client_erase, client_file, client_merge, last_met};
 pub use rules::Rules;
 pub use standing::{NotToday, StandingWords, block, may_treat, not_today};
 pub use test_store::{Meeting, Met, add_exposure, forget_exposures};
+pub use verify::verify;
 pub use visit_store::{Expected, VisitKind, expect_visit, expected, hand_visits, no_longer_expected};
 
 use crate::web::routes::Routes;

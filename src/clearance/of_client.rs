@@ -5,10 +5,10 @@ use sqlx::Row;
 
 use super::doctor_store::{DECISIONS, complaints_of, decisions_of, findings_of, statements_of};
 use super::facts_store::products;
-use super::lot_store::exposures_of;
+use super::lot_store::{exposures_of, stops_told};
 use super::reaction::{EYES, SEVERITIES, SYMPTOMS, WHOM, words_of as words_in};
 use super::reaction_store::{details, follow_up_words, follow_ups_of, reactions_of, told};
-use super::test_store::{Met, looks, tests_of};
+use super::test_store::{Met, looks, site_of, tests_of};
 use super::visit_store::visits_of;
 use crate::base::ids::ClientId;
 use crate::base::problem::Problem;
@@ -60,6 +60,9 @@ pub async fn client_file(db: &mut Db, keys: &Keys, client: ClientId) -> Result<V
         record("Met", vec![("at", met.at.iso()), ("in a", met.kind.clone()), ("what", shelf.met(&met.met))])
     });
     parts.push(part("Products and lots", met.collect()));
+    let told = stops_told(db, client).await?;
+    let told = told.iter().map(|(met, at)| record("Told", vec![("at", at.iso()), ("stopped", shelf.met(met))]));
+    parts.push(part("Stops she was told of", told.collect()));
     let visits = visits_of(db, client, ever).await?;
     let visits = visits
         .iter()
@@ -77,7 +80,7 @@ async fn tests(db: &mut Db, keys: &Keys, shelf: &Shelf, client: ClientId) -> Res
         let mut fields = vec![
             ("at", test.placed.iso()),
             ("how", test.method.words().to_owned()),
-            ("where", test.site.clone()),
+            ("where", site_of(db, keys, &test).await?),
             ("number", test.number_placed.to_string()),
             ("with", with.join("; ")),
             ("result", test.result.word().to_owned()),
@@ -171,7 +174,12 @@ async fn doctors_and_decisions(db: &mut Db, keys: &Keys, client: ClientId) -> Re
 }
 
 /// Sealed columns of this part: the statement that reads them, the one that writes them, and the name of their place.
-const SEALED: [(&str, &str, &str); 7] = [
+const SEALED: [(&str, &str, &str); 8] = [
+    (
+        "select id, site from patch_test where client = $1",
+        "update patch_test set site = $1 where id = $2",
+        "patch_test.site",
+    ),
     (
         "select id, words from patch_test_look where client = $1",
         "update patch_test_look set words = $1 where id = $2",
@@ -220,11 +228,12 @@ pub const TABLES: &[&str] = &[
     "reaction",
     "follow_up",
     "exposure",
+    "told_client",
     "complaint",
 ];
 
 /// Tables whose rows belong to a client, each with the statement that moves them.
-const MOVES: [&str; 10] = [
+const MOVES: [&str; 11] = [
     "update patch_test set client = $1 where client = $2",
     "update patch_test_look set client = $1 where client = $2",
     "update doctor_finding set client = $1 where client = $2",
@@ -234,6 +243,7 @@ const MOVES: [&str; 10] = [
     "update follow_up set client = $1 where client = $2",
     "update complaint set client = $1 where client = $2",
     "update exposure set client = $1 where client = $2",
+    "update told_client set client = $1 where client = $2",
     "update expected_visit set client = $1 where client = $2",
 ];
 
@@ -287,7 +297,8 @@ const STAYS: [(&str, &str, &str); 4] = [
     (
         "reactions and doctors’ papers",
         "they answer a claim, and hold her should she come back",
-        "select max(noticed) from reaction where client = $1",
+        "select max(o.at) from (select noticed as at from reaction where client = $1
+           union all select at from doctor_finding where client = $1) o",
     ),
     (
         "products and lots she met",
@@ -353,6 +364,7 @@ async fn forget(tx: &mut Tx, client: ClientId) -> Result<(), Problem> {
         "delete from clearance_override where client = $1",
         "delete from complaint where client = $1",
         "delete from exposure where client = $1",
+        "delete from told_client where client = $1",
     ] {
         sqlx::query(text).bind(client.to_string()).execute(tx.db()).await?;
     }

@@ -132,9 +132,32 @@ pub(super) async fn reactions_of(db: &mut Db, client: ClientId) -> Result<Vec<Re
     .fetch_all(&mut *db)
     .await?;
     let mut reactions = rows.iter().map(read_reaction).collect::<Result<Vec<_>, _>>()?;
-    for reaction in &mut reactions {
-        reaction.products = products_of(db, reaction.id).await?;
-        reaction.liquids = liquids_of(db, reaction.id).await?;
+    let products = sqlx::query(
+        "select p.reaction, p.product, p.lot from reaction_product p join reaction r on r.id = p.reaction
+         where r.client = $1 order by p.product, p.lot",
+    )
+    .bind(client.to_string())
+    .fetch_all(&mut *db)
+    .await?;
+    for row in &products {
+        let of: ReactionId = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
+        if let Some(reaction) = reactions.iter_mut().find(|reaction| reaction.id == of) {
+            let product = row.get::<String, _>(1).parse().map_err(Problem::broken)?;
+            reaction.products.push(Met { product, lot: row.get(2) });
+        }
+    }
+    let liquids = sqlx::query(
+        "select l.reaction, l.liquid from reaction_liquid l join reaction r on r.id = l.reaction
+         where r.client = $1 order by l.liquid",
+    )
+    .bind(client.to_string())
+    .fetch_all(db)
+    .await?;
+    for row in &liquids {
+        let of: ReactionId = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
+        if let Some(reaction) = reactions.iter_mut().find(|reaction| reaction.id == of) {
+            reaction.liquids.push(read_wet(&row.get::<String, _>(1))?);
+        }
     }
     Ok(reactions)
 }

@@ -1,6 +1,8 @@
 //! What the invented studio has recorded of its clients' tests, reactions and visits, kept through this part's own functions.
 
-use super::doctor_store::{Complaint, Decision, Written, add_complaint, add_decision, add_statement};
+use super::doctor_store::{
+    Complaint, Decision, Finding, Written, add_complaint, add_decision, add_finding, add_statement,
+};
 use super::facts::{Overridable, TestResult};
 use super::lot_store::{Stop, stop};
 use super::reaction::Details;
@@ -24,14 +26,16 @@ use crate::web::House;
 pub(crate) enum Seed {
     /// The house works with this from then on.
     House(ProductId, Instant),
-    /// A patch test, with the look at it where there was one.
+    /// A patch test, with every look at it.
     Test {
         client: ClientId,
         met: Met,
         liquids: Vec<Wet>,
         placed: Instant,
-        look: Option<(Instant, TestResult, &'static str)>,
+        looks: Vec<(Instant, TestResult, &'static str)>,
     },
+    /// She did not want a test with this.
+    Declined { client: ClientId, met: Met, at: Instant },
     /// She met a product in a treatment.
     Treated { client: ClientId, met: Met, at: Instant },
     /// The same, by a treatment card.
@@ -48,6 +52,8 @@ pub(crate) enum Seed {
         artist: PersonId,
         done: usize,
     },
+    /// A doctor's finding.
+    Finding { client: ClientId, at: Instant, grade: &'static str, day: u32, words: &'static str },
     /// A doctor's statement.
     Statement { client: ClientId, family: Family, written: Instant, words: &'static str },
     /// Somebody went on with a written reason.
@@ -81,8 +87,17 @@ pub(crate) async fn seed(house: &House, by: &Who, all: Vec<Seed>) -> Result<(), 
 async fn keep(tx: &mut Tx, keys: &Keys, one: Seed) -> Result<(), Problem> {
     match one {
         Seed::House(product, from) => set_house_adhesive(tx, HouseAdhesive { product, from }).await,
-        Seed::Test { client, met, liquids, placed, look } => {
-            keep_test(tx, keys, (client, met, liquids, placed), look).await
+        Seed::Test { client, met, liquids, placed, looks } => {
+            let test = PatchTest { liquids, ..a_test(tx, client, met, placed) };
+            add_test(tx, keys, &test, "outer corners").await?;
+            for (at, result, words) in looks {
+                look_at(tx, keys, test.id, at, result, words).await?;
+            }
+            Ok(())
+        }
+        Seed::Declined { client, met, at } => {
+            let test = PatchTest { number_placed: 0, result: TestResult::Declined, ..a_test(tx, client, met, at) };
+            add_test(tx, keys, &test, "").await
         }
         Seed::Treated { client, met, at } => {
             add_exposure(tx, client, &met, at, Meeting::Treatment, &StopId::new().to_string()).await
@@ -109,6 +124,10 @@ async fn keep(tx: &mut Tx, keys: &Keys, one: Seed) -> Result<(), Problem> {
                 do_follow_up(tx, keys, &look, "She called back: less than the day before.").await?;
             }
             Ok(())
+        }
+        Seed::Finding { client, at, grade, day, words } => {
+            let finding = Finding { at, grade: grade.to_owned(), day: Some(day), words: words.to_owned() };
+            add_finding(tx, keys, client, &finding).await
         }
         Seed::Statement { client, family, written, words } => {
             add_statement(tx, keys, client, &Written { family, written, words: words.to_owned() }).await
@@ -153,17 +172,12 @@ async fn keep(tx: &mut Tx, keys: &Keys, one: Seed) -> Result<(), Problem> {
     }
 }
 
-async fn keep_test(
-    tx: &mut Tx,
-    keys: &Keys,
-    (client, met, liquids, placed): (ClientId, Met, Vec<Wet>, Instant),
-    look: Option<(Instant, TestResult, &'static str)>,
-) -> Result<(), Problem> {
-    let test = PatchTest {
+/// Three extensions with one adhesive, not looked at yet.
+fn a_test(tx: &Tx, client: ClientId, met: Met, placed: Instant) -> PatchTest {
+    PatchTest {
         id: PatchTestId::new(),
         client,
         method: Method::Lashes,
-        site: "outer corners".to_owned(),
         number_placed: 3,
         placed,
         placed_by: tx.actor.mark(),
@@ -171,11 +185,6 @@ async fn keep_test(
         read_by: String::new(),
         result: TestResult::Waiting,
         products: vec![met],
-        liquids,
-    };
-    add_test(tx, &test).await?;
-    match look {
-        Some((at, result, words)) => look_at(tx, keys, test.id, at, result, words).await,
-        None => Ok(()),
+        liquids: Vec::new(),
     }
 }

@@ -35,15 +35,21 @@ impl Bench {
         })
     }
 
-    /// What a visit may use: the adhesives planned for it, else the house adhesive of its day; a removal no adhesive.
+    /// What a visit may use: the adhesives planned for it, else the house adhesive of its day, and the liquids planned; a removal remover
+    /// and no adhesive. Empty where the adhesive has to be chosen: liquids alone are no set.
     pub(super) fn planned(&self, visit: &Expected) -> Vec<PlannedProduct> {
-        match visit.kind {
+        let mut planned = match visit.kind {
             VisitKind::Removal => vec![PlannedProduct::removal()],
             VisitKind::Set | VisitKind::Infill | VisitKind::Test if !visit.products.is_empty() => {
                 visit.products.iter().filter_map(|id| self.adhesive(*id)).collect()
             }
             VisitKind::Set | VisitKind::Infill | VisitKind::Test | VisitKind::Other => self.house_adhesive(visit.at),
+        };
+        if !planned.is_empty() {
+            let liquids = visit.liquids.iter().map(|wet| wet.planned()).filter(|liquid| !planned.contains(liquid));
+            planned.extend(liquids.collect::<Vec<_>>());
         }
+        planned
     }
 
     /// The house adhesive at an instant, as a plan; empty where none is set.

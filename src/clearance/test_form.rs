@@ -16,7 +16,7 @@ use crate::base::actor::Actor;
 use crate::base::ids::{ClientId, PatchTestId};
 use crate::base::problem::Problem;
 use crate::base::time::{DAY, Instant};
-use crate::clients::Client;
+use crate::clients::{Client, not_restricted};
 use crate::store::Kept;
 use crate::web::House;
 use crate::web::checks::{Notes, choice_field, number_field, text_field};
@@ -56,8 +56,18 @@ pub(super) fn bottle_choices(all: &[LotBottle], bench: &Bench) -> Vec<(String, S
     choices
 }
 
-/// Products and lots of the bottles chosen.
+/// Products and lots of the bottles chosen: at least one.
 pub(super) fn chosen_bottles(notes: &mut Notes, typed: &Typed, all: &[LotBottle]) -> Option<Vec<Met>> {
+    let met = chosen_bottles_or_none(notes, typed, all)?;
+    if met.is_empty() {
+        notes.add("bottle", "Choose at least one bottle.");
+        return None;
+    }
+    Some(met)
+}
+
+/// Products and lots of the bottles chosen, where liquids alone may be tested.
+fn chosen_bottles_or_none(notes: &mut Notes, typed: &Typed, all: &[LotBottle]) -> Option<Vec<Met>> {
     let mut met: Vec<Met> = Vec::new();
     for id in typed.all("bottle") {
         let Some(bottle) = all.iter().find(|bottle| bottle.bottle.to_string() == id && !bottle.stopped) else {
@@ -67,10 +77,6 @@ pub(super) fn chosen_bottles(notes: &mut Notes, typed: &Typed, all: &[LotBottle]
         if !met.contains(&bottle.met) {
             met.push(bottle.met.clone());
         }
-    }
-    if met.is_empty() {
-        notes.add("bottle", "Choose at least one bottle.");
-        return None;
     }
     Some(met)
 }
@@ -83,22 +89,25 @@ pub(super) fn chosen_liquids(notes: &mut Notes, typed: &Typed) -> Option<Vec<Wet
     notes.choice("liquid", words.into_iter().map(Wet::from_word).collect::<Option<Vec<_>>>())
 }
 
-/// Notes a mistake where she may not be tested: held or referred for something else than a test she declined before.
+/// Notes a mistake where she may not be tested, or might not when the test was placed: held or referred for something else than a test
+/// she declined before.
 pub(super) async fn may_be_tested(
     notes: &mut Notes,
     field: &'static str,
     house: &House,
     client: ClientId,
-    met: &[Met],
+    (met, liquids): (&[Met], &[Wet]),
     bench: &Bench,
-    now: Instant,
+    (at, now): (Instant, Instant),
 ) -> Result<(), Problem> {
     let mut db = house.store.read().await?;
-    let (mut facts, guardian_for_test) = facts_for_test(&mut db, house.store.keys(), client, &bench.zone, now).await?;
+    let (facts, guardian_for_test) = facts_for_test(&mut db, house.store.keys(), client, &bench.zone, now).await?;
+    let mut facts = facts.as_of(at);
     // At the test a guardian's consent to the test is asked for; the one to the treatment at the treatment.
     facts.guardian = guardian_for_test;
-    let planned: Vec<PlannedProduct> = met.iter().filter_map(|met| bench.adhesive(met.product)).collect();
-    let is_held = match clearance(&facts, &bench.rules, &planned, now, now) {
+    let adhesives = met.iter().filter_map(|met| bench.adhesive(met.product));
+    let planned: Vec<PlannedProduct> = adhesives.chain(liquids.iter().map(|wet| wet.planned())).collect();
+    let is_held = match clearance(&facts, &bench.rules, &planned, at, at) {
         Clearance::Held(reasons) => reasons.iter().any(|why| !matches!(why, Reason::Declined(_))),
         Clearance::Refer(_) => true,
         Clearance::Cleared(_) | Clearance::NotYet(_) => false,
@@ -126,6 +135,7 @@ async fn open(house: &House, staff: &Staff, id: ClientId) -> Result<Opened, Prob
 
 async fn test_form(staff: Staff, State(house): State<House>, At(id): At<ClientId>) -> Result<Response, Problem> {
     let opened = open(&house, &staff, id).await?;
+    not_restricted(&opened.client)?;
     let now = staff.visitor.now.0;
     let house_adhesive = super::visit_store::house_adhesive_at(&opened.bench.house, now);
     let bottle = opened.bottles.iter().find(|bottle| !bottle.stopped && Some(bottle.met.product) == house_adhesive);
@@ -157,7 +167,7 @@ fn view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPag
             &typed.all("bottle"),
             bottle_choices(&opened.bottles, &opened.bench),
         )
-        .hinted("For a declined test: with which it was offered."),
+        .hinted("For a declined test: with which it was offered. None where liquids alone are tested."),
         checks_field("liquid", "And with which liquids", &typed.all("liquid"), Wet::choices())
             .hinted("Those that were part of it: where the rules ask for it, others are not for today.")
             .or_empty(),
@@ -189,7 +199,7 @@ fn view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPag
     }
 }
 
-async fn check(typed: &Typed, opened: &Opened, house: &House, staff: &Staff) -> Result<PatchTest, Problem> {
+async fn check(typed: &Typed, opened: &Opened, house: &House, staff: &Staff) -> Result<(PatchTest, String), Problem> {
     let now = staff.visitor.now.0;
     let mut notes = Notes::default();
     let declined = match typed.get("done") {
@@ -198,22 +208,26 @@ async fn check(typed: &Typed, opened: &Opened, house: &House, staff: &Staff) -> 
         _ => None,
     };
     let declined = notes.choice("done", declined);
-    let products = chosen_bottles(&mut notes, typed, &opened.bottles);
     let liquids = chosen_liquids(&mut notes, typed);
+    // Liquids alone can be tested: remover, while adhesive is held.
+    let products = if liquids.as_ref().is_some_and(|liquids| !liquids.is_empty()) {
+        chosen_bottles_or_none(&mut notes, typed, &opened.bottles)
+    } else {
+        chosen_bottles(&mut notes, typed, &opened.bottles)
+    };
     let method = notes.choice("method", Method::from_word(typed.get("method")));
     let is_placed = declined != Some(true);
     let site = if is_placed { notes.line("site", typed.get("site"), 80) } else { Some(String::new()) };
     let number = if is_placed { notes.whole("number", typed.get("number"), (1, 40), "") } else { Some(0) };
     let at = notes.instant("at", typed.get("at"), &opened.studio.zone, (now.plus(-30 * DAY), now));
-    if let (true, Some(met)) = (is_placed, &products) {
-        may_be_tested(&mut notes, "done", house, opened.client.id, met, &opened.bench, now).await?;
+    if let (true, Some(met), Some(liquids), Some(at)) = (is_placed, &products, &liquids, at) {
+        may_be_tested(&mut notes, "done", house, opened.client.id, (met, liquids), &opened.bench, (at, now)).await?;
     }
     notes.settle((|| {
-        Some(PatchTest {
+        let test = PatchTest {
             id: PatchTestId::new(),
             client: opened.client.id,
             method: method?,
-            site: site?,
             number_placed: number?,
             placed: at?,
             placed_by: Actor::Person(staff.who.clone()).mark(),
@@ -222,7 +236,8 @@ async fn check(typed: &Typed, opened: &Opened, house: &House, staff: &Staff) -> 
             result: if declined? { TestResult::Declined } else { TestResult::Waiting },
             products: products?,
             liquids: liquids?,
-        })
+        };
+        Some((test, site?))
     })())
 }
 
@@ -234,13 +249,14 @@ async fn add(
 ) -> Result<Response, Problem> {
     let opened = open(&house, &staff, id).await?;
     match check(&form.typed, &opened, &house, &staff).await {
-        Ok(test) => {
+        Ok((test, site)) => {
+            let inner = house.clone();
             let kept = house
                 .store
                 .write(&form.key, move |tx| {
-                    let test = test.clone();
+                    let (house, test, site) = (inner.clone(), test.clone(), site.clone());
                     Box::pin(async move {
-                        add_test(tx, &test).await?;
+                        add_test(tx, house.store.keys(), &test, &site).await?;
                         Ok(Kept::see(format!("/door/clients/{id}/clearance")))
                     })
                 })

@@ -1,27 +1,28 @@
 //! A patch test's own page: what was placed, every look, and the next look. For those who treat.
 
 use askama::Template;
-use axum::extract::State;
-use axum::http::StatusCode;
+use axum::extract::{Multipart, State};
+use axum::http::{HeaderMap, StatusCode};
 use axum::response::Response;
 
 use super::facts::TestResult;
 use super::seen::{Names, client_for, must_treat, note_look};
 use super::standing::Bench;
-use super::test_store::{PatchTest, look_at, looks, strike_test, test};
+use super::test_store::{PatchTest, look_at, looks, site_of, strike_test, test};
 use super::typed::{MoreNotes, Typed, notes_of, tick_field, time_field, wall, words_field};
 use super::words;
 use crate::base::ids::PatchTestId;
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::time::Instant;
-use crate::clients::Client;
+use crate::clients::photos::{LARGEST_FORM, Moment, PhotoBlock, Shows, arrive, keep};
+use crate::clients::{Client, not_restricted};
 use crate::store::Kept;
 use crate::web::House;
 use crate::web::checks::{Notes, choice_field, note_fields};
 use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
-use crate::web::incoming::{At, Form, Nothing, new_form_key};
+use crate::web::incoming::{At, Form, Nothing, Turned, new_form_key};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
@@ -31,6 +32,7 @@ pub(super) fn routes() -> Routes {
     Routes::new()
         .get("/door/tests/{patch_test}", show)
         .post("/door/tests/{patch_test}/looks", look)
+        .post_file("/door/tests/{patch_test}/photos", LARGEST_FORM, photo)
         .post("/door/tests/{patch_test}/strike", strike)
 }
 
@@ -47,6 +49,7 @@ struct TestPage {
     looks: Vec<(String, String, String, String)>,
     fields: Vec<FieldView>,
     mistakes: Vec<Mistake>,
+    pictures: PhotoBlock,
 }
 
 struct Opened {
@@ -88,6 +91,7 @@ async fn view(
     let names = Names::load(&mut db).await?;
     let when = |at: Instant| zone.date_and_clock(at, now);
     let looks = looks(&mut db, house.store.keys(), test).await?;
+    let site = site_of(&mut db, house.store.keys(), test).await?;
     let looks = looks.into_iter().map(|look| {
         let what = words::result(look.result, test.placed, Some(look.at));
         (when(look.at), what, look.words, names.of_mark(&look.by))
@@ -106,10 +110,14 @@ async fn view(
         ("Placed", when(test.placed)),
         ("By", names.of_mark(&test.placed_by)),
         ("With", with.join("; ")),
-        ("How", format!("{}, {}, {}", test.method.words(), test.number_placed, test.site)),
+        ("How", format!("{}, {}, {}", test.method.words(), test.number_placed, site)),
         ("Can be read", when(test.placed.plus(opened.bench.rules.wait()))),
     ];
     let looks: Vec<_> = looks.collect();
+    let pictures = {
+        let action = house.url(&format!("/door/tests/{}/photos", test.id));
+        PhotoBlock::load(&mut db, house, &opened.studio, &opened.client, &test.id.to_string(), action, now).await?
+    };
     let mut fields = fields(typed);
     note_fields(&mut fields, notes);
     Ok(TestPage {
@@ -128,6 +136,7 @@ async fn view(
         looks,
         mistakes: mistakes(&fields),
         fields,
+        pictures,
     })
 }
 
@@ -216,6 +225,32 @@ async fn look(
             let notes = notes_of(problem)?;
             let key = form.key.form.unwrap_or_default();
             page_with(StatusCode::UNPROCESSABLE_ENTITY, &view(&house, &staff, &opened, &form.typed, &notes, key).await?)
+        }
+    }
+}
+
+/// A photo of it.
+async fn photo(
+    staff: Staff,
+    State(house): State<House>,
+    At(id): At<PatchTestId>,
+    headers: HeaderMap,
+    parts: Multipart,
+) -> Result<Response, Turned> {
+    let opened = open(&house, &staff, id).await?;
+    not_restricted(&opened.client)?;
+    let arrived = arrive(&house, &staff, &headers, parts).await?;
+    match arrived.picture {
+        Ok(picture) => {
+            let shows = Shows { client: opened.client.id, moment: Moment::Test, about: Some(id.to_string()) };
+            let kept = keep(&house, &staff, &arrived.key, shows, picture, format!("/door/tests/{id}")).await?;
+            Ok(answer(&house, &kept))
+        }
+        Err(sentence) => {
+            let fresh = Typed::of([("at", wall(&opened.studio.zone, staff.visitor.now.0))]);
+            let mut view = view(&house, &staff, &opened, &fresh, &[], new_form_key()).await?;
+            view.pictures = view.pictures.refused(sentence, arrived.key.form);
+            Ok(page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)?)
         }
     }
 }

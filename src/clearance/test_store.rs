@@ -68,8 +68,6 @@ pub(super) struct PatchTest {
     pub(super) client: ClientId,
     /// How.
     pub(super) method: Method,
-    /// Where: "behind the left ear", "outer corners".
-    pub(super) site: String,
     /// How many extensions or spots; 0 for a declined one.
     pub(super) number_placed: u32,
     /// When it was placed, or declined.
@@ -101,10 +99,11 @@ pub(super) struct Look {
     pub(super) words: String,
 }
 
-/// Adds a test, with its exposures unless it was declined.
-pub(super) async fn add_test(tx: &mut Tx, test: &PatchTest) -> Result<(), Problem> {
+/// Adds a test, with its exposures unless it was declined. `site` says where it was placed: "behind the left ear", "outer corners".
+pub(super) async fn add_test(tx: &mut Tx, keys: &Keys, test: &PatchTest, site: &str) -> Result<(), Problem> {
     let now = tx.now.0;
     still_here(tx, test.client, true).await?;
+    let site = seal_words(tx.db(), keys, test.client, &site_place(test.id), site).await?;
     query_with_nulls(
         "insert into patch_test (id, client, method, site, number_placed, placed, placed_by, read_at, read_by, result, created, struck)
          values ($1, $2, $3, $4, $5, $6, $7, null, '', $8, $9, null)",
@@ -112,7 +111,7 @@ pub(super) async fn add_test(tx: &mut Tx, test: &PatchTest) -> Result<(), Proble
     .bind(test.id.to_string())
     .bind(test.client.to_string())
     .bind(test.method.word())
-    .bind(&test.site)
+    .bind(site)
     .bind(i64::from(test.number_placed))
     .bind(test.placed.0)
     .bind(&test.placed_by)
@@ -214,9 +213,9 @@ pub(super) async fn strike_test(tx: &mut Tx, id: PatchTestId) -> Result<(), Prob
     tx.audit("strike patch test", id, "").await
 }
 
-const TEST: &str = "select id, client, method, site, number_placed, placed, placed_by, read_at, read_by, result from patch_test where id = $1 and struck is null";
+const TEST: &str = "select id, client, method, number_placed, placed, placed_by, read_at, read_by, result from patch_test where id = $1 and struck is null";
 const TESTS_OF_CLIENT: &str =
-    "select id, client, method, site, number_placed, placed, placed_by, read_at, read_by, result from patch_test
+    "select id, client, method, number_placed, placed, placed_by, read_at, read_by, result from patch_test
      where client = $1 and struck is null order by placed desc, id desc";
 
 /// One test.
@@ -269,6 +268,17 @@ pub(super) async fn tests_of(db: &mut Db, client: ClientId) -> Result<Vec<PatchT
     Ok(tests)
 }
 
+fn site_place(id: PatchTestId) -> String {
+    format!("patch_test.site.{id}")
+}
+
+/// Where a test was placed, in words; empty for a declined one, and where the client's key is gone.
+pub(super) async fn site_of(db: &mut Db, keys: &Keys, test: &PatchTest) -> Result<String, Problem> {
+    let row =
+        sqlx::query("select site from patch_test where id = $1").bind(test.id.to_string()).fetch_one(&mut *db).await?;
+    open_words(db, keys, test.client, &site_place(test.id), row.get(0)).await
+}
+
 /// Every look at a test with its words, oldest first.
 pub(super) async fn looks(db: &mut Db, keys: &Keys, test: &PatchTest) -> Result<Vec<Look>, Problem> {
     let rows =
@@ -295,13 +305,12 @@ fn read_test(row: &sqlx::any::AnyRow) -> Result<PatchTest, Problem> {
         client: row.get::<String, _>(1).parse().map_err(Problem::broken)?,
         method: Method::from_word(&row.get::<String, _>(2))
             .ok_or_else(|| Problem::broken("a test by no method of ours"))?,
-        site: row.get(3),
-        number_placed: u32::try_from(row.get::<i64, _>(4)).unwrap_or_default(),
-        placed: Instant(row.get(5)),
-        placed_by: row.get(6),
-        read: row.get::<Option<i64>, _>(7).map(Instant),
-        read_by: row.get(8),
-        result: result_of(&row.get::<String, _>(9))?,
+        number_placed: u32::try_from(row.get::<i64, _>(3)).unwrap_or_default(),
+        placed: Instant(row.get(4)),
+        placed_by: row.get(5),
+        read: row.get::<Option<i64>, _>(6).map(Instant),
+        read_by: row.get(7),
+        result: result_of(&row.get::<String, _>(8))?,
         products: Vec::new(),
         liquids: Vec::new(),
     })

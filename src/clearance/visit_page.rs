@@ -10,10 +10,11 @@ use super::facts::TestResult;
 use super::judge::{Clearance, clearance};
 use super::seen::{Names, client_for};
 use super::standing::{Bench, facts_of};
-use super::test_form::{bottle_choices, chosen_bottles};
+use super::test_form::{bottle_choices, chosen_bottles, chosen_liquids};
 use super::test_store::{Method, PatchTest, add_test};
 use super::typed::{FormPage, MoreNotes, Typed, checks_field, notes_of, time_field, wall};
 use super::visit_store::{Expected, VisitKind, expect_visit, no_longer_expected, visit};
+use super::wet::Wet;
 use super::{lot_store, words};
 use crate::base::ids::{ClientId, ExpectedVisitId, PatchTestId, PersonId, ProductId};
 use crate::base::problem::Problem;
@@ -135,6 +136,7 @@ async fn open(house: &House, staff: &Staff, id: ClientId) -> Result<Opened, Prob
 
 async fn visit_form(staff: Staff, State(house): State<House>, At(id): At<ClientId>) -> Result<Response, Problem> {
     let opened = open(&house, &staff, id).await?;
+    clients::not_restricted(&opened.client)?;
     let now = staff.visitor.now.0;
     let fresh = Typed::of([("kind", "set".to_owned()), ("at", wall(&opened.studio.zone, now.plus(3 * DAY)))]);
     page(&visit_view(&house, &staff, &opened, &fresh))
@@ -163,6 +165,11 @@ fn visit_view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> F
     if fields[3].options.is_empty() {
         fields.pop();
     }
+    fields.push(
+        checks_field("liquid", "Liquids planned", &typed.all("liquid"), Wet::choices())
+            .hinted("Each one chosen is judged. A removal is judged by remover in any case.")
+            .or_empty(),
+    );
     FormPage {
         frame: house.frame(&opened.studio, &staff.visitor, Place::Door, format!("Expect {}", opened.client.short)),
         key: new_form_key(),
@@ -186,6 +193,7 @@ fn check_visit(typed: &Typed, opened: &Opened, now: Instant) -> Result<Expected,
     let products: Vec<Option<ProductId>> = typed.all("product").iter().map(|id| id.parse().ok()).collect();
     let known = products.iter().all(|id| id.is_some_and(|id| opened.bench.products.contains_key(&id)));
     let products = notes.choice("product", known.then(|| products.into_iter().flatten().collect::<Vec<_>>()));
+    let liquids = chosen_liquids(&mut notes, typed);
     notes.settle((|| {
         let mut products = products?;
         products.sort_unstable();
@@ -197,6 +205,7 @@ fn check_visit(typed: &Typed, opened: &Opened, now: Instant) -> Result<Expected,
             kind: kind?,
             artist: artist?,
             products,
+            liquids: liquids?,
         })
     })())
 }
@@ -276,6 +285,7 @@ fn earliest_start(now: Instant, wait: i64) -> Instant {
 
 async fn walk_in(staff: Staff, State(house): State<House>, At(id): At<ClientId>) -> Result<Response, Problem> {
     let opened = open(&house, &staff, id).await?;
+    clients::not_restricted(&opened.client)?;
     let now = staff.visitor.now.0;
     let start = earliest_start(now, opened.bench.rules.wait());
     let house_adhesive = super::visit_store::house_adhesive_at(&opened.bench.house, now);
@@ -348,14 +358,15 @@ async fn test_and_book(
     let now = staff.visitor.now.0;
     let earliest = now.plus(opened.bench.rules.wait());
     match check_walk_in(&form.typed, &opened, &house, now, earliest).await {
-        Ok((mut test, visit)) => {
+        Ok((mut test, site, visit)) => {
             test.placed_by = crate::base::actor::Actor::Person(staff.who.clone()).mark();
+            let inner = house.clone();
             let kept = house
                 .store
                 .write(&form.key, move |tx| {
-                    let (test, visit) = (test.clone(), visit.clone());
+                    let (house, test, site, visit) = (inner.clone(), test.clone(), site.clone(), visit.clone());
                     Box::pin(async move {
-                        add_test(tx, &test).await?;
+                        add_test(tx, house.store.keys(), &test, &site).await?;
                         expect_visit(tx, &visit).await?;
                         Ok(Kept::see("/door/not-cleared"))
                     })
@@ -378,14 +389,23 @@ async fn check_walk_in(
     house: &House,
     now: Instant,
     earliest: Instant,
-) -> Result<(PatchTest, Expected), Problem> {
+) -> Result<(PatchTest, String, Expected), Problem> {
     let mut notes = Notes::default();
     let met = chosen_bottles(&mut notes, typed, &opened.bottles);
     let site = notes.line("site", typed.get("site"), 80);
     let number = notes.whole("number", typed.get("number"), (1, 40), "");
     let at = notes.instant("at", typed.get("at"), &opened.studio.zone, (earliest, now.plus(730 * DAY)));
     if let Some(met) = &met {
-        super::test_form::may_be_tested(&mut notes, "bottle", house, opened.client.id, met, &opened.bench, now).await?;
+        super::test_form::may_be_tested(
+            &mut notes,
+            "bottle",
+            house,
+            opened.client.id,
+            (met, &[]),
+            &opened.bench,
+            (now, now),
+        )
+        .await?;
     }
     notes.settle((|| {
         let met = met?;
@@ -393,7 +413,6 @@ async fn check_walk_in(
             id: PatchTestId::new(),
             client: opened.client.id,
             method: Method::Lashes,
-            site: site?,
             number_placed: number?,
             placed: now,
             placed_by: String::new(),
@@ -412,8 +431,9 @@ async fn check_walk_in(
             kind: VisitKind::Set,
             artist: None,
             products,
+            liquids: Vec::new(),
         };
-        Some((test, visit))
+        Some((test, site?, visit))
     })())
 }
 

@@ -3,6 +3,8 @@
 use sqlx::Row;
 
 use super::seen::still_here;
+use super::test_store::read_wet;
+use super::wet::Wet;
 use crate::base::ids::{ClientId, ExpectedVisitId, PersonId, ProductId};
 use crate::base::problem::Problem;
 use crate::base::time::{DAY, Instant};
@@ -74,6 +76,8 @@ pub struct Expected {
     pub artist: Option<PersonId>,
     /// Adhesives planned; none: the house adhesive of that day.
     pub products: Vec<ProductId>,
+    /// Liquids planned; a removal always has its remover besides.
+    pub liquids: Vec<Wet>,
 }
 
 /// Puts somebody on the list of those expected. Also for the book: the id is the caller's, and the same id again changes the entry,
@@ -85,9 +89,9 @@ pub async fn expect_visit(tx: &mut Tx, visit: &Expected) -> Result<(), Problem> 
     still_here(tx, visit.client, true).await?;
     let now = tx.now.0;
     query_with_nulls(
-        "insert into expected_visit (id, client, at, kind, artist, created, gone) values ($1, $2, $3, $4, $5, $6, null)
+        "insert into expected_visit (id, client, at, kind, artist, created, gone, liquids) values ($1, $2, $3, $4, $5, $6, null, $7)
          on conflict (id) do update set client = excluded.client, at = excluded.at, kind = excluded.kind, artist = excluded.artist,
-         gone = null",
+           liquids = excluded.liquids, gone = null",
     )
     .bind(visit.id.to_string())
     .bind(visit.client.to_string())
@@ -95,6 +99,7 @@ pub async fn expect_visit(tx: &mut Tx, visit: &Expected) -> Result<(), Problem> 
     .bind(visit.kind.word())
     .bind(visit.artist.map(|artist| artist.to_string()))
     .bind(now.0)
+    .bind(visit.liquids.iter().map(|wet| wet.word()).collect::<Vec<_>>().join(","))
     .execute(tx.db())
     .await?;
     if let Some(artist) = visit.artist {
@@ -166,7 +171,7 @@ pub async fn hand_visits(tx: &mut Tx, from: PersonId, to: PersonId, until: Optio
 /// When the database cannot be read.
 pub async fn expected(db: &mut Db, from: Instant, to: Instant) -> Result<Vec<Expected>, Problem> {
     let rows = sqlx::query(
-        "select v.id, v.client, v.at, v.kind, v.artist, p.product from expected_visit v
+        "select v.id, v.client, v.at, v.kind, v.artist, p.product, v.liquids from expected_visit v
          left join expected_product p on p.visit = v.id where v.gone is null and v.at >= $1 and v.at < $2 order by v.at, v.id",
     )
     .bind(from.0)
@@ -179,7 +184,7 @@ pub async fn expected(db: &mut Db, from: Instant, to: Instant) -> Result<Vec<Exp
 /// One visit that is expected.
 pub(super) async fn visit(db: &mut Db, id: ExpectedVisitId) -> Result<Option<Expected>, Problem> {
     let rows = sqlx::query(
-        "select v.id, v.client, v.at, v.kind, v.artist, p.product from expected_visit v
+        "select v.id, v.client, v.at, v.kind, v.artist, p.product, v.liquids from expected_visit v
          left join expected_product p on p.visit = v.id where v.gone is null and v.id = $1",
     )
     .bind(id.to_string())
@@ -191,7 +196,7 @@ pub(super) async fn visit(db: &mut Db, id: ExpectedVisitId) -> Result<Option<Exp
 /// What a client is expected for from an instant on.
 pub(super) async fn visits_of(db: &mut Db, client: ClientId, from: Instant) -> Result<Vec<Expected>, Problem> {
     let rows = sqlx::query(
-        "select v.id, v.client, v.at, v.kind, v.artist, p.product from expected_visit v
+        "select v.id, v.client, v.at, v.kind, v.artist, p.product, v.liquids from expected_visit v
          left join expected_product p on p.visit = v.id where v.gone is null and v.client = $1 and v.at >= $2 order by v.at, v.id",
     )
     .bind(client.to_string())
@@ -214,6 +219,12 @@ fn collect(rows: &[sqlx::any::AnyRow]) -> Result<Vec<Expected>, Problem> {
                     .ok_or_else(|| Problem::broken("a visit of no kind of ours"))?,
                 artist: row.get::<Option<String>, _>(4).map(|id| id.parse()).transpose().map_err(Problem::broken)?,
                 products: Vec::new(),
+                liquids: row
+                    .get::<String, _>(6)
+                    .split(',')
+                    .filter(|word| !word.is_empty())
+                    .map(read_wet)
+                    .collect::<Result<_, _>>()?,
             });
         }
         if let (Some(visit), Some(product)) = (all.last_mut(), row.get::<Option<String>, _>(5)) {

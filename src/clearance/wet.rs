@@ -1,6 +1,7 @@
 //! Liquids as clearance knows them: generic steps, not products of the shelf. A test can include them, a reaction can name them, and
-//! where the rules ask for it one she was not tested with is not for today.
+//! where the rules ask for it one she was not tested with is not for today. Remover is one of them: a removal is judged by it alone.
 
+use super::facts::{Kind, PlannedProduct};
 use crate::adhesives::Liquid;
 use crate::base::ids::ProductId;
 
@@ -19,12 +20,21 @@ pub enum Wet {
     WickStop,
     /// After the last lash.
     Finisher,
+    /// Takes lashes off.
+    Remover,
 }
 
 impl Wet {
     /// Each, in the order of a treatment.
-    pub const ALL: [Self; 6] =
-        [Self::Cleanser, Self::AlcoholPrimer, Self::PhPrimer, Self::Accelerator, Self::WickStop, Self::Finisher];
+    pub const ALL: [Self; 7] = [
+        Self::Cleanser,
+        Self::AlcoholPrimer,
+        Self::PhPrimer,
+        Self::Accelerator,
+        Self::WickStop,
+        Self::Finisher,
+        Self::Remover,
+    ];
 
     /// The word kept in the database and sent by forms.
     #[must_use]
@@ -36,6 +46,7 @@ impl Wet {
             Self::Accelerator => "accelerator",
             Self::WickStop => "wick stop",
             Self::Finisher => "finisher",
+            Self::Remover => "remover",
         }
     }
 
@@ -67,7 +78,15 @@ impl Wet {
             Self::Accelerator => 4,
             Self::WickStop => 5,
             Self::Finisher => 6,
+            Self::Remover => 7,
         })
+    }
+
+    /// It as a part of a treatment.
+    #[must_use]
+    pub const fn planned(self) -> PlannedProduct {
+        let kind = if matches!(self, Self::Remover) { Kind::Remover } else { Kind::Liquid };
+        PlannedProduct { product: Some(self.id()), kind, stopped: false }
     }
 
     /// As choices of a form.

@@ -1,12 +1,14 @@
-//! `audit`: the record of who changed what. Works beside a running service.
+//! `audit`: the record of who changed what, and whether what it tells of is still as it was kept. Works beside a running service.
 
 use super::serve::in_runtime;
 use crate::base::time::Clock;
+use crate::clearance;
+use crate::clients::consents;
 use crate::config::Config;
-use crate::store::audit::{self, Verdict};
+use crate::store::audit::{self, Broken, Verdict};
 use crate::store::{OpenOptions, Store};
 
-/// Walks the chain and names the first line that does not fit.
+/// Walks the chain and names the first line that does not fit; then holds consents, decisions and doctors' papers against it.
 ///
 /// # Errors
 /// A sentence for the person at the terminal.
@@ -17,7 +19,15 @@ pub(super) fn verify(config: &Config) -> Result<(), String> {
         let mut db = store.read().await.map_err(|cause| cause.to_string())?;
         match audit::verify(&mut db, store.keys(), &store.heads()).await.map_err(|cause| cause.to_string())? {
             Verdict::Whole { lines, head } => {
+                let keys = store.keys();
+                let consents = consents::verify(&mut db, keys).await.map_err(|cause| cause.to_string())?;
+                let papers = clearance::verify(&mut db, keys).await.map_err(|cause| cause.to_string())?;
+                let told = [of("consent", &consents), of("decision or doctor’s paper", &papers)].concat();
+                if !told.is_empty() {
+                    return Err(told.join("\n"));
+                }
                 println!("{lines} lines, each bound to the one before it.");
+                println!("Every consent, decision and doctor’s paper is as the chain has it.");
                 println!("head {head}");
                 println!("compared with {} heads in {}", store.heads().len(), store.heads_file().display());
                 println!(
@@ -30,4 +40,8 @@ pub(super) fn verify(config: &Config) -> Result<(), String> {
             }
         }
     })
+}
+
+fn of(what: &str, broken: &[Broken]) -> Vec<String> {
+    broken.iter().map(|one| format!("{what} {one}")).collect()
 }

@@ -11,7 +11,7 @@ use super::birth::TypedBirth;
 use super::list_page::{ClientRow, row};
 use super::names::Names;
 use super::rights_store::recognise;
-use super::{Client, Keeper, pairs, seen, short_name, store};
+use super::{Client, Keeper, pairs, rights, seen, short_name, store};
 use crate::base::actor::{Role, Who};
 use crate::base::ids::ClientId;
 use crate::base::problem::{FieldNote, Problem};
@@ -186,19 +186,21 @@ struct About {
 }
 
 impl About {
-    /// An artist begins records of the studio and of her own; she changes no keeper.
-    async fn load(house: &House, who: &Who, now: Instant, is_new: bool) -> Result<Self, Problem> {
+    /// An artist begins records of the studio and of her own. Whose client she is changes only who answers for the record now: the keeper
+    /// may export and erase it, so nobody makes herself the keeper of another's.
+    async fn load(house: &House, who: &Who, now: Instant, before: Option<&Client>) -> Result<Self, Problem> {
         let mut db = house.store.read().await?;
         let studio = Studio::load(&mut db).await?;
         let names = Names::load(&mut db).await?;
         let own = |id: &crate::base::ids::PersonId| who.role != Role::Artist || *id == who.id;
+        let may_change_keeper = before.is_none_or(|client| rights::may_use(client, who, &names));
         let artists = names.artists().filter(|(id, _)| own(id)).map(|(id, name)| (id.to_string(), name));
         Ok(Self {
             today: studio.zone.day(now),
             studio,
             now,
             keepers: std::iter::once((STUDIO.to_owned(), "the studio".to_owned())).chain(artists).collect(),
-            may_change_keeper: is_new || who.role == Role::Owner,
+            may_change_keeper,
         })
     }
 }
@@ -331,13 +333,13 @@ fn next_page(client: &Client, then: &str) -> String {
 }
 
 async fn new_page(staff: Staff, State(house): State<House>, Query(asked): Query<Then>) -> Result<Response, Problem> {
-    let about = About::load(&house, &staff.who, staff.visitor.now.0, true).await?;
+    let about = About::load(&house, &staff.who, staff.visitor.now.0, None).await?;
     let typed = TypedClient { keeper: STUDIO.to_owned(), then: asked.then, ..TypedClient::default() };
     page(&view(&house, &staff, &about, &typed, Again::default(), for_new(), new_form_key()))
 }
 
 async fn add(staff: Staff, State(house): State<House>, form: Form<TypedClient>) -> Result<Response, Problem> {
-    let about = About::load(&house, &staff.who, staff.visitor.now.0, true).await?;
+    let about = About::load(&house, &staff.who, staff.visitor.now.0, None).await?;
     let key = form.key.form.clone().unwrap_or_default();
     let again = |again| {
         page_with(
@@ -386,7 +388,7 @@ async fn edit_page(staff: Staff, State(house): State<House>, At(id): At<ClientId
         let mut db = house.store.read().await?;
         seen(&mut db, id, &staff.who).await?
     };
-    let about = About::load(&house, &staff.who, staff.visitor.now.0, false).await?;
+    let about = About::load(&house, &staff.who, staff.visitor.now.0, Some(&client)).await?;
     let typed = TypedClient::of(&client);
     let again = Again { shown: shown(&house, &client), ..Again::default() };
     page(&view(&house, &staff, &about, &typed, again, for_change(&client), new_form_key()))
@@ -403,7 +405,7 @@ async fn change(
         seen(&mut db, id, &staff.who).await?
     };
     super::not_restricted(&client)?;
-    let about = About::load(&house, &staff.who, staff.visitor.now.0, false).await?;
+    let about = About::load(&house, &staff.who, staff.visitor.now.0, Some(&client)).await?;
     let now_shown = shown(&house, &client);
     let checked = form.typed.check(id, &about, Some(&client));
     let checked = checked.and_then(|changed| {

@@ -117,6 +117,17 @@ pub async fn client(db: &mut Db, id: ClientId) -> Result<Option<Client>, Problem
     store::client(db, id).await
 }
 
+/// Several clients, in no order, also those erased or put together with others; one id twice is one client.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn several(db: &mut Db, ids: &[ClientId]) -> Result<Vec<Client>, Problem> {
+    let mut ids = ids.to_vec();
+    ids.sort_unstable();
+    ids.dedup();
+    store::clients(db, &ids).await
+}
+
 /// Clients by what was typed of name, number or address, sorted by name; at most `most`.
 ///
 /// # Errors

@@ -156,6 +156,18 @@ pub(crate) async fn forget_handed_forms(tx: &mut Tx, older_than: Instant) -> Res
     super::handed::store::forget(tx, older_than).await
 }
 
+/// A photo of her as her file lists it: its id, words, width and height in pixels.
+pub(crate) type ListedPhoto = (PhotoId, String, i64, i64);
+
+/// The photos kept of her, oldest first.
+pub(crate) async fn listed_photos(db: &mut Db, client: ClientId) -> Result<Vec<ListedPhoto>, Problem> {
+    let all = super::photos::store::of_client(db, client, i64::MAX).await?;
+    let listed = all.into_iter().rev().filter(|photo| photo.withdrawn.is_none());
+    Ok(listed
+        .map(|photo| (photo.id, format!("{}, {}", photo.moment.words(), photo.at.iso()), photo.width, photo.height))
+        .collect())
+}
+
 /// Every photo kept of her, oldest first: its id and the JPEG.
 pub(crate) async fn client_photos(
     db: &mut Db,

@@ -1,10 +1,16 @@
 //! Clients of the invented studio, kept through this part's own functions.
 
+use image::codecs::jpeg::JpegEncoder;
+use image::{Rgb, RgbImage};
+
 use super::consents::given::{Consent, Guardian, Mark, Signed, hash};
 use super::consents::signature::Strokes;
 use super::consents::{Purpose, store as consents};
 use super::consultation::store::{self as consultations, Changed, Consultation};
 use super::consultation::{GivenBy, SealedAnswers};
+use super::photos::Moment;
+use super::photos::clean::{Picture, clean};
+use super::photos::store as photos;
 use super::questions::{Kind, Question};
 use super::{Client, questions, rights, store};
 use crate::base::actor::{Actor, Who};
@@ -27,6 +33,10 @@ pub(crate) struct SeedClient {
     pub(crate) signed: Vec<Purpose>,
     /// The guardian who signed with her.
     pub(crate) guardian: Option<&'static str>,
+    /// What of it she has taken back since.
+    pub(crate) withdrew: Option<Purpose>,
+    /// Photos of her own page, drawn here: of nobody.
+    pub(crate) photos: usize,
 }
 
 /// A hand's movement over the signature box.
@@ -47,6 +57,12 @@ pub(crate) async fn seed_client(house: &House, by: &Who, seed: SeedClient) -> Re
                 for purpose in &seed.signed {
                     sign(tx, keys, &by, &seed, *purpose).await?;
                 }
+                if let Some(purpose) = seed.withdrew
+                    && let Some(consent) = consents::newest(tx.db(), seed.client.id, purpose).await?
+                {
+                    consents::withdraw(tx, seed.client.id, consent.id, by.id).await?;
+                }
+                add_photos(tx, keys, &by, &seed).await?;
                 if seed.changed {
                     consultations::asked(tx, seed.client.id, by.id, Changed::Something).await?;
                 }
@@ -127,4 +143,44 @@ async fn sign(tx: &mut Tx, keys: &Keys, by: &Who, seed: &SeedClient, purpose: Pu
         answers: Vec::new(),
     };
     consents::add(tx, keys, &consent, &signed).await
+}
+
+/// Photos under her consent, before and after in turn.
+async fn add_photos(tx: &mut Tx, keys: &Keys, by: &Who, seed: &SeedClient) -> Result<(), Problem> {
+    let consent = consents::newest(tx.db(), seed.client.id, Purpose::RecordPhotos).await?;
+    let Some(consent) = consent.filter(|consent| consent.withdrawn.is_none()) else { return Ok(()) };
+    for n in 0..seed.photos {
+        let moment = if n % 2 == 0 { Moment::Before } else { Moment::After };
+        let picture = drawn_eye(if n % 2 == 0 { 9 } else { 21 })?;
+        photos::add(tx, keys, seed.client.id, consent.id, (moment, None), by.id, &picture).await?;
+    }
+    Ok(())
+}
+
+/// A closed lid with so many lashes, drawn: nobody was photographed for it. Goes through the same cleaning as a photo that is sent.
+fn drawn_eye(lashes: u32) -> Result<Picture, Problem> {
+    const SKIN: Rgb<u8> = Rgb([226, 192, 172]);
+    const DARK: Rgb<u8> = Rgb([52, 38, 34]);
+    let mut drawing = RgbImage::from_pixel(640, 400, SKIN);
+    let lid = |x: u32| 240 - (x.abs_diff(320)).pow(2) / 900;
+    for x in 90..550 {
+        for y in 0..5 {
+            drawing.put_pixel(x, lid(x) + y, DARK);
+        }
+    }
+    for lash in 0..lashes {
+        let root = 100 + lash * 440 / lashes.max(1);
+        for step in 0..70 {
+            let lean = step * root / 320;
+            let (x, y) = (root + lean - step, lid(root) + step);
+            for wide in 0..3 {
+                if x + wide < 640 && y < 400 {
+                    drawing.put_pixel(x + wide, y, DARK);
+                }
+            }
+        }
+    }
+    let mut file = Vec::new();
+    JpegEncoder::new_with_quality(&mut file, 90).encode_image(&drawing).map_err(Problem::broken)?;
+    clean(&file).map_err(Problem::broken)
 }

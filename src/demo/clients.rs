@@ -70,6 +70,9 @@ pub(super) async fn fill(house: &House, zone: &Zone, people: &[Person]) -> Resul
     if let (Some(one), Some(other)) = (id("Frida Aune"), id("Frieda Aune")) {
         privacy::put_together(house, &by, one, other).await?;
     }
+    if let Some(gone) = id("Torill Dalsnes") {
+        privacy::erase_invented(house, &by, gone).await?;
+    }
     Ok(())
 }
 
@@ -92,7 +95,7 @@ const fn invented(name: &'static str, age: i64, phone: &'static str) -> Invented
 }
 
 /// Everybody, in the order of the alphabet's first name.
-const ALL: [Invented; 24] = [
+const ALL: [Invented; 34] = [
     Invented {
         notes: "Comes by bicycle; likes the bed by the window.",
         said: &[("lens", "")],
@@ -121,6 +124,18 @@ const ALL: [Invented; 24] = [
     invented("Gro Tindal", 39, "+45 20 11 00 20"),
     Invented { said: &[("asthma", ""), ("dry", "")], ..invented("Maren Osthus", 44, "+45 20 11 00 21") },
     Invented { answered: None, ..invented("Runa Selvik", 28, "+45 20 11 00 22") },
+    // Declined a test; was not read in time; reacted late; has an open reaction that needs medical help; a doctor found something.
+    invented("Vilde Ostmoen", 35, "+45 20 11 00 23"),
+    invented("Thora Kvalen", 26, "+45 20 11 00 24"),
+    invented("Asta Moengaard", 40, "+45 20 11 00 25"),
+    invented("Borghild Nessum", 47, "+45 20 11 00 26"),
+    invented("Eira Sandnaes", 32, "+45 20 11 00 27"),
+    // Gave no birth date; is too young; had her record erased; took a consent back; waits for a doctor's word.
+    Invented { answered: Some(3), ..invented("Linnea Vikdal", 0, "+45 20 11 00 28") },
+    Invented { answered: None, ..invented("Sunniva Raskov", 15, "+45 20 11 00 29") },
+    Invented { answered: None, ..invented("Torill Dalsnes", 42, "+45 20 11 00 30") },
+    invented("Una Bjerkeli", 37, "+45 20 11 00 31"),
+    Invented { answered: Some(5), said: &[("eye_care", "")], ..invented("Wenche Aasgaard", 50, "+45 20 11 00 32") },
 ];
 
 /// What the records rest on.
@@ -159,13 +174,24 @@ impl Story {
         if own.name == "Karin Stoltz" {
             client.restricted = Some(self.now.plus(-9 * DAY));
         }
+        if own.name == "Linnea Vikdal" {
+            client.born = None;
+        }
+        let with_photos = own.name == "Alva Lindqvist";
+        let photos = with_photos.then_some(Purpose::RecordPhotos);
         let signs = own.answered.is_some() && own.name != "Liv Marensdatter";
         SeedClient {
             client,
             answered: own.answered.map(|days| (self.now.plus(-days * DAY), own.said.to_vec())),
             changed: own.name == "Signe Bechgaard",
-            signed: if signs { vec![Purpose::HealthData, Purpose::PatchTest, Purpose::Treatment] } else { Vec::new() },
+            signed: if signs {
+                [Purpose::HealthData, Purpose::PatchTest, Purpose::Treatment].into_iter().chain(photos).collect()
+            } else {
+                Vec::new()
+            },
             guardian: own.guardian,
+            withdrew: (own.name == "Una Bjerkeli").then_some(Purpose::Treatment),
+            photos: if with_photos { 2 } else { 0 },
         }
     }
 
@@ -209,15 +235,9 @@ impl Story {
         all
     }
 
-    fn test(
-        &self,
-        client: ClientId,
-        lot: &str,
-        placed: Instant,
-        look: Option<(i64, TestResult, &'static str)>,
-    ) -> Seed {
-        let look = look.map(|(hours, result, words)| (placed.plus(hours * HOUR), result, words));
-        Seed::Test { client, met: self.met(lot), liquids: vec![Wet::AlcoholPrimer], placed, look }
+    fn test(&self, client: ClientId, lot: &str, placed: Instant, looks: &[(i64, TestResult, &'static str)]) -> Seed {
+        let looks = looks.iter().map(|(hours, result, words)| (placed.plus(hours * HOUR), *result, *words)).collect();
+        Seed::Test { client, met: self.met(lot), liquids: vec![Wet::AlcoholPrimer], placed, looks }
     }
 
     fn tests(&self, her: &impl Fn(&str) -> Option<ClientId>) -> Vec<Seed> {
@@ -237,20 +257,34 @@ impl Story {
             ("Frida Aune", 41),
             ("Ebba Sorensdal", 201),
             ("Dagny Holte", 70),
+            ("Linnea Vikdal", 3),
+            ("Una Bjerkeli", 26),
+            ("Wenche Aasgaard", 4),
+            ("Borghild Nessum", 39),
         ] {
-            all.extend(her(name).map(|id| self.test(id, "H-417", ago(days), Some((49, TestResult::NoneSeen, "")))));
+            all.extend(her(name).map(|id| self.test(id, "H-417", ago(days), &[(49, TestResult::NoneSeen, "")])));
         }
-        all.extend(her("Sella Brandvik").map(|id| self.test(id, "H-417", self.now.plus(-51 * HOUR), None)));
+        all.extend(her("Sella Brandvik").map(|id| self.test(id, "H-417", self.now.plus(-51 * HOUR), &[])));
         all.extend(her("Noor Halden").map(|id| {
             self.test(
                 id,
                 "H-417",
                 ago(5),
-                Some((50, TestResult::Doubtful, "A little red along one lid; gone by the evening.")),
+                &[(50, TestResult::Doubtful, "A little red along one lid; gone by the evening.")],
             )
         }));
-        all.extend(her("Cille Ravn").map(|id| self.test(id, "S-417", ago(12), Some((49, TestResult::NoneSeen, "")))));
+        all.extend(her("Cille Ravn").map(|id| self.test(id, "S-417", ago(12), &[(49, TestResult::NoneSeen, "")])));
+        all.extend(her("Vilde Ostmoen").map(|client| Seed::Declined { client, met: self.met("H-417"), at: ago(2) }));
+        all.extend(
+            her("Thora Kvalen").map(|id| self.test(id, "H-417", ago(14), &[(24 * 11, TestResult::NotRead, "")])),
+        );
+        all.extend(her("Asta Moengaard").map(|id| {
+            let late = "Both rims red and itching since the morning, thirteen days after.";
+            let looks = [(49, TestResult::NoneSeen, ""), (24 * 13, TestResult::Late, late)];
+            self.test(id, "H-417", ago(18), &looks)
+        }));
         for (name, days, lot) in [
+            ("Borghild Nessum", 9, "H-431"),
             ("Alva Lindqvist", 22, "H-417"),
             ("Alva Lindqvist", 61, "L-009"),
             ("Dagny Holte", 19, "H-417"),
@@ -275,6 +309,7 @@ impl Story {
                 kind,
                 artist: Some(artist),
                 products: Vec::new(),
+                liquids: Vec::new(),
             }))
         };
         // A new client whose test can be placed for two hours more; at night until the first hour of the morning after.
@@ -300,6 +335,15 @@ impl Story {
             visit("Ylva Storm", self.at(5, 22), VisitKind::Infill, self.tilde),
             visit("Cille Ravn", self.at(6, 22), VisitKind::Set, self.ines),
             visit("Gro Tindal", self.at(6, 26), VisitKind::Infill, self.oona),
+            visit("Vilde Ostmoen", self.at(5, 22), VisitKind::Set, self.oona),
+            visit("Thora Kvalen", self.at(5, 27), VisitKind::Set, self.ines),
+            visit("Asta Moengaard", self.at(5, 30), VisitKind::Set, self.oona),
+            visit("Borghild Nessum", self.at(1, 31), VisitKind::Removal, self.oona),
+            visit("Eira Sandnaes", self.at(5, 32), VisitKind::Set, self.oona),
+            visit("Linnea Vikdal", self.at(4, 33), VisitKind::Set, self.ines),
+            visit("Sunniva Raskov", self.at(5, 34), VisitKind::Set, self.ines),
+            visit("Una Bjerkeli", self.at(4, 24), VisitKind::Infill, self.oona),
+            visit("Wenche Aasgaard", self.at(4, 35), VisitKind::Set, self.oona),
         ]
         .into_iter()
         .flatten()
@@ -340,6 +384,17 @@ impl Story {
         }));
         all.extend(her("Jorun Askeland").map(|id| {
             reaction(id, ago(310), details(&["redness"], "Red lids for two days after a set."), self.tilde, 4)
+        }));
+        all.extend(her("Borghild Nessum").map(|id| {
+            let words = "Both lids swollen since last night, a week after her set; sent to the eye clinic.";
+            reaction(id, ago(1), details(&["swelling", "redness", "tears"], words), self.oona, 0)
+        }));
+        all.extend(her("Eira Sandnaes").map(|client| Seed::Finding {
+            client,
+            at: ago(48),
+            grade: "++",
+            day: 7,
+            words: "Dr. Ivar Hollen, skin clinic: ethyl cyanoacrylate 10 % in petrolatum.",
         }));
         all.extend(her("Jorun Askeland").map(|client| Seed::Statement {
             client,

@@ -12,12 +12,13 @@ use crate::base::actor::{Actor, Role};
 use crate::base::ids::{CheckId, DeviceId, InstrumentId, RoomId, TokenId};
 use crate::base::problem::Problem;
 use crate::base::time::{DAY, MINUTE};
+use crate::base::units::{AirChanges, Celsius, CubicMetres, GramsPerHour, RelHumidity};
 use crate::base::zone::Zone;
 use crate::people;
-use crate::rooms::instrument::Place;
+use crate::rooms::instrument::{CheckPoint, Place};
 use crate::rooms::plausible::Arrived;
 use crate::rooms::push::Mapping;
-use crate::rooms::{self, Check, Device, DeviceKind, Instrument, InstrumentKind, Room};
+use crate::rooms::{self, Check, Compared, Device, DeviceKind, Instrument, InstrumentKind, Room};
 use crate::store::{FormKey, Kept};
 use crate::web::House;
 use crate::web::studio::Studio;
@@ -92,7 +93,7 @@ pub async fn fill_with(house: &House, days: i64) -> Result<(), Problem> {
 async fn seed_room(house: &House, which: DemoRoom) -> Result<(), Problem> {
     let now = house.store.clock().now().0;
     let id = RoomId::new();
-    let (surface, surface_c) = match which {
+    let (surface, measured) = match which {
         DemoRoom::Gable => ("skylight", Some(9.5)),
         DemoRoom::Lantern => ("south window", Some(12.0)),
         DemoRoom::Cellar => ("outer wall", None),
@@ -100,18 +101,18 @@ async fn seed_room(house: &House, which: DemoRoom) -> Result<(), Problem> {
     let room = Room {
         id,
         name: which.name().to_owned(),
-        volume_m3: which.volume_m3(),
-        air_changes_per_hour: if which == DemoRoom::Lantern { 0.8 } else { 0.5 },
+        volume: CubicMetres::clamped(which.volume_m3()),
+        air_changes: AirChanges::clamped(if which == DemoRoom::Lantern { 0.8 } else { 0.5 }),
         coldest_surface: surface.to_owned(),
-        surface_c,
+        surface: measured.map(Celsius::clamped),
         closed: None,
     };
-    let device = |kind, name: &str, grams| Device {
+    let device = |kind, name: &str, grams: Option<f64>| Device {
         id: DeviceId::new(),
         room: id,
         kind,
         name: name.to_owned(),
-        grams_per_hour: grams,
+        water: grams.map(GramsPerHour::clamped),
     };
     let devices = match which {
         DemoRoom::Gable => vec![device(DeviceKind::Humidifier, "white tower", Some(300.0))],
@@ -133,10 +134,11 @@ async fn seed_room(house: &House, which: DemoRoom) -> Result<(), Problem> {
     let check = |days: i64, against: &str, reference: f64, shown: f64| Check {
         id: CheckId::new(),
         at: now.plus(-days * DAY),
-        of_humidity: true,
         against: against.to_owned(),
-        reference,
-        shown,
+        compared: Compared::Humidity(CheckPoint {
+            reference: RelHumidity::clamped(reference),
+            shown: RelHumidity::clamped(shown),
+        }),
         struck: false,
     };
     // Gable's was checked over two salts, Cellar's long ago over one, Lantern's never.

@@ -1,5 +1,5 @@
-//! People: how the first owner claims the house, how others are invited, sign in and leave; their roles; the first-aid card they all
-//! reach. Knows no room, no adhesive and no client.
+//! People: how the first owner claims the house, how others are invited, sign in and leave; their roles; tablets they share; the
+//! first-aid card they all reach. Knows no room, no adhesive and no client.
 
 mod audit_page;
 mod browser_words;
@@ -14,6 +14,7 @@ mod seed;
 mod sessions_page;
 mod sign_in_page;
 mod store;
+mod tablet;
 mod take_back_page;
 mod tokens_page;
 mod well_known;
@@ -34,6 +35,7 @@ pub fn routes() -> Routes {
         .join(take_back_page::routes())
         .join(people_page::routes())
         .join(sessions_page::routes())
+        .join(tablet::routes())
         .join(tokens_page::routes())
         .join(audit_page::routes())
         .join(first_aid::routes())

@@ -16,7 +16,7 @@ use crate::web::House;
 use crate::web::checks::note_fields;
 use crate::web::form::{Choice, FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
-use crate::web::guard::Owner;
+use crate::web::guard::{Owner, with_passphrase};
 use crate::web::incoming::{At, Form, Nothing, new_form_key};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
@@ -122,6 +122,7 @@ async fn people_view(
 }
 
 async fn invite(owner: Owner, State(house): State<House>, form: Form<TypedInvite>) -> Result<Response, Problem> {
+    with_passphrase(&owner.visitor)?;
     let typed = &form.typed;
     let mut notes = Vec::new();
     let name = text::line(&typed.name, 80).map_err(|bad| notes.push(FieldNote::new("name", bad.to_string()))).ok();
@@ -230,6 +231,7 @@ async fn change_role(
     At(id): At<PersonId>,
     form: Form<TypedRole>,
 ) -> Result<Response, Problem> {
+    with_passphrase(&owner.visitor)?;
     let Some(role) = Role::from_word(&form.typed.role) else {
         let key = form.key.form.clone().unwrap_or_default();
         let view = person_view(&house, &owner, id, Some("Choose one of the roles."), key).await?;
@@ -248,11 +250,12 @@ async fn change_role(
 }
 
 async fn invite_again(
-    _owner: Owner,
+    owner: Owner,
     State(house): State<House>,
     At(id): At<PersonId>,
     form: Form<Nothing>,
 ) -> Result<Response, Problem> {
+    with_passphrase(&owner.visitor)?;
     let keys = house.clone();
     let kept = house
         .store
@@ -270,11 +273,12 @@ async fn invite_again(
 }
 
 async fn leave(
-    _owner: Owner,
+    owner: Owner,
     State(house): State<House>,
     At(id): At<PersonId>,
     form: Form<Nothing>,
 ) -> Result<Response, Problem> {
+    with_passphrase(&owner.visitor)?;
     let kept = house
         .store
         .write(&form.key, move |tx| {

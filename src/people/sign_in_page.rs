@@ -10,9 +10,10 @@ use axum::response::{IntoResponse, Redirect, Response};
 use serde::Deserialize;
 
 use super::entering::{account_as_it_is, add_cookies, known_browser};
+use super::tablet::{self, CameIn};
 use super::{passphrase, rules, store};
 use crate::base::actor::Actor;
-use crate::base::ids::PersonId;
+use crate::base::ids::{PersonId, TabletId};
 use crate::base::problem::Problem;
 use crate::base::text;
 use crate::base::time::SECOND;
@@ -24,7 +25,7 @@ use crate::web::frame::Frame;
 use crate::web::guard::{Anyone, SignedIn};
 use crate::web::incoming::new_form_key;
 use crate::web::incoming::{FORM_MOST, FormThatSignsIn, has_type, is_signed_in, whole};
-use crate::web::problems::{SignInPage, page, page_with, sign_in_fields};
+use crate::web::problems::{PROVE_NOTE, SignInPage, page, page_with, sign_in_fields};
 use crate::web::routes::Routes;
 use crate::web::session;
 use crate::web::studio::{Place, Studio};
@@ -62,12 +63,15 @@ async fn sign_in_page(
     Query(asked): Query<BTreeMap<String, String>>,
 ) -> Result<Response, Problem> {
     let next = rules::own_path(asked.get("next").map_or("/", String::as_str)).to_owned();
-    if is_signed_in(&visitor) {
+    let to_prove = asked.contains_key("prove") && visitor.tablet.is_some() && !visitor.proved;
+    if is_signed_in(&visitor) && !to_prove {
         return Ok(Redirect::to(&house.url(&next)).into_response());
     }
     let mut db = house.store.read().await?;
     let studio = Studio::load(&mut db).await?;
-    page(&sign_in_view(&house, &studio, &visitor, &TypedSignIn::to(next), None))
+    let mut view = sign_in_view(&house, &studio, &visitor, &TypedSignIn::to(next), None);
+    view.note = to_prove.then(|| PROVE_NOTE.to_owned());
+    page(&view)
 }
 
 impl TypedSignIn {
@@ -91,6 +95,17 @@ async fn sign_in(
         let mut db = house.store.read().await?;
         (Studio::load(&mut db).await?, store::by_name(&mut db, &name).await?.filter(store::Person::can_sign_in))
     };
+    let on_tablet = tablet::here(&house, &headers, visitor.now).await?;
+    // What was typed over an ended sign-in is carried over six digits as well.
+    if let (Some(tablet), Some(person), true) = (on_tablet, &found, tablet::looks_like_one(&typed.passphrase)) {
+        return match tablet::come_in(&house, &visitor, tablet, person.id, &typed.passphrase).await? {
+            CameIn::Yes(secret) => go_on(&house, &studio, &headers, &secret, None, &typed),
+            CameIn::No(sentence) => {
+                let view = sign_in_view(&house, &studio, &visitor, &typed, Some(&sentence));
+                page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            }
+        };
+    }
     let hash = found.as_ref().map(|person| person.passphrase.clone()).unwrap_or_default();
     let browser = known_browser(&house, &headers, &account_as_it_is(&house, &account, &hash));
     // Counted before the passphrase is looked at: any number of tries at once count as that many.
@@ -117,14 +132,26 @@ async fn sign_in(
         None
     };
     let known = account_as_it_is(&house, &account, anew.as_deref().unwrap_or(&hash));
-    let verified = Verified { id: person.id, hash, anew, account, browser };
+    let verified = Verified { id: person.id, hash, anew, account, browser, on_tablet };
     let secret = begin_session(&house, &visitor, verified).await?;
+    go_on(&house, &studio, &headers, &secret, Some(&known), &typed)
+}
+
+/// Where she goes on: the page she wanted, or what she typed before.
+fn go_on(
+    house: &House,
+    studio: &Studio,
+    headers: &HeaderMap,
+    secret: &str,
+    known: Option<&str>,
+    typed: &TypedSignIn,
+) -> Result<Response, Problem> {
     let mut answer = if typed.draft.is_empty() {
         Redirect::to(&house.url(rules::own_path(&typed.next))).into_response()
     } else {
-        send_again(&house, &studio, &secret, &typed)?
+        send_again(house, studio, secret, typed)?
     };
-    add_cookies(&house, &headers, &secret, Some(&known), &mut answer);
+    add_cookies(house, headers, secret, known, &mut answer);
     Ok(answer)
 }
 
@@ -150,6 +177,8 @@ struct Verified {
     anew: Option<String>,
     account: String,
     browser: String,
+    /// The shared tablet she signs in on.
+    on_tablet: Option<TabletId>,
 }
 
 /// Begins a session for a person whose passphrase was right a moment ago - if it is still hers and she still works here.
@@ -172,6 +201,10 @@ async fn begin_session(house: &House, visitor: &Visitor, verified: Verified) -> 
                 }
                 let session =
                     session::begin(tx, &config, person.id, &person.name, person.role, &secret, &browser).await?;
+                if let Some(tablet) = verified.on_tablet {
+                    tablet::forget_tries(tx, tablet, person.id).await?;
+                    session::on_tablet(tx, session, tablet).await?;
+                }
                 if let Some(hash) = &verified.anew {
                     store::set_passphrase(tx, person.id, hash).await?;
                 }
@@ -227,7 +260,7 @@ async fn sign_out(
     State(house): State<House>,
     request: axum::extract::Request,
 ) -> Result<Response, Problem> {
-    let key = sign_out_key(&house, &signed_in, request).await?;
+    let (key, _) = without_key(&house, &signed_in, request).await?;
     let session = signed_in.who.session;
     house
         .store
@@ -244,12 +277,12 @@ async fn sign_out(
     Ok(answer)
 }
 
-/// The sign-out button stands on every page without a key of its own: ending a session twice is the same as once.
-async fn sign_out_key(
+/// What the buttons send that stand on every page without a key of their own: ending a session twice is the same as once.
+pub(super) async fn without_key(
     house: &House,
     signed_in: &SignedIn,
     request: axum::extract::Request,
-) -> Result<FormKey, Problem> {
+) -> Result<(FormKey, Vec<(String, String)>), Problem> {
     let (parts, body) = request.into_parts();
     if !has_type(&parts.headers, "application/x-www-form-urlencoded") {
         return Err(Problem::Forged);
@@ -258,5 +291,5 @@ async fn sign_out_key(
     let mut pairs: Vec<(String, String)> = serde_urlencoded::from_bytes(&body).map_err(|_| Problem::Forged)?;
     pairs.push(("form_key".to_owned(), signed_in.who.session.to_string()));
     let key = crate::web::incoming::form_key(house, &signed_in.visitor, &parts.headers, &pairs, &[])?;
-    Ok(FormKey { form: None, ..key })
+    Ok((FormKey { form: None, ..key }, pairs))
 }

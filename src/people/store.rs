@@ -4,6 +4,7 @@ use sqlx::Row;
 use sqlx::any::AnyRow;
 
 use super::rules::wait_after;
+use super::tablet;
 use crate::base::actor::Role;
 use crate::base::ids::PersonId;
 use crate::base::problem::Problem;
@@ -163,6 +164,7 @@ pub async fn leave(tx: &mut Tx, id: PersonId) -> Result<(), Problem> {
         .execute(tx.db())
         .await?;
     close_invitations(tx, id).await?;
+    tablet::forget_code(tx, id).await?;
     session::end_all_of(tx, id).await?;
     tx.audit("person leaves", id, "").await
 }
@@ -234,6 +236,7 @@ pub(super) async fn take_up(tx: &mut Tx, token: &str, hash: &str) -> Result<Pers
     let person = invited(tx.db(), token, now).await?.ok_or(Problem::NotHere("invitation"))?;
     close_invitations(tx, person.id).await?;
     set_passphrase(tx, person.id, hash).await?;
+    tablet::forget_code(tx, person.id).await?;
     session::end_all_of(tx, person.id).await?;
     Ok(person)
 }
@@ -256,6 +259,7 @@ pub async fn reset_link(tx: &mut Tx, keys: &Keys, name: &str) -> Result<String, 
     let person =
         by_name(tx.db(), name).await?.filter(|person| person.left.is_none()).ok_or(Problem::NotHere("person"))?;
     session::end_all_of(tx, person.id).await?;
+    tablet::forget_code(tx, person.id).await?;
     let token = invite(tx, keys, person.id, RESET_FOR).await?;
     tx.audit("reset passphrase on the box", person.id, "").await?;
     Ok(format!("/invited/{token}"))

@@ -15,7 +15,7 @@ use crate::web::House;
 use crate::web::checks::note_fields;
 use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
-use crate::web::guard::Owner;
+use crate::web::guard::{Owner, with_passphrase};
 use crate::web::incoming::{At, Form, Nothing, new_form_key};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
@@ -104,6 +104,7 @@ const fn kind_words(kind: &token::Kind) -> &'static str {
 }
 
 async fn make_token(owner: Owner, State(house): State<House>, form: Form<TypedToken>) -> Result<Response, Problem> {
+    with_passphrase(&owner.visitor)?;
     let name = match text::line(&form.typed.name, 80) {
         Ok(name) => name,
         Err(bad) => {

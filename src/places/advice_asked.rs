@@ -3,6 +3,7 @@
 
 use std::collections::BTreeMap;
 
+use super::in_hand::{daily, seen_from, with_place};
 use crate::adhesives::set_time::Scatter;
 use crate::adhesives::{self, Air, AirDoubt, Bead, Liquid, Liquids, OnShelf, PickUp};
 use crate::advice::judge::{CureClass, Limits, NotToday, Question, RoomNow, ShelfBottle, Tested, Work};
@@ -11,7 +12,7 @@ use crate::advice::store::{self as taken, WorksIn};
 use crate::artists::hands::Hands;
 use crate::artists::{self, Artist, Style, Technique};
 use crate::base::actor::Who;
-use crate::base::ids::{ClientId, RoomId};
+use crate::base::ids::{BottleId, ClientId, RoomId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::base::units::{Celsius, RelHumidity};
@@ -35,7 +36,7 @@ pub(super) struct Asked {
     pub(super) bead: Bead,
     pub(super) pick_up: Option<PickUp>,
     pub(super) liquids: Liquids,
-    /// The bottle the figures shall speak of, by its place on the shelf.
+    /// The bottle the figures shall speak of, by its place among those at hand.
     pub(super) bottle: Option<usize>,
     /// Whom it is for, where somebody was chosen.
     pub(super) her: Option<ForHer>,
@@ -53,7 +54,10 @@ pub(super) struct Read {
     pub(super) settings: RoomSettings,
     /// What this room can reach; none while its air or the air outside is not known.
     pub(super) plan: Option<PlanInputs>,
+    /// What is at hand here, and a bottle of another room that was named.
     pub(super) shelf: Vec<OnShelf>,
+    /// Bottles of other rooms, by id and by what they are called from here: they can be fetched.
+    pub(super) elsewhere: Vec<(BottleId, String)>,
     /// Those this artist expects today: id, short name, when.
     pub(super) today: Vec<(ClientId, String, String)>,
     pub(super) matter: Matter,
@@ -93,8 +97,12 @@ pub(super) async fn read(
     let room = rooms::asked::open(db, room).await?;
     let rooms = rooms::all(db).await?;
     let all = artists::all(db).await?;
-    let works_in = taken::works_in(db).await?;
-    let shelf = adhesives::shelf(db, Some(room.id), now).await?;
+    let works_in = taken::works_in(db, zone.start_of(zone.day(now))).await?;
+    let named = typed.get("bottle").and_then(|id| id.trim().parse().ok());
+    let (shelf, any_adhesive) = adhesives::shelf_and_pooled(db, Some(room.id), named, now).await?;
+    let shelf = seen_from(room.id, &rooms, shelf);
+    let elsewhere = adhesives::of_other_rooms(db, room.id, now).await?;
+    let elsewhere = elsewhere.into_iter().map(|(id, at, name)| (id, with_place(&name, Some(at), &rooms))).collect();
     let Some(mut asked) = choose(&all, &works_in, &shelf, who, typed) else { return Ok(None) };
     if let Some(id) = typed.get("client").filter(|id| !id.is_empty()) {
         // Nobody else's client and none that is not there: advice that fell back to nobody would look like a free way.
@@ -111,13 +119,23 @@ pub(super) async fn read(
         hands: artists::hands(db, asked.artist.id, asked.style).await?,
         room: air.as_ref().map_or_else(assumed, room_now),
         classes: classes(db).await?,
-        any_adhesive: adhesives::pooled(db).await?,
+        any_adhesive,
         bottles: shelf.iter().map(shelf_bottle).collect(),
         not_today: with_her(not_today(&shelf, asked.liquids), &shelf, &asked),
-        daily: shelf.iter().position(|bottle| bottle.in_use),
+        daily: daily(room.id, &shelf),
         limits: limits(&AdviceSettings::load(db).await?),
     };
-    Ok(Some((asked, Read { room, rooms, artists: all, works_in, air, settings, plan, shelf, today, matter })))
+    Ok(Some((
+        asked,
+        Read { room, rooms, artists: all, works_in, air, settings, plan, shelf, elsewhere, today, matter },
+    )))
+}
+
+impl Read {
+    /// How many of the bottles stand in the room: they come first.
+    pub(super) fn near(&self) -> usize {
+        self.shelf.iter().filter(|bottle| bottle.room == Some(self.room.id)).count()
+    }
 }
 
 impl Matter {
@@ -267,7 +285,7 @@ fn choose(artists: &[Artist], works_in: &[WorksIn], shelf: &[OnShelf], who: &Who
     }
     let bottle = get("bottle").map(|id| shelf.iter().position(|bottle| bottle.bottle.to_string() == id));
     if bottle == Some(None) {
-        fell_back.push("That bottle does not stand in this room; the one that comes nearest is shown.".to_owned());
+        fell_back.push("That bottle is not in the house any more; the one that comes nearest is shown.".to_owned());
     }
     Some(Asked {
         artist,

@@ -2,7 +2,7 @@
 
 use super::advice_asked::{Asked, Read};
 use crate::adhesives::{Bead, Liquid, Liquids, PickUp};
-use crate::advice::options::Offer;
+use crate::advice::options::{Change, Offer};
 use crate::base::ids::{ClientId, RoomId};
 use crate::web::House;
 use crate::web::studio::Studio;
@@ -123,8 +123,14 @@ pub(super) fn choices(house: &House, asked: &Asked, read: &Read) -> Vec<Choices>
         let liquids = if used { asked.liquids.without(liquid) } else { asked.liquids.with(liquid) };
         link(liquid.words().to_owned(), &Address { liquids, ..at.clone() }, used)
     });
+    // A bottle of another room is fetched only where somebody names it.
+    let fetched = read.elsewhere.iter().map(|(id, name)| {
+        let here = asked.bottle.is_some_and(|at| read.shelf[at].bottle == *id);
+        link(name.clone(), &at.with_bottle(id.to_string()), here)
+    });
+    let fetched: Vec<Choice> = fetched.collect();
     let line = |word, links: Vec<Choice>| Choices { word, links };
-    [
+    let lines = [
         line("Client", clients(asked, read, &at, &link)),
         line("Artist", artists.collect()),
         line("Style", styles.collect()),
@@ -134,57 +140,56 @@ pub(super) fn choices(house: &House, asked: &Asked, read: &Read) -> Vec<Choices>
         line("Liquids", liquids.collect()),
     ]
     .into_iter()
-    .filter(|line| line.links.len() > 1)
-    .collect()
+    .filter(|line| line.links.len() > 1);
+    lines.chain((!fetched.is_empty()).then(|| line("Bottle of another room", fetched))).collect()
 }
 
-/// The liquid an option adds or leaves out.
-pub(super) fn liquid_of(offer: &Offer) -> Option<Liquid> {
-    let named = |liquid: &Liquid| {
-        let key = match liquid {
-            Liquid::AlcoholPrimer => "alcohol primer",
-            Liquid::PhPrimer => "pH primer",
-            Liquid::Accelerator => "accelerator",
-            Liquid::Cleanser | Liquid::Mist => return false,
-        };
-        offer.change.contains(key)
-    };
-    Liquid::ALL.into_iter().find(named)
-}
-
-/// Where an option leads: the same page with the bead or liquid changed, or the room for a change of air.
-pub(super) fn leads_to(
-    house: &House,
-    studio: &Studio,
-    offer: &Offer,
-    asked: &Asked,
-    read: &Read,
-) -> Option<(String, String)> {
+/// Where an option leads: the same page with the bottle, bead or liquid changed, or the room's plan for a change of air.
+pub(super) fn leads_to(house: &House, studio: &Studio, offer: &Offer, asked: &Asked, read: &Read) -> (String, String) {
     let at = Address::of(asked, read);
-    let other = read.shelf.iter().find(|bottle| offer.change.starts_with(&format!("Use {} in place of", bottle.name)));
-    if let Some(other) = other {
-        let to = at.with_bottle(other.bottle.to_string());
-        return Some((house.url(&to.path()), format!("With {}", other.name)));
+    let same_page = |to: Address, word: String| (house.url(&to.path()), word);
+    match offer.what {
+        Change::Bottle(other) => {
+            let other = &read.shelf[other];
+            same_page(at.with_bottle(other.bottle.to_string()), format!("With {}", other.name))
+        }
+        Change::Bead(bead) => same_page(Address { bead, ..at }, format!("With a {} bead", bead.word())),
+        Change::With(liquid) => {
+            same_page(Address { liquids: at.liquids.with(liquid), ..at }, format!("With {}", liquid.words()))
+        }
+        Change::Without(liquid) => {
+            same_page(Address { liquids: at.liquids.without(liquid), ..at }, format!("Without {}", liquid.words()))
+        }
+        Change::Air(air) => {
+            let path = format!(
+                "/rooms/{}/plan?humidity={:.0}&temperature={:.1}",
+                read.room.id,
+                air.humidity.get(),
+                studio.scale(air.temperature.get())
+            );
+            (house.url(&path), "Plan it".to_owned())
+        }
+        Change::Class(_) => (house.url("/shelf"), "See the shelf".to_owned()),
     }
-    let bead = Bead::ALL.into_iter().find(|bead| offer.change.contains(&format!("{} bead", bead.word())));
-    if let Some(bead) = bead {
-        let to = Address { bead, ..at };
-        return Some((house.url(&to.path()), format!("With a {} bead", bead.word())));
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::base::ids::ArtistId;
+
+    #[test]
+    fn an_address_keeps_what_was_asked_and_leaves_out_what_is_usual() {
+        let at = Address {
+            room: RoomId::new(),
+            artist: ArtistId::new().to_string(),
+            style: "classic".to_owned(),
+            bead: Bead::Medium,
+            pick_up: None,
+            liquids: Liquids::NONE.with(Liquid::PhPrimer),
+            bottle: None,
+            client: None,
+        };
+        assert!(at.path().ends_with("style=classic&liquids=ph_primer"), "{}", at.path());
     }
-    if let Some(liquid) = liquid_of(offer) {
-        let used = at.liquids.has(liquid);
-        let liquids = if used { at.liquids.without(liquid) } else { at.liquids.with(liquid) };
-        let word = format!("{} {}", if used { "Without" } else { "With" }, liquid.words());
-        return Some((house.url(&Address { liquids, ..at }.path()), word));
-    }
-    if let Some(air) = offer.air {
-        let path = format!(
-            "/rooms/{}/plan?humidity={:.0}&temperature={:.1}",
-            read.room.id,
-            air.humidity.get(),
-            studio.scale(air.temperature.get())
-        );
-        return Some((house.url(&path), "Plan it".to_owned()));
-    }
-    Some((house.url("/shelf"), "See the shelf".to_owned()))
 }

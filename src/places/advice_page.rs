@@ -1,14 +1,16 @@
 //! Advice for one artist in one room: which class and bottle, why, how sure, what to change. And taking a bottle on it,
 //! which is kept with what was asked and answered.
 
+use std::sync::Arc;
+
 use askama::Template;
 use axum::extract::{Query, State};
 use axum::response::Response;
 
 use super::advice_asked::{self, Asked, Read, Typed};
 use super::advice_links::{Address, Choices, choices};
-use super::advice_view::{Around, Full, Judged, ShelfRow, inputs, judged};
-use super::may_treat::{MayTreat, may_treat};
+use super::advice_view::{Around, Full, Judged, ShelfRow, judged, question};
+use super::may_treat::{MayTreat, may_begin, may_treat};
 use crate::advice::judge::Verdict;
 use crate::advice::store::{self as taken, NewAdvice};
 use crate::base::ids::RoomId;
@@ -18,7 +20,7 @@ use crate::base::units::{Celsius, RelHumidity};
 use crate::base::zone::ago;
 use crate::clearance;
 use crate::rooms;
-use crate::store::Kept;
+use crate::store::{Kept, Tx};
 use crate::web::House;
 use crate::web::cautions::{Caution, WORK};
 use crate::web::frame::Frame;
@@ -64,6 +66,8 @@ struct AdvicePage {
     age: Option<Age>,
     reading: String,
     margin: String,
+    /// Where advice that was taken is read back.
+    taken: String,
     fell_back: Vec<String>,
     lead: String,
     poor: Option<&'static str>,
@@ -149,7 +153,8 @@ fn view(
     let at = Address::of(&asked, &read);
     let own = staff.who.id == asked.artist.person;
     let works_here = read.works_in.iter().any(|works| works.person == staff.who.id && works.room == read.room.id);
-    let act = judged.take.filter(|_| asked.artist.seconds_seen_by(&staff.who)).map(|(b, _)| Act {
+    let may_take = asked.artist.seconds_seen_by(&staff.who) && may_begin(asked.her.as_ref()).is_ok();
+    let act = judged.take.filter(|_| may_take).map(|(b, _)| Act {
         action: house.url(&format!("/rooms/{}/advice", read.room.id)),
         button: format!("Take {}, {} bead", read.shelf[b].name, asked.bead.word()),
         filled: judged.filled,
@@ -169,6 +174,7 @@ fn view(
         age: age(&read, studio, now),
         reading: house.url(&format!("/rooms/{}/readings/new", read.room.id)),
         margin: kept_as(typed),
+        taken: house.url(&format!("/advice?artist={}", asked.artist.id)),
         lead: judged.lead,
         poor: judged.poor,
         act,
@@ -224,12 +230,23 @@ async fn take(
     At(room): At<RoomId>,
     form: Form<Typed>,
 ) -> Result<Response, Problem> {
-    let now = staff.visitor.now.0;
-    let mut db = house.store.read().await?;
-    let studio = Studio::load(&mut db).await?;
+    let (inner, staff, typed) = (house.clone(), Arc::new(staff), Arc::new(form.typed));
+    let kept = house
+        .store
+        .write(&form.key, move |tx| {
+            let (house, staff, typed) = (inner.clone(), Arc::clone(&staff), Arc::clone(&typed));
+            Box::pin(async move { take_now(tx, &house, &staff, room, &typed).await })
+        })
+        .await?;
+    Ok(answer(&house, &kept))
+}
+
+/// Judged inside the write: between the page and the tap the air, the bottle or the client's standing may have changed.
+async fn take_now(tx: &mut Tx, house: &House, staff: &Staff, room: RoomId, typed: &Typed) -> Result<Kept, Problem> {
+    let now = tx.now.0;
+    let studio = Studio::load(tx.db()).await?;
     let keys = house.store.keys();
-    let found = advice_asked::read(&mut db, keys, &studio.zone, room, &staff.who, &form.typed, now).await?;
-    drop(db);
+    let found = advice_asked::read(tx.db(), keys, &studio.zone, room, &staff.who, typed, now).await?;
     let (asked, read) = found.ok_or(Problem::NotHere("artist"))?;
     if !asked.artist.seconds_seen_by(&staff.who) {
         return Err(Problem::NotYours("Only the artist herself, or the owner, takes a bottle for her."));
@@ -237,11 +254,13 @@ async fn take(
     if !asked.fell_back.is_empty() || asked.bottle.is_none() {
         return Err(moved("What was chosen is not there any more."));
     }
-    let at = Address::of(&asked, &read);
-    let (asked, read, judged) = think(&house, &studio, &staff, asked, read, Vec::new()).await?;
+    may_begin(asked.her.as_ref())?;
+    let path = Address::of(&asked, &read).path();
+    let (asked, read, judged) = think(house, &studio, staff, asked, read, Vec::new()).await?;
     let Some((b, verdict)) = judged.take.filter(|(_, verdict)| *verdict != Verdict::NotForToday) else {
         return Err(moved("This bottle is not for today any more."));
     };
+    let (question, states) = question(&asked, &read, now)?;
     let new = NewAdvice {
         person: staff.who.id,
         artist: asked.artist.id,
@@ -249,23 +268,14 @@ async fn take(
         style: asked.style.key(),
         bottle: read.shelf[b].bottle,
         verdict,
-        inputs: inputs(&asked, &read, now),
+        question,
+        states,
         answer: judged.answer,
     };
-    let (person, path) = (asked.artist.person, at.path());
-    let kept = house
-        .store
-        .write(&form.key, move |tx| {
-            let (new, path) = (new.clone(), path.clone());
-            Box::pin(async move {
-                let number = taken::keep(tx, &new).await?;
-                taken::note_room(tx, person, new.room, &new.style).await?;
-                tx.raise("advice");
-                Ok(Kept::see(format!("{path}&kept={number}")))
-            })
-        })
-        .await?;
-    Ok(answer(&house, &kept))
+    let number = taken::keep(tx, &new).await?;
+    taken::note_room(tx, asked.artist.person, new.room, &new.style).await?;
+    tx.raise("advice");
+    Ok(Kept::see(format!("{path}&kept={number}")))
 }
 
 fn moved(happened: &str) -> Problem {

@@ -1,7 +1,7 @@
 //! The advice page's words and pictures, from what was read and judged. Everything that tells seconds of somebody's
 //! hands is made only for those who may see them.
 
-use super::advice_asked::{Asked, Matter, Read};
+use super::advice_asked::{Asked, Read};
 use super::advice_links::{self, Address};
 use super::air_options::{self, When};
 use crate::adhesives::set_time::Times;
@@ -10,10 +10,11 @@ use crate::advice::draw::band_chart::{self, GuardLine, Map, Reading, Spot};
 use crate::advice::draw::strip_chart::{self, OnRule, Rule};
 use crate::advice::for_work::{ForWork, asks_first, for_work, how_sure, lead};
 use crate::advice::judge::{Question, Subject, Verdict};
-use crate::advice::options::{Offer, Takes};
+use crate::advice::kept::{About, KeptQuestion, States};
+use crate::advice::options::{Change, Offer, Takes};
 use crate::advice::words::{self, Basis};
 use crate::artists::chart::{self, Chart, Wording, dots_of, hands_against};
-use crate::base::stats::normal;
+use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::base::units::{Celsius, RelHumidity};
 use crate::rooms::asked::wet_line;
@@ -59,7 +60,7 @@ pub(super) struct OptionRow {
     pub(super) state: (&'static str, &'static str, &'static str),
     pub(super) disturbed: String,
     pub(super) holding: String,
-    pub(super) link: Option<(String, String)>,
+    pub(super) link: (String, String),
     /// The soonest that fits, on good data: its act is the filled one.
     pub(super) filled: bool,
 }
@@ -115,7 +116,7 @@ pub(super) struct Around<'a> {
 pub(super) fn judged(asked: &Asked, read: &Read, around: &Around<'_>) -> Judged {
     let q = read.matter.question(asked);
     let known = read.air.as_ref();
-    let work = for_work(&q, asked.bottle, known.is_some());
+    let work = for_work(&q, asked.bottle, read.near(), known.is_some());
     let take = match work.judged.base {
         Subject::Bottle(b) if work.judged.bottles[b].not_today.is_none() => Some((b, work.judged.bottles[b].verdict)),
         _ => None,
@@ -228,16 +229,18 @@ fn numbers(q: &Question<'_>, work: &ForWork, rule: String) -> Vec<Number> {
         let times = Times { median, low, high };
         numbers.push(Number {
             label: set_label,
-            value: words::seconds(median).replace("\u{a0}s", ""),
+            value: words::bare_seconds(median),
             unit: "s",
             against: format!("likely {}; {}", words::seconds_range(low, high), words::sureness_of_times(&times, basis)),
             rule,
         });
     }
-    let share = |label: &str, of: &crate::advice::judge::Spread, against: String| {
-        let said = words::share(of.mean);
-        let (value, unit) = said.strip_suffix(" in 100").map_or((said.as_str(), ""), |value| (value, "in 100"));
-        Number { label: label.to_owned(), value: value.to_owned(), unit, against, rule: String::new() }
+    let share = |label: &str, of: &crate::advice::judge::Spread, against: String| Number {
+        label: label.to_owned(),
+        value: words::in_hundred(of.mean),
+        unit: "in 100",
+        against,
+        rule: String::new(),
     };
     let d = outcome.disturbed;
     numbers.push(share(
@@ -307,7 +310,7 @@ fn classes(work: &ForWork) -> Vec<ClassRow> {
 /// Why an offer is not for the client: it adds a liquid that is not for her today.
 fn not_for_her(offer: &Offer, asked: &Asked) -> Option<String> {
     let her = asked.her.as_ref()?;
-    let liquid = advice_links::liquid_of(offer).filter(|liquid| !asked.liquids.has(*liquid))?;
+    let Change::With(liquid) = offer.what else { return None };
     let why = super::advice_asked::refuses(her, liquid)?;
     Some(format!("not for today: {}", why.words()))
 }
@@ -323,17 +326,17 @@ fn options(work: &ForWork, asked: &Asked, read: &Read, around: &Around<'_>) -> (
             left_out.push((offer.change.clone(), why));
             continue;
         }
-        let (hours, when, until) =
-            match air_options::when(offer, read.plan.as_ref(), read.room.surface_c, around.studio) {
-                None if offer.takes == Takes::Now => (0.0, "Now".to_owned(), "no waiting".to_owned()),
-                None => (0.1, "Minutes".to_owned(), "before the first lash".to_owned()),
-                Some(When::In(best, when, until)) => (0.2 + best, crate::base::text::capital(&when), until),
-                Some(When::NotKnown) => (1e4, "Hours".to_owned(), "how many is not known".to_owned()),
-                Some(When::Never(why)) => {
-                    left_out.push((offer.change.clone(), why));
-                    continue;
-                }
-            };
+        let (hours, when, until) = match air_options::when(offer, read.plan.as_ref(), read.room.surface, around.studio)
+        {
+            None if offer.takes == Takes::Now => (0.0, "Now".to_owned(), "no waiting".to_owned()),
+            None => (0.1, "Minutes".to_owned(), "before the first lash".to_owned()),
+            Some(When::In(best, when, until)) => (0.2 + best, crate::base::text::capital(&when), until),
+            Some(When::NotKnown) => (1e4, "Hours".to_owned(), "how many is not known".to_owned()),
+            Some(When::Never(why)) => {
+                left_out.push((offer.change.clone(), why));
+                continue;
+            }
+        };
         timed.push((hours, offer, when, until));
     }
     // The order of equal times is that of the offers: best first.
@@ -368,9 +371,9 @@ fn options(work: &ForWork, asked: &Asked, read: &Read, around: &Around<'_>) -> (
 /// The air to aim at: that of the soonest change of air that can be had.
 fn aim(work: &ForWork, read: &Read, studio: &Studio) -> Option<Spot> {
     let reached = |offer: &&Offer| {
-        matches!(air_options::when(offer, read.plan.as_ref(), read.room.surface_c, studio), Some(When::In(..)))
+        matches!(air_options::when(offer, read.plan.as_ref(), read.room.surface, studio), Some(When::In(..)))
     };
-    let air = work.options.offers.iter().find(reached)?.air?;
+    let air = work.options.offers.iter().find(reached)?.air()?;
     Some(Spot { temperature: air.temperature, humidity: air.humidity })
 }
 
@@ -421,19 +424,10 @@ fn against(q: &Question<'_>, work: &ForWork, asked: &Asked, around: &Around<'_>)
     let fit = q.hands.hands_time_at(bottle.openness.median().ln());
     let hands = dots_of(|p| fit.new_placement(p).exp());
     let times = work.judged.bottles[b].set_time;
-    let bond = dots_of(|p| quantile(&times, p));
+    let bond = chart::dots_between(times.low, times.median, times.high);
     let whose = format!("{}, {}", asked.artist.name, asked.style.words());
     let wording = Wording { id: "hands-against", whose: &whose, decimal: around.studio.decimal };
     Some(hands_against(&hands, Some(chart::Times { name: &bottle.name, seconds: &bond }), &wording))
-}
-
-/// Seconds below which a share of the possibilities lies, from their 8-in-10 range as if the logarithm were normal on each
-/// side of the median.
-fn quantile(times: &Times, p: f64) -> f64 {
-    let z = normal::quantile(p) / normal::quantile(0.9);
-    let median = times.median.get().max(1e-9);
-    let end = if z < 0.0 { times.low } else { times.high };
-    median * (end.get().max(1e-9) / median).powf(z.abs())
 }
 
 /// Where the coldest surface gets wet: by the room's plan, or by the surface's own temperature where the plan lacks the
@@ -442,7 +436,7 @@ fn wet(read: &Read) -> Vec<(Celsius, RelHumidity)> {
     if let Some(plan) = &read.plan {
         return wet_line(|room| plan.surface.celsius(room, plan.outside.temperature));
     }
-    read.room.surface_c.map(|surface| wet_line(|_| surface)).unwrap_or_default()
+    read.room.surface.map(|surface| wet_line(|_| surface.get())).unwrap_or_default()
 }
 
 fn sure(work: &ForWork, read: &Read) -> String {
@@ -501,48 +495,16 @@ fn next_link(work: &ForWork, read: &Read, around: &Around<'_>) -> Option<(String
 }
 
 /// What was asked, as kept with an advice that is taken: everything the answer depends on.
-pub(super) fn inputs(asked: &Asked, read: &Read, now: Instant) -> String {
-    let Matter { hands, room, classes, bottles, not_today, limits, .. } = &read.matter;
-    let bottle = |(at, bottle): (usize, &crate::advice::judge::ShelfBottle)| {
-        let parameters: Vec<[f64; 2]> = crate::adhesives::set_time::Parameter::ALL
-            .iter()
-            .map(|parameter| {
-                let (mean, sd) = bottle.set_time.parameter(*parameter);
-                [mean, sd]
-            })
-            .collect();
-        serde_json::json!({
-            "id": read.shelf[at].bottle.to_string(),
-            "name": bottle.name,
-            "days_open": bottle.days_open,
-            "tests": bottle.set_time.tests,
-            "tests_of_sisters": bottle.set_time.sibling_tests,
-            "parameters_mean_and_sd": parameters,
-            "scatter": bottle.set_time.sigma(),
-            "openness": bottle.openness.median(),
-            "not_today": not_today.iter().find(|(b, _)| *b == at).map(|(_, why)| why.words()),
-        })
+pub(super) fn question(asked: &Asked, read: &Read, now: Instant) -> Result<(KeptQuestion, States), Problem> {
+    let about = About {
+        asked_at: now.iso(),
+        artist: asked.artist.id.to_string(),
+        style: asked.style.key(),
+        room: (read.room.id.to_string(), read.room.name.clone()),
+        read_at: read.air.as_ref().map(|air| air.at.iso()),
+        bottles: read.shelf.iter().map(|bottle| bottle.bottle.to_string()).collect(),
+        wanted: asked.bottle,
+        near: read.near(),
     };
-    serde_json::json!({
-        "asked_at": now.iso(),
-        "artist": asked.artist.id.to_string(),
-        "style": asked.style.key(),
-        "placements_per_set": asked.artist.placements_per_set,
-        "bead": asked.bead.word(),
-        "pick_up": asked.pick_up.map(crate::adhesives::PickUp::key),
-        "liquids": asked.liquids.keys(),
-        "room": {
-            "id": read.room.id.to_string(),
-            "temperature_c": room.air.temperature.get(),
-            "humidity_pct": room.air.humidity.get(),
-            "u_temperature_k": room.doubt.temperature_k,
-            "u_humidity_pct": room.doubt.humidity_pct,
-            "read_at": read.air.as_ref().map(|air| air.at.iso()),
-        },
-        "limits": { "disturbed": limits.disturbed_share, "extra_hold_min": limits.extra_hold_min_per_set },
-        "classes_s": classes.iter().map(|class| class.window()).collect::<Vec<_>>(),
-        "hands": hands,
-        "bottles": bottles.iter().enumerate().map(bottle).collect::<Vec<_>>(),
-    })
-    .to_string()
+    KeptQuestion::of(&read.matter.question(asked), about).map_err(Problem::broken)
 }

@@ -2,6 +2,7 @@
 
 use crate::adhesives::Air;
 use crate::advice::options::Offer;
+use crate::base::units::Celsius;
 use crate::rooms::plan::guards::{Guard, humidity_wet_at};
 use crate::rooms::plan::{self, PlanInputs, Reach};
 use crate::web::studio::Studio;
@@ -26,17 +27,17 @@ fn condenses(surface: f64, highest: f64, studio: &Studio) -> When {
     ))
 }
 
-/// When this offer's air is reached; `None` for an offer that changes no air. `surface_c`: the room's coldest surface as
-/// measured, °C; it holds the guard where nothing else is known.
+/// When this offer's air is reached; `None` for an offer that changes no air. `surface`: the room's coldest surface as
+/// measured; it holds the guard where nothing else is known.
 pub(super) fn when(
     offer: &Offer,
     inputs: Option<&PlanInputs>,
-    surface_c: Option<f64>,
+    surface: Option<Celsius>,
     studio: &Studio,
 ) -> Option<When> {
-    let Air { temperature, humidity } = offer.air?;
+    let Air { temperature, humidity } = offer.air()?;
     let Some(inputs) = inputs else {
-        let wet = surface_c.map(|surface| (surface, humidity_wet_at(temperature, surface)));
+        let wet = surface.map(|surface| (surface.get(), humidity_wet_at(temperature, surface.get())));
         return Some(match wet {
             Some((surface, highest)) if highest <= humidity.get() => condenses(surface, highest, studio),
             _ => When::NotKnown,

@@ -1,18 +1,19 @@
 //! What the day sheet rests on: every artist in every room, judged at the air now and at yesterday's of the same hour.
 
 use super::advice_asked::{limits, not_today, room_now, shelf_bottle, usual_style};
+use super::in_hand::{daily, seen_from};
 use crate::adhesives::set_time::Scatter;
 use crate::adhesives::{self, Bead, Liquids, OnShelf};
 use crate::advice::board::{Cell, board};
 use crate::advice::judge::{CureClass, Limits, NotToday, Question, RoomNow, ShelfBottle, Verdict, Work};
 use crate::advice::settings::AdviceSettings;
-use crate::advice::store::{self as taken, Taken, WorksIn};
+use crate::advice::store::{self as kept, Taken, WorksIn};
 use crate::artists::hands::Hands;
 use crate::artists::{self, Artist, Style};
 use crate::base::ids::{ArtistId, RoomId};
 use crate::base::problem::Problem;
 use crate::base::time::{DAY, Instant};
-use crate::rooms::now::{AirNow, air_now};
+use crate::rooms::now::{AirNow, airs_now};
 use crate::rooms::{self, Room, RoomSettings};
 use crate::store::Db;
 use crate::web::House;
@@ -26,7 +27,7 @@ pub(super) struct Own {
     pub(super) hands: Hands,
 }
 
-/// A room with its shelf and its air, now and a day ago.
+/// A room with what is at hand there and its air, now and a day ago.
 #[derive(Debug, Clone)]
 pub(super) struct Here {
     pub(super) room: Room,
@@ -66,35 +67,44 @@ pub(super) struct Boards {
 /// Reads it: one pass over each kind of summary.
 pub(super) async fn read(db: &mut Db, studio: &Studio, now: Instant) -> Result<Day, Problem> {
     let settings = RoomSettings::load(db).await?;
-    let kept = artists::all_hands(db).await?;
+    let hands = artists::all_hands(db).await?;
     let own = |artist: Artist| {
         let style = usual_style(&artist);
-        let hands = kept.iter().find(|(id, of, _)| *id == artist.id && *of == style);
-        Own { hands: hands.map_or_else(Hands::untimed, |(_, _, hands)| hands.clone()), style, artist }
+        let own = hands.iter().find(|(id, of, _)| *id == artist.id && *of == style);
+        Own { hands: own.map_or_else(Hands::untimed, |(_, _, hands)| hands.clone()), style, artist }
     };
     let artists = artists::all(db).await?.into_iter().map(own).collect();
-    let hands = kept.clone();
-    let bottles = adhesives::shelf(db, None, now).await?;
-    let mut rooms = Vec::new();
-    for room in rooms::all(db).await? {
-        rooms.push(Here {
-            air: air_now(db, room.id, &settings, now).await?,
-            yesterday: rooms::asked::air_then(db, room.id, &settings, now.plus(-DAY)).await?,
-            shelf: bottles.iter().filter(|bottle| bottle.room == Some(room.id)).cloned().collect(),
-            room,
-        });
-    }
+    let (bottles, any_adhesive) = adhesives::shelf_and_pooled(db, None, None, now).await?;
+    let all_rooms = rooms::all(db).await?;
+    let morning = studio.zone.start_of(studio.zone.day(now));
+    let taken = kept::taken_since(db, morning).await?;
+    let mut airs = airs_now(db, &settings, now).await?;
+    let mut yesterday = rooms::asked::airs_then(db, &settings, now.plus(-DAY)).await?;
+    let here = |room: Room| Here {
+        air: airs.remove(&room.id),
+        yesterday: yesterday.remove(&room.id),
+        shelf: at_hand(room.id, &all_rooms, &bottles, &taken),
+        room,
+    };
+    let rooms = all_rooms.iter().cloned().map(here).collect();
     Ok(Day {
         artists,
         rooms,
-        works_in: taken::works_in(db).await?,
-        taken: taken::taken_since(db, studio.zone.start_of(studio.zone.day(now))).await?,
+        works_in: kept::works_in(db, morning).await?,
+        taken,
         bottles,
         hands,
         classes: super::advice_asked::classes(db).await?,
-        any_adhesive: adhesives::pooled(db).await?,
+        any_adhesive,
         limits: limits(&AdviceSettings::load(db).await?),
     })
+}
+
+/// What is at hand in a room: its own bottles, the cupboard's, and what was taken from elsewhere to be used here today.
+fn at_hand(room: RoomId, rooms: &[Room], bottles: &[OnShelf], taken: &[Taken]) -> Vec<OnShelf> {
+    let fetched = |bottle: &OnShelf| taken.iter().any(|taken| taken.room == room && taken.bottle == bottle.bottle);
+    let near = bottles.iter().filter(|bottle| bottle.room.is_none_or(|at| at == room) || fetched(bottle));
+    seen_from(room, rooms, near.cloned().collect())
 }
 
 /// Judges it, away from the threads that answer pages.
@@ -205,12 +215,12 @@ impl Day {
             any_adhesive: &self.any_adhesive,
             bottles: &asked.bottles,
             not_today: &asked.bars,
-            daily: asked.here.shelf.iter().position(|bottle| bottle.in_use),
+            daily: daily(asked.here.room.id, &asked.here.shelf),
             limits: self.limits,
         }
     }
 
-    /// The room an artist works in: as she last said, or where she last took a bottle today.
+    /// The room an artist works in: as she last said today, or where she last took a bottle today.
     pub(super) fn room_of(&self, artist: &Artist) -> Option<RoomId> {
         let said = self.works_in.iter().find(|works| works.person == artist.person).map(|works| works.room);
         let took = self.taken.iter().rfind(|taken| taken.artist == artist.id).map(|taken| taken.room);

@@ -2,6 +2,7 @@
 //! what was read and judged.
 
 use super::day::{Boards, Day};
+use super::in_hand::daily;
 use crate::adhesives::Lapse;
 use crate::advice::board::{Cell, mark, word};
 use crate::advice::judge::Verdict;
@@ -87,9 +88,18 @@ fn cell_view(
     };
     let Some(cell) = cell else { return says("unknown", "not known", String::new(), "no reading yet".into()) };
     if at.shelf.is_empty() {
-        return says("unknown", "no bottle here", String::new(), String::new());
+        return says("unknown", "no bottle at hand", String::new(), String::new());
     }
-    let Some(nearest) = cell.nearest else {
+    // A bottle of the room that fits comes before one to be fetched.
+    let of_room = |(place, (verdict, _)): (usize, &(Verdict, _))| {
+        (*verdict == Verdict::Fits && at.shelf[place].room == Some(at.room.id)).then_some(place)
+    };
+    let fetched = cell.nearest.filter(|place| at.shelf[*place].room != Some(at.room.id));
+    let nearest = match fetched {
+        Some(_) => cell.bottles.iter().enumerate().find_map(of_room).or(cell.nearest),
+        None => cell.nearest,
+    };
+    let Some(nearest) = nearest else {
         return says("stop", "not for today", String::new(), "every bottle".into());
     };
     let (verdict, set_time) = cell.bottles[nearest];
@@ -120,7 +130,7 @@ pub(super) fn drifted(house: &House, day: &Day, boards: &Boards) -> Vec<Line> {
         let bottle = match newest {
             Some(taken) if taken.verdict == Verdict::Fits => here.shelf.iter().position(|b| b.bottle == taken.bottle),
             Some(_) => None,
-            None => here.shelf.iter().position(|b| b.in_use),
+            None => daily(here.room.id, &here.shelf),
         };
         let Some(bottle) = bottle else { continue };
         let verdict = match newest {

@@ -1,5 +1,6 @@
 //! May this client have this treatment at this time? The line that stands on every page that leads to work.
 
+use crate::base::problem::Problem;
 use crate::clearance::ForHer;
 
 /// The answer, as mark and words.
@@ -23,6 +24,20 @@ pub fn may_treat(her: Option<&ForHer>) -> MayTreat {
     }
 }
 
+/// Whether work may begin: for nobody in particular, or for a client who is cleared.
+///
+/// # Errors
+/// [`Problem::Clash`] with the missing step for a client who is not.
+pub fn may_begin(her: Option<&ForHer>) -> Result<(), Problem> {
+    match her {
+        Some(her) if !her.cleared => Err(Problem::Clash(
+            format!("{}: {}. No bottle was taken for her.", her.short, her.words),
+            "See what is missing first; a recommendation on speed never overrides that.".to_owned(),
+        )),
+        _ => Ok(()),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -42,10 +57,13 @@ mod tests {
             short: "Alva L.".to_owned(),
             mark: "near",
             words: "not yet: place a patch test".to_owned(),
+            cleared: false,
             bottles: Vec::new(),
             liquids: Vec::new(),
         };
         let told = may_treat(Some(&her));
         assert_eq!((told.mark, told.words.as_str()), ("near", "Alva L.: not yet: place a patch test"));
+        assert!(may_begin(Some(&her)).is_err() && may_begin(None).is_ok());
+        assert!(may_begin(Some(&ForHer { cleared: true, ..her })).is_ok());
     }
 }

@@ -40,10 +40,12 @@ async fn office(signed_in: SignedIn, State(house): State<House>) -> Result<Respo
         lines.push(line("People", "who works here, invitations, roles, leaving", "/office/people"));
         lines.push(line("Rules of clearance", "patch tests, waits, who may be treated when", "/office/clearance"));
         lines.push(line("First-aid card", "local numbers, your words, checked by whom", "/office/first-aid"));
+        lines.push(line("Shared tablets", "enrol this device, take one out of use", "/office/tablets"));
         lines.push(line("Keys for programs", "sensors and programs that read", "/office/tokens"));
         lines.push(line("Forecasts", "measured set times against what was foretold", "/office/forecast"));
         lines.push(line("Who did what", "the audit chain", "/office/audit"));
     }
+    lines.push(line("Your six digits", "for the tablets you share", "/office/code"));
     lines.push(line("Signed in", "browsers that are signed in, and ending them", "/office/sessions"));
     let frame = house.frame(&studio, &signed_in.visitor, Place::Office, "Office");
     page(&OfficePage { frame, lines })

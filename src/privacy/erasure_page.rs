@@ -17,7 +17,7 @@ use crate::web::House;
 use crate::web::checks::{Notes, choice_field, text_field};
 use crate::web::form::{FieldView, Mistake};
 use crate::web::frame::Frame;
-use crate::web::guard::Staff;
+use crate::web::guard::{Staff, with_passphrase};
 use crate::web::incoming::{At, Form, new_form_key};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
@@ -88,6 +88,7 @@ impl TypedErasure {
 }
 
 async fn show(staff: Staff, State(house): State<House>, At(id): At<ClientId>) -> Result<Response, Problem> {
+    with_passphrase(&staff.visitor)?;
     let view = view(&house, &staff, id, &TypedErasure::default(), &[], new_form_key()).await?;
     page(&view)
 }
@@ -122,6 +123,7 @@ async fn erase(
     At(id): At<ClientId>,
     form: Form<TypedErasure>,
 ) -> Result<Response, Problem> {
+    with_passphrase(&staff.visitor)?;
     let studio = {
         let mut db = house.store.read().await?;
         kept_by(&mut db, &staff, id).await?;

@@ -17,7 +17,7 @@ use crate::clients::note_reading;
 use crate::clients::rights::{self, FilePart};
 use crate::web::House;
 use crate::web::frame::Frame;
-use crate::web::guard::Staff;
+use crate::web::guard::{Staff, with_passphrase};
 use crate::web::incoming::At;
 use crate::web::problems::page;
 use crate::web::routes::Routes;
@@ -33,6 +33,8 @@ struct FilePage {
     frame: Frame,
     made: String,
     parts: Vec<(String, FilePart)>,
+    /// Address, words, width and height of each photo.
+    photos: Vec<(String, String, i64, i64)>,
     json: String,
     back: String,
 }
@@ -55,9 +57,19 @@ async fn collect(house: &House, staff: &Staff, id: ClientId) -> Result<(String, 
 }
 
 async fn show(staff: Staff, State(house): State<House>, At(id): At<ClientId>) -> Result<Response, Problem> {
+    with_passphrase(&staff.visitor)?;
     let (name, studio, parts) = collect(&house, &staff, id).await?;
     let path = house.url(&format!("/door/clients/{id}"));
+    let photos = {
+        let mut db = house.store.read().await?;
+        rights::listed_photos(&mut db, id).await?
+    };
+    let photos = photos
+        .into_iter()
+        .map(|(photo, words, width, height)| (format!("{path}/photos/{photo}"), words, width, height))
+        .collect();
     page(&FilePage {
+        photos,
         frame: house.frame(&studio, &staff.visitor, Place::Door, format!("{name}: her file")),
         made: staff.visitor.now.0.iso(),
         parts: parts.into_iter().enumerate().map(|(at, part)| (format!("p{at}"), part)).collect(),
@@ -67,6 +79,7 @@ async fn show(staff: Staff, State(house): State<House>, At(id): At<ClientId>) ->
 }
 
 async fn as_json(staff: Staff, State(house): State<House>, At(id): At<ClientId>) -> Result<Response, Problem> {
+    with_passphrase(&staff.visitor)?;
     let (_, studio, parts) = collect(&house, &staff, id).await?;
     let photos: Vec<Value> = {
         let mut db = house.store.read().await?;

@@ -155,7 +155,7 @@ async fn merge(
                 if first.keeper != second.keeper {
                     return Err(Problem::Clash(
                         "These records have different keepers: in law they are two.".into(),
-                        "The owner changes the keeper of one first, if she really changed.".into(),
+                        "Who keeps one of them changes that first, if it really changed.".into(),
                     ));
                 }
                 move_all(tx, house.store.keys(), &first, &second, &joined(&first, &second, &typed)).await?;

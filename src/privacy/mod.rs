@@ -20,6 +20,7 @@ use crate::web::routes::Routes;
 
 pub(crate) use merge_page::put_together;
 pub use parts::{PARTS, Part};
+pub(crate) use store::erase_invented;
 
 /// Every door of this part.
 #[must_use]

@@ -3,6 +3,7 @@
 use sqlx::Row;
 
 use super::parts::PARTS;
+use crate::base::actor::{Actor, Who};
 use crate::base::ids::ClientId;
 use crate::base::problem::Problem;
 use crate::base::time::{DAY, Instant};
@@ -51,6 +52,22 @@ pub(super) async fn erase(
     settings::set(tx, TO_SCRUB, "yes").await?;
     tx.audit("erase client", client, if all.is_empty() { "all" } else { "what may go" }).await?;
     Ok(all)
+}
+
+/// Erases a client of the invented studio who was never treated.
+pub(crate) async fn erase_invented(house: &House, by: &Who, client: ClientId) -> Result<(), Problem> {
+    let (keeping, actor) = (house.clone(), Actor::Person(by.clone()));
+    house
+        .store
+        .write(&FormKey::unkeyed(actor), move |tx| {
+            let house = keeping.clone();
+            Box::pin(async move {
+                erase(tx, house.store.keys(), client, None).await?;
+                Ok(Kept::see(""))
+            })
+        })
+        .await?;
+    scrub(house).await
 }
 
 /// What an erasure left of a client: what, why, until when.

@@ -9,7 +9,7 @@ use super::settings::RoomSettings;
 use super::{Room, air};
 use crate::base::number::DecimalMark;
 use crate::base::time::Instant;
-use crate::base::units::RelHumidity;
+use crate::base::units::{Celsius, RelHumidity};
 use crate::web::studio::Studio;
 
 /// The sentence and the numbers of a room's air now.
@@ -55,7 +55,8 @@ pub(super) fn air_numbers(
     let (temperature, humidity) = (temperature_on_rule(air, settings, studio), humidity_on_rule(air, settings, studio));
     let dew = air.derived.dew.celsius();
     let surface = |c: f64| format!("{} is at {}\u{a0}{unit}", room.coldest_surface, degrees(c));
-    let wet = room.surface_c.filter(|surface| dew >= *surface);
+    let cold = room.surface.map(Celsius::get);
+    let wet = cold.filter(|surface| dew >= *surface);
     let low = air::vapour_density(air.measured.temperature, settings.humidity_band.0);
     let words = words(air, settings, studio, now);
     AirNumbers {
@@ -68,7 +69,7 @@ pub(super) fn air_numbers(
         humidity_rule: rule(&humidity),
         dew: degrees(dew),
         dew_word: if words.dew_word == "dew point" { "Dew point" } else { "Frost point" },
-        dew_against: match room.surface_c {
+        dew_against: match cold {
             Some(c) if wet.is_some() => format!("{}: wet", surface(c)),
             Some(c) => format!("{}: dry", surface(c)),
             None => "a colder surface gets wet".to_owned(),
@@ -186,7 +187,7 @@ mod tests {
     use super::*;
     use crate::base::ids::{InstrumentId, RoomId};
     use crate::base::time::MINUTE;
-    use crate::base::units::Celsius;
+    use crate::base::units::{AirChanges, CubicMetres};
     use crate::rooms::air::Derived;
     use crate::rooms::instrument::{Correction, Known, Place};
     use crate::rooms::push::Mapping;
@@ -196,10 +197,10 @@ mod tests {
         Room {
             id: RoomId::new(),
             name: "Gable".to_owned(),
-            volume_m3: 28.0,
-            air_changes_per_hour: 0.5,
+            volume: CubicMetres::clamped(28.0),
+            air_changes: AirChanges::clamped(0.5),
             coldest_surface: "skylight".to_owned(),
-            surface_c: Some(9.5),
+            surface: Some(Celsius::clamped(9.5)),
             closed: None,
         }
     }

@@ -149,7 +149,7 @@ async fn list(reader: Reader, State(house): State<House>) -> Result<Json<Vec<Roo
             },
             vapour_density_g_m3: air.derived.vapour_density.get(),
         });
-        answer.push(RoomAnswer { id: room.id.to_string(), name: room.name, volume_m3: room.volume_m3, air });
+        answer.push(RoomAnswer { id: room.id.to_string(), name: room.name, volume_m3: room.volume.get(), air });
     }
     Ok(Json(answer))
 }

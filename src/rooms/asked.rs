@@ -1,6 +1,8 @@
 //! What pages of other parts ask about rooms: one room, its air at another time, the day's trail, checks that are due.
 
-use super::corrected::{correct, load_instruments};
+use std::collections::BTreeMap;
+
+use super::corrected::{correct, load_every_instrument, load_instruments};
 use super::now::{AirNow, known};
 use super::plan::guards::humidity_wet_at;
 use super::readings::KeptReading;
@@ -42,6 +44,29 @@ pub async fn air_then(
     Ok(now::judge(&reading, instrument, &checks, settings, at))
 }
 
+/// As [`air_then`], of every room in use whose air was read then, in three statements.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn airs_then(db: &mut Db, settings: &RoomSettings, at: Instant) -> Result<BTreeMap<RoomId, AirNow>, Problem> {
+    let instruments = load_every_instrument(db).await?;
+    let mut newest: BTreeMap<RoomId, KeptReading> = BTreeMap::new();
+    for (room, reading) in readings::of_every_room_between(db, at.plus(-HOUR), at.plus(1)).await? {
+        // Oldest first in each room: the last believed one stays.
+        if reading.set_aside.is_empty() {
+            newest.insert(room, reading);
+        }
+    }
+    let mut airs = BTreeMap::new();
+    for (room, reading) in newest {
+        let Some(known) = instruments.iter().find(|known| known.instrument.id == reading.instrument) else { continue };
+        if let Some(air) = now::judge(&reading, known.instrument.clone(), &known.checks, settings, at) {
+            airs.insert(room, air);
+        }
+    }
+    Ok(airs)
+}
+
 /// Temperature and humidity of a room between two instants, corrected, oldest first; readings set aside left out.
 ///
 /// # Errors
@@ -76,18 +101,22 @@ pub struct CheckDue {
 /// # Errors
 /// When the database cannot be read.
 pub async fn checks_due(db: &mut Db, rooms: &[RoomId], at: Instant) -> Result<Vec<CheckDue>, Problem> {
+    let newest: BTreeMap<RoomId, KeptReading> = readings::newest_of_every_room(db).await?.into_iter().collect();
+    let instruments = store::instruments_in_use(db).await?;
+    let checks = store::every_check(db).await?;
     let mut due = Vec::new();
     for room in rooms {
-        let newest = readings::newest_believed(db, *room).await?;
-        for held in load_instruments(db, *room).await? {
-            let in_use = held.instrument.kind != InstrumentKind::Hand
+        for instrument in instruments.iter().filter(|instrument| instrument.room == *room) {
+            let in_use = instrument.kind != InstrumentKind::Hand
                 || newest
-                    .as_ref()
-                    .is_some_and(|reading| reading.instrument == held.instrument.id && at.since(reading.at) < 30 * DAY);
-            let days = known(&held.instrument, &held.checks, at).humidity_checked_days_ago;
-            if in_use && held.instrument.own_humidity.is_none() && days.is_none_or(|days| days > CHECK_LASTS_DAYS) {
+                    .get(room)
+                    .is_some_and(|reading| reading.instrument == instrument.id && at.since(reading.at) < 30 * DAY);
+            let own = checks.iter().filter(|(of, _)| *of == instrument.id).map(|(_, check)| check.clone());
+            let days = known(instrument, &own.collect::<Vec<_>>(), at).humidity_checked_days_ago;
+            if in_use && instrument.own_humidity.is_none() && days.is_none_or(|days| days > CHECK_LASTS_DAYS) {
                 #[expect(clippy::cast_possible_truncation, reason = "days of an instrument's life")]
-                due.push(CheckDue { instrument: held.instrument, days_ago: days.map(|days| days.round() as i64) });
+                let days_ago = days.map(|days| days.round() as i64);
+                due.push(CheckDue { instrument: instrument.clone(), days_ago });
             }
         }
     }

@@ -8,7 +8,7 @@ use serde::Deserialize;
 use super::instrument::{CheckPoint, Correction, Salt};
 use super::instrument_page::{Again, instrument_view};
 use super::now::{APART, TOGETHER};
-use super::{Check, store};
+use super::{Check, Compared, store};
 use crate::base::ids::{CheckId, InstrumentId, RoomId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
@@ -94,15 +94,14 @@ impl TypedCheck {
             None => notes.number("reference", &self.reference, limits, unit).map(inside),
         };
         let check = (|| {
-            Some(Check {
-                id: CheckId::new(),
-                at: now,
-                of_humidity: !of_temperature,
-                against: against?,
-                reference: reference?,
-                shown: shown?,
-                struck: false,
-            })
+            let (reference, shown) = (reference?, shown?);
+            let compared = if of_temperature {
+                Compared::Temperature { reference: Celsius::new(reference).ok()?, shown: Celsius::new(shown).ok()? }
+            } else {
+                let (reference, shown) = (RelHumidity::new(reference).ok()?, RelHumidity::new(shown).ok()?);
+                Compared::Humidity(CheckPoint { reference, shown })
+            };
+            Some(Check { id: CheckId::new(), at: now, against: against?, compared, struck: false })
         })();
         notes.settle(check)
     }
@@ -145,19 +144,10 @@ async fn add_check(
 
 /// Refuses a second point that no straight correction can join with the one before.
 fn believable(check: Check, earlier: &[Check]) -> Result<Check, Problem> {
-    let point = |check: &Check| CheckPoint {
-        reference: RelHumidity::clamped(check.reference),
-        shown: RelHumidity::clamped(check.shown),
-    };
-    let other = earlier.iter().find(|other| {
-        other.of_humidity
-            && !other.struck
-            && check.at.since(other.at) <= TOGETHER
-            && (other.reference - check.reference).abs() >= APART
-    });
-    if let Some(other) = other.filter(|_| check.of_humidity) {
-        Correction::two_points(point(&check), point(other))
-            .map_err(|why| Problem::mistake("shown", why.to_string()))?;
+    let Some(point) = check.humidity() else { return Ok(check) };
+    let near = earlier.iter().filter(|other| !other.struck && check.at.since(other.at) <= TOGETHER);
+    if let Some(other) = near.filter_map(Check::humidity).find(|other| point.apart_from(*other) >= APART) {
+        Correction::two_points(point, other).map_err(|why| Problem::mistake("shown", why.to_string()))?;
     }
     Ok(check)
 }

@@ -10,11 +10,12 @@ use super::instrument::{Correction, Salt};
 use super::instrument_form::TypedInstrument;
 use super::now::{Corrections, known};
 use super::room_form::open_room;
-use super::{Check, InstrumentKind, store};
+use super::{Check, Compared, InstrumentKind, store};
 use crate::base::actor::Role;
 use crate::base::ids::{InstrumentId, RoomId};
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::time::Instant;
+use crate::base::units::{Celsius, RelHumidity};
 use crate::store::Kept;
 use crate::web::House;
 use crate::web::checks::note_fields;
@@ -161,20 +162,20 @@ fn correction_words(corrections: &Corrections, studio: &Studio) -> String {
 }
 
 fn check_row(check: &Check, studio: &Studio, now: Instant, path: &str) -> CheckRow {
-    let value = |value: f64| {
-        if check.of_humidity {
-            format!("{}\u{a0}%RH", studio.number(value, 1))
-        } else {
-            format!("{}\u{a0}{}", studio.number(studio.scale(value), 1), studio.temperature_unit())
-        }
+    let percent = |humidity: RelHumidity| format!("{}\u{a0}%RH", studio.number(humidity.get(), 1));
+    let degrees =
+        |at: Celsius| format!("{}\u{a0}{}", studio.number(studio.scale(at.get()), 1), studio.temperature_unit());
+    let (reference, shown) = match check.compared {
+        Compared::Humidity(point) => (percent(point.reference), percent(point.shown)),
+        Compared::Temperature { reference, shown } => (degrees(reference), degrees(shown)),
     };
     let against =
         Salt::from_key(&check.against).map_or_else(|| "a better instrument".to_owned(), |salt| salt.name().to_owned());
     CheckRow {
         when: studio.zone.date_and_clock(check.at, now),
         against,
-        reference: value(check.reference),
-        shown: value(check.shown),
+        reference,
+        shown,
         struck: check.struck,
         strike: format!("{path}/checks/{}/strike", check.id),
     }

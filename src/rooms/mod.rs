@@ -42,13 +42,14 @@ pub mod written;
 use crate::base::ids::{CheckId, DeviceId, InstrumentId, RoomId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
+use crate::base::units::{AirChanges, Celsius, CubicMetres, GramsPerHour};
 use crate::store::Db;
 use crate::web::House;
 use crate::web::routes::Routes;
 
 pub use api::RoomsApi;
 pub use list_page::{AirRow, AirWords, air_rows};
-pub use plan_page::{PlanAsked, PlanView, SetTimeEffect};
+pub use plan_page::{BandChoice, BandChoices, PlanAsked, PlanView, SetTimeEffect};
 pub use plan_store::plan_inputs;
 pub(crate) use seed::{newest_instant, seed_outside, seed_readings, seed_room, sensor_of};
 pub use settings::RoomSettings;
@@ -60,14 +61,14 @@ pub struct Room {
     pub id: RoomId,
     /// Its name.
     pub name: String,
-    /// Volume, m³, 3…2000.
-    pub volume_m3: f64,
-    /// Air changes an hour, 0.05…20; an estimate until fitted.
-    pub air_changes_per_hour: f64,
+    /// Its volume.
+    pub volume: CubicMetres,
+    /// How often its air is renewed; an estimate until fitted.
+    pub air_changes: AirChanges,
     /// The coldest surface by name: skylight, window, outer wall.
     pub coldest_surface: String,
-    /// Its temperature, °C, where somebody measured it.
-    pub surface_c: Option<f64>,
+    /// Its temperature, where somebody measured it.
+    pub surface: Option<Celsius>,
     /// When it was closed, if it was.
     pub closed: Option<Instant>,
 }
@@ -118,8 +119,8 @@ pub struct Device {
     pub kind: DeviceKind,
     /// Its name.
     pub name: String,
-    /// Grams of water an hour; for a dehumidifier what it takes in this room, not what its label says.
-    pub grams_per_hour: Option<f64>,
+    /// The water it moves; for a dehumidifier what it takes in this room, not what its label says.
+    pub water: Option<GramsPerHour>,
 }
 
 /// How an instrument's readings come.
@@ -195,6 +196,20 @@ impl Instrument {
     }
 }
 
+/// What a check compared: the true value, and what the instrument showed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Compared {
+    /// The humidity.
+    Humidity(instrument::CheckPoint),
+    /// The temperature.
+    Temperature {
+        /// The true value.
+        reference: Celsius,
+        /// What the instrument showed.
+        shown: Celsius,
+    },
+}
+
 /// A check of an instrument.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Check {
@@ -202,16 +217,32 @@ pub struct Check {
     pub id: CheckId,
     /// When.
     pub at: Instant,
-    /// Of the humidity (%RH), or else of the temperature (°C).
-    pub of_humidity: bool,
     /// A salt's key, or "other".
     pub against: String,
-    /// The true value.
-    pub reference: f64,
-    /// What the instrument showed.
-    pub shown: f64,
+    /// What was found.
+    pub compared: Compared,
     /// Struck out: counts no more.
     pub struck: bool,
+}
+
+impl Check {
+    /// The point of a check of the humidity.
+    #[must_use]
+    pub const fn humidity(&self) -> Option<instrument::CheckPoint> {
+        match self.compared {
+            Compared::Humidity(point) => Some(point),
+            Compared::Temperature { .. } => None,
+        }
+    }
+
+    /// Kelvins to add to what was shown, by a check of the temperature.
+    #[must_use]
+    pub fn kelvins(&self) -> Option<f64> {
+        match self.compared {
+            Compared::Humidity(_) => None,
+            Compared::Temperature { reference, shown } => Some(reference.get() - shown.get()),
+        }
+    }
 }
 
 /// Every room in use, sorted by name.

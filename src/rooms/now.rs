@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::air::Derived;
 use super::band::{self, BandState, Off};
 use super::corrected::{KnownInstrument, load_every_instrument};
-use super::instrument::{CheckPoint, Correction, Known, Measured};
+use super::instrument::{Correction, Known, Measured};
 use super::plausible::{hours_beyond_limit, is_stale};
 use super::readings::{self, KeptReading};
 use super::settings::RoomSettings;
@@ -111,7 +111,9 @@ pub(super) fn judge(
 pub fn known(instrument: &Instrument, checks: &[Check], now: Instant) -> Known {
     #[expect(clippy::cast_precision_loss, reason = "days of an instrument's life are small numbers")]
     let days = |at: Instant| now.since(at) as f64 / DAY as f64;
-    let good = |of_humidity: bool| checks.iter().filter(move |check| !check.struck && check.of_humidity == of_humidity);
+    let good = |of_humidity: bool| {
+        checks.iter().filter(move |check| !check.struck && check.humidity().is_some() == of_humidity)
+    };
     Known {
         humidity_checked_days_ago: good(true).map(|check| days(check.at)).reduce(f64::min),
         temperature_checked: good(false).next().is_some(),
@@ -142,18 +144,13 @@ impl Corrections {
     pub fn of(checks: &[Check], at: Instant) -> Self {
         let mut good: Vec<&Check> = checks.iter().filter(|check| !check.struck && check.at <= at).collect();
         good.sort_by_key(|check| std::cmp::Reverse(check.at));
-        let kelvins = good.iter().find(|check| !check.of_humidity).map_or(0.0, |check| check.reference - check.shown);
-        let mut humidity = good.iter().filter(|check| check.of_humidity);
-        let Some(first) = humidity.next() else { return Self { humidity: Correction::None, kelvins } };
-        let second = humidity
-            .find(|other| first.at.since(other.at) <= TOGETHER && (first.reference - other.reference).abs() >= APART);
-        let both = second.and_then(|second| Correction::two_points(point(first), point(second)).ok());
-        Self { humidity: both.unwrap_or_else(|| Correction::one_point(point(first))), kelvins }
+        let kelvins = good.iter().find_map(|check| check.kelvins()).unwrap_or(0.0);
+        let mut humidity = good.iter().filter_map(|check| Some((check.at, check.humidity()?)));
+        let Some((at, first)) = humidity.next() else { return Self { humidity: Correction::None, kelvins } };
+        let second = humidity.find(|(other, point)| at.since(*other) <= TOGETHER && first.apart_from(*point) >= APART);
+        let both = second.and_then(|(_, second)| Correction::two_points(first, second).ok());
+        Self { humidity: both.unwrap_or_else(|| Correction::one_point(first)), kelvins }
     }
-}
-
-fn point(check: &Check) -> CheckPoint {
-    CheckPoint { reference: RelHumidity::clamped(check.reference), shown: RelHumidity::clamped(check.shown) }
 }
 
 impl AirNow {
@@ -179,15 +176,18 @@ impl AirNow {
 mod tests {
     use super::*;
     use crate::base::ids::CheckId;
+    use crate::rooms::Compared;
+    use crate::rooms::instrument::CheckPoint;
 
     fn check(day: i64, reference: f64, shown: f64) -> Check {
         Check {
             id: CheckId::new(),
             at: Instant(day * DAY),
-            of_humidity: true,
             against: "nacl".to_owned(),
-            reference,
-            shown,
+            compared: Compared::Humidity(CheckPoint {
+                reference: RelHumidity::clamped(reference),
+                shown: RelHumidity::clamped(shown),
+            }),
             struck: false,
         }
     }

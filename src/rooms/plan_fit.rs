@@ -10,7 +10,7 @@ use super::plan_words as words;
 use super::{DeviceKind, Room, readings};
 use crate::base::problem::Problem;
 use crate::base::time::{DAY, HOUR, Instant};
-use crate::base::units::{AirChanges, CubicMetres};
+use crate::base::units::GramsPerHour;
 use crate::base::zone::Zone;
 use crate::store::Db;
 use crate::web::checks::{Notes, choice_field, note_fields, text_field};
@@ -141,13 +141,7 @@ pub(super) async fn fitted(
         .filter(|point| !point.aside)
         .filter_map(|point| Some((Instant(point.at).since(from) as f64 / HOUR as f64, air_of(point)?.density())))
         .collect();
-    let stretch = Stretch {
-        outside,
-        source,
-        volume: CubicMetres::clamped(room.volume_m3),
-        air_changes: AirChanges::clamped(room.air_changes_per_hour),
-        readings: points,
-    };
+    let stretch = Stretch { outside, source, volume: room.volume, air_changes: room.air_changes, readings: points };
     Ok(match fit::fit(&stretch) {
         Ok(fit) => Ok(Fitted { fit, readings: stretch.readings.len(), from, to }),
         Err(why) => Err(NoFit::Says(words::unfit(&why, studio))),
@@ -163,7 +157,7 @@ fn source_of(asked: &FitAsked, situation: &Situation) -> Option<f64> {
         return None;
     }
     let given = situation.devices.iter().filter(|(device, _)| device.kind == DeviceKind::Humidifier);
-    Some(given.filter_map(|(device, _)| device.grams_per_hour).sum())
+    Some(given.filter_map(|(device, _)| device.water).map(GramsPerHour::get).sum())
 }
 
 fn span_of(asked: &FitAsked, zone: &Zone) -> Result<(Instant, Instant), Notes> {

@@ -2,7 +2,7 @@
 
 use axum::extract::State;
 use axum::response::Response;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 use super::plan::{Air, Capacity};
 use super::plan_fit::{FitAsked, fitted};
@@ -16,7 +16,7 @@ use crate::base::problem::{FieldNote, Problem};
 use crate::base::units::RelHumidity;
 use crate::store::{FormKey, Kept, settings as kept_settings};
 use crate::web::House;
-use crate::web::checks::{Notes, choice_field, note_fields, number_field, text_field};
+use crate::web::checks::{Notes, choice_field, merged, note_fields, number_field, text_field};
 use crate::web::form::FieldView;
 use crate::web::guard::{Owner, Staff};
 use crate::web::incoming::{At, Form, new_form_key};
@@ -49,7 +49,7 @@ struct TypedOutdoors {
     outdoor_instrument: String,
 }
 
-#[derive(Deserialize, Default)]
+#[derive(Clone, Serialize, Deserialize, Default)]
 pub(super) struct TypedRest {
     capacity_low: String,
     capacity_best: String,
@@ -57,6 +57,9 @@ pub(super) struct TypedRest {
     surface_factor: String,
     warms: String,
     cools: String,
+    /// The fields as the page showed them, as JSON: what this person did not touch is not written.
+    #[serde(default, skip_serializing)]
+    shown: String,
 }
 
 #[derive(Deserialize, Default)]
@@ -146,6 +149,7 @@ impl<'a> Again<'a> {
                 .hinted("0.6 for glazing where nothing is known. Not used where its temperature was measured."),
             number_field("warms", &format!("The room warms by, {degrees} an hour"), &typed.warms).hinted("As you have seen it."),
             number_field("cools", &format!("The room cools by, {degrees} an hour"), &typed.cools),
+            FieldView { kind: "hidden", ..text_field("shown", "", &typed.shown) },
         ];
         note_fields(&mut fields, self.notes);
         fields
@@ -155,13 +159,43 @@ impl<'a> Again<'a> {
 impl TypedRest {
     fn of(planning: &Planning, studio: &Studio) -> Self {
         let degrees = |kelvins: f64| studio.number(if studio.fahrenheit { kelvins * 1.8 } else { kelvins }, 1);
-        Self {
+        let typed = Self {
             capacity_low: studio.number(planning.capacity.low, 1),
             capacity_best: studio.number(planning.capacity.best, 1),
             capacity_high: studio.number(planning.capacity.high, 1),
             surface_factor: studio.number(planning.surface_factor, 2),
             warms: degrees(planning.warms_k_per_hour),
             cools: degrees(planning.cools_k_per_hour),
+            shown: String::new(),
+        };
+        Self { shown: serde_json::to_string(&typed).unwrap_or_default(), ..typed }
+    }
+
+    /// What was typed, laid over what is kept now: what this person did not touch stays as it is. Fields that both changed
+    /// get a note.
+    fn over(&self, now: &Planning, studio: &Studio) -> (Self, Notes) {
+        let now = Self::of(now, studio);
+        let shown: Self = serde_json::from_str(&self.shown).unwrap_or_else(|_| now.clone());
+        let mut notes = Notes::default();
+        let mut field = |name, of: fn(&Self) -> &String| merged(&mut notes, name, of(&shown), of(&now), of(self));
+        let over = Self {
+            capacity_low: field("capacity_low", |t| &t.capacity_low),
+            capacity_best: field("capacity_best", |t| &t.capacity_best),
+            capacity_high: field("capacity_high", |t| &t.capacity_high),
+            surface_factor: field("surface_factor", |t| &t.surface_factor),
+            warms: field("warms", |t| &t.warms),
+            cools: field("cools", |t| &t.cools),
+            shown: now.shown.clone(),
+        };
+        (over, notes)
+    }
+
+    /// The plan as changed.
+    fn change(&self, now: &Planning, studio: &Studio) -> Result<Planning, Problem> {
+        let (over, notes) = self.over(now, studio);
+        match notes.all() {
+            [] => over.check(now, studio),
+            all => Err(Problem::Mistakes(all.to_vec())),
         }
     }
 
@@ -187,6 +221,8 @@ impl TypedRest {
         let untouched = self.capacity_low == shown.capacity_low
             && self.capacity_best == shown.capacity_best
             && self.capacity_high == shown.capacity_high;
+        // As shown is as it was, without the rounding of the page.
+        let own = |text: &str, shown: &str, kept: f64, typed: f64| if text == shown { kept } else { typed };
         let planning = (|| {
             let typed = Capacity { low: low?, best: best?, high: high? };
             Some(Planning {
@@ -194,9 +230,9 @@ impl TypedRest {
                 capacity: if untouched { before.capacity } else { typed },
                 fitted: before.fitted.filter(|_| untouched),
                 air_changes_measured: before.air_changes_measured,
-                surface_factor: factor?,
-                warms_k_per_hour: warms?,
-                cools_k_per_hour: cools?,
+                surface_factor: own(&self.surface_factor, &shown.surface_factor, before.surface_factor, factor?),
+                warms_k_per_hour: own(&self.warms, &shown.warms, before.warms_k_per_hour, warms?),
+                cools_k_per_hour: own(&self.cools, &shown.cools, before.cools_k_per_hour, cools?),
             })
         })();
         notes.settle(planning)
@@ -334,10 +370,17 @@ async fn rests_on(
         open_room(store::room(&mut db, id).await?)?;
         (Studio::load(&mut db).await?, plan_store::planning(&mut db, id).await?)
     };
-    let result = match form.typed.check(&before, &studio) {
-        Ok(planning) => {
+    let typed = form.typed.clone();
+    let result = match form.typed.change(&before, &studio) {
+        Ok(_) => {
+            let studio = studio.clone();
             let work = house.store.write(&form.key, move |tx| {
+                let (typed, studio) = (typed.clone(), studio.clone());
                 Box::pin(async move {
+                    // As it is at this moment: another form, or a fit, may have come in meanwhile.
+                    open_room(store::room(tx.db(), id).await?)?;
+                    let now = plan_store::planning(tx.db(), id).await?;
+                    let planning = typed.change(&now, &studio)?;
                     plan_store::change_planning(tx, id, &planning).await?;
                     Ok(Kept::see(format!("/rooms/{id}/plan")))
                 })
@@ -348,7 +391,12 @@ async fn rests_on(
     };
     match result {
         Err(Problem::Mistakes(notes)) => {
-            let again = Again { rest: Some(&form.typed), ..Again::back(&form.key, &notes) };
+            let now = {
+                let mut db = house.store.read().await?;
+                plan_store::planning(&mut db, id).await?
+            };
+            let (typed, _) = form.typed.over(&now, &studio);
+            let again = Again { rest: Some(&typed), ..Again::back(&form.key, &notes) };
             shown_again(&house, &owner.as_staff(), id, &again).await
         }
         other => Ok(answer(&house, &other?)),
@@ -364,13 +412,13 @@ async fn accept_fit(
 ) -> Result<Response, Problem> {
     let TypedFit { fit_from, fit_to, fit_devices } = &form.typed;
     let asked = FitAsked { from: fit_from.clone(), to: fit_to.clone(), devices: fit_devices.clone() };
-    let (found, planning) = {
+    let found = {
         let mut db = house.store.read().await?;
         let studio = Studio::load(&mut db).await?;
         let settings = RoomSettings::load(&mut db).await?;
         let room = open_room(store::room(&mut db, id).await?)?;
         let situation = Situation::load(&mut db, &room, &settings, owner.visitor.now.0).await?;
-        (fitted(&mut db, &asked, &room, &situation, &studio).await?, situation.planning)
+        fitted(&mut db, &asked, &room, &situation, &studio).await?
     };
     let fit = found.ok().map(|fitted| fitted.fit);
     // Where nothing can be accepted the page is shown with the stretch once more and says why.
@@ -383,9 +431,7 @@ async fn accept_fit(
                 tx.record_tells_itself();
                 return Ok(Kept::see(format!("/rooms/{id}/plan?{query}")));
             };
-            let now = tx.now.0;
-            let planning = Planning { capacity: fit.capacity, fitted: Some(now), ..planning };
-            plan_store::change_planning(tx, id, &planning).await?;
+            plan_store::fit_capacity(tx, id, fit.capacity).await?;
             if fit.tells_air_change {
                 plan_store::change_air_change(tx, id, (fit.air_changes.get() * 100.0).round() / 100.0).await?;
             }
@@ -396,7 +442,7 @@ async fn accept_fit(
 }
 
 async fn shown_again(house: &House, staff: &Staff, id: RoomId, again: &Again<'_>) -> Result<Response, Problem> {
-    plan_page::load(house, staff, id, &PlanAsked::new(), again).await?.answer(None)
+    plan_page::load(house, staff, id, &PlanAsked::new(), again).await?.answer(None, None)
 }
 
 async fn studio(house: &House) -> Result<Studio, Problem> {

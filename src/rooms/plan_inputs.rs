@@ -6,14 +6,14 @@ use super::plan::guards::Surface;
 use super::plan::{Air, PlanDevice, PlanInputs};
 use super::plan_store::{Outside, Planning, Running};
 use super::{Device, DeviceKind, Room};
-use crate::base::units::{AirChanges, Celsius, CubicMetres, GramsPerHour, RelHumidity};
+use crate::base::units::{Celsius, RelHumidity};
 
 /// What "in this room" means for a dehumidifier whose rated air nobody typed in: 22 °C and 60 %RH.
 const ROOMS_OWN: (f64, f64) = (22.0, 60.0);
 
 /// A device as the plan uses it; none for one that moves no water.
 pub(super) fn plan_device(device: &Device, running: &Running) -> Option<PlanDevice> {
-    let rate = GramsPerHour::clamped(device.grams_per_hour?);
+    let rate = device.water?;
     let moves = match device.kind {
         DeviceKind::Humidifier => Moves::Gives,
         DeviceKind::Dehumidifier => {
@@ -28,17 +28,17 @@ pub(super) fn plan_device(device: &Device, running: &Running) -> Option<PlanDevi
     Some(PlanDevice { moves, rate, hours_a_day: running.hours_a_day })
 }
 
-/// The inputs of the rule; none when a number of the room lies outside what the rule takes.
+/// The inputs of the rule.
 pub(super) fn inputs_of(
     room: &Room,
     planning: &Planning,
     devices: &[(Device, Running)],
     air: &AirNow,
     outside: &Outside,
-) -> Option<PlanInputs> {
-    Some(PlanInputs {
-        volume: CubicMetres::new(room.volume_m3).ok()?,
-        air_changes: AirChanges::new(room.air_changes_per_hour).ok()?,
+) -> PlanInputs {
+    PlanInputs {
+        volume: room.volume,
+        air_changes: room.air_changes,
         fitted: planning.fitted.is_some(),
         capacity: planning.capacity,
         now: Air { temperature: air.measured.temperature, humidity: air.measured.humidity.humidity },
@@ -47,12 +47,12 @@ pub(super) fn inputs_of(
         surface: surface_of(room, planning),
         warms_k_per_hour: planning.warms_k_per_hour,
         cools_k_per_hour: planning.cools_k_per_hour,
-    })
+    }
 }
 
 /// What was measured, else the share of the way between outside and inside.
 pub(super) fn surface_of(room: &Room, planning: &Planning) -> Surface {
-    match room.surface_c.and_then(|celsius| Celsius::new(celsius).ok()) {
+    match room.surface {
         Some(celsius) => Surface::Measured(celsius),
         None => Surface::Factor(planning.surface_factor),
     }

@@ -22,6 +22,7 @@ use crate::base::ids::RoomId;
 use crate::base::problem::Problem;
 use crate::base::text::capital;
 use crate::base::time::Instant;
+use crate::base::units::Celsius;
 use crate::base::zone::ago;
 use crate::store::settings as kept_settings;
 use crate::web::House;
@@ -44,11 +45,38 @@ pub struct SetTimeEffect {
     pub basis: String,
 }
 
+/// A bottle's band at the planned temperature, as a target to choose: filled in by whoever knows hands and adhesives.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct BandChoice {
+    /// The bottle.
+    pub bottle: String,
+    /// "42–56 %RH, likely suits", or why there is no target in it.
+    pub words: String,
+    /// The band as the target field takes it, "42-56"; empty where there is none.
+    pub humidity: String,
+}
+
+/// The bands of the bottles at hand for one pair of hands.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct BandChoices {
+    /// Whose hands, in which style: "Ines Okafor, volume 4D".
+    pub whose: String,
+    /// Her id, kept in the addresses.
+    pub artist: String,
+    /// The planned temperature in the studio's unit, as its field takes it.
+    pub temperature: String,
+    /// One for each bottle.
+    pub choices: Vec<BandChoice>,
+    /// Others whose bands may be seen: id and name.
+    pub others: Vec<(String, String)>,
+}
+
 /// A plan worked out, ready to be shown.
 pub struct PlanView {
     page: PlanPage,
     status: StatusCode,
     airs: Option<(Air, Air)>,
+    planned: Celsius,
 }
 
 impl PlanView {
@@ -66,12 +94,19 @@ impl PlanView {
         self.airs
     }
 
-    /// The page, with what the change does to set times where that is known.
+    /// The temperature planned for.
+    #[must_use]
+    pub fn planned(&self) -> Celsius {
+        self.planned
+    }
+
+    /// The page, with what the change does to set times and the bands of bottles as targets, where these are known.
     ///
     /// # Errors
     /// When the template fails.
-    pub fn answer(mut self, effect: Option<SetTimeEffect>) -> Result<Response, Problem> {
+    pub fn answer(mut self, effect: Option<SetTimeEffect>, bands: Option<BandChoices>) -> Result<Response, Problem> {
         self.page.effect = effect;
+        self.page.bands = bands;
         page_with(self.status, &self.page)
     }
 }
@@ -98,6 +133,7 @@ pub(super) struct PlanPage {
     air_known: bool,
     outside_words: String,
     effect: Option<SetTimeEffect>,
+    bands: Option<BandChoices>,
     target_fields: Vec<FieldView>,
     target_mistakes: Vec<Mistake>,
     outside_fields: Vec<FieldView>,
@@ -140,6 +176,7 @@ pub(super) async fn load(
     });
     let refused = worked.as_ref().is_some_and(|worked| worked.chart.is_none());
     let airs = inputs.as_ref().filter(|_| !refused).map(|inputs| (inputs.now, wanted.target));
+    let planned = wanted.target.temperature;
     let path = format!("/rooms/{id}");
     let owner = staff.who.role == Role::Owner;
     let (outside_fields, opening_fields, rest_fields) = (
@@ -161,6 +198,7 @@ pub(super) async fn load(
             .map(|outside| outside_words(outside, &studio, now))
             .unwrap_or_default(),
         effect: None,
+        bands: None,
         target_mistakes: mistakes(&wanted.fields),
         target_fields: wanted.fields,
         outside_mistakes: mistakes(&outside_fields),
@@ -179,7 +217,7 @@ pub(super) async fn load(
         worked,
     };
     let status = if again.came_back { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK };
-    Ok(PlanView { page, status, airs })
+    Ok(PlanView { page, status, airs, planned })
 }
 
 /// The opening hour: "09:00" until one was typed in.
@@ -222,7 +260,7 @@ fn about(room: &Room, situation: &Situation, studio: &Studio) -> Vec<(String, St
         studio.number(planning.capacity.high, 1),
         if planning.fitted.is_some() { "; fitted from readings" } else { "; an estimate" }
     );
-    let changes = studio.number(room.air_changes_per_hour, 2);
+    let changes = studio.number(room.air_changes.get(), 2);
     let changes = match planning.air_changes_measured {
         Some(_) => format!("{changes} an hour; measured, not to be lowered"),
         None => format!("{changes} an hour; an estimate"),
@@ -236,7 +274,7 @@ fn about(room: &Room, situation: &Situation, studio: &Studio) -> Vec<(String, St
     // Kelvins as the studio counts degrees.
     let degrees = |kelvins: f64| studio.number(if studio.fahrenheit { kelvins * 1.8 } else { kelvins }, 1);
     vec![
-        ("Volume".to_owned(), format!("{}\u{a0}m³", studio.number(room.volume_m3, 0))),
+        ("Volume".to_owned(), format!("{}\u{a0}m³", studio.number(room.volume.get(), 0))),
         ("Air change".to_owned(), changes),
         ("Moisture capacity".to_owned(), capacity),
         ("Coldest surface".to_owned(), surface),
@@ -255,8 +293,8 @@ fn about(room: &Room, situation: &Situation, studio: &Studio) -> Vec<(String, St
 fn device_row(house: &House, device: &Device, situation: &Situation, studio: &Studio) -> DeviceRow {
     let running = situation.devices.iter().find(|(other, _)| other.id == device.id).map(|(_, running)| running);
     let mut parts = vec![capital(device.kind.word())];
-    if let Some(grams) = device.grams_per_hour {
-        parts.push(format!("{}\u{a0}g an hour", studio.number(grams, 0)));
+    if let Some(water) = device.water {
+        parts.push(format!("{}\u{a0}g an hour", studio.number(water.get(), 0)));
     }
     let moves_water = matches!(device.kind, DeviceKind::Humidifier | DeviceKind::Dehumidifier);
     if let Some(running) = running.filter(|_| moves_water) {

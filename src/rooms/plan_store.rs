@@ -80,7 +80,7 @@ impl Situation {
 
     /// The rule's inputs; none while the air inside or outside is not known.
     pub(super) fn inputs(&self, room: &Room) -> Option<PlanInputs> {
-        inputs_of(room, &self.planning, &self.devices, self.air.as_ref()?, self.outside.as_ref()?)
+        Some(inputs_of(room, &self.planning, &self.devices, self.air.as_ref()?, self.outside.as_ref()?))
     }
 }
 
@@ -138,6 +138,26 @@ pub(super) async fn change_planning(tx: &mut Tx, room: RoomId, planning: &Planni
         return Err(Problem::NotHere("room"));
     }
     tx.audit("change what the plan of a room rests on", room, "").await
+}
+
+/// Keeps a moisture capacity that readings told, and nothing else of the plan.
+pub(super) async fn fit_capacity(tx: &mut Tx, room: RoomId, capacity: Capacity) -> Result<(), Problem> {
+    let now = tx.now.0;
+    let done = sqlx::query(
+        "update room set moisture_low = $1, moisture_capacity = $2, moisture_high = $3, fitted = $4
+         where id = $5 and closed is null",
+    )
+    .bind(capacity.low)
+    .bind(capacity.best)
+    .bind(capacity.high)
+    .bind(now.0)
+    .bind(room.to_string())
+    .execute(tx.db())
+    .await?;
+    if done.rows_affected() == 0 {
+        return Err(Problem::NotHere("room"));
+    }
+    tx.audit("fit the moisture capacity of a room", room, "").await
 }
 
 /// Keeps the air change that readings told.

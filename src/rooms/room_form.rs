@@ -9,6 +9,7 @@ use serde::Deserialize;
 use super::{Device, DeviceKind, Room, store};
 use crate::base::ids::{DeviceId, RoomId};
 use crate::base::problem::{FieldNote, Problem};
+use crate::base::units::{AirChanges, CubicMetres, GramsPerHour};
 use crate::store::Kept;
 use crate::web::House;
 use crate::web::checks::{Notes, choice_field, note_fields, number_field, text_field};
@@ -82,10 +83,10 @@ impl TypedRoom {
     fn of(room: &Room, studio: &Studio) -> Self {
         Self {
             name: room.name.clone(),
-            volume_m3: studio.exact(room.volume_m3, 1),
-            air_changes_per_hour: studio.exact(room.air_changes_per_hour, 1),
+            volume_m3: studio.exact(room.volume.get(), 1),
+            air_changes_per_hour: studio.exact(room.air_changes.get(), 1),
             coldest_surface: room.coldest_surface.clone(),
-            surface_temperature: room.surface_c.map(|c| studio.number(studio.scale(c), 1)).unwrap_or_default(),
+            surface_temperature: room.surface.map(|at| studio.number(studio.scale(at.get()), 1)).unwrap_or_default(),
         }
     }
 
@@ -98,8 +99,8 @@ impl TypedRoom {
         let limits = (studio.scale(-20.0), studio.scale(60.0));
         let typed =
             notes.optional_number("surface_temperature", &self.surface_temperature, limits, studio.temperature_unit());
-        let surface_c = match typed {
-            Some(Some(value)) => studio.celsius(value).ok().map(|celsius| Some(celsius.get())),
+        let measured = match typed {
+            Some(Some(value)) => studio.celsius(value).ok().map(Some),
             Some(None) => Some(None),
             None => None,
         };
@@ -107,10 +108,10 @@ impl TypedRoom {
             Some(Room {
                 id,
                 name: name?,
-                volume_m3: volume?,
-                air_changes_per_hour: changes?,
+                volume: CubicMetres::new(volume?).ok()?,
+                air_changes: AirChanges::new(changes?).ok()?,
                 coldest_surface: surface?,
-                surface_c: surface_c?,
+                surface: measured?,
                 closed: None,
             })
         })();
@@ -215,9 +216,9 @@ async fn edit_view(house: &House, owner: &Owner, id: RoomId, again: Again<'_>) -
     let (device, device_notes) = again.device.unwrap_or((&no_device, &[]));
     let device_fields = device.fields(device_notes);
     let row = |device: Device| DeviceRow {
-        words: match device.grams_per_hour {
-            Some(grams) => {
-                format!("{}: {}, {}\u{a0}g an hour", device.name, device.kind.word(), studio.number(grams, 0))
+        words: match device.water {
+            Some(water) => {
+                format!("{}: {}, {}\u{a0}g an hour", device.name, device.kind.word(), studio.number(water.get(), 0))
             }
             None => format!("{}: {}", device.name, device.kind.word()),
         },
@@ -301,12 +302,12 @@ impl TypedDevice {
         let name = notes.line("name", &self.name, 60);
         let moves_water = matches!(kind, Some(DeviceKind::Humidifier | DeviceKind::Dehumidifier));
         let grams = if moves_water {
-            notes.number("grams_per_hour", &self.grams_per_hour, (1.0, 5000.0), "g an hour").map(Some)
+            let typed = notes.number("grams_per_hour", &self.grams_per_hour, (1.0, 5000.0), "g an hour");
+            typed.and_then(|grams| GramsPerHour::new(grams).ok()).map(Some)
         } else {
             Some(None)
         };
-        let device =
-            (|| Some(Device { id: DeviceId::new(), room, kind: kind?, name: name?, grams_per_hour: grams? }))();
+        let device = (|| Some(Device { id: DeviceId::new(), room, kind: kind?, name: name?, water: grams? }))();
         notes.settle(device)
     }
 

@@ -114,12 +114,12 @@ async fn room_page(
     let mut frame = house.frame(&studio, &staff.visitor, Place::Rooms, room.name.clone());
     frame.moments = house.moments(&path, moment);
     let mut about = vec![
-        ("Volume".to_owned(), format!("{}\u{a0}m³", studio.number(room.volume_m3, 0))),
-        ("Air change".to_owned(), format!("{} an hour", studio.number(room.air_changes_per_hour, 2))),
+        ("Volume".to_owned(), format!("{}\u{a0}m³", studio.number(room.volume.get(), 0))),
+        ("Air change".to_owned(), format!("{} an hour", studio.number(room.air_changes.get(), 2))),
         ("Coldest surface".to_owned(), surface_words(&room, &studio)),
     ];
     about.extend(devices.iter().map(|device| {
-        let grams = device.grams_per_hour.map(|grams| format!("{}\u{a0}g an hour", studio.number(grams, 0)));
+        let grams = device.water.map(|water| format!("{}\u{a0}g an hour", studio.number(water.get(), 0)));
         (
             capital(device.kind.word()),
             grams.map_or_else(|| device.name.clone(), |grams| format!("{}, {grams}", device.name)),
@@ -167,11 +167,11 @@ fn told(word: Option<&str>) -> Option<Told> {
 }
 
 fn surface_words(room: &Room, studio: &Studio) -> String {
-    match room.surface_c {
-        Some(c) => format!(
+    match room.surface {
+        Some(at) => format!(
             "{}, {}\u{a0}{}",
             room.coldest_surface,
-            studio.number(studio.scale(c), 1),
+            studio.number(studio.scale(at.get()), 1),
             studio.temperature_unit()
         ),
         None => format!("{}, not measured", room.coldest_surface),

@@ -3,13 +3,14 @@
 use sqlx::Row;
 use sqlx::any::AnyRow;
 
-use super::instrument::Place;
+use super::instrument::{CheckPoint, Place};
 use super::push::Mapping;
-use super::{Check, Device, DeviceKind, Instrument, InstrumentKind, Room};
+use super::{Check, Compared, Device, DeviceKind, Instrument, InstrumentKind, Room};
 use crate::base::ids::{CheckId, DeviceId, InstrumentId, RoomId};
 use crate::base::problem::Problem;
 use crate::base::text::fold;
 use crate::base::time::Instant;
+use crate::base::units::{AirChanges, Celsius, CubicMetres, GramsPerHour, RelHumidity};
 use crate::store::{Db, Tx, query_with_nulls};
 
 /// Every room in use, sorted by name.
@@ -46,10 +47,10 @@ pub(super) async fn add_room(tx: &mut Tx, room: &Room) -> Result<(), Problem> {
     .bind(room.id.to_string())
     .bind(&room.name)
     .bind(fold(&room.name))
-    .bind(room.volume_m3)
-    .bind(room.air_changes_per_hour)
+    .bind(room.volume.get())
+    .bind(room.air_changes.get())
     .bind(&room.coldest_surface)
-    .bind(room.surface_c)
+    .bind(room.surface.map(Celsius::get))
     .bind(now.0)
     .execute(tx.db())
     .await?;
@@ -68,10 +69,10 @@ pub(super) async fn change_room(tx: &mut Tx, room: &Room) -> Result<(), Problem>
     )
     .bind(&room.name)
     .bind(fold(&room.name))
-    .bind(room.volume_m3)
-    .bind(room.air_changes_per_hour)
+    .bind(room.volume.get())
+    .bind(room.air_changes.get())
     .bind(&room.coldest_surface)
-    .bind(room.surface_c)
+    .bind(room.surface.map(Celsius::get))
     .bind(room.id.to_string())
     .execute(tx.db())
     .await?;
@@ -110,10 +111,10 @@ fn read_room(row: &AnyRow) -> Result<Room, Problem> {
     Ok(Room {
         id: row.get::<String, _>(0).parse().map_err(Problem::broken)?,
         name: row.get(1),
-        volume_m3: row.get(2),
-        air_changes_per_hour: row.get(3),
+        volume: CubicMetres::clamped(row.get(2)),
+        air_changes: AirChanges::clamped(row.get(3)),
         coldest_surface: row.get(4),
-        surface_c: row.get(5),
+        surface: row.get::<Option<f64>, _>(5).map(Celsius::clamped),
         closed: row.get::<Option<i64>, _>(6).map(Instant),
     })
 }
@@ -145,7 +146,7 @@ fn read_device(row: &AnyRow, room: RoomId) -> Result<Device, Problem> {
         kind: DeviceKind::from_word(&row.get::<String, _>(1))
             .ok_or_else(|| Problem::broken("a device of no kind of ours"))?,
         name: row.get(2),
-        grams_per_hour: row.get(3),
+        water: row.get::<Option<f64>, _>(3).map(GramsPerHour::clamped),
     })
 }
 
@@ -158,7 +159,7 @@ pub(super) async fn add_device(tx: &mut Tx, device: &Device) -> Result<(), Probl
     .bind(device.room.to_string())
     .bind(device.kind.word())
     .bind(&device.name)
-    .bind(device.grams_per_hour)
+    .bind(device.water.map(GramsPerHour::get))
     .execute(tx.db())
     .await?;
     tx.audit("add device", device.id, "").await
@@ -213,6 +214,19 @@ pub(super) async fn every_instrument(db: &mut Db) -> Result<Vec<Instrument>, Pro
             .fetch_all(db)
             .await?;
     rows.iter().map(read_instrument).collect()
+}
+
+/// The instruments of every room that were not taken away, sorted by name.
+pub(super) async fn instruments_in_use(db: &mut Db) -> Result<Vec<Instrument>, Problem> {
+    let rows = sqlx::query(
+        "select id, room, name, kind, place, compared, own_u_t, own_u_h, bought, mapping from instrument
+         where removed is null",
+    )
+    .fetch_all(db)
+    .await?;
+    let mut instruments = rows.iter().map(read_instrument).collect::<Result<Vec<_>, _>>()?;
+    instruments.sort_by_key(|instrument| fold(&instrument.name));
+    Ok(instruments)
 }
 
 /// Adds an instrument to a room.
@@ -315,10 +329,13 @@ fn read_check(row: &AnyRow) -> Result<Check, Problem> {
     Ok(Check {
         id: row.get::<String, _>(0).parse().map_err(Problem::broken)?,
         at: Instant(row.get(1)),
-        of_humidity: row.get::<String, _>(2) == "humidity",
         against: row.get(3),
-        reference: row.get(4),
-        shown: row.get(5),
+        compared: if row.get::<String, _>(2) == "humidity" {
+            let (reference, shown) = (RelHumidity::clamped(row.get(4)), RelHumidity::clamped(row.get(5)));
+            Compared::Humidity(CheckPoint { reference, shown })
+        } else {
+            Compared::Temperature { reference: Celsius::clamped(row.get(4)), shown: Celsius::clamped(row.get(5)) }
+        },
         struck: row.get::<Option<i64>, _>(6).is_some(),
     })
 }
@@ -326,6 +343,10 @@ fn read_check(row: &AnyRow) -> Result<Check, Problem> {
 /// Adds a check.
 pub(super) async fn add_check(tx: &mut Tx, instrument: InstrumentId, check: &Check) -> Result<(), Problem> {
     let by = tx.actor.mark();
+    let (quantity, reference, shown) = match check.compared {
+        Compared::Humidity(point) => ("humidity", point.reference.get(), point.shown.get()),
+        Compared::Temperature { reference, shown } => ("temperature", reference.get(), shown.get()),
+    };
     sqlx::query(
         "insert into instrument_check (id, instrument, at, quantity, against, reference, shown, by_person, struck)
          values ($1, $2, $3, $4, $5, $6, $7, $8, null)",
@@ -333,10 +354,10 @@ pub(super) async fn add_check(tx: &mut Tx, instrument: InstrumentId, check: &Che
     .bind(check.id.to_string())
     .bind(instrument.to_string())
     .bind(check.at.0)
-    .bind(if check.of_humidity { "humidity" } else { "temperature" })
+    .bind(quantity)
     .bind(&check.against)
-    .bind(check.reference)
-    .bind(check.shown)
+    .bind(reference)
+    .bind(shown)
     .bind(by)
     .execute(tx.db())
     .await?;

@@ -108,6 +108,27 @@ pub enum Verdict {
     BrokenAt(i64),
 }
 
+/// A record that is not as the chain tells of it; each with the record's id.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Broken {
+    /// Something in it was changed.
+    Changed(String),
+    /// The chain tells of it, and it is gone without having been erased.
+    Gone(String),
+    /// The chain knows nothing of it.
+    NotInTheChain(String),
+}
+
+impl std::fmt::Display for Broken {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Changed(id) => write!(f, "{id} was changed since it was kept"),
+            Self::Gone(id) => write!(f, "{id} is gone without having been erased"),
+            Self::NotInTheChain(id) => write!(f, "{id} stands in the database, and the chain knows nothing of it"),
+        }
+    }
+}
+
 /// Walks the whole chain and compares it with heads kept outside the database, each a line's number and digest: only they show that
 /// the end was cut off.
 ///

@@ -156,6 +156,25 @@ impl FieldView {
     }
 }
 
+/// A field of a form that two people may have open at once: as the page showed it, as it is kept now, and as it was typed.
+/// Gives what it becomes: what was not touched stays as it is now, what was changed by this person alone is taken. Where
+/// both changed it the typed value stays on the page, with a note beside it.
+pub fn merged(notes: &mut Notes, field: &'static str, shown: &str, now: &str, typed: &str) -> String {
+    if typed == shown {
+        return now.to_owned();
+    }
+    if now != shown && now != typed {
+        let now = if now.trim().is_empty() { "nothing".to_owned() } else { format!("“{}”", now.trim()) };
+        notes.add(
+            field,
+            format!(
+                "Somebody else changed this while the page was open: it now holds {now}. Look, and keep what is right."
+            ),
+        );
+    }
+    typed.to_owned()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -22,7 +22,7 @@ pub struct FieldView {
     /// What the browser may fill in: "username", "new-password", "off", or "" for its own choice.
     pub autocomplete: &'static str,
     /// text, password, select, textarea, radio (one of several), checks (any of several), check (yes or not),
-    /// or another input type of HTML (date, time, email, file).
+    /// hidden (sent back as it was shown), or another input type of HTML (date, time, email, file).
     pub kind: &'static str,
     /// The choices of a select, radio or checks.
     pub options: Vec<Choice>,

@@ -30,6 +30,8 @@ pub struct Frame {
     pub csrf: String,
     /// The way back to the form while the device is in a client's hands; empty otherwise.
     pub handed_over: String,
+    /// True on a tablet that several people use, while somebody is signed in on it.
+    pub tablet: bool,
     /// True for the invented studio: a line on every page says so.
     pub demo: bool,
     /// The one thing the whole house has to know, if there is one.

@@ -51,6 +51,15 @@ guard!(
     Staff, [Owner, Artist, Desk], "This is for those who work in the rooms."
 );
 
+/// On a tablet that several people use, six digits do not open what reaches beyond the day's work: a passphrase typed in the last
+/// minutes does. Elsewhere a session began with one.
+///
+/// # Errors
+/// [`Problem::Prove`] where only the digits were typed, or the passphrase too long ago.
+pub fn with_passphrase(visitor: &Visitor) -> Result<(), Problem> {
+    if visitor.tablet.is_some() && !visitor.proved { Err(Problem::Prove) } else { Ok(()) }
+}
+
 /// A client at a device that was handed to her.
 pub struct HandedOver {
     /// Who handed it to her.

@@ -220,8 +220,8 @@ async fn as_page(
     reads: bool,
 ) -> Result<Response, Problem> {
     let studio = studio_or_default(house).await;
-    if matches!(problem, Problem::SignIn) {
-        return sign_in_page(house, &studio, visitor, draft, reads);
+    if matches!(problem, Problem::SignIn | Problem::Prove) {
+        return sign_in_page(house, &studio, visitor, draft, reads, matches!(problem, Problem::Prove));
     }
     let words = problem.words();
     let action = match problem {
@@ -250,7 +250,7 @@ async fn as_page(
     Ok(answer)
 }
 
-/// An ended sign-in on a page read: go and sign in. On a form: the sign-in page carries what was typed, to be sent afterwards; a
+/// An ended sign-in, or one on a shared tablet where a passphrase is asked for. On a page read: go and sign in. On a form: the sign-in page carries what was typed, to be sent afterwards; a
 /// file cannot be carried and has to be chosen again.
 fn sign_in_page(
     house: &House,
@@ -258,13 +258,19 @@ fn sign_in_page(
     visitor: &Visitor,
     draft: &str,
     reads: bool,
+    to_prove: bool,
 ) -> Result<Response, Problem> {
     if reads {
-        let next = serde_urlencoded::to_string([("next", &visitor.path)]).map_err(Problem::broken)?;
-        let to = house.url(&format!("/sign-in?{next}"));
+        let mut asked = vec![("next", visitor.path.as_str())];
+        if to_prove {
+            asked.push(("prove", "1"));
+        }
+        let to = house.url(&format!("/sign-in?{}", serde_urlencoded::to_string(asked).map_err(Problem::broken)?));
         return Ok((StatusCode::SEE_OTHER, [(header::LOCATION, to)]).into_response());
     }
-    let note = if draft.is_empty() {
+    let note = if to_prove {
+        PROVE_NOTE
+    } else if draft.is_empty() {
         "Your sign-in has ended. A file cannot be kept here: choose it again once you are signed in."
     } else {
         "Your sign-in has ended. What you typed is kept on this page and can be sent once you are signed in."
@@ -281,6 +287,9 @@ fn sign_in_page(
     };
     page_with(StatusCode::UNAUTHORIZED, &page)
 }
+
+/// Why a passphrase is asked for on a tablet that is unlocked.
+pub(crate) const PROVE_NOTE: &str = "On a shared tablet this asks for your passphrase, typed within the last five minutes. What you typed before is kept.";
 
 /// A form's body without passphrases and session tokens.
 fn without_secrets(body: &str) -> String {
@@ -305,7 +314,7 @@ fn add_hints(answer: &mut Response, problem: &Problem) {
         Problem::Busy | Problem::Unsure | Problem::TooSlow => {
             headers.insert(header::RETRY_AFTER, HeaderValue::from_static("2"));
         }
-        Problem::SignIn => {
+        Problem::SignIn | Problem::Prove => {
             headers.insert(header::WWW_AUTHENTICATE, HeaderValue::from_static("Bearer"));
         }
         _ => {}

@@ -8,6 +8,7 @@ use std::time::Duration;
 use axum::Router;
 use axum::extract::{ConnectInfo, Request, State};
 use axum::http::StatusCode;
+use axum::http::header::LOCATION;
 use axum::middleware::{self, Next};
 use axum::response::{IntoResponse, Redirect, Response};
 use hyper_util::rt::{TokioExecutor, TokioIo, TokioTimer};
@@ -33,6 +34,7 @@ pub fn app(house: &House, routes: Routes) -> Router {
     let inner = routes
         .into_router()
         .fallback(|| async { Problem::NotHere("page") })
+        .layer(middleware::from_fn(confirm))
         .layer(CatchPanicLayer::custom(after_panic))
         .layer(TimeoutLayer::with_status_code(StatusCode::SERVICE_UNAVAILABLE, house.config.request_timeout))
         .layer(middleware::from_fn_with_state(with(house), problems::tell))
@@ -112,7 +114,32 @@ pub fn answer(house: &House, kept: &Kept) -> Response {
         let status = StatusCode::from_u16(kept.status).unwrap_or(StatusCode::OK);
         return (status, [("content-type", "application/json")], kept.answer.clone()).into_response();
     }
-    Redirect::to(&house.url(&kept.location)).into_response()
+    let mut answer = Redirect::to(&house.url(&kept.location)).into_response();
+    answer.extensions_mut().insert(Written);
+    answer
+}
+
+/// Marks the answer to a write that was kept: no other redirect says that something was.
+#[derive(Debug, Clone, Copy)]
+struct Written;
+
+/// Sent by the outbox of a device, which must know that it was this house that kept an entry.
+const OUTBOX: &str = "stillroom-outbox";
+/// Where the answer to a write that was kept stands.
+const KEPT: &str = "stillroom-kept";
+
+/// Tells a device's outbox that its entry was kept. A redirect would be followed by the browser unseen, and any page at its end, a
+/// sign-in of a proxy for one, would look like a confirmation.
+async fn confirm(request: Request, next: Next) -> Response {
+    let asked = request.headers().contains_key(OUTBOX);
+    let mut answer = next.run(request).await;
+    if asked && answer.extensions().get::<Written>().is_some() {
+        if let Some(to) = answer.headers_mut().remove(LOCATION) {
+            answer.headers_mut().insert(KEPT, to);
+        }
+        *answer.status_mut() = StatusCode::NO_CONTENT;
+    }
+    answer
 }
 
 /// Headers that are not complete by then are given up on.

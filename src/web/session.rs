@@ -4,9 +4,9 @@ use sqlx::Row;
 
 use super::live;
 use crate::base::actor::{Role, Who};
-use crate::base::ids::{PersonId, SessionId};
+use crate::base::ids::{PersonId, SessionId, TabletId};
 use crate::base::problem::Problem;
-use crate::base::time::{DAY, Instant, Now, micros};
+use crate::base::time::{DAY, HOUR, Instant, MINUTE, Now, micros};
 use crate::config::Config;
 use crate::store::keys::digest_of_secret;
 use crate::store::{Db, Tx};
@@ -28,7 +28,14 @@ pub struct Listed {
     pub seen: Instant,
 }
 
-/// Begins a session; the caller hands `secret` to the browser as a cookie.
+/// How long a session on a tablet lives without use: what the tablet itself counts, and a little for its last word.
+const TABLET_IDLE: i64 = 3 * MINUTE + MINUTE / 2;
+/// How long a session lives that six digits began: a working day.
+const BY_CODE: i64 = 12 * HOUR;
+/// For how long a passphrase that was typed opens what the digits alone do not.
+const PROOF_LASTS: i64 = 5 * MINUTE;
+
+/// Begins a session with a passphrase; the caller hands `secret` to the browser as a cookie.
 ///
 /// # Errors
 /// When the database refuses it.
@@ -44,8 +51,8 @@ pub async fn begin(
     let id = SessionId::new();
     let now = tx.now.0;
     sqlx::query(
-        "insert into session (id, token, person, name, role, browser, created, seen, expires, ended)
-         values ($1, $2, $3, $4, $5, $6, $7, $7, $8, null)",
+        "insert into session (id, token, person, name, role, browser, created, seen, expires, ended, proved)
+         values ($1, $2, $3, $4, $5, $6, $7, $7, $8, null, $7)",
     )
     .bind(id.to_string())
     .bind(digest_of_secret(secret))
@@ -60,6 +67,50 @@ pub async fn begin(
     Ok(id)
 }
 
+/// Says that a session runs on a shared tablet, so that it is over after minutes without use.
+///
+/// # Errors
+/// When the database refuses it.
+pub async fn on_tablet(tx: &mut Tx, session: SessionId, tablet: TabletId) -> Result<(), Problem> {
+    sqlx::query("update session set tablet = $2 where id = $1")
+        .bind(session.to_string())
+        .bind(tablet.to_string())
+        .execute(tx.db())
+        .await?;
+    tx.audit("session on tablet", session, &tablet.to_string()).await
+}
+
+/// Makes of a session just begun one that no passphrase began: shorter, and closed to what asks for one.
+///
+/// # Errors
+/// When the database refuses it.
+pub async fn by_code(tx: &mut Tx, session: SessionId) -> Result<(), Problem> {
+    let latest = tx.now.0.plus(BY_CODE).0;
+    sqlx::query(
+        "update session set proved = null, expires = case when expires < $2 then expires else $2 end where id = $1",
+    )
+    .bind(session.to_string())
+    .bind(latest)
+    .execute(tx.db())
+    .await?;
+    Ok(())
+}
+
+/// Ends whatever runs on a tablet.
+///
+/// # Errors
+/// When the database refuses it.
+pub async fn end_all_on(tx: &mut Tx, tablet: TabletId) -> Result<(), Problem> {
+    let now = tx.now.0;
+    sqlx::query("update session set ended = $1 where tablet = $2 and ended is null")
+        .bind(now.0)
+        .bind(tablet.to_string())
+        .execute(tx.db())
+        .await?;
+    tx.raise(live::SESSIONS);
+    tx.audit("end sessions on tablet", tablet, "").await
+}
+
 /// What a cookie stands for.
 #[derive(Debug, Clone)]
 pub struct Held {
@@ -69,6 +120,10 @@ pub struct Held {
     pub seen: Instant,
     /// The form the device was handed over for, while it is in a client's hands.
     pub handed_over: Option<String>,
+    /// The shared tablet it runs on.
+    pub tablet: Option<TabletId>,
+    /// True while a passphrase was typed in it a moment ago.
+    pub proved: bool,
 }
 
 /// What this cookie stands for; `None` when the session ended, lay idle or is too old.
@@ -77,11 +132,13 @@ pub struct Held {
 /// When the database cannot be read.
 pub async fn holder(db: &mut Db, config: &Config, secret: &str, now: Now) -> Result<Option<Held>, Problem> {
     let row = sqlx::query(
-        "select id, person, name, role, seen, handed_over from session where token = $1 and ended is null and expires > $2 and seen > $3",
+        "select id, person, name, role, seen, handed_over, tablet, proved from session
+         where token = $1 and ended is null and expires > $2 and (seen > $4 or (tablet is null and seen > $3))",
     )
     .bind(digest_of_secret(secret))
     .bind(now.0.0)
-    .bind(now.0.plus(-micros(config.session_idle)).0)
+    .bind(idle_before(config, now))
+    .bind(idle_on_tablet_before(config, now))
     .fetch_optional(db)
     .await?;
     let Some(row) = row else { return Ok(None) };
@@ -91,7 +148,19 @@ pub async fn holder(db: &mut Db, config: &Config, secret: &str, now: Now) -> Res
         return Err(Problem::broken("a session row names no person or role of ours"));
     };
     let who = Who { id, session, name: row.get(2), role };
-    Ok(Some(Held { who, seen: Instant(row.get(4)), handed_over: row.get(5) }))
+    let proved = row.get::<Option<i64>, _>(7).is_some_and(|at| now.0.since(Instant(at)) < PROOF_LASTS);
+    let tablet = row.get::<Option<String>, _>(6).map(|id| id.parse().map_err(Problem::broken)).transpose()?;
+    Ok(Some(Held { who, seen: Instant(row.get(4)), handed_over: row.get(5), tablet, proved }))
+}
+
+/// A browser of one person whose session was last used before this lay idle too long.
+fn idle_before(config: &Config, now: Now) -> i64 {
+    now.0.plus(-micros(config.session_idle)).0
+}
+
+/// The same for a tablet several people use, which is locked after minutes.
+fn idle_on_tablet_before(config: &Config, now: Now) -> i64 {
+    now.0.plus(-micros(config.session_idle).min(TABLET_IDLE)).0
 }
 
 /// Drops a session to one form: until it is taken back, nothing else opens with its cookie. `back` is where its person goes on then.
@@ -133,17 +202,19 @@ pub async fn take_back(tx: &mut Tx, session: SessionId) -> Result<String, Proble
 /// When the database cannot be read.
 pub async fn is_in_use(db: &mut Db, config: &Config, session: SessionId, now: Now) -> Result<bool, Problem> {
     let row = sqlx::query(
-        "select id from session where id = $1 and ended is null and expires > $2 and seen > $3 and handed_over is null",
+        "select id from session where id = $1 and ended is null and expires > $2
+           and (seen > $4 or (tablet is null and seen > $3)) and handed_over is null",
     )
     .bind(session.to_string())
     .bind(now.0.0)
-    .bind(now.0.plus(-micros(config.session_idle)).0)
+    .bind(idle_before(config, now))
+    .bind(idle_on_tablet_before(config, now))
     .fetch_optional(db)
     .await?;
     Ok(row.is_some())
 }
 
-/// Notes that the session is in use. Called at most once a minute.
+/// Notes that the session is in use. Called at most once a minute, on a shared tablet every few seconds.
 ///
 /// # Errors
 /// When the database refuses it.
@@ -214,11 +285,13 @@ pub async fn forget_old(tx: &mut Tx) -> Result<(), Problem> {
 pub async fn in_use(db: &mut Db, config: &Config, of: Option<PersonId>, now: Now) -> Result<Vec<Listed>, Problem> {
     let rows = sqlx::query(
         "select id, person, name, browser, created, seen from session
-         where ended is null and expires > $1 and seen > $2 and ($3 = '' or person = $3) order by created desc",
+         where ended is null and expires > $1 and (seen > $4 or (tablet is null and seen > $2))
+           and ($3 = '' or person = $3) order by created desc",
     )
     .bind(now.0.0)
-    .bind(now.0.plus(-micros(config.session_idle)).0)
+    .bind(idle_before(config, now))
     .bind(of.map(|id| id.to_string()).unwrap_or_default())
+    .bind(idle_on_tablet_before(config, now))
     .fetch_all(db)
     .await?;
     rows.iter()

@@ -215,6 +215,7 @@ impl House {
             date: studio.zone.date(now, now),
             csrf: visitor.csrf.clone(),
             handed_over: visitor.handed_over.as_ref().map(|_| self.url(HANDED_OVER)).unwrap_or_default(),
+            tablet: who.is_some() && visitor.tablet.is_some(),
             demo: self.demo || studio.invented,
             banner: self.banner(),
             lang: "en".to_owned(),

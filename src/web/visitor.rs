@@ -12,8 +12,9 @@ use super::problems::Fallen;
 use super::session::Held;
 use super::{House, assets, session, token};
 use crate::base::actor::Actor;
+use crate::base::ids::TabletId;
 use crate::base::problem::Problem;
-use crate::base::time::{MINUTE, Now};
+use crate::base::time::{MINUTE, Now, SECOND};
 use crate::store::keys::{fresh_secret, keyed_digest};
 use crate::store::{FormKey, Kept};
 
@@ -24,6 +25,10 @@ pub struct Visitor {
     pub actor: Actor,
     /// The form this device was handed over for, while it is in a client's hands.
     pub handed_over: Option<String>,
+    /// The shared tablet her session runs on.
+    pub tablet: Option<TabletId>,
+    /// True while she typed her passphrase in this session a moment ago.
+    pub proved: bool,
     /// The token every form of this browser's session carries.
     pub csrf: String,
     /// The instant of the request.
@@ -46,6 +51,8 @@ impl Visitor {
         Self {
             actor: Actor::Nobody,
             handed_over: None,
+            tablet: None,
+            proved: false,
             csrf: String::new(),
             now: house.store.clock().now(),
             browser: text_header(headers, header::USER_AGENT.as_str()),
@@ -66,6 +73,8 @@ impl Visitor {
         Self {
             actor: Actor::Nobody,
             handed_over: None,
+            tablet: None,
+            proved: false,
             csrf: csrf_of(secret),
             now: house.store.clock().now(),
             browser: String::new(),
@@ -153,9 +162,11 @@ async fn recognise(house: &House, headers: &HeaderMap, path: &str) -> Result<(Vi
     }
     if let Some(secret) = cookie(headers, house.config.cookie_name()).filter(|secret| secret.len() <= 100) {
         let mut db = house.store.read().await?;
-        if let Some(Held { who, seen, handed_over }) = session::holder(&mut db, &house.config, &secret, now).await? {
+        if let Some(held) = session::holder(&mut db, &house.config, &secret, now).await? {
             drop(db);
-            if now.0.since(seen) >= MINUTE && !is_unattended(headers, path) {
+            let Held { who, seen, handed_over, tablet, proved } = held;
+            let noted_every = if tablet.is_some() { 10 * SECOND } else { MINUTE };
+            if now.0.since(seen) >= noted_every && !is_unattended(headers, path) {
                 // A page waits a moment for the note, not for a busy writer.
                 let noted = note_use(house.clone(), who.clone());
                 let _in_time = tokio::time::timeout(std::time::Duration::from_millis(200), noted).await;
@@ -163,6 +174,8 @@ async fn recognise(house: &House, headers: &HeaderMap, path: &str) -> Result<(Vi
             visitor.csrf = csrf_of(&secret);
             visitor.actor = if handed_over.is_some() { Actor::HandedOver(who) } else { Actor::Person(who) };
             visitor.handed_over = handed_over;
+            visitor.tablet = tablet;
+            visitor.proved = proved;
             return Ok((visitor, None));
         }
     }

@@ -8,25 +8,28 @@ const wait = 8_000;
 let forgetting = false;
 
 const forms = () => [...document.querySelectorAll('main form[method="post"]')].filter((form) => !("forget" in form.dataset || "outbox" in form.dataset));
-const place = (form, at) => `${store}${location.pathname}${location.search}#${at}:${form.getAttribute("action") ?? ""}`;
-// The token is bound to a session: where it differs, somebody else is signed in.
-const session = (form) => form.elements.csrf?.value;
+// Whose it is: the person's own mark on this device, or a guest's token. Somebody else who takes the device finds nothing of it.
+const whose = document.querySelector("[data-outbox-line]")?.dataset.outboxLine ?? document.querySelector("main form [name=csrf]")?.value ?? "";
+const page = `${store}${whose}:${location.pathname}${location.search}#`;
+const place = (form, at) => `${page}${at}:${form.getAttribute("action") ?? ""}`;
+// A shared tablet was locked over this page: whoever comes back to it finds what she typed.
+const wasLocked = () => attempt(() => sessionStorage.getItem("stillroom.locked")) === location.pathname + location.search;
 const kept = (control) =>
   control.name !== "" && control.name !== "csrf" && !["password", "file", "submit", "button", "image", "reset"].includes(control.type);
 
 function write() {
   forms().forEach((form, at) => {
     const values = [...form.elements].filter(kept).map((c) => [c.name, c.type === "checkbox" || c.type === "radio" ? c.checked : c.value]);
-    attempt(() => sessionStorage.setItem(place(form, at), JSON.stringify({ session: session(form), values })));
+    attempt(() => sessionStorage.setItem(place(form, at), JSON.stringify({ values })));
   });
 }
 
 function read() {
   forms().forEach((form, at) => {
-    const { session: whose, values } = JSON.parse(attempt(() => sessionStorage.getItem(place(form, at))) ?? "{}");
+    const { values } = JSON.parse(attempt(() => sessionStorage.getItem(place(form, at))) ?? "{}");
     const controls = [...form.elements].filter(kept);
-    // Neither another person's page nor one that has changed since is filled with these values.
-    if (!values || whose !== session(form) || values.length !== controls.length || values.some(([name], i) => name !== controls[i].name)) return;
+    // A page that has changed since is not filled with these values.
+    if (!values || values.length !== controls.length || values.some(([name], i) => name !== controls[i].name)) return;
     controls.forEach((control, i) => {
       if (control.type === "checkbox" || control.type === "radio") control.checked = values[i][1];
       else control.value = values[i][1];
@@ -37,7 +40,7 @@ function read() {
 
 function drop(every) {
   attempt(() => {
-    const names = Object.keys(sessionStorage).filter((name) => name.startsWith(every ? store : `${store}${location.pathname}${location.search}#`));
+    const names = Object.keys(sessionStorage).filter((name) => name.startsWith(every ? store : page));
     for (const name of names) sessionStorage.removeItem(name);
   });
 }
@@ -75,7 +78,10 @@ addEventListener("pagehide", () => {
 });
 
 const [entry] = performance.getEntriesByType("navigation");
-if (entry?.type === "back_forward" || entry?.type === "reload") read();
+if (wasLocked()) {
+  read();
+  attempt(() => sessionStorage.removeItem("stillroom.locked"));
+} else if (entry?.type === "back_forward" || entry?.type === "reload") read();
 else drop(false);
 
 // A device that was handed to a client shows nothing but her form: pages opened before ask the server anew, which refuses them.

@@ -10,6 +10,9 @@
 //   asked    a send broke off; whether it arrived is not known yet, and it is asked again
 //   refused  the server sent it back; the form holds it again with the reason
 //
+// Nothing counts as saved but the server's own word for it, the header `stillroom-kept`: another page may answer in its place,
+// a proxy's or a guest network's. Why an entry waits is kept with it and told: no network, signed out, too much at once.
+//
 // An entry keeps a digest of the person who made it and goes out only under her sign-in, whoever else uses the device
 // meanwhile; her name is not kept. The session's token is taken from the page that sends. Files and passphrases are
 // never kept. Without IndexedDB, and without scripts, a form is sent as any other.
@@ -151,8 +154,16 @@ async function tellLine(saved = "") {
   const of = (state) => mine.filter((entry) => entry.state === state);
   const back = of("refused")[0];
   line.querySelector("a")?.remove();
+  const waiting = of("waiting");
+  const why = (one) => waiting.some((entry) => entry.why === one);
   if (of("asked").length) show(line, "waiting", "not known yet; asking again");
-  else if (of("waiting").length) show(line, "waiting", `${of("waiting").length} waiting`);
+  else if (why("signedOut")) {
+    show(line, "waiting", "");
+    const href = `${base}/sign-in?next=${encodeURIComponent(here().slice(base.length))}`;
+    const link = Object.assign(document.createElement("a"), { href, textContent: `${waiting.length} waiting: sign in again` });
+    line.querySelector("[data-kept=waiting] [data-words]").replaceChildren(link);
+  } else if (why("busy")) show(line, "waiting", `${waiting.length} waiting: asked to wait a moment`);
+  else if (waiting.length) show(line, "waiting", `${waiting.length} waiting`);
   else if (back && back.page !== here()) {
     show(line, "near", "");
     const link = Object.assign(document.createElement("a"), { href: back.page, textContent: "an entry came back" });
@@ -162,13 +173,14 @@ async function tellLine(saved = "") {
 
 let token = document.querySelector("input[name=csrf]")?.value ?? "";
 
-let anotherHere = false;
+/** Who is signed in here by now: the mark of a person, "" for nobody. */
+let whoIsHere = person;
 
 /** A page opened in another tab may have begun a new session: its token is fetched, if the same person holds it. */
 async function fetchToken() {
   const page = new DOMParser().parseFromString(await (await fetch(here(), { cache: "no-store" })).text(), "text/html");
-  anotherHere = page.querySelector("[data-outbox-line]")?.dataset.outboxLine !== person;
-  if (anotherHere) return false;
+  whoIsHere = page.querySelector("[data-outbox-line]")?.dataset.outboxLine ?? "";
+  if (whoIsHere !== person) return false;
   const fresh = page.querySelector("input[name=csrf]")?.value ?? "";
   const other = fresh !== "" && fresh !== token;
   token = fresh || token;
@@ -179,35 +191,52 @@ const post = (entry) =>
   fetch(entry.action, {
     method: "POST",
     body: new URLSearchParams([...entry.values, ["csrf", token], ["form_key", entry.key]]),
-    headers: { accept: "text/html" },
+    headers: { accept: "text/html", "stillroom-outbox": "1" },
     signal: AbortSignal.timeout?.(GIVE_UP_MS),
   });
 
-/** Sends one entry and keeps what became of it. Gives { state, to, note }: state is saved, waiting, asked or refused. */
+/** What is told of an entry that waits, by why it does. */
+const WHY = {
+  away: "The network is away. Your entry is kept on this device and will be sent when it is back. You can go on working.",
+  broke: "The network went while sending: not known yet; asking again. Your entry is kept on this device. You can go on working.",
+  signedOut: "You are signed out. Your entry is kept on this device: sign in again, and it will be sent.",
+  another: "Somebody else is signed in here by now. Your entry is kept on this device and will be sent when you sign in again.",
+  busy: "Too much came at once, and the house asked to wait. Your entry is kept on this device and will be sent in a moment. You can go on working.",
+  trouble: "The house could not answer just now: not known yet; asking again. Your entry is kept on this device. You can go on working.",
+  stranger: "Another page answered in the house’s place: not known yet; asking again. Your entry is kept on this device. Look whether the network wants a sign-in of its own.",
+};
+
+/** Sends one entry and keeps what became of it. Gives { state, to, note, why }: state is saved, waiting, asked or refused. */
 async function send(entry) {
   let outcome;
   try {
     let answer = await post(entry);
     if (answer.status === 403 && (await fetchToken())) answer = await post(entry);
-    // Somebody else is signed in by now: it waits for whoever made it.
-    outcome = answer.status === 403 && anotherHere ? { state: "waiting" } : await meaning(answer);
+    // Somebody else is signed in by now, or nobody: it waits for whoever made it.
+    const left = answer.status === 403 && whoIsHere !== person;
+    outcome = left ? { state: "waiting", why: whoIsHere ? "another" : "signedOut" } : await meaning(answer);
   } catch {
     // A browser that knows it is offline has sent nothing.
-    outcome = { state: navigator.onLine ? "asked" : "waiting" };
+    outcome = navigator.onLine ? { state: "asked", why: "broke" } : { state: "waiting", why: "away" };
   }
   if (outcome.state === "saved") await drop(entry.key);
-  else await put({ ...entry, state: outcome.state, note: outcome.note ?? "" });
+  else await put({ ...entry, state: outcome.state, note: outcome.note ?? "", why: outcome.why ?? "", after: Date.now() + (outcome.waitMs ?? 0) });
   return outcome;
 }
 
+/** Seconds an answer asks to wait, as milliseconds; five seconds where it does not say, a minute at most. */
+function waitMs(answer) {
+  const seconds = Number(answer.headers.get("retry-after") ?? NaN);
+  return 1_000 * Math.min(60, seconds > 0 ? seconds : 5);
+}
+
 async function meaning(answer) {
-  const path = new URL(answer.url).pathname;
-  if (answer.status === 401 || path === `${base}/sign-in`) return { state: "waiting" };
-  // A write is answered by sending on to a page; whether that page could be shown is another matter.
-  if (answer.redirected) return { state: "saved", to: answer.url };
-  if (answer.status === 429) return { state: "waiting" };
-  if (answer.status >= 500) return { state: "asked" };
-  if (answer.ok) return { state: "saved", to: answer.url };
+  const kept = answer.headers.get("stillroom-kept");
+  if (answer.status === 204 && kept) return { state: "saved", to: kept };
+  if (answer.status === 401 || new URL(answer.url).pathname === `${base}/sign-in`) return { state: "waiting", why: "signedOut" };
+  if (answer.status === 429) return { state: "waiting", why: "busy", waitMs: waitMs(answer) };
+  if (answer.status >= 500) return { state: "asked", why: "trouble" };
+  if (answer.ok || answer.redirected) return { state: "asked", why: "stranger" };
   const page = new DOMParser().parseFromString(await answer.text(), "text/html");
   const said = page.querySelector(".mistakes li") ?? page.querySelector("main p");
   return { state: "refused", note: said?.textContent.trim() ?? "" };
@@ -223,7 +252,12 @@ async function flush() {
     const sendAll = async () => {
       let saved = 0;
       for (const entry of await hers()) {
-        if (["waiting", "asked"].includes(entry.state) && (await send(entry)).state === "saved") saved += 1;
+        const due = ["waiting", "asked"].includes(entry.state) && (entry.after ?? 0) <= Date.now();
+        if (!due) continue;
+        const outcome = await send(entry);
+        if (outcome.state === "saved") saved += 1;
+        // Whoever is asked to wait is not asked again with the next entry.
+        if (outcome.why === "busy") break;
       }
       await tellLine(saved ? `saved ${clock()}` : "");
       if (saved) document.dispatchEvent(new CustomEvent("outbox-saved"));
@@ -277,16 +311,13 @@ async function submitted(form, submitter) {
     await put({ ...entry, state: "draft" });
     sendPlainly(form, submitter);
   } else {
-    const words = {
-      waiting: "The network is away. Your entry is kept on this device and will be sent when it is back. You can go on working.",
-      asked: "The network went while sending: not known yet; asking again. Your entry is kept on this device. You can go on working.",
-    };
     keyOf(form).value = freshKey();
     form.reset();
     showDrop(form, false);
     form.dispatchEvent(new CustomEvent("outbox-empty"));
-    tell(form, "waiting", words[outcome.state]);
+    tell(form, "waiting", WHY[outcome.why]);
     await tellLine();
+    if (outcome.waitMs) setTimeout(flush, outcome.waitMs + 100);
     if (form.dataset.sending !== JSON.stringify(entry.values)) await flush();
   }
 }

@@ -1,5 +1,6 @@
 //! How long the advice page takes with a year of ten-minute readings behind it, the day sheet with twelve artists in four
-//! rooms, and the desk's list with five hundred expected: `cargo bench --bench pages`. The whole way of a request is timed: session, snapshot, statements, judging, the
+//! rooms, and the desk's list with five hundred expected: `cargo bench --bench pages`. At its end the pages that rest on tests and
+//! timings are opened with ten times as many of them, and the ratio of the times is printed. The whole way of a request is timed: session, snapshot, statements, judging, the
 //! pictures, the page's text.
 
 use std::net::SocketAddr;
@@ -9,15 +10,18 @@ use axum::body::{Body, to_bytes};
 use axum::http::{Request, StatusCode, header};
 use criterion::{Criterion, criterion_group, criterion_main};
 use sqlx::AssertSqlSafe;
-use stillroom::adhesives::set_time::{Openness, SetTest, Sums, TestPiece};
+use stillroom::adhesives::bench::{BenchTest, Found};
+use stillroom::adhesives::forecasts::Tally;
+use stillroom::adhesives::set_time::{Openness, Prior, ProductSums, SetTest, Sums, TestPiece};
 use stillroom::adhesives::summary::{Covered, Summary};
-use stillroom::adhesives::{Air, Bead, Conditions, Liquids};
-use stillroom::artists::hands::{KeptReport, Sittings, Timing};
+use stillroom::adhesives::{Air, AirDoubt, Bead, Conditions, Liquids};
+use stillroom::artists::hands::{KeptReport, KeptSitting, Sittings, Timing};
 use stillroom::base::ids::{
-    ArtistId, BottleId, ClientId, ConsultationId, ExpectedVisitId, InstrumentId, PersonId, ProductId, ReadingId, RoomId,
+    ArtistId, BenchTestId, BottleId, ClientId, ConsultationId, ExpectedVisitId, InstrumentId, PersonId, PlacementId,
+    ProductId, ReadingId, RoomId, SittingId, TimingSessionId,
 };
 use stillroom::base::problem::Problem;
-use stillroom::base::time::{Clock, DAY, MINUTE};
+use stillroom::base::time::{Clock, DAY, Instant, MINUTE};
 use stillroom::base::units::{Celsius, RelHumidity, Seconds};
 use stillroom::config::Config;
 use stillroom::store::{FormKey, Kept, OpenOptions, Store, sealed};
@@ -39,7 +43,27 @@ struct Visit {
 }
 
 impl Visit {
+    /// A studio with a year of readings, four rooms, and five hundred clients expected.
     async fn begin() -> Self {
+        Self::with(365, async |house| {
+            let room = furnish(house).await;
+            expect_many(house).await.expect("clients");
+            room
+        })
+        .await
+    }
+
+    /// A studio of a few days with so many times the tests and timings.
+    async fn grown(times: u32) -> Self {
+        Self::with(3, async |house| {
+            let room = furnish(house).await;
+            grow(house, times).await;
+            room
+        })
+        .await
+    }
+
+    async fn with(days: i64, furnish: impl AsyncFnOnce(&House) -> String) -> Self {
         let folder = tempfile::tempdir().expect("a folder");
         let flags = [("data_dir", folder.path().join("data"))]
             .map(|(name, path)| (name.to_owned(), path.display().to_string()));
@@ -47,7 +71,7 @@ impl Visit {
         let config = config.listening_at(SocketAddr::from(([127, 0, 0, 1], 8270)));
         let store = Store::open(&OpenOptions::of(&config, Clock::System)).await.expect("a database");
         let house = House::new(store, config, true);
-        demo::fill_with(&house, 365).await.expect("a year of readings");
+        demo::fill_with(&house, days).await.expect("readings");
         let room = furnish(&house).await;
         let app = serve::app(&house, places::routes());
         let cookies = sign_in(&app).await;
@@ -102,7 +126,6 @@ async fn furnish(house: &House) -> String {
         texts.extend(bottle(n, all[n as usize % all.len()]));
     }
     write(house, texts).await.expect("a furnished house");
-    expect_many(house).await.expect("clients");
     first
 }
 
@@ -254,6 +277,164 @@ fn cookies_of(answer: &axum::http::Response<Body>) -> String {
     cookies.filter_map(|cookie| cookie.to_str().ok()?.split(';').next()).collect::<Vec<_>>().join("; ")
 }
 
+/// Whose hands and which bottle the growth is looked at with.
+const GROWN_ARTIST: &str = "0192f0c1-7e57-7000-8000-00000000a001";
+const GROWN_BOTTLE: &str = "0192f0c1-7e57-7000-8000-00000000b001";
+
+/// Three sittings of twenty placements and thirty bench tests in ten sittings, so many times over: every row, and what is kept of
+/// them, as the writes that add them would keep it.
+async fn grow(house: &House, times: u32) {
+    let now = house.store.clock().now().0;
+    let mut texts = Vec::new();
+    let person = PersonId::new();
+    texts.push(format!(
+        "insert into person (id, name, name_key, role, passphrase, created) values ('{person}', 'Grown', 'grown', 'artist', '', 1)"
+    ));
+    texts.push(format!(
+        "insert into artist (id, person, employment, trainee, styles, usual, placements_per_set, created)
+         values ('{GROWN_ARTIST}', '{person}', 'employed', 0, 'classic', 'classic', 180, 1)"
+    ));
+    let seconds = |value: f64| Seconds::new(value).expect("seconds");
+    let mut timings = Vec::new();
+    for session in 0..3 * times {
+        let (id, at) = (TimingSessionId::new(), now.plus(-DAY - MINUTE * i64::from(session)).0);
+        let placed: Vec<(Seconds, Seconds)> = (0..20)
+            .map(|i| {
+                (
+                    seconds(2.0 + 0.05 * f64::from((i * 7 + session) % 20)),
+                    seconds(0.9 + 0.04 * f64::from((i * 3 + session) % 17)),
+                )
+            })
+            .collect();
+        let settles: Vec<Seconds> = placed.iter().map(|(_, settle)| *settle).collect();
+        let kept = serde_json::to_string(&KeptSitting::of(&settles, &[])).expect("JSON");
+        texts.push(format!(
+            "insert into timing_session (id, artist, technique, fan, at, received, source, bottle, bottle_name, dry, entered_by, kept)
+             values ('{id}', '{GROWN_ARTIST}', 'classic', 0, {at}, {at}, 'typed', '', '', 1, '', '{kept}')"
+        ));
+        for (n, (travel, settle)) in placed.iter().enumerate() {
+            texts.push(format!(
+                "insert into placement (id, session, n, travel_s, settle_s) values ('{}', '{id}', {n}, {}, {})",
+                PlacementId::new(),
+                travel.get(),
+                settle.get()
+            ));
+            timings.push(Timing { session, travel: *travel, settle: *settle });
+        }
+    }
+    let kept = serde_json::to_string(&KeptReport::of(&Sittings::of(&timings, &[]))).expect("JSON");
+    texts.push(format!(
+        "insert into hands_kept (artist, technique, fan, summary) values ('{GROWN_ARTIST}', 'classic', 0, '{kept}')"
+    ));
+    texts.extend(grown_bottle(times, now));
+    write(house, texts).await.expect("a grown house");
+}
+
+fn grown_bottle(times: u32, now: Instant) -> Vec<String> {
+    let product = ProductId::new();
+    let mut texts = vec![
+        format!(
+            "insert into product (id, name, name_key, label_low_s, label_high_s, family, colour, storage, accelerator, created)
+             values ('{product}', 'Grown', 'grown', 1, 2, 'ethyl', 'black', '', 'no', 1)"
+        ),
+        format!(
+            "insert into bottle (id, product, lot, received, room, in_use, created)
+             select '{GROWN_BOTTLE}', '{product}', '', '2026-01-01', min(id), 0, 1 from room"
+        ),
+    ];
+    let (mut tests, mut tally) = (Vec::new(), Tally::default());
+    for n in 0..30 * times {
+        let (id, at) = (BenchTestId::new(), now.plus(-DAY - MINUTE * i64::from(n)));
+        if n % 3 == 0 {
+            let sitting = SittingId::new();
+            texts.push(format!(
+                "insert into bench_sitting (id, bottle, piece, at) values ('{sitting}', '{GROWN_BOTTLE}', 'practice_lash', {})",
+                at.0
+            ));
+            tests.push((sitting, Vec::new()));
+        }
+        let Some((sitting, of_sitting)) = tests.last_mut() else { continue };
+        let (time, humidity) = (1.4 + 0.02 * f64::from(n % 13), 40.0 + f64::from(n % 11));
+        texts.push(format!(
+            "insert into bench_test (id, sitting, bottle, at, kind, seconds, bead, pick_up, liquids, days_open, temperature_c,
+             humidity_pct, u_temperature_k, u_humidity_pct, by_person)
+             values ('{id}', '{sitting}', '{GROWN_BOTTLE}', {}, 'set', {time}, 'medium', '', '', 3, 22, {humidity}, 0.5, 2.5, '')",
+            at.0
+        ));
+        let place = 0.05 + 0.9 * f64::from(n % 10) / 10.0;
+        tally.add(place, 0.2);
+        texts.push(format!(
+            "insert into forecast (test, at, bottle, measured, low, middle, high, place, ln_density, label_middle,
+             label_ln_density, tests_before) values ('{id}', {}, '{GROWN_BOTTLE}', 0.4, 0.2, 0.4, 0.6, {place}, 0.4, 0.4, 0.2, {n})",
+            at.0
+        ));
+        let air = Air {
+            temperature: Celsius::new(22.0).expect("a temperature"),
+            humidity: RelHumidity::new(humidity).expect("a humidity"),
+        };
+        of_sitting.push(BenchTest {
+            id,
+            sitting: *sitting,
+            at,
+            found: Found::Set { seconds: Seconds::new(time).expect("seconds"), nudge_every: None },
+            piece: TestPiece::PracticeLash,
+            conditions: Conditions { air, bead: Bead::Medium, liquids: Liquids::NONE, days_open: 3.0 },
+            doubt: AirDoubt { temperature_k: 0.5, humidity_pct: 2.5 },
+            pick_up: None,
+            drop_minutes: None,
+            struck: false,
+        });
+    }
+    let tests: Vec<BenchTest> = tests.into_iter().rev().flat_map(|(_, of_sitting)| of_sitting).collect();
+    let summary = Summary::of(&tests, |_| (Prior::from_label(None), ProductSums::none()));
+    texts.push(format!(
+        "insert into bottle_summary (bottle, tests, summary) values ('{GROWN_BOTTLE}', {}, '{}')",
+        tests.len(),
+        serde_json::to_string(&summary).expect("JSON")
+    ));
+    let tally = serde_json::to_string(&tally).expect("JSON");
+    texts.push(format!(
+        "insert into forecast_kept (one, summary) values (1, '{tally}') on conflict (one) do update set summary = excluded.summary"
+    ));
+    texts
+}
+
+/// The middle of many openings of a page, in milliseconds.
+async fn middle_ms(visit: &Visit, path: &str) -> f64 {
+    let mut taken = Vec::new();
+    for _ in 0..41 {
+        let begun = std::time::Instant::now();
+        visit.open(path).await;
+        taken.push(begun.elapsed().as_secs_f64() * 1000.0);
+    }
+    taken.sort_by(f64::total_cmp);
+    taken[taken.len() / 2]
+}
+
+/// Opens the pages that rest on tests and timings with one and with ten times as many, and prints how much longer they take.
+#[expect(clippy::print_stdout, reason = "what a bench found is for the terminal")]
+fn growth(_: &mut Criterion) {
+    let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build().expect("a runtime");
+    runtime.block_on(async {
+        let (few, many) = (Visit::grown(1).await, Visit::grown(10).await);
+        let of = |visit: &Visit| {
+            [
+                ("artist", format!("/hands/{GROWN_ARTIST}?style=classic")),
+                ("bottle", format!("/shelf/bottles/{GROWN_BOTTLE}")),
+                ("forecast", "/office/forecast".to_owned()),
+                ("advice", format!("/rooms/{}/advice?artist={GROWN_ARTIST}", visit.room)),
+                ("day sheet", "/".to_owned()),
+            ]
+        };
+        for ((page, path), (_, grown)) in of(&few).into_iter().zip(of(&many)) {
+            let (one, ten) = (middle_ms(&few, &path).await, middle_ms(&many, &grown).await);
+            let ratio = ten / one;
+            println!("growth, {page}: {one:.2} ms, with ten times the tests and timings {ten:.2} ms: ratio {ratio:.2}");
+            assert!(ratio <= 2.0, "{page} grows with what is behind it");
+        }
+    });
+}
+
 fn pages(bench: &mut Criterion) {
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build().expect("a runtime");
     let visit = runtime.block_on(Visit::begin());
@@ -279,5 +460,5 @@ fn pages(bench: &mut Criterion) {
     });
 }
 
-criterion_group!(all_pages, pages);
+criterion_group!(all_pages, pages, growth);
 criterion_main!(all_pages);

@@ -33,7 +33,7 @@ async function make(house) {
 export const demoClient = (name, rest) => async (house) => {
   const page = await (await house.as('desk')).newPage();
   await page.goto(`${house.address}/door/clients`);
-  await page.fill('[type=search]', name);
+  await page.fill('[name=typed]', name);
   const href = await page.getAttribute(`main a:text-is("${name}")`, 'href');
   await page.close();
   return `${href}${rest}`;

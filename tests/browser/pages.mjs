@@ -132,6 +132,8 @@ export const pages = [
   { name: 'advice', as: 'artist', on: '/', link: link('/rooms/{id}/advice') },
   { name: 'advice-owner', as: 'owner', on: '/', link: link('/rooms/{id}/advice') },
   { name: 'advice-desk', as: 'desk', on: '/', link: link('/rooms/{id}/advice') },
+  { name: 'advice-taken', as: 'owner', path: '/advice' },
+  { name: 'advice-kept', as: 'owner', reach: onAdviceTaken, link: link('/advice/{id}') },
   { name: 'forecast', as: 'owner', path: '/office/forecast' },
 
   { name: 'door', as: 'desk', path: '/door' },
@@ -221,6 +223,8 @@ export const pages = [
   { name: 'person', as: 'owner', on: '/office/people', link: link('/office/people/{id}') },
   { name: 'first-aid-edit', as: 'owner', path: '/office/first-aid' },
   { name: 'settings-refused', as: 'owner', path: '/office/settings', then: refuseSettings, status: 422 },
+  { name: 'tablets', as: 'owner', path: '/office/tablets' },
+  { name: 'digits', as: 'artist', path: '/office/code' },
   { name: 'tokens', as: 'owner', path: '/office/tokens' },
   { name: 'token', as: 'owner', on: '/office/tokens', link: link('/office/tokens/{id}') },
   { name: 'audit', as: 'owner', path: '/office/audit' },
@@ -245,10 +249,10 @@ export const pages = [
   { name: 'clearance-desk', as: 'desk', reach: demoClient('Alva Lindqvist', '/clearance') },
   { name: 'clearance-held', as: 'owner', reach: demoClient('Dagny Holte', '/clearance') },
   { name: 'test-new', as: 'desk', reach: demoClient('Alva Lindqvist', '/tests/new'), link: link('/door/clients/{id}/tests/new') },
-  { name: 'test-new-refused', as: 'desk', reach: demoClient('Alva Lindqvist', '/tests/new'), then: (page) => page.fill('[name=at]', 'soon').then(() => send(page)), status: 422 },
+  { name: 'test-new-refused', as: 'desk', reach: demoClient('Alva Lindqvist', '/tests/new'), then: (page) => page.fill('[name=at]', '').then(() => send(page)), status: 422 },
   { name: 'test', as: 'owner', on: '/door/not-cleared', link: link('/door/tests/{id}') },
   { name: 'visit-new', as: 'desk', reach: demoClient('Alva Lindqvist', '/visits/new'), link: link('/door/clients/{id}/visits/new') },
-  { name: 'visit-new-refused', as: 'desk', reach: demoClient('Alva Lindqvist', '/visits/new'), then: (page) => page.fill('[name=at]', 'soon').then(() => send(page)), status: 422 },
+  { name: 'visit-new-refused', as: 'desk', reach: demoClient('Alva Lindqvist', '/visits/new'), then: (page) => page.fill('[name=at]', '').then(() => send(page)), status: 422 },
   { name: 'walk-in', as: 'desk', reach: demoClient('Alva Lindqvist', '/walk-in'), link: link('/door/clients/{id}/walk-in') },
   { name: 'reaction-new', as: 'artist', reach: demoClient('Alva Lindqvist', '/reactions/new'), link: link('/door/clients/{id}/reactions/new') },
   { name: 'reaction-new-refused', as: 'owner', reach: demoClient('Alva Lindqvist', '/reactions/new'), then: send, status: 422 },
@@ -317,6 +321,23 @@ function onHands(place) {
 async function onSession(house) {
   const links = await linksOn(await house.as('artist'), house.address, await anArtist(house));
   return links.find((path) => /\/sessions\/[0-9a-f-]{36}$/.test(path));
+}
+
+/** An advice that was taken: the owner takes the bottle that one of the day sheet's cells proposes. */
+async function onAdviceTaken(house) {
+  const context = await house.as('owner');
+  const page = await context.newPage();
+  await page.goto(`${house.address}/`);
+  for (const path of await page.$$eval('.board .cell', (cells) => cells.map((cell) => cell.getAttribute('href')))) {
+    await page.goto(house.address + path);
+    const take = page.locator('#advice form[action$="/advice"] button');
+    if (!(await take.count())) continue;
+    await Promise.all([page.waitForURL(/kept=/), take.click()]);
+    break;
+  }
+  await page.close();
+  const links = await linksOn(context, house.address, '/advice');
+  return links.find((path) => /^\/advice\/[0-9a-f-]{36}$/.test(path));
 }
 
 /** The shelf with a bottle on it. */

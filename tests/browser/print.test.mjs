@@ -49,6 +49,12 @@ describe('printed on A4', () => {
     });
   }
 
+  test('the first-aid card fits one page, for the wall', async () => {
+    const pages = await printed('/first-aid');
+    assert.equal(pages.length, 1, `${pages.length} pages`);
+    assert.match(pages[0], /Adhesive in an open eye/);
+  });
+
   test('the blank questions fit two pages', async () => {
     const pages = await printed('/door/questions/blank');
     assert.ok(pages.length <= 2, `${pages.length} pages`);

@@ -3,10 +3,12 @@
 use stillroom::adhesives::set_time::{Climate, Label, Scatter, SetTest, TestPiece};
 use stillroom::adhesives::{Air, AirDoubt, Bead, Conditions, Liquids};
 use stillroom::advice::band::{HUMIDITIES, Suitability, TEMPERATURES, humidity_at, temperature_at, working_band};
+use stillroom::advice::for_work::{for_work, lead};
 use stillroom::advice::judge::{
     CureClass, Doubt, Limits, NotToday, Question, RoomDraws, RoomNow, ShelfBottle, Subject, Verdict, Work, judge,
 };
-use stillroom::advice::options::{Takes, options};
+use stillroom::advice::kept::{About, KeptQuestion};
+use stillroom::advice::options::{Change, Takes, options};
 use stillroom::advice::reasons::reasons;
 use stillroom::advice::strip::suits;
 use stillroom::advice::surest::surest_next_step;
@@ -209,6 +211,81 @@ fn a_bottle_nearer_to_the_limits_is_offered_though_it_does_not_fit_either() {
     room.daily = Some(1);
     let found = options(&room.ask(), &judge(&room.ask()));
     assert!(!found.offers.iter().any(|o| o.change.starts_with("Use Fen")), "{found:?}");
+}
+
+#[test]
+fn what_a_change_is_is_no_matter_of_its_words() {
+    // A bottle whose name reads like every other change there is.
+    let name = "Thin bead pH primer accelerator";
+    let shelf =
+        vec![bottle("Dune", (0.5, 1.0), None, &[(1, 0.8), (1, 0.9), (2, 0.8)]), bottle(name, (2.0, 3.0), None, &SIX)];
+    let mut room = Room::new(0.9, air(22.0, 45.0), shelf);
+    room.daily = Some(0);
+    let work = for_work(&room.ask(), Some(0), 2, true);
+    let whats: Vec<Change> = work.options.offers.iter().map(|offer| offer.what).collect();
+    assert!(whats.contains(&Change::Bottle(1)), "{whats:?}");
+    for offer in &work.options.offers {
+        let fits = match offer.what {
+            Change::Bottle(at) => offer.change == format!("Use {} in place of Dune", room.shelf[at].name),
+            Change::Bead(bead) => offer.change.starts_with(&format!("Pick up a {} bead", bead.word())),
+            Change::Class(_) => offer.change.starts_with("Use an adhesive of the "),
+            Change::With(_) => offer.change.starts_with("Use a") || offer.change.starts_with("Put an"),
+            Change::Without(liquid) => offer.change == format!("Leave out the {}", liquid.words()),
+            Change::Air(_) => offer.change.starts_with("Dry ") || offer.change.starts_with("Cool "),
+        };
+        assert!(fits, "{:?} is called {}", offer.what, offer.change);
+    }
+    // The first sentence speaks of a bead only where a bead is offered that fits.
+    let bead_fits = work.options.offers.iter().any(|offer| {
+        matches!(offer.what, Change::Bead(_)) && offer.takes == Takes::Now && offer.verdict_after == Verdict::Fits
+    });
+    assert_eq!(lead(&room.ask(), &work, "Gable", true).contains("bead it fits"), bead_fits);
+    // And no reason is taken for an option, or left out for one.
+    assert!(work.reasons.iter().any(|reason| reason.starts_with(&format!("{name}: "))), "{:?}", work.reasons);
+    assert!(!work.reasons.iter().any(|reason| reason.starts_with("Left out: ")));
+}
+
+#[test]
+fn a_kept_question_gives_the_same_answer_and_a_changed_one_another() {
+    let shelf = vec![
+        bottle("Dune", (0.5, 1.0), None, &[(1, 0.8), (1, 0.9), (2, 0.8)]),
+        bottle("Slate", (2.0, 3.0), None, &SIX),
+    ];
+    let mut room = Room::new(0.9, air(22.0, 45.0), shelf);
+    room.not_today = vec![(0, NotToday::Lapsed)];
+    let about = About {
+        asked_at: "2026-02-18T09:12:00Z".to_owned(),
+        artist: String::new(),
+        style: "classic".to_owned(),
+        room: (String::new(), "Gable".to_owned()),
+        read_at: Some("2026-02-18T09:02:00Z".to_owned()),
+        bottles: vec!["a".to_owned(), "b".to_owned()],
+        wanted: Some(1),
+        near: 2,
+    };
+    let (kept, states) = KeptQuestion::of(&room.ask(), about).unwrap();
+    let given = serde_json::to_string(&for_work(&room.ask(), Some(1), 2, true).answer).unwrap();
+    // As it comes back from where it is kept.
+    let kept: KeptQuestion = serde_json::from_str(&serde_json::to_string(&kept).unwrap()).unwrap();
+    assert_eq!(kept.answer_again(&states).unwrap(), given);
+    let mut drier = kept.clone();
+    drier.room.humidity_pct = 30.0;
+    assert_ne!(drier.answer_again(&states).unwrap(), given);
+    let mut fewer = states.clone();
+    fewer.remove(&kept.bottles[0].state);
+    assert_eq!(kept.answer_again(&fewer), None);
+}
+
+#[test]
+fn a_bottle_of_the_room_that_fits_comes_before_one_to_be_fetched() {
+    let shelf =
+        vec![bottle("Near", (2.0, 3.0), None, &[(1, 2.9), (1, 3.0), (2, 2.9)]), bottle("Far", (2.0, 3.0), None, &SIX)];
+    let room = Room::new(0.9, air(22.0, 45.0), shelf);
+    let (all, near) = (for_work(&room.ask(), None, 0, true), for_work(&room.ask(), None, 1, true));
+    assert_eq!(near.judged.bottles[0].verdict, Verdict::Fits, "both fit here, or the test says nothing");
+    assert_eq!(near.judged.base, Subject::Bottle(0));
+    assert_eq!(all.judged.base, judge(&room.ask()).base);
+    assert_eq!(for_work(&room.ask(), Some(1), 1, true).judged.base, Subject::Bottle(1), "what is asked for is shown");
 }
 
 #[test]

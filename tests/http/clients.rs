@@ -2,6 +2,7 @@
 
 use stillroom::base::time::{DAY, MINUTE};
 use stillroom::clients::{self, Purpose};
+use stillroom::store::audit;
 
 use crate::browser::Browser;
 use crate::doors::{Row, Sent, empty_form, form, get, post};
@@ -188,7 +189,7 @@ fn a_client(name: &'static str) -> [(&'static str, &'static str); 8] {
     ]
 }
 
-fn signed() -> [(&'static str, &'static str); 7] {
+pub(crate) fn signed() -> [(&'static str, &'static str); 7] {
     [
         ("version", "0"),
         ("printed_name", "Ada Lovell"),
@@ -675,7 +676,7 @@ both_databases!(a_changed_missing_or_added_consent_is_noticed, async |house| {
         (format!("given_as = '{}'", house.things.twin), format!("given_as = '{}'", house.things.client)),
     ] {
         house.run(&format!("update consent set {change} where id = '{consent}'")).await.unwrap();
-        assert_eq!(broken().await, [clients::consents::Broken::Changed(consent.clone())], "{change}");
+        assert_eq!(broken().await, [audit::Broken::Changed(consent.clone())], "{change}");
         house.run(&format!("update consent set {back} where id = '{consent}'")).await.unwrap();
         assert_eq!(broken().await, [], "{back}");
     }
@@ -684,7 +685,7 @@ both_databases!(a_changed_missing_or_added_consent_is_noticed, async |house| {
         .run(&format!("insert into consent_withdrawal (consent, at, by_person) values ('{consent}', 1, '{by}')"))
         .await
         .unwrap();
-    assert_eq!(broken().await, [clients::consents::Broken::Changed(consent.clone())], "a withdrawal nobody made");
+    assert_eq!(broken().await, [audit::Broken::Changed(consent.clone())], "a withdrawal nobody made");
     house.run("delete from consent_withdrawal").await.unwrap();
     house
         .run(&format!(
@@ -692,13 +693,9 @@ both_databases!(a_changed_missing_or_added_consent_is_noticed, async |house| {
         ))
         .await
         .unwrap();
-    assert_eq!(
-        broken().await,
-        [clients::consents::Broken::Changed(consent.clone())],
-        "another sealed thing in its place"
-    );
+    assert_eq!(broken().await, [audit::Broken::Changed(consent.clone())], "another sealed thing in its place");
     house.run(&format!("delete from consent where id = '{consent}'")).await.unwrap();
-    assert_eq!(broken().await, [clients::consents::Broken::Gone(consent.clone())]);
+    assert_eq!(broken().await, [audit::Broken::Gone(consent.clone())]);
 });
 
 both_databases!(ages_are_judged_on_the_day_and_a_guardian_signs_and_answers, async |house| {
@@ -724,7 +721,7 @@ both_databases!(ages_are_judged_on_the_day_and_a_guardian_signs_and_answers, asy
         pairs.extend(signed());
         desk.post(&path, &pairs).await.must(409);
     }
-    assert_eq!(house.number("select count(*) from consent").await, 2, "those of the furnished studio");
+    assert_eq!(house.number("select count(*) from consent").await, 4, "those of the furnished studio");
 
     let path = format!("/door/clients/{minor}/sign/treatment");
     let form = desk.form(&path, &path).await.with_all(&signed());
@@ -788,4 +785,33 @@ both_databases!(facts_of_many_clients_are_those_of_each, async |house| {
     assert_eq!(all[&ids[0]], clients::health_answers(&mut db, keys, ids[0], now).await.unwrap());
     let guardians = clients::guardian_of(&mut db, &ids, now).await.unwrap();
     assert_eq!(guardians.len(), ids.len());
+});
+
+both_databases!(nobody_but_the_keeper_changes_whose_client_she_is, async |house| {
+    let edit = format!("/door/clients/{}/edit", house.things.client);
+    let keeper = async || {
+        house.look(&format!("select coalesce(keeper, 'studio') from client where id = '{}'", house.things.client)).await
+    };
+    let ines = house.things.people[Actor::ArtistA.name()].clone();
+    // The owner is not offered it while the self-employed artist works here, and a form sent all the same changes nothing of it.
+    let mut owner = house.owner();
+    let page = owner.page(&edit).await;
+    assert!(!page.text().contains("name=\"keeper\""));
+    let form = page.form(&edit).with("keeper", "studio").with("notes", "By the window.");
+    owner.submit(&form).await.must(303);
+    assert_eq!(keeper().await, ines);
+    // She hands it to the studio herself; from then on it is the owner's to change, and no longer hers.
+    let mut artist = house.actor(Actor::ArtistA);
+    let form = artist.form(&edit, &edit).await.with("keeper", "studio");
+    artist.submit(&form).await.must(303);
+    assert_eq!(keeper().await, "studio");
+    let form = owner.form(&edit, &edit).await.with("keeper", &ines);
+    owner.submit(&form).await.must(303);
+    assert_eq!(keeper().await, ines);
+    // Once she has left, it is the owner's again.
+    let form = owner.form(&format!("/office/people/{ines}"), &format!("/office/people/{ines}/leave")).await;
+    owner.submit(&form).await.must(303);
+    let form = owner.form(&edit, &edit).await.with("keeper", "studio");
+    owner.submit(&form).await.must(303);
+    assert_eq!(keeper().await, "studio");
 });

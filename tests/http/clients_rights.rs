@@ -2,8 +2,11 @@
 
 use std::path::Path;
 
+use base64::Engine as _;
+use base64::engine::general_purpose::STANDARD;
 use stillroom::base::time::DAY;
 use stillroom::clients::{self, Purpose};
+use stillroom::store::{OpenOptions, Store};
 use stillroom::{clearance, privacy};
 
 use crate::browser::Browser;
@@ -65,6 +68,62 @@ async fn marked(house: &TestHouse, who: &mut Browser, keeper: &str) -> String {
     id
 }
 
+/// Words for every field of clearance that takes words, each with the page whose form it is typed into.
+pub(crate) const CLEARANCE_MARKS: [&str; 11] = [
+    "Abrelsk",
+    "Dovintha",
+    "Elquorin",
+    "Fuzzarel",
+    "Gintravo",
+    "Hulmoxa",
+    "Ickworth",
+    "Jalvendo",
+    "Krispool",
+    "Lemnuvar",
+    "Mozzaquil",
+];
+
+/// A mark in every field of clearance that takes words: decision, test, look, finding, statement, reaction, follow-up, complaint.
+pub(crate) async fn marked_in_clearance(house: &TestHouse, who: &mut Browser, id: &str) {
+    let path = format!("/door/clients/{id}");
+    let [reason, site, look, finding, statement, seen, aid, liquids, again, complaint, later] = CLEARANCE_MARKS;
+    let send = async |who: &mut Browser, page: &str, action: &str, typed: &[(&str, &str)]| {
+        let form = who.form(&format!("{path}{page}"), &format!("{path}{action}")).await.with_all(typed);
+        who.submit(&form).await.goes_to()
+    };
+    crate::clearance::old_test(house, id, 200).await;
+    let typed = [("reason", format!("{reason} asked the insurer by telephone."))];
+    send(who, "/decisions/new", "/decisions", &typed.each_ref().map(|(name, value)| (*name, value.as_str()))).await;
+    // Before she places a test herself: whoever treated her enters no statement.
+    let typed = [("says", "ethyl"), ("written", "2026-02-16T08:00"), ("words", statement)];
+    send(who, "/statements/new", "/statements", &typed).await;
+    let bottle = house.things.clearance["bottle"].clone();
+    let typed = [("bottle", bottle.as_str()), ("site", site), ("at", "2026-02-16T08:00")];
+    send(who, "/tests/new", "/tests", &typed).await;
+    let test =
+        house.look(&format!("select id from patch_test where client = '{id}' order by placed desc limit 1")).await;
+    let form = who.form(&format!("/door/tests/{test}"), &format!("/door/tests/{test}/looks")).await;
+    who.submit(&form.with_all(&[("result", "doubtful"), ("words", look)])).await.must(303);
+    let typed = [("grade", "+"), ("at", "2026-02-17T08:00"), ("words", finding)];
+    send(who, "/findings/new", "/findings", &typed).await;
+    let typed = [
+        ("symptom", "itching"),
+        ("noticed", "2026-02-16T09:00"),
+        ("exposed", ""),
+        ("artist", ""),
+        ("words", seen),
+        ("first_aid", aid),
+        ("liquids", liquids),
+    ];
+    let reaction = send(who, "/reactions/new", "/reactions", &typed).await;
+    for words in [again, later] {
+        let page = who.page(&reaction).await;
+        let form = crate::html::forms(&page.text()).into_iter().find(|form| form.action.contains("/follow-ups/"));
+        who.submit(&form.unwrap().with("words", words)).await.must(303);
+    }
+    send(who, "/complaints/new", "/complaints", &[("what", complaint)]).await;
+}
+
 /// How many marks lie somewhere, and where the first of them does.
 async fn marks_left(house: &TestHouse) -> (usize, String) {
     let mut bytes = everywhere(house).await;
@@ -73,7 +132,7 @@ async fn marks_left(house: &TestHouse) -> (usize, String) {
     let all: Vec<(String, Vec<u8>)> = bytes.into_iter().map(|(place, bytes)| (place, lower(&bytes))).collect();
     let mut left = 0;
     let mut first = String::new();
-    for mark in MARKS {
+    for mark in MARKS.iter().chain(&CLEARANCE_MARKS) {
         let mark = lower(mark.as_bytes());
         if let Some((place, _)) = all.iter().find(|(_, bytes)| bytes.windows(mark.len()).any(|window| window == mark)) {
             left += 1;
@@ -85,10 +144,11 @@ async fn marks_left(house: &TestHouse) -> (usize, String) {
     (left, first)
 }
 
-/// A copy of the database as a backup makes it: SQLite's own; on PostgreSQL every row was read already.
+/// A fresh copy of the database as a backup holds it: SQLite's own; on PostgreSQL the archive the program itself writes, what it keeps
+/// as base64 made bytes again.
 async fn fresh_copy(house: &TestHouse) -> Vec<(String, Vec<u8>)> {
     if !house.is_sqlite() {
-        return Vec::new();
+        return fresh_archive(house).await;
     }
     let to = house.folder.join("fresh-copy.db");
     if Path::new(&to).exists() {
@@ -97,6 +157,36 @@ async fn fresh_copy(house: &TestHouse) -> Vec<(String, Vec<u8>)> {
     let mut db = house.past().await;
     sqlx::query("vacuum into $1").bind(to.to_str().unwrap()).execute(&mut db).await.unwrap();
     vec![("a fresh copy".to_owned(), std::fs::read(&to).unwrap())]
+}
+
+/// The archive that is written before a migration: the database is made to look older for the length of one start, which then stops at
+/// the migration.
+async fn fresh_archive(house: &TestHouse) -> Vec<(String, Vec<u8>)> {
+    let folder = house.folder.join("beside/backups");
+    let mut options = OpenOptions::of(&house.house.config, house.clock.clone());
+    options.data_dir = house.folder.join("beside");
+    let mut db = house.past().await;
+    let turn = "update _sqlx_migrations set version = -version
+                where abs(version) = (select max(abs(version)) from _sqlx_migrations)";
+    sqlx::query(turn).execute(&mut db).await.unwrap();
+    assert!(Store::open(&options).await.is_err(), "a database with a migration nobody knows was opened");
+    sqlx::query(turn).execute(&mut db).await.unwrap();
+    let mut files: Vec<_> = std::fs::read_dir(&folder).unwrap().map(|entry| entry.unwrap().path()).collect();
+    assert_eq!(files.len(), 1, "{files:?}");
+    let file = files.remove(0);
+    let text = std::fs::read_to_string(&file).unwrap();
+    std::fs::remove_dir_all(&folder).unwrap();
+    let mut all = vec![("the archive".to_owned(), text.clone().into_bytes())];
+    for line in text.lines() {
+        let row: serde_json::Value = serde_json::from_str(line).unwrap();
+        for (column, value) in row.as_object().unwrap() {
+            if let Some(bytes) = value["base64"].as_str() {
+                all.push((format!("the archive’s {column}"), STANDARD.decode(bytes).unwrap()));
+            }
+        }
+    }
+    assert!(all.len() > 20, "few columns of bytes are in the archive");
+    all
 }
 
 async fn erase(who: &mut Browser, id: &str, fields: &[(&str, &str)]) -> String {
@@ -168,6 +258,43 @@ both_databases!(after_a_treatment_what_must_stay_stays_locked_with_its_reason_un
     let mut db = house.house.store.read().await.unwrap();
     assert_eq!(clients::consents::verify(&mut db, house.house.store.keys()).await.unwrap(), []);
 });
+
+both_databases!(
+    of_tests_reactions_complaints_and_doctors_papers_no_mark_is_readable_and_after_their_time_none_is_left,
+    async |house| {
+        let mut owner = house.owner();
+        let id = marked(house, &mut owner, "studio").await;
+        marked_in_clearance(house, &mut owner, &id).await;
+        let file = owner.page(&format!("/door/clients/{id}/file.json")).await.text().to_lowercase();
+        for mark in CLEARANCE_MARKS {
+            assert!(file.contains(&mark.to_lowercase()), "{mark} is not in her file");
+        }
+        let told = erase(&mut owner, &id, &[("treated", "no")]).await;
+        let page = owner.page(&told).await;
+        for words in ["patch tests", "reactions and doctors’ papers", "complaints", "signed consents"] {
+            page.says(words);
+        }
+        assert_eq!(marks_left(house).await, (0, String::new()));
+        // Sealed, everything is there still, and only her key opens it.
+        let sealed = |table: &str| format!("select count(*) from {table} where client = '{id}'");
+        for table in
+            ["patch_test_look", "doctor_finding", "doctor_statement", "clearance_override", "reaction", "complaint"]
+        {
+            assert!(house.number(&sealed(table)).await > 0, "{table}");
+        }
+        assert_eq!(house.number(&sealed("client_key")).await, 1);
+
+        house.clock.advance((8 * 365 + 2) * DAY);
+        privacy::go_on(&house.house).await.unwrap();
+        privacy::go_on(&house.house).await.unwrap();
+        for table in clearance::TABLES.iter().chain(&["client_key", "consent", "consultation", "erasure_rest"]) {
+            assert_eq!(house.number(&sealed(table)).await, 0, "{table}");
+        }
+        assert_eq!(marks_left(house).await, (0, String::new()));
+        let mut db = house.house.store.read().await.unwrap();
+        assert_eq!(clearance::verify(&mut db, house.house.store.keys()).await.unwrap(), [], "erased is not gone");
+    }
+);
 
 both_databases!(an_erasure_says_what_it_needs_to_know_and_a_wrong_answer_erases_nothing, async |house| {
     let mut a = house.actor(Actor::ArtistA);
@@ -298,8 +425,8 @@ both_databases!(an_erasure_keeps_what_a_recorded_test_asks_to_be_kept_whatever_w
     let ada = &house.things.client;
     house
         .run(&format!(
-            "insert into patch_test (id, client, method, site, number_placed, placed, placed_by, read_by, result, created)
-             values ('{}', '{ada}', 'lashes', 'corners', 3, {}, '', '', 'waiting', 1)",
+            "insert into patch_test (id, client, method, number_placed, placed, placed_by, read_by, result, created)
+             values ('{}', '{ada}', 'lashes', 3, {}, '', '', 'waiting', 1)",
             stillroom::base::ids::PatchTestId::new(),
             house.clock.now().0.plus(-DAY).0
         ))

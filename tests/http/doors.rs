@@ -78,6 +78,7 @@ impl Row {
             ("{class}", things.class.clone()),
             ("{artist}", things.hands.artist.clone()),
             ("{timing}", things.hands.timing.clone()),
+            ("{advice}", things.advice.clone()),
             ("{placement}", things.hands.placement.clone()),
             ("{appointment}", things.book.appointment_for(self.path).to_owned()),
             ("{service}", things.book.spare_service.clone()),
@@ -85,6 +86,7 @@ impl Row {
             ("{off}", things.book.off.clone()),
             ("{waiting}", things.book.waiting.clone()),
             ("{feed}", things.book.feed.clone()),
+            ("{tablet}", crate::tablet::OTHER.to_owned()),
             ("{hash}", stillroom::web::assets::hash().to_owned()),
             ("{*name}", "app.css".to_owned()),
         ];
@@ -166,6 +168,7 @@ pub(crate) fn rows() -> Vec<Row> {
     rows.extend(crate::hands::rows());
     rows.extend(crate::book::rows());
     rows.extend(crate::cards::rows());
+    rows.extend(crate::tablet::rows());
     rows.extend(programs());
     rows.push(post("/sign-out", empty_form, "ssgggggss"));
     // Signing in ends the sign-in a browser had: that door comes after all that need it.

@@ -345,3 +345,56 @@ both_databases!(a_person_is_one_artist_and_has_left_when_she_left, async |house|
     owner.submit(&form).await.goes_to();
     owner.get(&page).await.must(404);
 });
+
+both_databases!(two_who_change_an_artist_at_once_undo_nothing_of_each_other, async |house| {
+    let artist = house.things.hands.artist.clone();
+    let path = format!("/hands/{artist}/edit");
+    let (mut ines, mut owner) = (house.actor(Actor::ArtistA), house.owner());
+    let (hers, owners) = (ines.form(&path, &path).await, owner.form(&path, &path).await);
+    // Open in another tab of hers, since before anybody changed anything.
+    let third = owner.form(&path, &path).await;
+    let row = format!(
+        "select employment || ' ' || trainee || ' ' || styles || ' ' || usual || ' ' || placements_per_set from artist where id = '{artist}'"
+    );
+    let before = house.look(&row).await;
+    ines.submit(&hers.clone().with("hybrid", "yes").with("placements_per_set", "140")).await.goes_to();
+    // The owner's page still shows the old number; she touches something else.
+    owner.submit(&owners.clone().with("employment", "self-employed").with("trainee", "yes")).await.goes_to();
+    let after = house.look(&row).await;
+    assert!(before.starts_with("employed 0 ") && after.starts_with("self-employed 1 "), "{before} / {after}");
+    assert!(after.contains("hybrid") && after.ends_with(" 140"), "what she changed stays: {after}");
+    // The same field changed by both comes back with what it holds now, and with what was typed.
+    let refused = owner.submit(&third.with("placements_per_set", "150")).await.must(422);
+    refused.says("it now holds “140”");
+    let again = refused.form(&path);
+    assert_eq!(again.value("placements_per_set"), "150");
+    assert_eq!(again.value("hybrid"), "yes", "what she did not touch is as it is now");
+    owner.submit(&again).await.goes_to();
+    assert!(house.look(&row).await.ends_with(" 150"));
+});
+
+both_databases!(the_picture_of_hands_shows_the_window_of_the_bottle_in_hand, async |house| {
+    let things = &house.things;
+    let mut ines = house.actor(Actor::ArtistA);
+    let page = format!("/hands/{}?style=classic&room={}", things.hands.artist, things.gable);
+    let unread = ines.page(&page).await;
+    unread.says("How quickly Heath sets in Gable now is not known");
+    assert!(!unread.text().contains("bond-dot"));
+    let action = format!("/rooms/{}/readings", things.gable);
+    let form = ines.form(&format!("{action}/new"), &action).await;
+    ines.submit(&form.with_all(&[("temperature", "22"), ("humidity", "45"), ("do", "keep")])).await.goes_to();
+    let shown = ines.page(&page).await;
+    shown.says("Heath in Gable, now: sets in");
+    shown.says("placements are still moved when the bond sets");
+    assert_eq!(shown.text().matches("bond-dot").count(), 40);
+    // In drier air the same bottle is slower, and the page with it.
+    let seconds = |words: &str| -> f64 {
+        let from = words.find("now: sets in ").unwrap() + "now: sets in ".len();
+        words[from..].split(|c: char| !(c.is_ascii_digit() || c == '.')).next().unwrap().parse().unwrap()
+    };
+    let damp = seconds(&shown.words());
+    house.clock.advance(stillroom::base::time::MINUTE * 20);
+    let form = ines.form(&format!("{action}/new"), &action).await;
+    ines.submit(&form.with_all(&[("temperature", "22"), ("humidity", "33"), ("do", "keep")])).await.goes_to();
+    assert!(seconds(&ines.page(&page).await.words()) > damp);
+});

@@ -202,7 +202,7 @@ impl TestHouse {
 }
 
 /// Every table of ours; a test compares the list with the migrations.
-pub(crate) const TABLES: [&str; 86] = [
+pub(crate) const TABLES: [&str; 92] = [
     "writer",
     "form_key",
     "audit",
@@ -213,6 +213,9 @@ pub(crate) const TABLES: [&str; 86] = [
     "sign_in_delay",
     "session",
     "token",
+    "tablet",
+    "code",
+    "code_try",
     "room",
     "device",
     "instrument",
@@ -266,11 +269,14 @@ pub(crate) const TABLES: [&str; 86] = [
     "exposure",
     "stop",
     "told",
+    "told_client",
     "staff_incident",
     "complaint",
     "advice",
+    "advice_state",
     "works_in",
     "forecast",
+    "forecast_kept",
     "topic",
     "outside_air",
     "service",

@@ -241,3 +241,115 @@ both_databases!(ten_times_the_tests_leave_the_kept_summary_about_as_large, async
     assert_eq!(page.text().matches("Strike it out").count(), 20);
     owner.page(&format!("/shelf/bottles/{bottle}?tests=2")).await.says("Newer tests");
 });
+
+async fn summary_of(house: &TestHouse, bottle: &str) -> Summary {
+    let text = house.look(&format!("select summary from bottle_summary where bottle = '{bottle}'")).await;
+    serde_json::from_str(&text).unwrap()
+}
+
+/// Two sittings of set times and a few open times: enough for honesty and openness.
+async fn two_sittings(house: &TestHouse, bottle: &str) {
+    let mut owner = house.owner();
+    for seconds in ["2.2", "2.4"] {
+        bench(&mut owner, bottle, &[("seconds", seconds)]).await;
+    }
+    for (delay, how) in [("9", "held"), ("14", "popped")] {
+        bench(&mut owner, bottle, &[("delay", delay), ("do", how)]).await;
+    }
+    house.clock.advance(2 * HOUR);
+    let mut owner = house.stranger();
+    owner.sign_in(Actor::Owner.name(), PHRASE).await.must(303);
+    for seconds in ["2.3", "2.6"] {
+        bench(&mut owner, bottle, &[("seconds", seconds)]).await;
+    }
+}
+
+/// Signs the owner in again: hours have passed.
+async fn owner_again(house: &TestHouse) -> crate::browser::Browser {
+    let mut owner = house.stranger();
+    owner.sign_in(Actor::Owner.name(), PHRASE).await.must(303);
+    owner
+}
+
+both_databases!(another_label_makes_openness_and_honesty_anew_also_of_a_bottle_used_up, async |house| {
+    let mut owner = house.owner();
+    let product = add_product(&mut owner, "Dune", &[("label_low", "2"), ("label_high", "3")]).await;
+    let bottle = add_bottle(&mut owner, &product, &house.things.gable, &[]).await;
+    let finished = add_bottle(&mut owner, &product, &house.things.gable, &[("lot", "old")]).await;
+    for seconds in ["2.5", "2.4"] {
+        bench(&mut owner, &finished, &[("seconds", seconds)]).await;
+    }
+    two_sittings(house, &bottle).await;
+    let mut owner = owner_again(house).await;
+    bench(&mut owner, &finished, &[("seconds", "2.6")]).await;
+    let page = format!("/shelf/bottles/{finished}");
+    let finish = owner.form(&page, &format!("{page}/finish")).await;
+    owner.submit(&finish).await.must(303);
+    let before = (summary_of(house, &bottle).await, summary_of(house, &finished).await);
+    let edit = format!("/shelf/products/{product}/edit");
+    let form = owner.form(&edit, &edit).await.with("label_low", "5").with("label_high", "8");
+    owner.submit(&form).await.goes_to();
+    let after = (summary_of(house, &bottle).await, summary_of(house, &finished).await);
+    for (before, after) in [(&before.0, &after.0), (&before.1, &after.1)] {
+        assert_eq!(before.sums, after.sums, "the tests are what they were");
+        let (before, after) = (before.honest.as_ref().unwrap(), after.honest.as_ref().unwrap());
+        let slower =
+            before.newest.iter().zip(&after.newest).all(|(before, after)| after.foretold > before.foretold + 0.01);
+        assert!(slower, "foretold from a slower label: {before:?} {after:?}");
+    }
+    assert!(
+        after.0.openness.median() < before.0.openness.median() - 0.01,
+        "a slower bottle is open for fewer of its set times"
+    );
+});
+
+both_databases!(kin_that_are_tested_later_make_honesty_and_openness_anew, async |house| {
+    let mut owner = house.owner();
+    let gable = house.things.gable.clone();
+    let product =
+        add_product(&mut owner, "Fen", &[("family", "methoxyethyl"), ("label_low", "2"), ("label_high", "3")]).await;
+    let bottle = add_bottle(&mut owner, &product, &gable, &[]).await;
+    two_sittings(house, &bottle).await;
+    let mut owner = owner_again(house).await;
+    bench(&mut owner, &bottle, &[("seconds", "6.4"), ("humidity", "30")]).await;
+    let before = summary_of(house, &bottle).await;
+    for name in ["Dune", "Slate"] {
+        let product = add_product(&mut owner, name, &[("family", "methoxyethyl")]).await;
+        let tested = add_bottle(&mut owner, &product, &gable, &[]).await;
+        // Far steeper in dry air than assumed.
+        for (seconds, humidity) in
+            [("1.0", "60"), ("1.0", "58"), ("4.0", "30"), ("4.2", "30"), ("2.0", "43"), ("1.9", "44")]
+        {
+            bench(&mut owner, &tested, &[("seconds", seconds), ("humidity", humidity)]).await;
+        }
+    }
+    let after = summary_of(house, &bottle).await;
+    assert_eq!(before.sums, after.sums, "its own tests are what they were");
+    assert_ne!(before.prior, after.prior);
+    let dry =
+        |summary: &Summary| summary.honest.as_ref().unwrap().newest.iter().map(|one| one.foretold).fold(0.0, f64::max);
+    assert!(dry(&after) > dry(&before) + 0.05, "the dry test is foretold slower: {} {}", dry(&before), dry(&after));
+});
+
+both_databases!(an_opening_day_put_right_counts_the_days_of_every_test_again, async |house| {
+    let mut owner = house.owner();
+    let bottle = house.things.bottle.clone();
+    two_sittings(house, &bottle).await;
+    let mut owner_later = owner_again(house).await;
+    let days =
+        format!("select cast(cast(round(min(days_open)) as bigint) as text) from bench_test where bottle = '{bottle}'");
+    let before = (house.look(&days).await, summary_of(house, &bottle).await);
+    let edit = format!("/shelf/bottles/{bottle}/edit");
+    let form = owner_later.form(&edit, &edit).await;
+    // The same day changes nothing.
+    owner_later.submit(&form).await.goes_to();
+    assert_eq!(summary_of(house, &bottle).await, before.1);
+    let form = owner_later.form(&edit, &edit).await.with("received", "2026-01-01").with("opened", "2026-01-09");
+    owner_later.submit(&form).await.goes_to();
+    let after = (house.look(&days).await, summary_of(house, &bottle).await);
+    assert_eq!((before.0.as_str(), after.0.as_str()), ("17", "40"));
+    assert_ne!(before.1.sums, after.1.sums);
+    let honest = |summary: &Summary| summary.honest.as_ref().unwrap().newest.clone();
+    assert_ne!(honest(&before.1), honest(&after.1));
+    owner.get("/").await;
+});

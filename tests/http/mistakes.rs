@@ -192,6 +192,7 @@ fn all_slips(things: &Things) -> impl Iterator<Item = Slip> {
         crate::clearance::slips(things),
         crate::book::slips(things),
         crate::cards::slips(things),
+        crate::tablet::slips(),
     ]
     .into_iter()
     .flatten()
@@ -199,10 +200,12 @@ fn all_slips(things: &Things) -> impl Iterator<Item = Slip> {
 
 /// Doors with fields and without a slip, each with its reason. A form in which one can only choose cannot be mistyped: a value from
 /// elsewhere is refused as a whole, which a test below tries.
-const WITHOUT_A_SLIP: [(&str, &str); 33] = [
+const WITHOUT_A_SLIP: [(&str, &str); 38] = [
     ("/sign-in", "a name and a passphrase that do not go together: sign_in.rs"),
     ("/claim/{token}", "needs a house that nobody owns: a test below"),
     ("/invited/{token}", "a passphrase is never shown again: people.rs"),
+    ("/office/code", "digits are never shown again: tablet.rs"),
+    ("/tablet/of/{person}", "digits are never shown again: tablet.rs"),
     ("/office/people/{person}/role", "one choice; what is none is told beside it: a test below"),
     ("/rooms/{room}/imports", "a file cannot come back: imports.rs"),
     ("/rooms/{room}/imports/{import}/answers", "choices"),
@@ -221,6 +224,8 @@ const WITHOUT_A_SLIP: [(&str, &str); 33] = [
     ("/door/clients/{client}/asked", "one choice"),
     ("/door/clients/{client}/consultations", "choices; what is not answered is told beside it: clients.rs"),
     ("/door/clients/{client}/photos", "a file cannot come back: clients_photos.rs"),
+    ("/door/tests/{patch_test}/photos", "a file cannot come back: clients_photos.rs"),
+    ("/door/complaints/{complaint}/photos", "a file cannot come back: clients_photos.rs"),
     ("/door/clients/{client}/consents/{consent}/copies", "one choice"),
     ("/door/clients/{client}/restriction", "a button with a value"),
     ("/door/clients/{client}/erasure", "takes her away: clients_rights.rs"),
@@ -233,6 +238,7 @@ const WITHOUT_A_SLIP: [(&str, &str); 33] = [
     ("/cards/{card}/step", "a button with a value"),
     ("/cards/{card}/bottle", "choices"),
     ("/cards/{card}/complaint", "a button with a value"),
+    ("/door/stops/{stop}/clients", "ticks alone"),
 ];
 
 /// Looks at the log and tells what it found, by leading back to the page.

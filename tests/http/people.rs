@@ -255,6 +255,28 @@ both_databases!(the_first_aid_card_is_reached_by_everybody_and_from_every_page, 
     }
 });
 
+both_databases!(the_wall_print_has_numbers_on_top_five_blocks_and_its_sources, async |house| {
+    let card = house.stranger().page("/first-aid").await;
+    let words = card.words();
+    let place = |what: &str| words.find(what).unwrap_or_else(|| panic!("“{what}” is not on the card:\n{words}"));
+    // In the order of the sheet: whom to call, then the blocks, then what comes after.
+    let order = [
+        "from any phone",
+        "Breathing trouble, or swelling that comes fast",
+        "Adhesive in an open eye",
+        "Lids stuck together",
+        "Remover in the eye",
+        "Adhesive on skin",
+        "Afterwards",
+        "Data sheets",
+    ];
+    let places: Vec<_> = order.iter().map(|what| place(what)).collect();
+    assert!(places.is_sorted(), "{places:?}");
+    assert_eq!(card.text().matches("<section>").count(), 5, "blocks");
+    card.says("fill in before the first client");
+    card.says("not checked by anyone here yet");
+});
+
 both_databases!(the_owners_words_stand_on_the_card_as_text, async |house| {
     let mut owner = house.owner();
     let form = owner.form("/office/first-aid", "/office/first-aid").await;

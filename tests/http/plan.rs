@@ -288,7 +288,12 @@ both_databases!(a_night_of_readings_tells_the_capacity_and_is_kept_when_accepted
     // An artist reads it, the owner accepts it.
     assert!(!plan(house, query).await.text().contains("Plan with these"));
     let form = shown.form(&format!("{page}/fit"));
+    // Somebody changes something else of the plan while the fit is looked at.
+    house.run("update room set surface_factor = 0.7, warms_k_per_hour = 4 where name = 'Gable'").await.unwrap();
     owner.submit(&form).await.goes_to();
+    let beside =
+        "select cast(surface_factor as text) || ' ' || cast(warms_k_per_hour as text) from room where name = 'Gable'";
+    assert!(house.look(beside).await.starts_with("0.7 4"), "a fit writes what it fitted and nothing else");
     let kept = owner.page(&page).await;
     says(&kept, "8.0, likely 7.0–9.2; fitted from readings");
     says(&kept, "0.50 an hour; an estimate");
@@ -335,4 +340,60 @@ both_databases!(a_device_of_another_room_or_one_that_moves_no_water_is_not_here,
     let device = &house.things.device;
     owner.get(&format!("/rooms/{}/devices/{device}/running", house.things.lantern)).await.must(404);
     owner.get(&format!("/rooms/{device}/plan")).await.must(404);
+});
+
+both_databases!(two_who_change_what_a_plan_rests_on_undo_nothing_of_each_other, async |house| {
+    let page = plan_of(house);
+    let action = format!("{page}/room");
+    let mut owner = house.owner();
+    let row = "select cast(moisture_capacity as text) || ' ' || cast(surface_factor as text) || ' ' || cast(warms_k_per_hour as text) from room where name = 'Gable'";
+    let (first, second) = (owner.form(&page, &action).await, owner.form(&page, &action).await);
+    let third = owner.form(&page, &action).await;
+    owner.submit(&first.with("surface_factor", "0.75")).await.goes_to();
+    owner.submit(&second.clone().with("warms", "4.5")).await.goes_to();
+    let after = house.look(row).await;
+    assert!(after.contains(" 0.75 ") && after.ends_with("4.5"), "{after}");
+    let refused = owner.submit(&third.with("surface_factor", "0.5")).await.must(422);
+    refused.says("it now holds “0.75”");
+    assert!(house.look(row).await.contains(" 0.75 "));
+    // What was not touched is not rounded to what the page shows.
+    house.run("update room set cools_k_per_hour = 2.345 where name = 'Gable'").await.unwrap();
+    let form = owner.form(&page, &action).await.with("warms", "5");
+    owner.submit(&form).await.goes_to();
+    let cools = "select cast(cast(cools_k_per_hour * 1000 as bigint) as text) from room where name = 'Gable'";
+    assert_eq!(house.look(cools).await, "2345");
+});
+
+both_databases!(a_bottles_band_is_a_target_to_choose_beside_a_typed_one, async |house| {
+    let things = &house.things;
+    air(house, 22.0, 35.0).await;
+    outside(house, "8", "80").await;
+    let mut owner = house.owner();
+    let bottle = format!("/shelf/bottles/{}", things.bottle);
+    for seconds in ["2.6", "2.7", "2.6"] {
+        let form = owner.form(&format!("{bottle}/bench"), &format!("{bottle}/tests")).await;
+        let form = form.with_all(&[("seconds", seconds), ("temperature", "22"), ("humidity", "45"), ("do", "set")]);
+        owner.submit(&form).await.goes_to();
+    }
+    house.run("update artist set usual = 'volume-4'").await.unwrap();
+    let path = format!("/rooms/{}/plan?temperature=22", things.gable);
+    let mut ines = house.actor(Actor::ArtistA);
+    let page = ines.page(&path).await;
+    says(&page, "Or the band of a bottle");
+    says(&page, "Where each suits Ines Okafor, volume 4D");
+    let html = page.text();
+    let aim = html.split("href=\"").find(|link| link.contains("/plan?humidity=") && link.contains("artist=")).unwrap();
+    let aim = aim.split('"').next().unwrap().replace("&amp;", "&").replace("&#38;", "&");
+    let band = aim.split("humidity=").nth(1).unwrap().split('&').next().unwrap().to_owned();
+    let (low, high) = band.split_once('-').unwrap();
+    let (low, high): (f64, f64) = (low.parse().unwrap(), high.parse().unwrap());
+    assert!((30.0..=60.0).contains(&low) && low <= high && high <= 60.0, "never past the guards: {band}");
+    // The same as the map of her advice says at that temperature.
+    let aimed = ines.page(&aim).await;
+    assert_eq!(aimed.form(&format!("/rooms/{}/plan", things.gable)).value("humidity"), band);
+    // Hands that are not to be seen give no bands.
+    assert!(!house.actor(Actor::Desk).page(&path).await.words().contains("Or the band of a bottle"));
+    assert!(!house.actor(Actor::ArtistB).page(&path).await.words().contains("Or the band of a bottle"));
+    // The owner chooses whose.
+    says(&owner.page(&format!("{path}&artist={}", things.timed_artist)).await, "Where each suits Ines Okafor");
 });

@@ -578,8 +578,8 @@ async fn fill_long_tables(house: &TestHouse) {
                  '', '', 0, 20, 40, 0, 0, '' from n"
         ),
         format!(
-            "{numbers} insert into patch_test (id, client, method, site, number_placed, placed, placed_by, read_by, result, created)
-                 select 'p' || n, (select min(id) from client), 'skin', '', 1, n, '', '', 'waiting', n from n"
+            "{numbers} insert into patch_test (id, client, method, number_placed, placed, placed_by, read_by, result, created)
+                 select 'p' || n, (select min(id) from client), 'skin', 1, n, '', '', 'waiting', n from n"
         ),
         format!(
             "{numbers} insert into exposure (id, client, product, lot, at, kind, source)

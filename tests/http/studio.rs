@@ -98,6 +98,8 @@ pub(crate) struct Things {
     pub(crate) timed_artist: String,
     pub(crate) timed_style: String,
     pub(crate) untimed_artist: String,
+    /// An advice that Ines took long ago.
+    pub(crate) advice: String,
     pub(crate) sensor_secret: String,
     pub(crate) lantern_secret: String,
     pub(crate) read_secret: String,
@@ -162,6 +164,7 @@ pub(crate) async fn furnish(house: &TestHouse) -> Things {
     crate::clearance::furnish(house, &mut owner, &mut things).await;
     crate::book::furnish(house, &mut owner, &mut things).await;
     crate::cards::furnish(house, &mut owner, &mut things).await;
+    crate::tablet::furnish(house, &things).await;
     things
 }
 

@@ -35,8 +35,10 @@ stage_browser() {
     have node || { skip "browser: no node" && return; }
     [[ -d tests/browser/node_modules/playwright-core ]] || { skip "browser: the node packages are missing" && return; }
     build_program
+    fill_demo "$SCRATCH/demo"
     # One file at a time: each drives a browser and a server of its own, and two cores are soon full.
-    (cd tests/browser && node --test --test-concurrency=1 --test-reporter=spec ./*.test.mjs) 2>&1 | tee "$SCRATCH/browser.log"
+    (cd tests/browser && STILLROOM_TEST_DEMO=$SCRATCH/demo node --test --test-concurrency=1 --test-reporter=spec ./*.test.mjs) 2>&1 |
+        tee "$SCRATCH/browser.log"
     if grep -qE '^ℹ (skipped|todo) [1-9]' "$SCRATCH/browser.log"; then
         skip "browser: $(grep -E '^ℹ (skipped|todo) [1-9]' "$SCRATCH/browser.log" | tr '\n' ' ')"
     fi
@@ -54,6 +56,21 @@ stage_docs() {
             echo "answered: $example"
         done
     fi
+}
+
+# An invented studio that was filled and closed again, for tests to begin with a copy of.
+fill_demo() {
+    local program said=$1.log
+    mkdir "$1"
+    "$STILLROOM_TEST_BINARY" demo --listen 127.0.0.1:0 --data-dir "$1/data" >"$said" 2>&1 &
+    program=$!
+    until grep -q '^listening on' "$said"; do
+        kill -0 "$program" 2>/dev/null || { cat "$said" && return 1; }
+        sleep 0.2
+    done
+    kill "$program"
+    # Told to stop so early it may end by the signal itself; what was filled lies in the database by then.
+    wait "$program" || true
 }
 
 # The program as the other stages use it: the one the tests were built with.

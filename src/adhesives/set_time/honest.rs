@@ -35,14 +35,15 @@ pub fn leave_one_session_out(prior: &Prior, tests: &[SetTest]) -> Option<Honesty
         return None;
     }
     let sums: Vec<Sums> = sittings.iter().map(|s| Sums::of(s)).collect();
+    let mut all = Sums::none();
+    for sum in &sums {
+        all.add(sum);
+    }
     let mut held_out = Vec::with_capacity(ordered.len());
-    for (left_out, sitting) in sittings.iter().enumerate() {
-        let mut others = Sums::none();
-        for (i, sum) in sums.iter().enumerate() {
-            if i != left_out {
-                others.add(sum);
-            }
-        }
+    for (sitting, own) in sittings.iter().zip(&sums) {
+        // Taken out of the whole, so that many sittings cost as many steps and not their square.
+        let mut others = all.clone();
+        others.take_out(own);
         let bottle = Posterior::of(prior, &others);
         for test in *sitting {
             let foretold = bottle.placement(&test.conditions, AirDoubt::NONE);

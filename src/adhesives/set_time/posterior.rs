@@ -5,6 +5,7 @@
 //! memory); the shared shifts of sittings and bottles are removed by the Sherman–Morrison identity.
 
 use nalgebra::{SMatrix, SVector};
+use serde::{Deserialize, Serialize};
 
 use super::design::{PARAMETERS, Parameter, Row};
 use super::prior::{BOTTLE_SD, Prior};
@@ -18,7 +19,8 @@ const CLASS_SCATTER: f64 = 0.15;
 pub(crate) type Covariance = SMatrix<f64, PARAMETERS, PARAMETERS>;
 
 /// One scatter of the grid and the normal that belongs to it.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(into = "Plain", try_from = "Plain")]
 pub struct Scatter {
     /// Log sd between repeats.
     pub sigma: f64,
@@ -29,8 +31,45 @@ pub struct Scatter {
     pub(crate) covariance: Covariance,
 }
 
+/// A scatter as it is written down: the covariance by the lines of its lower half.
+#[derive(Serialize, Deserialize)]
+struct Plain {
+    sigma: f64,
+    weight: f64,
+    mean: Vec<f64>,
+    covariance: Vec<f64>,
+}
+
+impl From<Scatter> for Plain {
+    fn from(of: Scatter) -> Self {
+        let half = (0..PARAMETERS).flat_map(|row| (0..=row).map(move |column| (row, column)));
+        Self {
+            sigma: of.sigma,
+            weight: of.weight,
+            mean: of.mean.iter().copied().collect(),
+            covariance: half.map(|at| of.covariance[at]).collect(),
+        }
+    }
+}
+
+impl TryFrom<Plain> for Scatter {
+    type Error = String;
+
+    fn try_from(of: Plain) -> Result<Self, String> {
+        let (means, halves) = (of.mean.len(), of.covariance.len());
+        if means != PARAMETERS || halves != PARAMETERS * (PARAMETERS + 1) / 2 {
+            return Err(format!("{means} means and {halves} covariances are not those of {PARAMETERS} parameters"));
+        }
+        let covariance = Covariance::from_fn(|row, column| {
+            let (row, column) = (row.max(column), row.min(column));
+            of.covariance[row * (row + 1) / 2 + column]
+        });
+        Ok(Self { sigma: of.sigma, weight: of.weight, mean: Row::from_iterator(of.mean), covariance })
+    }
+}
+
 /// What is known of one bottle.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Posterior {
     scatters: Vec<Scatter>,
     /// Set-time tests of this bottle it was learned from.

@@ -1,5 +1,7 @@
 //! What is assumed of a bottle before its first test.
 
+use serde::{Deserialize, Serialize};
+
 use super::design::{PARAMETERS, Parameter, coolness, dryness};
 use super::posterior::Posterior;
 use crate::adhesives::Liquid;
@@ -26,7 +28,7 @@ const NO_LABEL_SD: f64 = 0.7;
 const WINDOW_IN_SDS: f64 = 2.56;
 
 /// The maker's climate window.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Climate {
     /// Lowest and highest temperature.
     pub temperature: (Celsius, Celsius),
@@ -76,7 +78,7 @@ impl Label {
 
 /// Means and variances of the parameters before any test; the parameters are independent. The reference's variance
 /// is that of the product: the bottle's own deviation is added by the fit.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Prior {
     pub(super) mean: [f64; PARAMETERS],
     pub(super) variance: [f64; PARAMETERS],
@@ -148,6 +150,16 @@ impl Prior {
             prior.variance[at] = (within + between).max(0.25 * prior.variance[at]);
         }
         Some(prior)
+    }
+
+    /// Whether two priors are the same for every purpose: no mean is off by more than a thousandth of a logarithm, no
+    /// standard deviation by more than a hundredth of itself. A family's prior moves a little with each of its tests.
+    #[must_use]
+    pub fn is_about(&self, other: &Self) -> bool {
+        let means = self.mean.iter().zip(&other.mean);
+        let variances = self.variance.iter().zip(&other.variance);
+        means.into_iter().all(|(a, b)| (a - b).abs() <= 1e-3)
+            && variances.into_iter().all(|(a, b)| (a.sqrt() - b.sqrt()).abs() <= 0.01 * a.sqrt())
     }
 
     /// Mean and standard deviation of one parameter (for the reference: of the product, without the bottle).

@@ -104,16 +104,21 @@ impl Reduced {
     const ZERO: Self = Self { xx: [[0.0; PARAMETERS]; PARAMETERS], xy: [0.0; PARAMETERS], yy: 0.0, ln_det: 0.0 };
 
     fn add(&mut self, other: &Self) {
+        self.add_times(other, 1.0);
+    }
+
+    /// Adds the other `times` over; −1 takes it out again.
+    fn add_times(&mut self, other: &Self, times: f64) {
         for (mine, theirs) in self.xx.iter_mut().zip(&other.xx) {
             for (m, t) in mine.iter_mut().zip(theirs) {
-                *m += t;
+                *m += times * t;
             }
         }
         for (m, t) in self.xy.iter_mut().zip(&other.xy) {
-            *m += t;
+            *m += times * t;
         }
-        self.yy += other.yy;
-        self.ln_det += other.ln_det;
+        self.yy += times * other.yy;
+        self.ln_det += times * other.ln_det;
     }
 
     /// Takes out a random shift of the given sd that all of these tests share. Its design is that of the reference
@@ -181,6 +186,15 @@ impl Sums {
         self.baselines += other.baselines;
     }
 
+    /// Takes sums out again that were added.
+    pub(super) fn take_out(&mut self, other: &Self) {
+        for (mine, theirs) in self.by_scatter.iter_mut().zip(&other.by_scatter) {
+            mine.add_times(theirs, -1.0);
+        }
+        self.tests = self.tests.saturating_sub(other.tests);
+        self.baselines = self.baselines.saturating_sub(other.baselines);
+    }
+
     /// The same with a random shift of the given log sd taken out that all of its tests share.
     fn without_shared_shift(&self, sd: f64) -> Self {
         let mut without = self.clone();
@@ -242,6 +256,18 @@ impl ProductSums {
         if bottle.tests > 0 {
             self.0.add(&bottle.without_shared_shift(BOTTLE_SD));
         }
+    }
+
+    /// Takes out one bottle that was added; without another left, nothing is left, not even the rounding.
+    pub fn remove_bottle(&mut self, bottle: &Sums) {
+        if bottle.tests == 0 {
+            return;
+        }
+        if bottle.tests >= self.0.tests {
+            self.0 = Sums::none();
+            return;
+        }
+        self.0.take_out(&bottle.without_shared_shift(BOTTLE_SD));
     }
 
     /// Adds what other bottles of the same product told.

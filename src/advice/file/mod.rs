@@ -60,7 +60,8 @@ pub fn advise(text: &str) -> Result<Advised, Refusal> {
     let judged = judge(&question);
     let options = options(&question, &judged);
     let next = surest_next_step(&question, &judged);
-    Ok(Advised { answer: Answer::of(&question, &judged, &options, &next), picture: Picture::of(&question, &judged) })
+    let picture = Picture::of(&question, &judged, &options);
+    Ok(Advised { answer: Answer::of(&question, &judged, &options, &next), picture })
 }
 
 /// Reads the file as written, without checking ranges.

@@ -1,6 +1,6 @@
 //! The answer in the machine form.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use crate::adhesives::set_time::Times;
@@ -10,7 +10,7 @@ use crate::advice::reasons;
 use crate::advice::surest::NextStep;
 
 /// The answer to a question.
-#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct Answer {
     /// Window of the recommended class, seconds; null when no class is within the limit for disturbed bonds.
     pub recommended_s: Option<[f64; 2]>,
@@ -33,7 +33,7 @@ pub struct Answer {
 }
 
 /// How a class fares.
-#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct ClassAnswer {
     /// Its window in seconds.
     pub window_s: [f64; 2],
@@ -52,7 +52,7 @@ pub struct ClassAnswer {
 }
 
 /// How a bottle fares.
-#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct BottleAnswer {
     /// Its name.
     pub name: String,
@@ -77,7 +77,7 @@ pub struct BottleAnswer {
 }
 
 /// A change that would be better.
-#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct OptionAnswer {
     /// What to do, with its side effect.
     pub change: String,
@@ -92,7 +92,7 @@ pub struct OptionAnswer {
 }
 
 /// Mean with its 8-in-10 range.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, ToSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct SpreadAnswer {
     /// Mean.
     pub mean: f64,
@@ -103,7 +103,7 @@ pub struct SpreadAnswer {
 }
 
 /// Median with its 8-in-10 range, seconds.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, ToSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct TimesAnswer {
     /// Median.
     pub median: f64,
@@ -114,7 +114,7 @@ pub struct TimesAnswer {
 }
 
 /// Tests a bottle was learned from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, ToSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct LearnedAnswer {
     /// Set-time tests.
     pub set_tests: u32,

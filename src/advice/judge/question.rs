@@ -1,5 +1,7 @@
 //! What advice is asked about.
 
+use serde::{Deserialize, Serialize};
+
 use crate::adhesives::set_time::{
     Climate, Label, OpenTest, Openness, Posterior, Prior, Scatter, SetTest, Sums, of_one_piece,
 };
@@ -91,6 +93,29 @@ pub enum NotToday {
 }
 
 impl NotToday {
+    /// All of them.
+    pub const ALL: [Self; 6] =
+        [Self::Expired, Self::Lapsed, Self::LiquidRule, Self::Blocked, Self::Untested, Self::Held];
+
+    /// Its word where it is kept.
+    #[must_use]
+    pub const fn key(self) -> &'static str {
+        match self {
+            Self::Expired => "expired",
+            Self::Lapsed => "lapsed",
+            Self::LiquidRule => "liquid_rule",
+            Self::Blocked => "blocked",
+            Self::Untested => "untested",
+            Self::Held => "held",
+        }
+    }
+
+    /// The reason with this word.
+    #[must_use]
+    pub fn from_key(key: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|why| why.key() == key)
+    }
+
     /// The reason as a clause.
     #[must_use]
     pub const fn words(self) -> &'static str {
@@ -106,7 +131,7 @@ impl NotToday {
 }
 
 /// What a bottle's own tests covered.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 pub struct Tested {
     /// Beads tested: thin, medium, full.
     pub beads: [bool; 3],

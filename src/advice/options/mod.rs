@@ -40,10 +40,29 @@ impl Takes {
     }
 }
 
+/// What a change is, for whoever acts on it: words are for people alone.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Change {
+    /// This bottle, by its place on the shelf, in place of the one in use.
+    Bottle(usize),
+    /// This class, by its place in the question, in place of the base bottle.
+    Class(usize),
+    /// This bead.
+    Bead(Bead),
+    /// One liquid more.
+    With(Liquid),
+    /// One liquid less.
+    Without(Liquid),
+    /// This air.
+    Air(Air),
+}
+
 /// One change that would be better.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Offer {
-    /// What to do.
+    /// What it is.
+    pub what: Change,
+    /// What to do, in words.
     pub change: String,
     /// What it brings along, as a clause; empty when nothing to speak of.
     pub side_effect: &'static str,
@@ -57,11 +76,18 @@ pub struct Offer {
     pub verdict_after: Verdict,
     /// What is to be expected after it.
     pub after: Outcome,
-    /// The air it asks for, where it is a change of air.
-    pub air: Option<Air>,
 }
 
 impl Offer {
+    /// The air it asks for, where it is a change of air.
+    #[must_use]
+    pub const fn air(&self) -> Option<Air> {
+        match self.what {
+            Change::Air(air) => Some(air),
+            _ => None,
+        }
+    }
+
     /// What to do, its side effect and its cost.
     #[must_use]
     pub fn words(&self) -> String {
@@ -110,14 +136,15 @@ pub fn options(q: &Question<'_>, judged: &Judgement) -> Options {
 
 /// A change under consideration.
 struct Idea {
+    what: Change,
     change: String,
     side_effect: &'static str,
     cost: &'static str,
 }
 
 impl Idea {
-    fn new(change: impl Into<String>, side_effect: &'static str) -> Self {
-        Self { change: change.into(), side_effect, cost: "" }
+    fn new(what: Change, change: impl Into<String>, side_effect: &'static str) -> Self {
+        Self { what, change: change.into(), side_effect, cost: "" }
     }
 
     fn costing(self, cost: &'static str) -> Self {
@@ -125,8 +152,8 @@ impl Idea {
     }
 
     fn offered(self, takes: Takes, before: Outcome, verdict_after: Verdict, after: Outcome) -> Offer {
-        let Self { change, side_effect, cost } = self;
-        Offer { change, side_effect, cost, takes, before, verdict_after, after, air: None }
+        let Self { what, change, side_effect, cost } = self;
+        Offer { what, change, side_effect, cost, takes, before, verdict_after, after }
     }
 }
 
@@ -218,7 +245,7 @@ impl<'a> Search<'a> {
             } else {
                 "this client must have been tested with it"
             };
-            let idea = Idea::new(change, side_effect).costing("a fresh drop");
+            let idea = Idea::new(Change::Bottle(i), change, side_effect).costing("a fresh drop");
             self.found.offers.push(idea.offered(Takes::Now, now.outcome, other.verdict, other.outcome));
         }
     }
@@ -230,14 +257,17 @@ impl<'a> Search<'a> {
             if (bead.step() - work.bead.step()).abs() != 1 {
                 continue;
             }
+            let what = Change::Bead(bead);
             let idea = match bead {
                 Bead::Thin => Idea::new(
+                    what,
                     "Pick up a thin bead: draw out more slowly",
                     "never wipe it off, dip again; it holds less: not for heavy fans or thick classics; check five bonds after the first drop",
                 )
                 .costing("a moment more at each dip"),
-                Bead::Medium => Idea::new("Pick up a medium bead", ""),
+                Bead::Medium => Idea::new(what, "Pick up a medium bead", ""),
                 Bead::Full => Idea::new(
+                    what,
                     "Pick up a full bead: draw out faster",
                     "it brings stickies and more vapour: keep the extraction close",
                 )
@@ -264,7 +294,7 @@ impl<'a> Search<'a> {
         );
         let (verdict, outcome) = (judged.verdict, judged.outcome);
         self.offer(
-            Idea::new(change, "one the studio knows and this client was tested with")
+            Idea::new(Change::Class(c), change, "one the studio knows and this client was tested with")
                 .costing("a bottle to fetch or buy"),
             Takes::Now,
             verdict,
@@ -276,19 +306,26 @@ impl<'a> Search<'a> {
         let work = self.q.work;
         for liquid in [Liquid::AlcoholPrimer, Liquid::PhPrimer, Liquid::Accelerator] {
             if work.liquids.has(liquid) {
-                let idea =
-                    Idea::new(format!("Leave out the {}", liquid.words()), "lashes must still be clean and fully dry");
+                let idea = Idea::new(
+                    Change::Without(liquid),
+                    format!("Leave out the {}", liquid.words()),
+                    "lashes must still be clean and fully dry",
+                );
                 self.try_with(tables, work.bead, work.liquids.without(liquid), idea);
                 continue;
             }
+            let what = Change::With(liquid);
             let idea = match liquid {
                 Liquid::AlcoholPrimer => {
-                    Idea::new("Use an alcohol primer and let it dry fully", "much alcohol dries lashes out")
+                    Idea::new(what, "Use an alcohol primer and let it dry fully", "much alcohol dries lashes out")
                         .costing(A_STEP_MORE)
                 }
-                Liquid::PhPrimer => Idea::new("Use a pH primer and let it dry fully", "one more liquid near the eye")
-                    .costing(A_STEP_MORE),
+                Liquid::PhPrimer => {
+                    Idea::new(what, "Use a pH primer and let it dry fully", "one more liquid near the eye")
+                        .costing(A_STEP_MORE)
+                }
                 _ => Idea::new(
+                    what,
                     "Put an accelerator on the strip, if the adhesive's maker allows it",
                     "never on natural lashes; it then sets like a class of 0.5–1\u{a0}s",
                 )
@@ -341,11 +378,7 @@ impl<'a> Search<'a> {
             let draws = AirDraws::of(&RoomNow { air, ..self.q.room }, None);
             if outside(&air) <= 0.0 && stand.ratio(self.q, &draws) <= 1.0 {
                 let after = stand.outcome(self.q, &draws);
-                let offers = self.found.offers.len();
                 self.offer(way.idea(&air), Takes::Hours, self.verdict(&after, &air), after);
-                for offer in &mut self.found.offers[offers..] {
-                    offer.air = Some(air);
-                }
                 return;
             }
         }

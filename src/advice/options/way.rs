@@ -4,7 +4,7 @@ use crate::adhesives::Air;
 use crate::adhesives::set_time::Climate;
 use crate::base::units::{Celsius, RelHumidity};
 
-use super::Idea;
+use super::{Change, Idea};
 
 /// Never cooler than this for a client lying still.
 pub const COOLEST_C: f64 = 20.0;
@@ -75,23 +75,28 @@ impl Way {
 
     pub(super) fn idea(self, air: &Air) -> Idea {
         let (t, h) = (air.temperature.get(), air.humidity.get());
+        let what = Change::Air(*air);
         match self {
             Self::Drier => Idea::new(
+                what,
                 format!("Dry the room to {h:.0}\u{a0}%RH at the same temperature"),
                 "drier air is harder on eyes",
             )
             .costing("energy, and the hours until the room is there"),
             Self::Damper => Idea::new(
+                what,
                 format!("Humidify the room to {h:.0}\u{a0}%RH at the same temperature"),
                 "watch cold glass for wet",
             )
             .costing("water and energy, and the hours until the room is there"),
             Self::Cooler => Idea::new(
+                what,
                 format!("Cool the room to {t:.0}\u{a0}°C at the same humidity"),
                 "cooling alone raises the humidity; a client lying still needs a cover",
             )
             .costing("energy, and the hours until the room is there"),
             Self::Warmer => Idea::new(
+                what,
                 format!("Warm the room to {t:.0}\u{a0}°C at the same humidity"),
                 "warming alone lowers the humidity, so water must be added to keep it",
             )

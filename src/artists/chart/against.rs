@@ -4,6 +4,7 @@
 use super::{Chart, Ink, WIDTH, Wording, axis, tick_words};
 use crate::artists::words::{bare, seconds};
 use crate::base::chart::{Px, Scale};
+use crate::base::stats::normal;
 use crate::base::stats::sample::quantile_of;
 use crate::base::units::Seconds;
 
@@ -23,6 +24,18 @@ pub struct Times<'a> {
 #[must_use]
 pub fn dots_of(quantile: impl Fn(f64) -> f64) -> Vec<Seconds> {
     (0..DOTS).map(|i| Seconds::clamped(quantile((i as f64 + 0.5) / DOTS as f64))).collect()
+}
+
+/// Forty equally likely times with these ends and middle, as if the logarithm were normal on each side of the median: one
+/// in ten lies below `low`, one in ten above `high`.
+#[must_use]
+pub fn dots_between(low: Seconds, median: Seconds, high: Seconds) -> Vec<Seconds> {
+    let (low, median, high) = (low.get().max(1e-9), median.get().max(1e-9), high.get().max(1e-9));
+    dots_of(|p| {
+        let z = normal::quantile(p) / normal::quantile(0.9);
+        let end = if z < 0.0 { low } else { high };
+        median * (end / median).powf(z.abs())
+    })
 }
 
 const LEFT: f64 = 14.0;
@@ -62,6 +75,7 @@ pub fn hands_against(hands: &[Seconds], bottle: Option<Times<'_>>, wording: &Wor
         for (cx, down) in piles(bottle.seconds, &x) {
             dot(&mut ink, "bond-dot", cx, BELOW + RADIUS + 1.0 + down);
         }
+        window(&mut ink, &x, bottle.seconds);
         ink.text("", (LEFT, height - 8.0), "start", &format!("{} sets", bottle.name));
     }
     Chart {
@@ -71,6 +85,14 @@ pub fn hands_against(hands: &[Seconds], bottle: Option<Times<'_>>, wording: &Wor
         head: head(),
         rows: table(hands, bottle, wording),
     }
+}
+
+/// The bottle's window on its line: best guess, half of all, eight in ten.
+fn window(ink: &mut Ink, x: &Scale, bonds: &[Seconds]) {
+    let place = |p: f64| Px(x.at_or_edge(at(bonds, p).get()));
+    ink.path("thin", &format!("M{} {}H{}", place(0.1), Px(BELOW), place(0.9)));
+    ink.path("thick", &format!("M{} {}H{}", place(0.25), Px(BELOW), place(0.75)));
+    ink.add(format_args!("<circle class=\"best\" cx=\"{}\" cy=\"{}\" r=\"4.5\"/>", place(0.5), Px(BELOW)));
 }
 
 /// Share of placements still moved when the bond sets: over all pairs, since each time is equally likely.
@@ -99,12 +121,12 @@ fn finding(hands: &[Seconds], bottle: Option<(&str, f64)>, wording: &Wording<'_>
 
 fn caption(with_bottle: bool, moved: usize) -> String {
     let hands = "Each dot is 1 in 40 placements, at the second after contact when the extension lies still; the travel counts as the part of the set it uses up.";
+    let bond =
+        "Hanging below: when the bond sets; on its line the best guess as a circle, half of all thick, 8 in 10 thin.";
     match (with_bottle, moved) {
         (false, _) => hands.to_owned(),
-        (true, 0) => format!("{hands} Hanging below: when the bond sets."),
-        (true, n) => {
-            format!("{hands} Hanging below: when the bond sets. Squares with a slit, {n} of 40: still moved by then.")
-        }
+        (true, 0) => format!("{hands} {bond}"),
+        (true, n) => format!("{hands} {bond} Squares with a slit, {n} of 40: still moved by then."),
     }
 }
 
@@ -174,7 +196,6 @@ fn table(hands: &[Seconds], bottle: Option<Times<'_>>, wording: &Wording<'_>) ->
 mod tests {
     use super::*;
     use crate::base::number::DecimalMark;
-    use crate::base::stats::normal;
 
     const WORDING: Wording<'static> =
         Wording { id: "against", whose: "Ines Okafor, classic", decimal: DecimalMark::Point };
@@ -202,6 +223,7 @@ mod tests {
         assert_eq!(chart.svg.matches("bond-dot").count(), 40);
         assert_eq!(chart.finding, "With Heath about 13 in 100 placements are still moved when the bond sets.");
         assert!(chart.caption.contains("5 of 40"));
+        assert_eq!(chart.svg.matches("class=\"best\"").count(), 1, "the bottle's window stands on its line");
         assert_eq!(chart.rows.len(), 2);
     }
 

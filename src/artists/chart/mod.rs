@@ -6,7 +6,7 @@ mod sessions;
 
 use std::fmt::Write as _;
 
-pub use against::{DOTS, Times, dots_of, hands_against};
+pub use against::{DOTS, Times, dots_between, dots_of, hands_against};
 pub use sessions::{Pooled, Row, Spread, sessions};
 
 use crate::base::chart::{Px, Scale, escaped, round_span};

@@ -2,6 +2,7 @@
 //! circle with what half and what eight in ten placements take. All sessions together stand first.
 
 use super::{Chart, Ink, Wording, axis, tick_words};
+use crate::artists::hands::{KeptSitting, SittingSpread};
 use crate::artists::words::bare;
 use crate::base::chart::{Px, Scale};
 use crate::base::stats::sample::quantile_of;
@@ -34,10 +35,8 @@ pub struct Pooled {
 pub struct Row {
     /// The day: "Thu 18 Feb".
     pub label: String,
-    /// Placements that count.
-    pub counted: Vec<Seconds>,
-    /// Placements struck out.
-    pub struck: Vec<Seconds>,
+    /// What is kept of it.
+    pub sitting: KeptSitting,
 }
 
 const LEFT: f64 = 96.0;
@@ -46,8 +45,6 @@ const TOP: f64 = 6.0;
 const ROW: f64 = 28.0;
 /// At most so many sessions are drawn; older ones stand in the list.
 const MOST_ROWS: usize = 8;
-/// At most so many ticks a row.
-const MOST_TICKS: usize = 60;
 
 /// Draws them: `pooled` over all sessions (`None` while nothing counts), `rows` newest first. `what` names the span in a
 /// sentence: "settle".
@@ -87,7 +84,7 @@ fn caption(what: &str) -> String {
 }
 
 fn finding(what: &str, rows: &[Row], wording: &Wording<'_>) -> String {
-    let medians: Vec<Seconds> = rows.iter().filter_map(|row| at(&row.counted, 0.5)).collect();
+    let medians: Vec<Seconds> = rows.iter().filter_map(|row| row.sitting.median()).collect();
     let (low, high) = (medians.iter().copied().reduce(least), medians.iter().copied().reduce(most));
     match (low, high) {
         (Some(low), Some(high)) if medians.len() > 1 => format!(
@@ -110,28 +107,24 @@ fn most(a: Seconds, b: Seconds) -> Seconds {
 }
 
 fn longest(pooled: Option<Pooled>, rows: &[Row]) -> f64 {
-    let mut values: Vec<f64> = rows.iter().flat_map(|row| &row.counted).map(|s| s.get()).collect();
+    let mut values: Vec<f64> = rows.iter().flat_map(|row| &row.sitting.marks).map(|s| s.get()).collect();
     let of_rows = if values.is_empty() { 0.0 } else { quantile_of(&mut values, 0.99) };
     of_rows.max(pooled.map_or(0.0, |pooled| pooled.spread.likely.1.get()))
 }
 
 fn session(ink: &mut Ink, x: &Scale, y: f64, row: &Row) {
-    let ticks: String = row
-        .counted
-        .iter()
-        .take(MOST_TICKS)
-        .map(|s| format!("M{} {}v10", Px(x.at_or_edge(s.get())), Px(y - 5.0)))
-        .collect();
+    let ticks: String =
+        row.sitting.marks.iter().map(|s| format!("M{} {}v10", Px(x.at_or_edge(s.get())), Px(y - 5.0))).collect();
     ink.path("placed", &ticks);
     let crosses: String = row
-        .struck
+        .sitting
+        .struck_marks
         .iter()
-        .take(MOST_TICKS)
         .map(|s| format!("M{} {}l5 5m0-5l-5 5", Px(x.at_or_edge(s.get()) - 2.5), Px(y + 7.0)))
         .collect();
     ink.path("struck", &crosses);
-    if row.counted.len() >= 5 {
-        spread(ink, x, y, &spread_of(&row.counted));
+    if let Some(settle) = row.sitting.settle.filter(|_| row.sitting.counted >= 5) {
+        spread(ink, x, y, &settle.into());
     }
 }
 
@@ -148,20 +141,16 @@ fn spread(ink: &mut Ink, x: &Scale, y: f64, of: &Spread) {
     ));
 }
 
-fn spread_of(times: &[Seconds]) -> Spread {
-    let share = |p: f64| at(times, p).unwrap_or(Seconds::clamped(0.0));
-    Spread { median: share(0.5), half: (share(0.25), share(0.75)), likely: (share(0.1), share(0.9)) }
-}
-
-fn at(times: &[Seconds], p: f64) -> Option<Seconds> {
-    let mut values: Vec<f64> = times.iter().map(|time| time.get()).collect();
-    (!values.is_empty()).then(|| Seconds::clamped(quantile_of(&mut values, p)))
+impl From<SittingSpread> for Spread {
+    fn from(of: SittingSpread) -> Self {
+        Self { median: of.median, half: of.half, likely: of.likely }
+    }
 }
 
 /// An outer figure is given only where at least two placements lie beyond it.
 fn table(pooled: Option<Pooled>, rows: &[Row], wording: &Wording<'_>) -> Vec<Vec<String>> {
-    let figure = |times: &[Seconds], p: f64, from: usize| match at(times, p) {
-        Some(time) if times.len() >= from => bare(time, wording.decimal),
+    let figure = |of: &KeptSitting, time: fn(&SittingSpread) -> Seconds, from: u32| match &of.settle {
+        Some(settle) if of.counted >= from => bare(time(settle), wording.decimal),
         _ => "–".to_owned(),
     };
     let mut table = Vec::with_capacity(rows.len() + 1);
@@ -173,10 +162,10 @@ fn table(pooled: Option<Pooled>, rows: &[Row], wording: &Wording<'_>) -> Vec<Vec
     for row in rows {
         table.push(vec![
             row.label.clone(),
-            row.counted.len().to_string(),
-            figure(&row.counted, 0.5, 1),
-            figure(&row.counted, 0.9, 20),
-            figure(&row.counted, 0.95, 40),
+            row.sitting.counted.to_string(),
+            figure(&row.sitting, |settle| settle.median, 1),
+            figure(&row.sitting, |settle| settle.likely.1, 20),
+            figure(&row.sitting, |settle| settle.p95, 40),
         ]);
     }
     table
@@ -191,8 +180,9 @@ mod tests {
         Wording { id: "sessions", whose: "Ines Okafor, classic", decimal: DecimalMark::Point };
 
     fn row(label: &str, placements: usize, from: f64) -> Row {
-        let counted = (0..placements).map(|i| Seconds::new(from + 0.05 * (i % 20) as f64).unwrap()).collect();
-        Row { label: label.to_owned(), counted, struck: vec![Seconds::new(3.0).unwrap()] }
+        let counted: Vec<Seconds> =
+            (0..placements).map(|i| Seconds::new(from + 0.05 * (i % 20) as f64).unwrap()).collect();
+        Row { label: label.to_owned(), sitting: KeptSitting::of(&counted, &[Seconds::new(3.0).unwrap()]) }
     }
 
     #[test]
@@ -221,7 +211,7 @@ mod tests {
 
     #[test]
     fn nothing_counted_is_said() {
-        let struck = Row { label: "Tue".to_owned(), counted: Vec::new(), struck: vec![Seconds::new(1.0).unwrap()] };
+        let struck = Row { label: "Tue".to_owned(), sitting: KeptSitting::of(&[], &[Seconds::new(1.0).unwrap()]) };
         assert_eq!(sessions("settle", None, &[struck], &WORDING).finding, "No placement counts yet.");
     }
 }

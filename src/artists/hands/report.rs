@@ -5,7 +5,6 @@ use serde::{Deserialize, Serialize};
 use super::nig::{Nig, Sums};
 use super::sittings::Sittings;
 use super::summary::Hands;
-use super::timing::Timing;
 use crate::base::stats::shapiro_francia;
 use crate::base::stats::student;
 use crate::base::units::Seconds;
@@ -116,13 +115,6 @@ impl KeptReport {
     }
 }
 
-/// Makes the report. `openness` is κ of the bottle in view, 4 without one.
-#[must_use]
-pub fn report(timings: &[Timing], openness: f64) -> Report {
-    let kappa = openness.clamp(1.2, 13.0);
-    KeptReport::at(&Sittings::of(timings, &[]), kappa).report(kappa)
-}
-
 fn quantity(fit: &Nig, far_from_normal: bool) -> Quantity {
     let known = |p: f64| {
         let (best, low, high) = fit.quantile_with_doubt(p, 0.9);
@@ -172,6 +164,11 @@ fn more_placements(fit: &Nig, logs: &[Vec<f64>]) -> u32 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::artists::hands::Timing;
+
+    fn report(timings: &[Timing], kappa: f64) -> Report {
+        KeptReport::at(&Sittings::of(timings, &[]), kappa).report(kappa)
+    }
 
     fn timing(session: u32, travel: f64, settle: f64) -> Timing {
         Timing { session, travel: Seconds::new(travel).unwrap(), settle: Seconds::new(settle).unwrap() }

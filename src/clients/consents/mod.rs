@@ -23,7 +23,7 @@ use crate::store::Db;
 use crate::web::studio::Studio;
 
 pub(super) use texts::NOT_CONFIRMED_QUESTIONS;
-pub use verify::{Broken, verify};
+pub use verify::verify;
 
 /// What a consent is for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]

@@ -7,19 +7,9 @@ use sqlx::Row;
 use super::store;
 use crate::base::ids::{ClientId, ConsentId};
 use crate::base::problem::Problem;
+use crate::store::Db;
+use crate::store::audit::{self, Broken};
 use crate::store::keys::Keys;
-use crate::store::{Db, audit};
-
-/// A consent that is not as it was signed.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Broken {
-    /// Something in it was changed.
-    Changed(String),
-    /// The chain tells of it, and it is gone without having been erased.
-    Gone(String),
-    /// The chain knows nothing of it.
-    NotInTheChain(String),
-}
 
 /// What the chain tells of a consent.
 struct Told {

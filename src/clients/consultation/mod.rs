@@ -6,7 +6,7 @@ pub(super) mod blank_page;
 pub(super) mod read_page;
 pub(super) mod store;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
 
@@ -66,6 +66,15 @@ pub(super) struct SealedAnswers {
     pub(super) answers: Vec<Answered>,
     /// The guardian's printed name, where one answered.
     pub(super) guardian: String,
+}
+
+impl SealedAnswers {
+    /// What these answers lead to, question by question, those that lead to nothing left out. Her own words may differ from one time to
+    /// the next without anything having changed.
+    pub(super) fn leads_to(&self) -> BTreeSet<(&str, Effect)> {
+        let some = self.answers.iter().filter(|answered| answered.effect != Effect::Nothing);
+        some.map(|answered| (answered.key.as_str(), answered.effect)).collect()
+    }
 }
 
 /// Sealed: what a doctor said.

@@ -44,9 +44,18 @@ pub(in crate::clients) async fn add(
 ) -> Result<(), Problem> {
     let plain = serde_json::to_vec(answers).map_err(Problem::broken)?;
     let (client, id) = (consultation.client, consultation.id);
+    let before = of_client(tx.db(), client).await?.into_iter().next();
+    let differs = match before {
+        None => false,
+        // Dark answers say nothing that these could differ from.
+        Some(before) => {
+            let said = self::answers(tx.db(), keys, client, before.id).await?;
+            said.is_some_and(|said| said.leads_to() != answers.leads_to())
+        }
+    };
     let sealed = sealed::seal(tx.db(), keys, client, &answers_place(id), &plain).await?;
     sqlx::query(
-        "insert into consultation (id, client, version, at, given_by, taken_by, answers) values ($1, $2, $3, $4, $5, $6, $7)",
+        "insert into consultation (id, client, version, at, given_by, taken_by, answers, differs) values ($1, $2, $3, $4, $5, $6, $7, $8)",
     )
     .bind(id.to_string())
     .bind(client.to_string())
@@ -55,6 +64,7 @@ pub(in crate::clients) async fn add(
     .bind(consultation.given_by.word())
     .bind(consultation.taken_by.to_string())
     .bind(sealed)
+    .bind(i64::from(differs))
     .execute(tx.db())
     .await?;
     // She answered anew: what counted beside the newest answers does no more.

@@ -2,8 +2,13 @@
 //! it opens only to those who treat, each time with an audit row, and no more once the consent is withdrawn.
 
 pub mod clean;
+mod block;
 mod page;
 pub(super) mod store;
+mod taking;
+
+pub(crate) use block::PhotoBlock;
+pub(crate) use taking::{LARGEST_FORM, Shows, arrive, keep};
 
 use crate::web::routes::Routes;
 
@@ -16,11 +21,17 @@ pub enum Moment {
     After,
     /// At another time.
     Other,
+    /// Of a patch test.
+    Test,
+    /// Of what she complains of.
+    Complaint,
 }
 
 impl Moment {
     /// Every moment.
-    pub const ALL: [Self; 3] = [Self::Before, Self::After, Self::Other];
+    pub const ALL: [Self; 5] = [Self::Before, Self::After, Self::Other, Self::Test, Self::Complaint];
+    /// Those chosen on her own page of photos; the others come with their record.
+    pub const CHOSEN: [Self; 3] = [Self::Before, Self::After, Self::Other];
 
     /// The word kept in the database.
     #[must_use]
@@ -29,6 +40,8 @@ impl Moment {
             Self::Before => "before",
             Self::After => "after",
             Self::Other => "another",
+            Self::Test => "test",
+            Self::Complaint => "complaint",
         }
     }
 
@@ -39,6 +52,8 @@ impl Moment {
             Self::Before => "Before the set",
             Self::After => "After the set",
             Self::Other => "At another time",
+            Self::Test => "Of a patch test",
+            Self::Complaint => "Of a complaint",
         }
     }
 

@@ -4,9 +4,8 @@ use askama::Template;
 use axum::extract::{Multipart, State};
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
-use tokio::sync::Semaphore;
 
-use super::clean::{self, MOST_BYTES, Picture};
+use super::taking::{LARGEST_FORM, Shows, arrive, keep};
 use super::{Moment, store};
 use crate::base::ids::{ClientId, PhotoId};
 use crate::base::problem::{FieldNote, Problem};
@@ -15,33 +14,27 @@ use crate::clients::consents::{self, Purpose};
 use crate::clients::names::Names;
 use crate::clients::typed::noted;
 use crate::clients::{Client, not_restricted, note_reading, reads_health, seen};
-use crate::store::{Db, Kept};
+use crate::store::Db;
 use crate::web::House;
 use crate::web::checks::choice_field;
 use crate::web::form::{FieldView, Mistake};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
-use crate::web::incoming::{At, Turned, form_key, new_form_key, unless_kept};
+use crate::web::incoming::{At, Turned, new_form_key};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
-use crate::web::upload::Upload;
 
 pub(super) fn routes() -> Routes {
     Routes::new()
         .get("/door/clients/{client}/photos", show)
-        .post_file("/door/clients/{client}/photos", MOST_BYTES + 64 * 1024, send)
+        .post_file("/door/clients/{client}/photos", LARGEST_FORM, send)
         .get("/door/clients/{client}/photos/{photo}", picture)
 }
 
 /// Photos one page shows.
 const MOST_SHOWN: i64 = 60;
-
-/// Files that arrive at once: each is held whole.
-static ARRIVING: Semaphore = Semaphore::const_new(3);
-/// Pictures that are decoded at once: one may take as much as everything else together.
-static DECODING: Semaphore = Semaphore::const_new(1);
 
 struct PhotoRow {
     title: String,
@@ -127,7 +120,7 @@ async fn view(
             "moment",
             "Taken",
             moment,
-            Moment::ALL.map(|moment| (moment.word().to_owned(), moment.words().to_owned())),
+            Moment::CHOSEN.map(|moment| (moment.word().to_owned(), moment.words().to_owned())),
         ),
     ];
     let (fields, mistakes) = noted(fields, notes);
@@ -168,60 +161,23 @@ async fn send(
         let mut db = house.store.read().await?;
         not_restricted(&treated_by(&mut db, &staff, id).await?)?;
     }
-    let place = ARRIVING.acquire().await.map_err(Problem::broken)?;
-    let most = house.config.max_upload_bytes().min(MOST_BYTES);
-    let sent = Upload::receive(parts, most, house.config.request_timeout).await?;
-    let key = form_key(&house, &staff.visitor, &headers, &sent.pairs, &[&sent.file])?;
-    unless_kept(&house, &key).await?;
-    let typed = sent.value("moment").to_owned();
-    let moment = Moment::from_word(&typed);
+    let arrived = arrive(&house, &staff, &headers, parts).await?;
+    let typed = &arrived.moment;
+    let moment = Moment::from_word(typed).filter(|moment| Moment::CHOSEN.contains(moment));
     let mut notes = Vec::new();
     if moment.is_none() {
         notes.push(FieldNote::new("moment", "Choose one of these."));
     }
-    let cleaned = if sent.too_large {
-        Err("This photo is larger than 10 MB, or than this installation takes.")
-    } else {
-        cleaned(sent.file).await?
-    };
-    drop(place);
-    let cleaned = cleaned.map_err(|sentence| notes.push(FieldNote::new("file", sentence))).ok();
-    let (Some(moment), Some(picture)) = (moment, cleaned) else {
-        let key = key.form.clone().unwrap_or_default();
-        let view = view(&house, &staff, id, &typed, &notes, key).await?;
+    let picture = arrived.picture.map_err(|sentence| notes.push(FieldNote::new("file", sentence))).ok();
+    let (Some(moment), Some(picture)) = (moment, picture) else {
+        let key = arrived.key.form.clone().unwrap_or_default();
+        let view = view(&house, &staff, id, typed, &notes, key).await?;
         return Ok(page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)?);
     };
-    let (who, keeping, picture) = (staff.who.clone(), house.clone(), std::sync::Arc::new(picture));
-    let kept = house
-        .store
-        .write(&key, move |tx| {
-            let (who, house, picture) = (who.clone(), keeping.clone(), picture.clone());
-            Box::pin(async move {
-                not_restricted(&seen(tx.db(), id, &who).await?)?;
-                let consent = consents::store::newest(tx.db(), id, Purpose::RecordPhotos).await?;
-                let consent = consent.filter(|consent| consent.withdrawn.is_none()).ok_or_else(|| {
-                    Problem::Clash(
-                        "Her consent to photos of record is not signed, or it was withdrawn.".into(),
-                        "Let her sign it first, if she wishes to.".into(),
-                    )
-                })?;
-                store::add(tx, house.store.keys(), id, consent.id, moment, who.id, &picture).await?;
-                Ok(Kept::see(format!("/door/clients/{id}/photos")))
-            })
-        })
-        .await?;
+    let shows = Shows { client: id, moment, about: None };
+    let next = format!("/door/clients/{id}/photos");
+    let kept = keep(&house, &staff, &arrived.key, shows, picture, next).await?;
     Ok(answer(&house, &kept))
-}
-
-/// Decoded beside the other requests, one at a time. A decoder that gives up in an unforeseen way has a broken file before it.
-async fn cleaned(file: Vec<u8>) -> Result<Result<Picture, &'static str>, Problem> {
-    let turn = DECODING.acquire().await.map_err(Problem::broken)?;
-    let done = tokio::task::spawn_blocking(move || clean::clean(&file)).await;
-    drop(turn);
-    Ok(done.unwrap_or_else(|cause| {
-        tracing::warn!(%cause, "a photo was not decoded to its end");
-        Err("This photo is broken and does not open.")
-    }))
 }
 
 async fn picture(

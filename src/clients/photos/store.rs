@@ -9,7 +9,7 @@ use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::clients::rights::FileRecord;
 use crate::store::keys::Keys;
-use crate::store::{Db, Tx, sealed};
+use crate::store::{Db, Tx, query_with_nulls, sealed};
 
 /// A photo, the picture aside.
 #[derive(Debug, Clone)]
@@ -20,6 +20,8 @@ pub(in crate::clients) struct Photo {
     pub(in crate::clients) moment: Moment,
     pub(in crate::clients) width: i64,
     pub(in crate::clients) height: i64,
+    /// The patch test or complaint it shows.
+    pub(in crate::clients) about: Option<String>,
     /// When the consent it was taken under was withdrawn: then it is not shown.
     pub(in crate::clients) withdrawn: Option<Instant>,
 }
@@ -28,20 +30,21 @@ fn place(id: PhotoId) -> String {
     format!("photo.picture.{id}")
 }
 
-pub(super) async fn add(
+pub(in crate::clients) async fn add(
     tx: &mut Tx,
     keys: &Keys,
     client: ClientId,
     consent: ConsentId,
-    moment: Moment,
+    (moment, about): (Moment, Option<&str>),
     by: PersonId,
     picture: &Picture,
 ) -> Result<PhotoId, Problem> {
     let id = PhotoId::new();
     let now = tx.now.0;
     let sealed = sealed::seal(tx.db(), keys, client, &place(id), &picture.jpeg).await?;
-    sqlx::query(
-        "insert into photo (id, client, consent, at, taken_by, moment, width, height, picture) values ($1, $2, $3, $4, $5, $6, $7, $8, $9)",
+    query_with_nulls(
+        "insert into photo (id, client, consent, at, taken_by, moment, about, width, height, picture)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)",
     )
     .bind(id.to_string())
     .bind(client.to_string())
@@ -49,6 +52,7 @@ pub(super) async fn add(
     .bind(now.0)
     .bind(by.to_string())
     .bind(moment.word())
+    .bind(about)
     .bind(i64::from(picture.width))
     .bind(i64::from(picture.height))
     .bind(sealed)
@@ -61,7 +65,7 @@ pub(super) async fn add(
 /// A client's newest photos, at most `most`, those of withdrawn consents among them.
 pub(in crate::clients) async fn of_client(db: &mut Db, client: ClientId, most: i64) -> Result<Vec<Photo>, Problem> {
     let rows = sqlx::query(
-        "select p.id, p.at, p.taken_by, p.moment, p.width, p.height, w.at
+        "select p.id, p.at, p.taken_by, p.moment, p.width, p.height, w.at, p.about
          from photo p left join consent_withdrawal w on w.consent = p.consent
          where p.client = $1 order by p.at desc, p.id desc limit $2",
     )
@@ -80,6 +84,7 @@ pub(in crate::clients) async fn of_client(db: &mut Db, client: ClientId, most: i
                 width: row.get(4),
                 height: row.get(5),
                 withdrawn: row.get::<Option<i64>, _>(6).map(Instant),
+                about: row.get(7),
             })
         })
         .collect()
@@ -111,6 +116,7 @@ pub(in crate::clients) async fn file(db: &mut Db, client: ClientId) -> Result<Ve
             fields: vec![
                 ("id".to_owned(), photo.id.to_string()),
                 ("taken".to_owned(), photo.at.iso()),
+                ("of the record".to_owned(), photo.about.unwrap_or_default()),
                 ("size".to_owned(), format!("{} × {}", photo.width, photo.height)),
                 ("consent withdrawn".to_owned(), photo.withdrawn.map(Instant::iso).unwrap_or_default()),
             ],

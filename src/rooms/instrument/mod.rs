@@ -115,6 +115,14 @@ pub struct CheckPoint {
     pub shown: RelHumidity,
 }
 
+impl CheckPoint {
+    /// How far its reference lies from another's, %RH.
+    #[must_use]
+    pub fn apart_from(&self, other: Self) -> f64 {
+        (self.reference.get() - other.reference.get()).abs()
+    }
+}
+
 /// Why two check points give no correction.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum CheckRefused {

@@ -1,0 +1,301 @@
+//! Advice that was taken, read back: a list for the artist herself and the owner, and each with everything it rested on.
+
+use std::collections::BTreeMap;
+
+use askama::Template;
+use axum::extract::{Query, State};
+use axum::response::Response;
+
+use super::board::{mark, word};
+use super::file::Answer;
+use super::for_work::MODEL;
+use super::kept::{KeptBottle, KeptQuestion, States};
+use super::store::{self, KeptAdvice};
+use super::words;
+use crate::adhesives::{Liquid, Liquids, PickUp};
+use crate::artists::{self, Artist, Style};
+use crate::base::actor::{Role, Who};
+use crate::base::ids::{AdviceId, ArtistId};
+use crate::base::problem::Problem;
+use crate::base::text::capital;
+use crate::base::time::Instant;
+use crate::base::units::{Celsius, Seconds};
+use crate::web::House;
+use crate::web::frame::Frame;
+use crate::web::guard::Staff;
+use crate::web::incoming::At;
+use crate::web::problems::page;
+use crate::web::routes::Routes;
+use crate::web::studio::{Place, Studio};
+
+pub(super) fn routes() -> Routes {
+    Routes::new().get("/advice", list).get("/advice/{advice}", one)
+}
+
+/// So many on one page of the list.
+const LISTED: usize = 20;
+
+/// An advice in the list.
+struct Row {
+    href: String,
+    what: String,
+    when: String,
+    mark: &'static str,
+    word: String,
+    air: String,
+}
+
+#[derive(Template)]
+#[template(path = "advice/kept_list.html")]
+struct ListPage {
+    frame: Frame,
+    lead: String,
+    rows: Vec<Row>,
+    older: String,
+}
+
+/// A word with its value.
+struct Line {
+    word: &'static str,
+    value: String,
+}
+
+/// A bottle as it was judged.
+struct BottleRow {
+    name: String,
+    mark: &'static str,
+    state: String,
+    set_time: String,
+    disturbed: String,
+    holding: String,
+    known: String,
+}
+
+#[derive(Template)]
+#[template(path = "advice/kept.html")]
+struct OnePage {
+    frame: Frame,
+    lead: String,
+    state: (&'static str, String),
+    /// Whether what was kept gives the same answer again.
+    again: (&'static str, String),
+    lines: Vec<Line>,
+    bottles: Vec<BottleRow>,
+    reasons: Vec<String>,
+    cautions: Vec<String>,
+    list: String,
+}
+
+/// The artists whose advice this person may read: all for the owner, else her own.
+async fn readable(db: &mut crate::store::Db, who: &Who) -> Result<Vec<Artist>, Problem> {
+    let mut artists = artists::all(db).await?;
+    artists.retain(|artist| artist.seconds_seen_by(who));
+    Ok(artists)
+}
+
+async fn list(
+    staff: Staff,
+    State(house): State<House>,
+    Query(asked): Query<BTreeMap<String, String>>,
+) -> Result<Response, Problem> {
+    let now = staff.visitor.now.0;
+    let mut db = house.store.read().await?;
+    let studio = Studio::load(&mut db).await?;
+    let artists = readable(&mut db, &staff.who).await?;
+    let chosen = asked.get("artist").and_then(|id| id.parse::<ArtistId>().ok());
+    let shown: Vec<&Artist> = artists.iter().filter(|artist| chosen.is_none_or(|id| artist.id == id)).collect();
+    let before = asked.get("before").and_then(|number| number.parse().ok()).unwrap_or(i64::MAX);
+    let ids: Vec<ArtistId> = shown.iter().map(|artist| artist.id).collect();
+    let mut kept = store::newest(&mut db, &ids, before, LISTED as i64 + 1).await?;
+    drop(db);
+    let goes_on = kept.len() > LISTED;
+    kept.truncate(LISTED);
+    let whose = match (shown.as_slice(), staff.who.role) {
+        ([], _) => "Nobody takes bottles on advice in your name.".to_owned(),
+        ([only], _) => format!("Bottles taken on advice by {}.", only.name),
+        (_, Role::Owner) => "Bottles taken on advice, by everybody.".to_owned(),
+        _ => "Bottles taken on advice.".to_owned(),
+    };
+    let older = match kept.last().filter(|_| goes_on) {
+        Some(last) => {
+            let artist = chosen.map(|id| format!("artist={id}&")).unwrap_or_default();
+            house.url(&format!("/advice?{artist}before={}", last.number))
+        }
+        None => String::new(),
+    };
+    page(&ListPage {
+        frame: house.frame(&studio, &staff.visitor, Place::Hands, "Advice taken"),
+        lead: whose,
+        rows: kept.iter().map(|kept| row(&house, kept, &artists, &studio, now)).collect(),
+        older,
+    })
+}
+
+fn row(house: &House, kept: &KeptAdvice, artists: &[Artist], studio: &Studio, now: Instant) -> Row {
+    let artist = artists.iter().find(|artist| artist.id == kept.artist).map_or("", |artist| artist.name.as_str());
+    let question = kept.question();
+    let bottle = question.as_ref().and_then(|question| taken(kept, question)).map(|bottle| bottle.name.clone());
+    let style = Style::parse(&kept.style).map(|style| style.words()).unwrap_or_default();
+    let (word, wrong) = word(kept.verdict);
+    Row {
+        href: house.url(&format!("/advice/{}", kept.id)),
+        what: format!("{}, {artist}, {style}", bottle.as_deref().unwrap_or("a bottle")),
+        when: format!("no.\u{a0}{}, {}", kept.number, studio.zone.date_and_clock(kept.at, now)),
+        mark: mark(kept.verdict),
+        word: if wrong.is_empty() { word.to_owned() } else { format!("{word}, {wrong}") },
+        air: question.as_ref().map(|question| air(question, studio)).unwrap_or_default(),
+    }
+}
+
+/// The bottle that was taken, as it was kept.
+fn taken<'q>(kept: &KeptAdvice, question: &'q KeptQuestion) -> Option<&'q KeptBottle> {
+    let id = kept.bottle.to_string();
+    question.bottles.iter().find(|bottle| bottle.id == id)
+}
+
+fn air(question: &KeptQuestion, studio: &Studio) -> String {
+    let room = &question.room;
+    let assumed = if room.read_at.is_some() { "" } else { ", assumed" };
+    format!(
+        "{}: {}\u{a0}{}, {}\u{a0}%RH{assumed}",
+        room.name,
+        studio.temperature(Celsius::clamped(room.temperature_c)),
+        studio.temperature_unit(),
+        studio.number(room.humidity_pct, 0)
+    )
+}
+
+async fn one(staff: Staff, State(house): State<House>, At(id): At<AdviceId>) -> Result<Response, Problem> {
+    let now = staff.visitor.now.0;
+    let mut db = house.store.read().await?;
+    let studio = Studio::load(&mut db).await?;
+    let artists = readable(&mut db, &staff.who).await?;
+    let kept = store::one(&mut db, id).await?.ok_or(Problem::NotHere("advice"))?;
+    let artist = artists.into_iter().find(|artist| artist.id == kept.artist).ok_or(Problem::NotHere("advice"))?;
+    let question = kept.question();
+    let states = match &question {
+        Some(question) => store::states(&mut db, question).await?,
+        None => States::new(),
+    };
+    drop(db);
+    let again = again(&house, &kept, question.clone(), states).await?;
+    let answer = kept.answer();
+    let (word, wrong) = word(kept.verdict);
+    let state = if wrong.is_empty() { word.to_owned() } else { format!("{word}, {wrong}") };
+    let name = question.as_ref().and_then(|question| taken(&kept, question)).map(|bottle| bottle.name.clone());
+    page(&OnePage {
+        frame: house.frame(&studio, &staff.visitor, Place::Hands, format!("Advice no.\u{a0}{}", kept.number)),
+        lead: format!(
+            "{} was taken by {}, {}.",
+            name.as_deref().unwrap_or("A bottle"),
+            artist.name,
+            studio.zone.date_and_clock(kept.at, now)
+        ),
+        state: (mark(kept.verdict), state),
+        again,
+        lines: question.as_ref().map(|question| lines(question, &kept, &studio)).unwrap_or_default(),
+        bottles: question.iter().zip(&answer).flat_map(|(question, answer)| bottles(question, answer)).collect(),
+        reasons: answer.as_ref().map(|answer| answer.reasons.clone()).unwrap_or_default(),
+        cautions: answer.map(|answer| answer.cautions).unwrap_or_default(),
+        list: house.url(&format!("/advice?artist={}", artist.id)),
+    })
+}
+
+/// Works the answer out again from what was kept and says how it compares. Away from the threads that answer pages.
+async fn again(
+    house: &House,
+    kept: &KeptAdvice,
+    question: Option<KeptQuestion>,
+    states: States,
+) -> Result<(&'static str, String), Problem> {
+    let turn = house.thinking.next().await?;
+    let found = tokio::task::spawn_blocking(move || {
+        let _turn = turn;
+        question?.answer_again(&states)
+    })
+    .await
+    .map_err(Problem::broken)?;
+    Ok(match found {
+        None => ("unknown", "What is kept of it is not enough to work it out again.".to_owned()),
+        Some(again) if again == kept.answer => {
+            ("fit", "Worked out again from what was kept, it gives the same answer.".to_owned())
+        }
+        Some(_) if kept.model != MODEL => (
+            "near",
+            format!(
+                "It was given by version {} of the model; version {MODEL} answers otherwise from the same.",
+                kept.model
+            ),
+        ),
+        Some(_) => ("stop", "Worked out again from what was kept, it gives another answer.".to_owned()),
+    })
+}
+
+fn lines(question: &KeptQuestion, kept: &KeptAdvice, studio: &Studio) -> Vec<Line> {
+    let room = &question.room;
+    let doubt = format!(
+        "known to ±\u{a0}{}\u{a0}%RH and ±\u{a0}{}\u{a0}K (one standard uncertainty)",
+        studio.number(room.u_humidity_pct, 1),
+        studio.number(room.u_temperature_k, 1)
+    );
+    let liquids: Vec<&str> = Liquids::from_keys(&question.liquids).iter().map(Liquid::words).collect();
+    let pick_up = question.pick_up.as_deref().and_then(PickUp::from_key).map_or("not stated", PickUp::words);
+    let classes: Vec<String> = question
+        .classes_s
+        .iter()
+        .map(|[low, high]| format!("{}–{}", short(*low, studio), short(*high, studio)))
+        .collect();
+    let style = Style::parse(&question.style).map(|style| capital(&style.words())).unwrap_or_default();
+    let hands = match question.hands.placements {
+        0 => "nobody had timed them".to_owned(),
+        n => format!("{} in {}", words::count(n, "timed placement"), words::count(question.hands.sessions, "sitting")),
+    };
+    [
+        ("Technique", format!("{style}, {} placements a set", question.placements_per_set)),
+        ("Hands", hands),
+        ("Air", format!("{}, {doubt}", air(question, studio))),
+        ("Bead", question.bead.clone()),
+        ("Pick-up", pick_up.to_owned()),
+        ("Liquids", if liquids.is_empty() { "none".to_owned() } else { liquids.join(", ") }),
+        (
+            "Limits",
+            format!(
+                "disturbed {}, extra holding {} a set",
+                words::share(question.limits.disturbed),
+                words::minutes(question.limits.extra_hold_min)
+            ),
+        ),
+        ("Classes", format!("{}\u{a0}s", classes.join(", "))),
+        ("Model", format!("version {}", kept.model)),
+    ]
+    .into_iter()
+    .map(|(word, value)| Line { word, value })
+    .collect()
+}
+
+fn short(seconds: f64, studio: &Studio) -> String {
+    let text = studio.number(seconds, 1);
+    text.strip_suffix(".0").or_else(|| text.strip_suffix(",0")).map(str::to_owned).unwrap_or(text)
+}
+
+fn bottles<'a>(question: &'a KeptQuestion, answer: &'a Answer) -> impl Iterator<Item = BottleRow> + 'a {
+    question.bottles.iter().zip(&answer.bottles).map(|(kept, judged)| {
+        let (word, wrong) = word(judged.verdict);
+        let t = judged.set_time_s;
+        let [median, low, high] = [t.median, t.low, t.high].map(Seconds::clamped);
+        BottleRow {
+            name: kept.name.clone(),
+            mark: mark(judged.verdict),
+            state: if wrong.is_empty() { word.to_owned() } else { format!("{word}, {wrong}") },
+            set_time: format!("{}, likely {}", words::seconds(median), words::seconds_range(low, high)),
+            disturbed: words::share(judged.disturbed.mean),
+            holding: words::minutes(judged.extra_hold_min_per_set),
+            known: match (kept.tests, kept.tests_of_sisters) {
+                (0, 0) => "from its label".to_owned(),
+                (0, sisters) => format!("{} of its sisters", words::count(sisters, "test")),
+                (own, 0) => words::count(own, "test"),
+                (own, sisters) => format!("{}, {sisters} of its sisters", words::count(own, "test")),
+            },
+        }
+    })
+}

@@ -1,0 +1,56 @@
+// A tablet several people use locks three minutes after the last touch, and when its page is put away. The server counts as well; this
+// only makes it sooner and leads to the names. A running timer goes on: what runs is kept by its own page (locked.js shows it).
+
+const locksAfter = 3 * 60_000;
+const tellsEvery = 20_000;
+const form = document.querySelector("[data-lock]");
+let touched = Date.now();
+let told = Date.now();
+// A camera or a chooser of files covers the page; coming back from it is not coming back to a page put away.
+let choosing = false;
+
+const here = location.pathname + location.search;
+const inside = (path) => path.slice(new URL(form.dataset.lock, location.href).pathname.length - "/tablet".length);
+
+for (const what of ["pointerdown", "keydown", "input"]) {
+  addEventListener(what, () => (touched = Date.now()), { capture: true, passive: true });
+}
+addEventListener("click", (event) => (choosing = Boolean(event.target.closest?.("input[type=file]"))), true);
+addEventListener("focus", () => (choosing = false));
+
+function remember() {
+  try {
+    sessionStorage.setItem("stillroom.locked", here);
+  } catch {
+    // Storage switched off: what was typed is gone with the page, as it would be without this script.
+  }
+  form.elements.next.value = inside(here);
+}
+
+function lock() {
+  remember();
+  const body = new URLSearchParams({ csrf: form.elements.csrf.value, next: inside(here) });
+  navigator.sendBeacon(form.action, body);
+  location.replace(`${form.dataset.lock}?${new URLSearchParams({ next: inside(here) })}`);
+}
+
+form.addEventListener("submit", remember);
+document.addEventListener("visibilitychange", () => {
+  if (document.hidden && !choosing) lock();
+});
+setInterval(() => {
+  const now = Date.now();
+  if (now - touched >= locksAfter) lock();
+  else if (touched > told && now - told >= tellsEvery) {
+    told = now;
+    fetch(`${form.dataset.lock}/here`, { cache: "no-store" }).catch(() => {});
+  }
+}, 2_000);
+
+// Kept awake where the browser can: asked anew whenever the page comes back, since it is lost with a page put away.
+async function stayAwake() {
+  if (document.hidden || !document.querySelector("[data-awake]")) return;
+  await navigator.wakeLock?.request("screen").catch(() => {});
+}
+document.addEventListener("visibilitychange", stayAwake);
+stayAwake();

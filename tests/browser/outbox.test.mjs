@@ -1,0 +1,119 @@
+// What the outbox takes for saved, and what it says of an entry that waits: only the house's own word counts, and no network, a
+// sign-in that ended and a house that asks to wait are told apart.
+import assert from 'node:assert/strict';
+import { after, before, beforeEach, afterEach, describe, test } from 'node:test';
+import { anArtist } from './hands.mjs';
+import { openHouse, signIn } from './house.mjs';
+
+const PADS = ['picked', 'touches', 'still'];
+const KEEP = 'form[data-timing] [type=submit]';
+const SAVED = '[data-outbox-line] [data-kept=saved]:not([hidden])';
+const WAITING = '[data-outbox-line] [data-kept=waiting]:not([hidden])';
+
+describe('the outbox', () => {
+  let house;
+  let artist;
+  let context;
+  let page;
+
+  before(async () => {
+    house = await openHouse();
+    artist = await anArtist(house);
+  });
+  after(() => house?.close());
+
+  // A sign-in of its own for each: what one leaves waiting is not sent by the next.
+  beforeEach(async () => {
+    context = await house.stranger();
+    page = await context.newPage();
+    await signIn(page, house.address, house.signIns.artist);
+    await page.goto(`${house.address}${artist}/timing`);
+    await page.waitForSelector('.pads');
+    for (const pad of PADS) {
+      await page.locator(`[data-pad=${pad}]`).dispatchEvent('pointerdown', { button: 0 });
+      await page.waitForTimeout(60);
+    }
+  });
+  afterEach(() => context.close());
+
+  /** Answers what the outbox sends in the house's place. */
+  const answer = (with_) =>
+    page.route('**/timing', (route) => (route.request().method() === 'POST' ? route.fulfill(with_) : route.continue()));
+  const state = () => page.textContent('[data-outbox-state] [data-kept=waiting] [data-words]');
+  const line = () => page.textContent(WAITING);
+  const sittings = async () => {
+    const other = await context.newPage();
+    await other.goto(`${house.address}${artist}`);
+    const count = await other.locator('#sessions h3 a, h3 a[href*="/sessions/"]').count();
+    await other.close();
+    return count;
+  };
+
+  test('a page that is well and is not the house is no confirmation', async () => {
+    const there = await sittings();
+    await answer({ status: 200, contentType: 'text/html', body: '<!doctype html><title>Guest network</title><p>Welcome. Accept the terms.</p>' });
+    await page.click(KEEP);
+    await page.waitForSelector(WAITING);
+    assert.match(await state(), /Another page answered in the house’s place/);
+    assert.match(await line(), /not known yet; asking again/);
+    assert.equal(await page.locator(SAVED).count(), 0);
+    // The network lets it through: the entry is still there and arrives, once.
+    await page.unroute('**/timing');
+    await page.reload();
+    await page.waitForSelector(SAVED, { timeout: 15_000 });
+    assert.equal(await sittings(), there + 1);
+  });
+
+  test('a redirect to somebody else’s page is no confirmation either', async () => {
+    const there = await sittings();
+    await page.route('**/elsewhere', (route) => route.fulfill({ status: 200, contentType: 'text/html', body: '<p>Sign in to the proxy</p>' }));
+    await answer({ status: 303, headers: { location: `${house.address}/elsewhere` }, body: '' });
+    await page.click(KEEP);
+    await page.waitForSelector(WAITING);
+    assert.equal(await page.locator(SAVED).count(), 0);
+    assert.equal(await sittings(), there, 'nothing has arrived, and nothing says so');
+  });
+
+  test('a sign-in that ended is told as that, with the way back, and the entry is sent after it', async () => {
+    const there = await sittings();
+    await answer({ status: 401, contentType: 'text/html', body: '<p>Sign in first</p>' });
+    await page.click(KEEP);
+    await page.waitForSelector(WAITING);
+    assert.match(await state(), /You are signed out\. Your entry is kept on this device: sign in again/);
+    assert.doesNotMatch(await state(), /network/);
+    const back = page.locator(`${WAITING} a`);
+    assert.match(await back.textContent(), /1 waiting: sign in again/);
+    const to = new URL(await back.getAttribute('href'), house.address);
+    assert.equal(to.pathname, '/sign-in');
+    assert.equal(to.searchParams.get('next'), `${artist}/timing`);
+    await page.unroute('**/timing');
+    await page.goto(`${house.address}${to.searchParams.get('next')}`);
+    await page.waitForSelector(SAVED, { timeout: 15_000 });
+    assert.equal(await sittings(), there + 1);
+  });
+
+  test('a house that asks to wait is waited for, and no network is blamed', async () => {
+    const there = await sittings();
+    let asked = 0;
+    await page.route('**/timing', (route) => {
+      if (route.request().method() !== 'POST') return route.continue();
+      asked += 1;
+      return asked === 1 ? route.fulfill({ status: 429, headers: { 'retry-after': '2' }, body: 'wait' }) : route.continue();
+    });
+    await page.click(KEEP);
+    await page.waitForSelector(WAITING);
+    assert.match(await state(), /asked to wait/);
+    assert.doesNotMatch(await state(), /network/);
+    assert.match(await line(), /1 waiting: asked to wait a moment/);
+    await page.waitForTimeout(1_000);
+    assert.equal(asked, 1, 'it is not asked before the time');
+    await page.waitForSelector(SAVED, { timeout: 15_000 });
+    assert.equal(asked, 2);
+    assert.equal(await sittings(), there + 1);
+  });
+
+  test('what the house keeps is saved, and the page that shows it is opened', async () => {
+    await Promise.all([page.waitForURL(/told=kept/), page.click(KEEP)]);
+    assert.match(await page.textContent('body'), /saved \d\d:\d\d/);
+  });
+});

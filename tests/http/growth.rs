@@ -1,0 +1,207 @@
+//! What a page reads does not grow with the tests and timings behind it: statements and rows are counted, not timed.
+
+use std::collections::HashMap;
+use std::sync::{Mutex, Once};
+
+use stillroom::artists::hands::KeptSitting;
+use stillroom::base::ids::{BenchTestId, PlacementId, SittingId, TimingSessionId};
+use stillroom::base::time::MINUTE;
+use stillroom::base::units::Seconds;
+use tracing::field::{Field, Visit};
+use tracing::{Event, Instrument as _, Level, Subscriber};
+use tracing_subscriber::filter::Targets;
+use tracing_subscriber::layer::{Context, Layer, SubscriberExt as _};
+use tracing_subscriber::registry::LookupSpan;
+
+use crate::browser::Browser;
+use crate::house::{TestHouse, both_databases};
+use crate::shelf::bench;
+
+/// Statements and the rows they gave, by the span they ran in.
+static READ: Mutex<Option<HashMap<u64, Read>>> = Mutex::new(None);
+
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+struct Read {
+    statements: u64,
+    rows: u64,
+}
+
+/// Counts what the driver tells of each statement, for the span of this file around it; other tests go on unseen.
+struct Count;
+
+impl<S: Subscriber + for<'a> LookupSpan<'a>> Layer<S> for Count {
+    fn on_event(&self, event: &Event<'_>, context: Context<'_, S>) {
+        let own = context.event_scope(event).into_iter().flatten().find(|span| span.metadata().name() == "counted");
+        let Some(own) = own else { return };
+        let mut told = Told::default();
+        event.record(&mut told);
+        // A connection that the pool opens meanwhile is set up; no page asked for that.
+        if told.sets_up {
+            return;
+        }
+        let mut read = READ.lock().unwrap();
+        let read = read.get_or_insert_default().entry(own.id().into_u64()).or_default();
+        read.statements += 1;
+        read.rows += told.rows;
+    }
+}
+
+/// What the driver tells of one statement.
+#[derive(Default)]
+struct Told {
+    rows: u64,
+    sets_up: bool,
+}
+
+impl Visit for Told {
+    fn record_u64(&mut self, field: &Field, value: u64) {
+        if field.name() == "rows_returned" {
+            self.rows = value;
+        }
+    }
+
+    fn record_str(&mut self, field: &Field, value: &str) {
+        if field.name() == "summary" {
+            self.sets_up = value.starts_with("pragma") || value.starts_with("set time zone");
+        }
+    }
+
+    fn record_debug(&mut self, _: &Field, _: &dyn std::fmt::Debug) {}
+}
+
+/// What one page reads.
+async fn read(browser: &mut Browser, path: &str) -> Read {
+    static ONCE: Once = Once::new();
+    ONCE.call_once(|| {
+        let only = Targets::new().with_target("sqlx::query", Level::DEBUG).with_target("http", Level::INFO);
+        let counting = tracing_subscriber::registry().with(Count.with_filter(only));
+        tracing::subscriber::set_global_default(counting).unwrap();
+    });
+    let span = tracing::info_span!(target: "http", "counted");
+    let id = span.id().unwrap().into_u64();
+    browser.page(path).instrument(span).await;
+    READ.lock().unwrap().as_ref().and_then(|read| read.get(&id)).copied().unwrap_or_default()
+}
+
+/// Adds sittings of ten placements and bench tests with what was foretold of them, older than everything that is there.
+async fn add(house: &TestHouse, sittings: i64, tests: i64, before: i64) {
+    let (artist, bottle) = (house.things.hands.artist.clone(), house.things.bottle.clone());
+    let mut texts = Vec::new();
+    for n in 0..sittings {
+        let (id, at) = (TimingSessionId::new(), before - n * MINUTE);
+        let settles: Vec<Seconds> = (0..10).map(|i| Seconds::clamped(0.9 + 0.05 * f64::from(i))).collect();
+        let kept = serde_json::to_string(&KeptSitting::of(&settles, &[])).unwrap();
+        texts.push(format!(
+            "insert into timing_session (id, artist, technique, fan, at, received, source, bottle, bottle_name, dry, entered_by, kept)
+             values ('{id}', '{artist}', 'classic', 0, {at}, {at}, 'typed', '', '', 1, '', '{kept}')"
+        ));
+        let rows: Vec<String> = (0..10)
+            .map(|i| {
+                format!(
+                    "('{}', '{id}', {i}, {}, {})",
+                    PlacementId::new(),
+                    2.0 + 0.07 * f64::from(i),
+                    0.9 + 0.05 * f64::from(i)
+                )
+            })
+            .collect();
+        texts.push(format!("insert into placement (id, session, n, travel_s, settle_s) values {}", rows.join(", ")));
+    }
+    let mut sitting = SittingId::new();
+    for n in 0..tests {
+        let (id, at) = (BenchTestId::new(), before - n * MINUTE);
+        if n % 3 == 0 {
+            sitting = SittingId::new();
+            texts.push(format!(
+                "insert into bench_sitting (id, bottle, piece, at) values ('{sitting}', '{bottle}', 'practice_lash', {at})"
+            ));
+        }
+        texts.push(format!(
+            "insert into bench_test (id, sitting, bottle, at, kind, seconds, bead, pick_up, liquids, days_open, temperature_c,
+             humidity_pct, u_temperature_k, u_humidity_pct, by_person)
+             values ('{id}', '{sitting}', '{bottle}', {at}, 'set', {}, 'medium', '', '', 3, 22, 45, 0.5, 2.5, '')",
+            1.5 + 0.01 * (n % 30) as f64
+        ));
+        texts.push(format!(
+            "insert into forecast (test, at, bottle, measured, low, middle, high, place, ln_density, label_middle,
+             label_ln_density, tests_before) values ('{id}', {at}, '{bottle}', 0.5, 0.3, 0.5, 0.7, 0.5, 0.4, 0.4, 0.2, 3)"
+        ));
+    }
+    house
+        .write(move |tx| {
+            let texts = texts.clone();
+            Box::pin(async move {
+                for text in texts {
+                    // Made of ids and numbers above.
+                    sqlx::query(sqlx::AssertSqlSafe(text)).execute(tx.db()).await?;
+                }
+                tx.record_tells_itself();
+                Ok(stillroom::store::Kept::see(""))
+            })
+        })
+        .await
+        .unwrap();
+    // One of each through the forms, so that what is kept is made anew from all.
+    let mut owner = house.owner();
+    bench(&mut owner, &bottle, &[("seconds", "1.6")]).await;
+    let path = format!("/hands/{artist}/timing/typed");
+    let form = owner.form(&format!("{path}?style=classic"), &path).await.with("travel1", "2.4").with("settle1", "1.1");
+    owner.submit(&form).await.goes_to();
+}
+
+both_databases!(ten_times_the_tests_and_timings_are_no_more_statements_and_rows_for_a_page, async |house| {
+    let things = &house.things;
+    let pages = [
+        format!("/shelf/bottles/{}", things.bottle),
+        format!("/shelf/bottles/{}/bench", things.bottle),
+        format!("/hands/{}?style=classic", things.hands.artist),
+        "/hands".to_owned(),
+        "/shelf".to_owned(),
+        "/office/forecast".to_owned(),
+        format!("/rooms/{}/advice", things.gable),
+        format!("/rooms/{}/plan", things.gable),
+        "/".to_owned(),
+    ];
+    let now = house.clock.now().0.0;
+    let mut owner = house.owner();
+    let air = format!("/rooms/{}/readings", things.gable);
+    let form = owner.form(&format!("{air}/new"), &air).await;
+    owner.submit(&form.with_all(&[("temperature", "22"), ("humidity", "45"), ("do", "keep")])).await.goes_to();
+    add(house, 24, 60, now - MINUTE).await;
+    let mut few = Vec::new();
+    for page in &pages {
+        few.push(read(&mut owner, page).await);
+    }
+    add(house, 9 * 24, 9 * 60, now - 1000 * MINUTE).await;
+    assert!(few.iter().all(|read| read.statements > 2 && read.rows > 10), "the counting counts: {few:?}");
+    for (page, few) in pages.iter().zip(few) {
+        let many = read(&mut owner, page).await;
+        assert_eq!(many.statements, few.statements, "{page}: statements");
+        assert!(many.rows <= few.rows + 2, "{page}: {} rows became {}", few.rows, many.rows);
+    }
+    // And they are there.
+    owner.page(&format!("/hands/{}?style=classic", things.hands.artist)).await.says("240");
+    assert!(house.number("select count(*) from bench_test").await > 600);
+});
+
+both_databases!(a_room_more_is_no_statement_more_for_the_day_sheet_and_the_timing_page, async |house| {
+    let mut owner = house.owner();
+    let read_air = async |owner: &mut Browser, room: &str| {
+        let action = format!("/rooms/{room}/readings");
+        let form = owner.form(&format!("{action}/new"), &action).await;
+        owner.submit(&form.with_all(&[("temperature", "22"), ("humidity", "45"), ("do", "keep")])).await.goes_to();
+    };
+    read_air(&mut owner, &house.things.gable).await;
+    let pages = ["/".to_owned(), format!("/hands/{}/timing", house.things.hands.artist)];
+    let mut before = Vec::new();
+    for page in &pages {
+        before.push(read(&mut owner, page).await);
+    }
+    for name in ["Attic", "Byre", "Croft"] {
+        let room = crate::studio::add_room(&mut owner, name).await;
+        read_air(&mut owner, &room).await;
+    }
+    for (page, before) in pages.iter().zip(before) {
+        assert_eq!(read(&mut owner, page).await.statements, before.statements, "{page}: rooms are read together");
+    }
+});

@@ -1,0 +1,323 @@
+//! Tablets that several people use: enrolled, unlocked with six digits, locked, and what asks for the passphrase all the same.
+
+use stillroom::base::time::{DAY, HOUR, MINUTE, SECOND};
+
+use crate::browser::Browser;
+use crate::doors::{Row, empty_form, form, get, post};
+use crate::house::{TestHouse, both_databases};
+use crate::mistakes::Slip;
+use crate::studio::{Actor, PHRASE, SPARE, Things, session_of};
+
+const DIGITS: &str = "739158";
+/// A tablet nobody uses in these tests, enrolled past the pages.
+pub(crate) const OTHER: &str = "0192f0c1-7e57-7000-8000-0000000007ab";
+
+pub(crate) async fn furnish(house: &TestHouse, things: &Things) {
+    let owner = &things.people[Actor::Owner.name()];
+    let sql = format!(
+        "insert into tablet (id, name, secret, enrolled_by, created, seen, expires, revoked)
+         values ('{OTHER}', 'Tablet in the drawer', 'nobody holds it', '{owner}', 1, 1, 2, null)"
+    );
+    house.run(&sql).await.unwrap();
+}
+
+pub(crate) fn rows() -> Vec<Row> {
+    let digits = |_: &Things| form(&[("passphrase", DIGITS), ("again", DIGITS)]);
+    vec![
+        get("/tablet", "ssgggggss"),
+        get("/tablet/here", "ssoooooss"),
+        get("/tablet/of/{person}", "xxxxxxxxx"),
+        post("/tablet/of/{person}", |_| form(&[("passphrase", DIGITS), ("next", "/")]), "xxxxxxxxx"),
+        get("/office/code", "ssoooooss"),
+        post("/office/code", digits, "ssgggggss"),
+        post("/office/code/forget", empty_form, "ssgggggss"),
+        get("/office/tablets", "ssnnnnoss"),
+        post("/office/tablets", |_| form(&[("name", "Tablet by the window")]), "ssnnnngss"),
+        post("/office/tablets/{tablet}/revoke", empty_form, "ssnnnngss"),
+        // Only a shared tablet is locked.
+        post("/tablet/lock", empty_form, "ssxxxxxss"),
+    ]
+}
+
+pub(crate) fn slips() -> Vec<Slip> {
+    vec![Slip::new(
+        "/office/tablets",
+        "/office/tablets",
+        &[("name", "  ")],
+        &["name"],
+        &[("name", "Tablet on the trolley")],
+    )]
+}
+
+/// Gives somebody her digits, in her own browser.
+async fn digits_of(house: &TestHouse, actor: Actor, digits: &str) {
+    let mut browser = house.actor(actor);
+    let form = browser.form("/office/code", "/office/code").await.with("passphrase", digits).with("again", digits);
+    browser.submit(&form).await.must(303);
+}
+
+/// A browser that became a shared tablet; the owner is still signed in on it.
+async fn enrolled(house: &TestHouse) -> Browser {
+    let mut tablet = house.stranger();
+    tablet.sign_in(Actor::Owner.name(), PHRASE).await.must(303);
+    let form = tablet.form("/office/tablets", "/office/tablets").await.with("name", "Tablet by the window");
+    assert_eq!(tablet.submit(&form).await.goes_to(), "/office/tablets");
+    tablet
+}
+
+async fn lock(tablet: &mut Browser) {
+    let csrf = tablet.csrf().await;
+    let to = tablet.post("/tablet/lock", &[("csrf", &csrf), ("next", "/shelf")]).await.goes_to();
+    assert_eq!(to, "/tablet?next=%2Fshelf");
+}
+
+fn of(house: &TestHouse, actor: Actor) -> String {
+    format!("/tablet/of/{}", house.things.people[actor.name()])
+}
+
+async fn try_digits(tablet: &mut Browser, house: &TestHouse, actor: Actor, digits: &str) -> crate::browser::Answer {
+    let path = of(house, actor);
+    let form = tablet.form(&format!("{path}?next=%2Fshelf"), &path).await.with("passphrase", digits);
+    tablet.submit(&form).await
+}
+
+both_databases!(a_tablet_is_enrolled_by_the_owner_and_unlocked_with_a_name_and_six_digits, async |house| {
+    digits_of(house, Actor::ArtistA, DIGITS).await;
+    let mut tablet = enrolled(house).await;
+    tablet.page("/office/tablets").await.says("Tablet by the window");
+    lock(&mut tablet).await;
+    let names = tablet.page("/tablet?next=%2Fshelf").await;
+    names.says(Actor::ArtistA.name());
+    // She has no digits yet, so her passphrase opens it.
+    assert!(!names.text().contains(&of(house, Actor::Desk)));
+    assert_eq!(try_digits(&mut tablet, house, Actor::ArtistA, DIGITS).await.goes_to(), "/shelf");
+    let page = tablet.page("/shelf").await;
+    page.says(Actor::ArtistA.name());
+    assert!(page.text().contains("data-lock"), "a shared tablet can be locked from every page");
+    let session = session_of(house, &tablet.jar).await;
+    let person = house.look(&format!("select person from session where id = '{session}'")).await;
+    assert_eq!(person, house.things.people[Actor::ArtistA.name()], "what is recorded names the person, not the tablet");
+});
+
+both_databases!(after_five_wrong_tries_only_the_passphrase_opens_it_there, async |house| {
+    digits_of(house, Actor::ArtistA, DIGITS).await;
+    let mut tablet = enrolled(house).await;
+    lock(&mut tablet).await;
+    for left in ["4 tries are left", "3 tries", "2 tries", "One try is left", "That was the fifth try"] {
+        let answer = try_digits(&mut tablet, house, Actor::ArtistA, "402957").await.must(422);
+        answer.says(left);
+        assert!(!answer.text().contains("402957"), "digits stand in no page");
+    }
+    let path = of(house, Actor::ArtistA);
+    assert!(!tablet.page("/tablet").await.text().contains(&path));
+    assert_eq!(tablet.get(&path).await.goes_to(), "/sign-in?next=%2F");
+    // The right ones come too late, also straight at the door, and where a passphrase is asked for.
+    let csrf = tablet.csrf().await;
+    let late = [("csrf", csrf.as_str()), ("form_key", "one-too-late"), ("passphrase", DIGITS)];
+    tablet.post(&path, &late).await.must(422).says("only the passphrase");
+    tablet.sign_in(Actor::ArtistA.name(), DIGITS).await.must(422).says("only the passphrase");
+    // On another tablet they still count.
+    let mut second = house.stranger();
+    second.sign_in(Actor::Owner.name(), PHRASE).await.must(303);
+    let form = second.form("/office/tablets", "/office/tablets").await.with("name", "Second tablet");
+    second.submit(&form).await.goes_to();
+    lock(&mut second).await;
+    try_digits(&mut second, house, Actor::ArtistA, DIGITS).await.goes_to();
+    // The passphrase opens it and counts from nothing again.
+    tablet.sign_in(Actor::ArtistA.name(), PHRASE).await.must(303);
+    lock(&mut tablet).await;
+    try_digits(&mut tablet, house, Actor::ArtistA, DIGITS).await.goes_to();
+});
+
+both_databases!(twenty_tries_at_once_are_counted_before_they_are_looked_at, async |house| {
+    digits_of(house, Actor::ArtistA, DIGITS).await;
+    let mut tablet = enrolled(house).await;
+    lock(&mut tablet).await;
+    let path = of(house, Actor::ArtistA);
+    let form = tablet.form(&path, &path).await;
+    let before = house.house.hashing.done();
+    let tries: Vec<_> = (0..20)
+        .map(|n| {
+            let (mut tablet, form) = (tablet.clone(), form.clone().with("form_key", &format!("try-number-{n:03}")));
+            let form = form.with("passphrase", &format!("8602{n:02}"));
+            tokio::spawn(async move { tablet.submit(&form).await.status })
+        })
+        .collect();
+    for one in tries {
+        assert_eq!(one.await.unwrap(), 422);
+    }
+    assert_eq!(house.house.hashing.done() - before, 5, "digits that were looked at");
+});
+
+both_databases!(digits_open_nothing_without_their_tablet, async |house| {
+    digits_of(house, Actor::ArtistA, DIGITS).await;
+    let mut stranger = house.stranger();
+    let path = of(house, Actor::ArtistA);
+    stranger.get(&path).await.must(404);
+    let csrf = stranger.csrf().await;
+    let pairs = [("csrf", csrf.as_str()), ("form_key", "a-key-of-this-test"), ("passphrase", DIGITS)];
+    stranger.post(&path, &pairs).await.must(404);
+    stranger.sign_in(Actor::ArtistA.name(), DIGITS).await.must(422).says("Name and passphrase do not go together.");
+    // Nor does the tablet without them.
+    let mut tablet = enrolled(house).await;
+    lock(&mut tablet).await;
+    assert!(tablet.get("/shelf").await.goes_to().starts_with("/sign-in"));
+    let csrf = tablet.csrf().await;
+    let pairs = [("csrf", csrf.as_str()), ("form_key", "a-key-of-this-test"), ("passphrase", DIGITS)];
+    let foreign = tablet.clone().with_header("sec-fetch-site", "cross-site").post(&path, &pairs).await;
+    foreign.must(403);
+    // What is kept is a slow hash of a keyed digest: the digits alone do not lead to it.
+    let kept = house.look("select hash from code").await;
+    assert!(kept.starts_with("$argon2id$v=19$m=19456,t=2,p=1$"), "{kept}");
+});
+
+both_databases!(weak_digits_are_refused_beside_the_field_and_stand_in_no_page, async |house| {
+    let mut browser = house.actor(Actor::ArtistA);
+    let form = browser.form("/office/code", "/office/code").await;
+    for (digits, again, sentence) in [
+        ("123456", "123456", "among the first"),
+        ("310195", "310195", "read as a date"),
+        ("12345", "12345", "Type six digits."),
+        (DIGITS, "739159", "not the same digits"),
+    ] {
+        let sent = form.clone().with("passphrase", digits).with("again", again);
+        let answer = browser.submit(&sent).await.must(422);
+        answer.says(sentence);
+        assert!(!answer.text().contains(digits), "{digits} stands in the page");
+    }
+    assert_eq!(house.number("select count(*) from code").await, 0);
+});
+
+both_databases!(a_tablet_left_alone_is_locked_and_what_was_typed_is_carried_over_the_digits, async |house| {
+    digits_of(house, Actor::ArtistA, DIGITS).await;
+    let mut tablet = enrolled(house).await;
+    lock(&mut tablet).await;
+    try_digits(&mut tablet, house, Actor::ArtistA, DIGITS).await.goes_to();
+    let room = format!("/rooms/{}", house.things.gable);
+    let reading = tablet.form(&format!("{room}/readings/new"), &format!("{room}/readings")).await;
+    let reading = reading.with_all(&[("temperature", "21.4"), ("humidity", "38")]).with("do", "keep");
+    // Whoever types on it tells it so.
+    house.clock.advance(3 * MINUTE);
+    tablet.get("/tablet/here").await.must(200);
+    house.clock.advance(3 * MINUTE);
+    tablet.page("/shelf").await;
+    house.clock.advance(3 * MINUTE + 31 * SECOND);
+    let before = house.number("select count(*) from reading").await;
+    let asked = tablet.submit(&reading).await.must(401);
+    let form = asked.form("/sign-in").with("name", Actor::ArtistA.name()).with("passphrase", DIGITS);
+    let again = tablet.submit(&form).await.must(200);
+    again.says("What you typed before is still here.");
+    assert_eq!(house.number("select count(*) from reading").await, before);
+    tablet.submit(&again.form(&format!("{room}/readings"))).await.goes_to();
+    assert_eq!(house.number("select count(*) from reading").await, before + 1);
+});
+
+both_databases!(a_browser_of_ones_own_is_not_locked_after_minutes, async |house| {
+    let mut own = house.actor(Actor::ArtistA);
+    house.clock.advance(10 * MINUTE);
+    own.page("/shelf").await;
+});
+
+both_databases!(digits_last_a_working_day, async |house| {
+    digits_of(house, Actor::ArtistA, DIGITS).await;
+    let mut tablet = enrolled(house).await;
+    lock(&mut tablet).await;
+    try_digits(&mut tablet, house, Actor::ArtistA, DIGITS).await.goes_to();
+    for _ in 0..12 * 30 - 1 {
+        house.clock.advance(2 * MINUTE);
+        tablet.get("/tablet/here").await.must(200);
+    }
+    house.clock.advance(2 * MINUTE);
+    assert!(tablet.get("/tablet/here").await.goes_to().starts_with("/sign-in"));
+});
+
+both_databases!(export_erasure_roles_and_keys_ask_for_the_passphrase_on_a_shared_tablet, async |house| {
+    digits_of(house, Actor::Owner, DIGITS).await;
+    let mut tablet = enrolled(house).await;
+    lock(&mut tablet).await;
+    try_digits(&mut tablet, house, Actor::Owner, DIGITS).await.goes_to();
+    let client = format!("/door/clients/{}", house.things.client);
+    for path in [format!("{client}/file"), format!("{client}/erasure"), "/office/code".to_owned()] {
+        let to = tablet.get(&path).await.goes_to();
+        assert!(to.starts_with("/sign-in?") && to.ends_with("prove=1"), "{path}: {to}");
+        tablet.page(&to).await.says("asks for your passphrase");
+    }
+    let spare = &house.things.people[SPARE];
+    let before = house.counts().await;
+    let forms = [
+        ("/office/tokens", "/office/tokens".to_owned(), vec![("name", "screen")]),
+        ("/office/people", "/office/people".to_owned(), vec![("name", "Juna Eide"), ("role", "desk")]),
+        ("person", format!("/office/people/{spare}/role"), vec![("role", "owner")]),
+    ];
+    let mut asked = None;
+    for (page, action, typed) in forms {
+        let page = if page == "person" { format!("/office/people/{spare}") } else { page.to_owned() };
+        let form = tablet.form(&page, &action).await.with_all(&typed);
+        let answer = tablet.submit(&form).await.must(401);
+        answer.says("asks for your passphrase");
+        asked = Some(answer);
+    }
+    assert_eq!(house.counts().await, before);
+    // With it, what was typed goes on; five minutes later it is asked for again.
+    let form = asked.unwrap().form("/sign-in").with("name", Actor::Owner.name());
+    // The digits do not stand in for it.
+    let digits = tablet.submit(&form.clone().with("passphrase", DIGITS)).await.must(200);
+    tablet.submit(&digits.form(&format!("/office/people/{spare}/role"))).await.must(401);
+    let again = tablet.submit(&form.with("passphrase", PHRASE)).await.must(200);
+    tablet.submit(&again.form(&format!("/office/people/{spare}/role"))).await.goes_to();
+    assert_eq!(house.look(&format!("select role from person where id = '{spare}'")).await, "owner");
+    tablet.page(&format!("{client}/file")).await;
+    for _ in 0..3 {
+        house.clock.advance(2 * MINUTE);
+        tablet.get("/tablet/here").await.must(200);
+    }
+    assert!(tablet.get(&format!("{client}/file")).await.goes_to().ends_with("prove=1"));
+    // In a browser of her own the sign-in is proof enough.
+    house.owner().page(&format!("{client}/file")).await;
+});
+
+both_databases!(a_tablet_taken_out_of_use_opens_nothing_any_more, async |house| {
+    digits_of(house, Actor::ArtistA, DIGITS).await;
+    let mut tablet = enrolled(house).await;
+    lock(&mut tablet).await;
+    try_digits(&mut tablet, house, Actor::ArtistA, DIGITS).await.goes_to();
+    let id = house.look(&format!("select id from tablet where id <> '{OTHER}'")).await;
+    let mut owner = house.owner();
+    let form = owner.form("/office/tablets", &format!("/office/tablets/{id}/revoke")).await;
+    owner.submit(&form).await.goes_to();
+    assert!(tablet.get("/shelf").await.goes_to().starts_with("/sign-in"));
+    tablet.get(&of(house, Actor::ArtistA)).await.must(404);
+    owner.page("/office/tablets").await.says("out of use");
+    // As does one whose time is over.
+    let mut second = enrolled(house).await;
+    lock(&mut second).await;
+    house.clock.advance(90 * DAY + HOUR);
+    second.get(&of(house, Actor::ArtistA)).await.must(404);
+});
+
+both_databases!(who_leaves_or_gets_a_new_passphrase_has_no_digits_any_more, async |house| {
+    digits_of(house, Actor::ArtistA, DIGITS).await;
+    digits_of(house, Actor::Desk, "860274").await;
+    let mut owner = house.owner();
+    let person = format!("/office/people/{}", house.things.people[Actor::ArtistA.name()]);
+    let form = owner.form(&person, &format!("{person}/leave")).await;
+    owner.submit(&form).await.goes_to();
+    assert_eq!(house.number("select count(*) from code").await, 1);
+    let desk = format!("/office/people/{}", house.things.people[Actor::Desk.name()]);
+    let form = owner.form(&desk, &format!("{desk}/invite")).await;
+    owner.submit(&form).await.goes_to();
+    let link = crate::studio::invitation_on(&mut owner, &desk).await;
+    crate::studio::take_up(&mut house.stranger(), &link).await;
+    assert_eq!(house.number("select count(*) from code").await, 0);
+});
+
+both_databases!(another_person_takes_the_tablet_over_without_the_first_ones_sign_in, async |house| {
+    digits_of(house, Actor::ArtistA, DIGITS).await;
+    digits_of(house, Actor::ArtistB, "860274").await;
+    let mut tablet = enrolled(house).await;
+    try_digits(&mut tablet, house, Actor::ArtistA, DIGITS).await.goes_to();
+    let first = tablet.clone();
+    try_digits(&mut tablet, house, Actor::ArtistB, "860274").await.goes_to();
+    tablet.page("/shelf").await.says(Actor::ArtistB.name());
+    assert!(first.clone().get("/shelf").await.goes_to().starts_with("/sign-in"), "the first one's sign-in is over");
+});
