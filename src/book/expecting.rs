@@ -34,7 +34,15 @@ pub(super) fn visit(
     at: Instant,
     artist: Option<PersonId>,
 ) -> Option<Expected> {
-    Some(Expected { id: booked.into(), client, at, kind: judged_as(kind)?, artist, products: Vec::new(), liquids: Vec::new() })
+    Some(Expected {
+        id: booked.into(),
+        client,
+        at,
+        kind: judged_as(kind)?,
+        artist,
+        products: Vec::new(),
+        liquids: Vec::new(),
+    })
 }
 
 /// Tells clearance that a client is expected for an appointment as it now is, or no longer.

@@ -134,7 +134,7 @@ async fn opening(
         (Some(room), _) => room,
         (None, Some(advised)) => advised.taken.room.to_string(),
         (None, None) => {
-            let works = advice::works_in(db).await?;
+            let works = advice::works_in(db, zone.start_of_day_before(now, 0)).await?;
             let own = works.iter().find(|works| works.person == who.id).map(|works| works.room);
             let first = around.rooms.iter().find(|room| room.closed.is_none()).map(|room| room.id);
             own.or(first).map(|room| room.to_string()).unwrap_or_default()

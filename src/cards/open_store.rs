@@ -150,6 +150,7 @@ async fn gate_of_other(db: &mut Db, keys: &Keys, card: &Card, now: Instant) -> R
         kind: clearance::VisitKind::Other,
         artist: None,
         products: Vec::new(),
+        liquids: Vec::new(),
     };
     let standing = clearance::at_booking(db, keys, &visit, "the artist or the owner", now).await?;
     if standing.is_cleared() {

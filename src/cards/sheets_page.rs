@@ -145,7 +145,8 @@ async fn tomorrow(staff: Staff, State(house): State<House>) -> Result<Response, 
             (Some(client), Some(kind)) => {
                 let artist = around.artist(own.artist).map(|artist| artist.person);
                 let at = own.when.visit.from;
-                let visit = Expected { id: own.id.into(), client, at, kind, artist, products: Vec::new() };
+                let visit =
+                    Expected { id: own.id.into(), client, at, kind, artist, products: Vec::new(), liquids: Vec::new() };
                 let stands = clearance::at_booking(&mut db, house.store.keys(), &visit, "the artist", now).await;
                 match stands {
                     Ok(stands) if stands.is_cleared() => ("fit", "cleared"),

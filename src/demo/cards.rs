@@ -65,7 +65,8 @@ pub(super) async fn regulars(house: &House, people: &[Person]) -> Result<Vec<Reg
                 let id = client.id;
                 let answered = Some((now.plus(-30 * DAY), Vec::new()));
                 let signed = vec![Purpose::HealthData, Purpose::PatchTest, Purpose::Treatment];
-                let own = SeedClient { client, answered, changed: false, signed, guardian: None };
+                let own =
+                    SeedClient { client, answered, changed: false, signed, guardian: None, withdrew: None, photos: 0 };
                 seed_client(house, &by, own).await?;
                 id
             }
@@ -207,7 +208,7 @@ impl Around {
             met: Met { product: own.product, lot: lot.clone() },
             liquids: Vec::new(),
             placed,
-            look: Some((placed.plus(50 * HOUR), TestResult::NoneSeen, "")),
+            looks: vec![(placed.plus(50 * HOUR), TestResult::NoneSeen, "")],
         };
         regulars.iter().map(test).collect()
     }
