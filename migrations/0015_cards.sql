@@ -56,6 +56,8 @@ create index card_of_client on card (client, begun);
 create index card_of_artist on card (artist, begun);
 create index card_by_closed on card (closed, begun);
 create index card_of_bottle on card (bottle, begun);
+-- Fixes of a card, and what must be looked at before one is erased.
+create index fix_of_card on card (first_card);
 
 -- The lash map. Zones count from the inner corner.
 create table card_zone (

@@ -1,6 +1,9 @@
 //! Many artists in many rooms at once: for each the bottle on that room's shelf that comes nearest, and its verdict. Each
 //! room is drawn once, and each pair of hands; classes, options and bands belong to the page of one artist.
 
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::thread;
+
 use crate::adhesives::set_time::Times;
 
 use super::judge::{HandsTables, NotToday, Question, RoomDraws, Verdict};
@@ -16,18 +19,47 @@ pub struct Cell {
 
 /// Judges every artist in every room: `asked` gives the question of artist `a` in room `r`, all of one room about the
 /// same air, bead, pick-up, liquids and shelf, all of one artist about the same hands. Rows are artists.
-pub fn board<'q>(artists: usize, rooms: usize, asked: impl Fn(usize, usize) -> Question<'q>) -> Vec<Vec<Cell>> {
+///
+/// Rooms, then artists, are shared out over the machine's cores; what comes out does not depend on how many there are.
+pub fn board<'q>(artists: usize, rooms: usize, asked: impl Fn(usize, usize) -> Question<'q> + Sync) -> Vec<Vec<Cell>> {
     if artists == 0 {
         return Vec::new();
     }
-    let drawn: Vec<RoomDraws> = (0..rooms).map(|room| RoomDraws::of(&asked(0, room))).collect();
-    (0..artists)
-        .map(|artist| {
-            let Some(first) = (rooms > 0).then(|| asked(artist, 0)) else { return Vec::new() };
-            let tables = HandsTables::of(first.hands, None);
-            drawn.iter().enumerate().map(|(room, draws)| cell(draws, &asked(artist, room), &tables)).collect()
-        })
-        .collect()
+    let drawn = on_every_core(rooms, |room| RoomDraws::of(&asked(0, room)));
+    on_every_core(artists, |artist| {
+        let Some(first) = (rooms > 0).then(|| asked(artist, 0)) else { return Vec::new() };
+        let tables = HandsTables::of(first.hands, None);
+        drawn.iter().enumerate().map(|(room, draws)| cell(draws, &asked(artist, room), &tables)).collect()
+    })
+}
+
+/// What `work` gives for 0 to `n`, in that order, worked out by as many threads as the machine has cores.
+fn on_every_core<T: Send>(n: usize, work: impl Fn(usize) -> T + Sync) -> Vec<T> {
+    let threads = thread::available_parallelism().map_or(1, usize::from).min(n);
+    if threads < 2 {
+        return (0..n).map(work).collect();
+    }
+    let next = AtomicUsize::new(0);
+    let one_after_the_other = || {
+        let mut done = Vec::new();
+        loop {
+            let at = next.fetch_add(1, Ordering::Relaxed);
+            if at >= n {
+                return done;
+            }
+            done.push((at, work(at)));
+        }
+    };
+    let mut all: Vec<(usize, T)> = thread::scope(|scope| {
+        let helpers: Vec<_> = (1..threads).map(|_| scope.spawn(one_after_the_other)).collect();
+        let own = one_after_the_other();
+        let others = helpers
+            .into_iter()
+            .flat_map(|helper| helper.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)));
+        own.into_iter().chain(others).collect()
+    });
+    all.sort_by_key(|(at, _)| *at);
+    all.into_iter().map(|(_, done)| done).collect()
 }
 
 fn cell(draws: &RoomDraws, q: &Question<'_>, tables: &HandsTables) -> Cell {

@@ -338,11 +338,11 @@ impl Story {
             visit("Vilde Ostmoen", self.at(5, 22), VisitKind::Set, self.oona),
             visit("Thora Kvalen", self.at(5, 27), VisitKind::Set, self.ines),
             visit("Asta Moengaard", self.at(5, 30), VisitKind::Set, self.oona),
-            visit("Borghild Nessum", self.at(1, 31), VisitKind::Removal, self.oona),
-            visit("Eira Sandnaes", self.at(5, 32), VisitKind::Set, self.oona),
-            visit("Linnea Vikdal", self.at(4, 33), VisitKind::Set, self.ines),
+            visit("Borghild Nessum", self.at(1, 26), VisitKind::Removal, self.oona),
+            visit("Eira Sandnaes", self.at(5, 36), VisitKind::Set, self.oona),
+            visit("Linnea Vikdal", self.at(4, 22), VisitKind::Set, self.ines),
             visit("Sunniva Raskov", self.at(5, 34), VisitKind::Set, self.ines),
-            visit("Una Bjerkeli", self.at(4, 24), VisitKind::Infill, self.oona),
+            visit("Una Bjerkeli", self.at(4, 31), VisitKind::Infill, self.oona),
             visit("Wenche Aasgaard", self.at(4, 35), VisitKind::Set, self.oona),
         ]
         .into_iter()

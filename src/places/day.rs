@@ -139,6 +139,12 @@ impl<'d> Asked<'d> {
             here,
         })
     }
+
+    /// The same room with one bottle of its shelf: no bottle's verdict depends on what stands beside it.
+    fn only(self, bottle: usize) -> Self {
+        let bars = self.bars.iter().filter(|(at, _)| *at == bottle).map(|(_, why)| (0, *why)).collect();
+        Self { bottles: self.bottles.into_iter().skip(bottle).take(1).collect(), bars, ..self }
+    }
 }
 
 impl Day {
@@ -185,7 +191,7 @@ impl Day {
         let at = self.rooms.iter().position(|here| here.room.id == taken.room)?;
         let here = &self.rooms[at];
         let bottle = here.shelf.iter().position(|bottle| bottle.bottle == taken.bottle)?;
-        let asked = Asked::of((at, here), here.air.as_ref(), taken.work.liquids())?;
+        let asked = Asked::of((at, here), here.air.as_ref(), taken.work.liquids())?.only(bottle);
         let style = Style::parse(&taken.style)?;
         let hands = self.hands.iter().find(|(id, of, _)| *id == own.artist.id && *of == style);
         let hands = hands.map_or_else(Hands::untimed, |(_, _, hands)| hands.clone());
@@ -197,7 +203,7 @@ impl Day {
         question.work.bead = taken.work.bead();
         question.work.pick_up = taken.work.pick_up();
         question.work.liquids = taken.work.liquids();
-        Some(board(1, 1, |_, _| question).first()?.first()?.bottles.get(bottle)?.0)
+        Some(board(1, 1, |_, _| question).first()?.first()?.bottles.first()?.0)
     }
 
     fn question<'q>(&'q self, own: &'q Own, asked: &'q Asked<'_>) -> Question<'q> {

@@ -32,10 +32,10 @@ pub(crate) fn rows() -> Vec<Row> {
         post("/office/code", digits, "ssgggggss"),
         post("/office/code/forget", empty_form, "ssgggggss"),
         get("/office/tablets", "ssnnnnoss"),
+        // Only a shared tablet is locked; the next door makes one of the browser that knocks there.
+        post("/tablet/lock", empty_form, "ssxxxxxss"),
         post("/office/tablets", |_| form(&[("name", "Tablet by the window")]), "ssnnnngss"),
         post("/office/tablets/{tablet}/revoke", empty_form, "ssnnnngss"),
-        // Only a shared tablet is locked.
-        post("/tablet/lock", empty_form, "ssxxxxxss"),
     ]
 }
 
@@ -262,7 +262,8 @@ both_databases!(export_erasure_roles_and_keys_ask_for_the_passphrase_on_a_shared
     let form = asked.unwrap().form("/sign-in").with("name", Actor::Owner.name());
     // The digits do not stand in for it.
     let digits = tablet.submit(&form.clone().with("passphrase", DIGITS)).await.must(200);
-    tablet.submit(&digits.form(&format!("/office/people/{spare}/role"))).await.must(401);
+    let asked = tablet.submit(&digits.form(&format!("/office/people/{spare}/role"))).await.must(401);
+    let form = asked.form("/sign-in").with("name", Actor::Owner.name());
     let again = tablet.submit(&form.with("passphrase", PHRASE)).await.must(200);
     tablet.submit(&again.form(&format!("/office/people/{spare}/role"))).await.goes_to();
     assert_eq!(house.look(&format!("select role from person where id = '{spare}'")).await, "owner");
@@ -304,7 +305,7 @@ both_databases!(who_leaves_or_gets_a_new_passphrase_has_no_digits_any_more, asyn
     owner.submit(&form).await.goes_to();
     assert_eq!(house.number("select count(*) from code").await, 1);
     let desk = format!("/office/people/{}", house.things.people[Actor::Desk.name()]);
-    let form = owner.form(&desk, &format!("{desk}/invite")).await;
+    let form = owner.form(&desk, &format!("{desk}/invitation")).await;
     owner.submit(&form).await.goes_to();
     let link = crate::studio::invitation_on(&mut owner, &desk).await;
     crate::studio::take_up(&mut house.stranger(), &link).await;

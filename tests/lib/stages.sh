@@ -14,7 +14,9 @@ stage_clippy() {
 # Unit, property, HTTP and documentation tests. The kill loop has its own stage: it takes the machine to itself.
 stage_cargo() {
     [[ -n ${STILLROOM_TEST_POSTGRES:-} ]] || skip "cargo: no PostgreSQL, so only SQLite was tried"
-    cargo test --no-fail-fast -- --skip kill_loop:: 2>&1 | tee "$SCRATCH/cargo.log"
+    # Twice as many at once as there are cores: half of a test's time it waits for a database or for a delay it asks about.
+    RUST_TEST_THREADS=${RUST_TEST_THREADS:-$((2 * $(nproc)))} \
+        cargo test --no-fail-fast -- --skip kill_loop:: 2>&1 | tee "$SCRATCH/cargo.log"
     report_ignored "$SCRATCH/cargo.log"
 }
 
@@ -36,8 +38,8 @@ stage_browser() {
     [[ -d tests/browser/node_modules/playwright-core ]] || { skip "browser: the node packages are missing" && return; }
     build_program
     fill_demo "$SCRATCH/demo"
-    # One file at a time: each drives a browser and a server of its own, and two cores are soon full.
-    (cd tests/browser && STILLROOM_TEST_DEMO=$SCRATCH/demo node --test --test-concurrency=1 --test-reporter=spec ./*.test.mjs) 2>&1 |
+    # Two files at a time: each drives a browser and a server of its own, and waits for them half of the time.
+    (cd tests/browser && STILLROOM_TEST_DEMO=$SCRATCH/demo node --test --test-concurrency=2 --test-reporter=spec ./*.test.mjs) 2>&1 |
         tee "$SCRATCH/browser.log"
     if grep -qE '^ℹ (skipped|todo) [1-9]' "$SCRATCH/browser.log"; then
         skip "browser: $(grep -E '^ℹ (skipped|todo) [1-9]' "$SCRATCH/browser.log" | tr '\n' ' ')"
