@@ -2,6 +2,7 @@
 
 use askama::Template;
 use axum::extract::{Query, State};
+use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
 
@@ -18,7 +19,7 @@ use super::waiting_page::{self, WaitingRow};
 use super::{store, waiting_store};
 use crate::base::actor::Role;
 use crate::base::ids::AppointmentId;
-use crate::base::problem::Problem;
+use crate::base::problem::{FieldNote, Problem};
 use crate::base::text;
 use crate::base::time::{Instant, MINUTE};
 use crate::base::zone::Zone;
@@ -26,10 +27,12 @@ use crate::clients::{self, Client};
 use crate::people;
 use crate::store::{Db, Kept};
 use crate::web::House;
+use crate::web::checks::{note_fields, text_field};
+use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, new_form_key};
-use crate::web::problems::page;
+use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::Place;
@@ -93,6 +96,8 @@ impl ClearanceBlock {
 struct AppointmentPage {
     frame: Frame,
     key: String,
+    mistakes: Vec<Mistake>,
+    why: FieldView,
     path: String,
     told: String,
     lead: String,
@@ -122,21 +127,41 @@ async fn show(
     At(id): At<AppointmentId>,
     Query(asked): Query<Told>,
 ) -> Result<Response, Problem> {
-    let (around, appointment) = hers(&house, &staff, id).await?;
+    page(&view(&house, &staff, id, &asked.told, why_field("", &[]), new_form_key()).await?)
+}
+
+/// Why it is called off.
+fn why_field(typed: &str, notes: &[FieldNote]) -> FieldView {
+    let why = text_field("reason", "Why", typed).hinted("A few words, without a word of health.").or_empty();
+    let mut fields = [why];
+    note_fields(&mut fields, notes);
+    let [why] = fields;
+    why
+}
+
+async fn view(
+    house: &House,
+    staff: &Staff,
+    id: AppointmentId,
+    told: &str,
+    why: FieldView,
+    key: String,
+) -> Result<AppointmentPage, Problem> {
+    let (around, appointment) = hers(house, staff, id).await?;
     let now = staff.visitor.now.0;
     let mut db = house.store.read().await?;
     let versions = store::versions(&mut db, id).await?;
     let names = people::everyone(&mut db).await?;
-    let infill = infill(&mut db, &house, &around, &appointment, now).await?;
+    let infill = infill(&mut db, house, &around, &appointment, now).await?;
     let client = match appointment.booked.client {
         Some(id) => clients::client(&mut db, id).await?.filter(Client::is_in_use),
         None => None,
     };
-    let clearance = clearance(&mut db, &house, &staff, &around, &appointment, client.as_ref()).await?;
+    let clearance = clearance(&mut db, house, staff, &around, &appointment, client.as_ref()).await?;
     let opens = client.as_ref().filter(|client| clients::may_see(client, &staff.who));
     let waiting = match appointment.state {
         Standing::Booked => Vec::new(),
-        _ => would_come(&mut db, &house, &around, &appointment, now).await?,
+        _ => would_come(&mut db, house, &around, &appointment, now).await?,
     };
     drop(db);
     let zone = &around.studio.zone;
@@ -145,12 +170,14 @@ async fn show(
         let person = by.strip_prefix("person:").and_then(|id| names.iter().find(|person| person.id.to_string() == id));
         person.map_or_else(|| "the house".to_owned(), |person| person.name.clone())
     };
-    page(&AppointmentPage {
+    Ok(AppointmentPage {
         frame: house.frame(&around.studio, &staff.visitor, Place::Book, appointment.booked.short.clone()),
-        key: new_form_key(),
-        told: told_words(&asked.told, clearance.as_ref()),
+        key,
+        mistakes: mistakes([&why]),
+        why,
+        told: told_words(told, clearance.as_ref()),
         record: opens.map(|client| house.url(&format!("/door/clients/{}", client.id))),
-        card: has_card(&around, &staff, &appointment).then(|| house.url(&format!("/cards/of/{id}"))),
+        card: has_card(&around, staff, &appointment).then(|| house.url(&format!("/cards/of/{id}"))),
         clearance,
         lead: lead(&around, &appointment, now),
         state: (if appointment.state == Standing::Booked { "fit" } else { "stop" }, appointment.state.words()),
@@ -410,7 +437,11 @@ async fn set(
     let reason = match text::line(&form.typed.reason, 120) {
         Ok(reason) => reason,
         Err(text::BadText::Empty) => String::new(),
-        Err(bad) => return Err(Problem::mistake("reason", bad.to_string())),
+        Err(bad) => {
+            let why = why_field(&form.typed.reason, &[FieldNote::new("reason", bad.to_string())]);
+            let key = form.key.form.clone().unwrap_or_default();
+            return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view(house, staff, id, "", why, key).await?);
+        }
     };
     let kept = house.store.write(&form.key, move |tx| {
         let reason = reason.clone();

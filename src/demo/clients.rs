@@ -342,8 +342,8 @@ impl Story {
             visit("Eira Sandnaes", self.at(5, 36), VisitKind::Set, self.oona),
             visit("Linnea Vikdal", self.at(4, 22), VisitKind::Set, self.ines),
             visit("Sunniva Raskov", self.at(5, 34), VisitKind::Set, self.ines),
-            visit("Una Bjerkeli", self.at(4, 31), VisitKind::Infill, self.oona),
-            visit("Wenche Aasgaard", self.at(4, 35), VisitKind::Set, self.oona),
+            visit("Una Bjerkeli", self.at(4, 32), VisitKind::Infill, self.oona),
+            visit("Wenche Aasgaard", self.at(4, 36), VisitKind::Set, self.oona),
         ]
         .into_iter()
         .flatten()

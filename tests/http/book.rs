@@ -221,6 +221,7 @@ fn a_service(name: &str) -> Vec<(&'static str, String)> {
 /// Forms with mistakes.
 pub(crate) fn slips(things: &Things) -> Vec<Slip> {
     let move_page = format!("/book/{}/move", things.book.appointment);
+    let appointment = format!("/book/{}", things.book.to_cancel);
     let service = format!("/book/services/{}", things.book.spare_service);
     let hours = format!("/book/hours/{}", things.hands.artist);
     // Ids are not static, so the page's address fills the selects in.
@@ -240,6 +241,13 @@ pub(crate) fn slips(things: &Things) -> Vec<Slip> {
             &[("day", "2026-13-01"), ("at", "25:00")],
             &["day", "at"],
             &[("day", "2026-02-25"), ("at", "11:00")],
+        ),
+        Slip::new(
+            &appointment,
+            &format!("{appointment}/cancel"),
+            &[("reason", &"rain ".repeat(40))],
+            &["reason"],
+            &[("reason", "rain & wind")],
         ),
         Slip::new(
             "/book/services/new",

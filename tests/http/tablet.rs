@@ -236,7 +236,9 @@ both_databases!(export_erasure_roles_and_keys_ask_for_the_passphrase_on_a_shared
     let mut tablet = enrolled(house).await;
     lock(&mut tablet).await;
     try_digits(&mut tablet, house, Actor::Owner, DIGITS).await.goes_to();
-    let client = format!("/door/clients/{}", house.things.client);
+    let ada = &house.things.clearance["ada"];
+    house.run(&format!("update client set keeper = null where id = '{ada}'")).await.unwrap();
+    let client = format!("/door/clients/{ada}");
     for path in [format!("{client}/file"), format!("{client}/erasure"), "/office/code".to_owned()] {
         let to = tablet.get(&path).await.goes_to();
         assert!(to.starts_with("/sign-in?") && to.ends_with("prove=1"), "{path}: {to}");
