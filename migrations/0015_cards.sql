@@ -94,7 +94,9 @@ create table card_drop (
   bottle text not null references bottle (id),
   lot text not null,
   bead text not null check (bead in ('thin', 'medium', 'full')),
-  struck bigint
+  struck bigint,
+  -- Begun on this tablet while it was locked: nobody typed her digits, so it counts as the artist's.
+  tablet text references tablet (id)
 );
 create index drop_of_card on card_drop (card, at);
 

@@ -4,6 +4,7 @@ use super::card::{Comfort, Lash, START, Side, Whole, has_adhesive, is_removal};
 use super::seen::{Around, bottle_words};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
+use crate::people;
 use crate::store::Db;
 
 /// Word and value of every line that says something.
@@ -89,7 +90,11 @@ pub(super) async fn lines(
         let seen: Vec<_> = drop.seen.iter().map(|seen| seen.words()).collect();
         let seen = if seen.is_empty() { String::new() } else { format!("; seen: {}", seen.join(", ")) };
         let of = bottle_words(db, Some(drop.bottle), &drop.lot).await?;
-        lines.push(("Drop", format!("{}, {of}, {} bead{seen}", zone.clock(drop.at), drop.bead.word())));
+        let on = match drop.tablet {
+            Some(tablet) => format!("; begun on “{}” while it was locked", people::tablet_name(db, tablet).await?),
+            None => String::new(),
+        };
+        lines.push(("Drop", format!("{}, {of}, {} bead{seen}{on}", zone.clock(drop.at), drop.bead.word())));
     }
     for step in &whole.steps {
         let stands = match (step.begun, step.done) {

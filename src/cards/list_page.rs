@@ -7,9 +7,12 @@ use axum::response::Response;
 use super::card::{Card, kinds};
 use super::seen::{Around, must_treat};
 use super::{open_page, store};
-use crate::base::actor::Role;
+use crate::artists;
+use crate::base::actor::{Role, Who};
+use crate::base::ids::ArtistId;
 use crate::base::problem::Problem;
-use crate::base::time::DAY;
+use crate::base::time::{DAY, Instant};
+use crate::base::zone::Zone;
 use crate::book::slots::Span;
 use crate::book::{self, State as Standing};
 use crate::clients;
@@ -19,7 +22,7 @@ use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::problems::page;
 use crate::web::routes::Routes;
-use crate::web::studio::Place;
+use crate::web::studio::{Place, Studio};
 
 pub(super) fn routes() -> Routes {
     Routes::new().get("/cards", show)
@@ -55,23 +58,8 @@ async fn show(staff: Staff, State(house): State<House>) -> Result<Response, Prob
     let own = around.own(&staff.who).map(|artist| artist.id);
     let owner = staff.who.role == Role::Owner;
     let mine = |artist| owner || own == Some(artist);
-    let day = Span::new(zone.start_of_day_before(now, 0), zone.start_of_day_before(now, -1));
-    let services = book::services(&mut db).await?;
-    let mut due = Vec::new();
-    for visit in book::between(&mut db, day).await? {
-        let kind = services.iter().find(|service| service.id == visit.service).map(|service| service.kind);
-        let has_card = kind.filter(|kind| kinds().any(|own| own == *kind));
-        let comes = visit.state == Standing::Booked && visit.booked.client.is_some() && mine(visit.artist);
-        let (Some(kind), true) = (has_card, comes) else { continue };
-        if store::of_appointment(&mut db, visit.id).await?.is_some() {
-            continue;
-        }
-        due.push(Row {
-            href: house.url(&format!("/cards/of/{}", visit.id)),
-            words: format!("{} {}, {}", zone.clock(visit.when.visit.from), visit.booked.short, kind.words()),
-            warning: None,
-        });
-    }
+    let due = due_today(&mut db, &house, zone, now, mine).await?;
+    let due = due.into_iter().map(|(href, words)| Row { href, words, warning: None }).collect();
     let mut open = Vec::new();
     for card in store::open(&mut db).await? {
         if mine(card.artist) || card.supervisor == Some(staff.who.id) {
@@ -111,7 +99,7 @@ async fn row(
     house: &House,
     around: &Around,
     card: &Card,
-    now: crate::base::time::Instant,
+    now: Instant,
     warning: Option<&'static str>,
 ) -> Result<Row, Problem> {
     let short = clients::client(db, card.client).await?.map_or_else(|| "–".to_owned(), |client| client.short);
@@ -119,4 +107,68 @@ async fn row(
     let artist = around.artist_name(card.artist);
     let words = format!("{} {short}, {} with {artist}", zone.date_and_clock(card.begun, now), card.kind.words());
     Ok(Row { href: house.url(&format!("/cards/{}", card.id)), words, warning })
+}
+
+/// Address and words of today's visits that have no card yet, of the artists somebody opens cards for.
+async fn due_today(
+    db: &mut Db,
+    house: &House,
+    zone: &Zone,
+    now: Instant,
+    mine: impl Fn(ArtistId) -> bool,
+) -> Result<Vec<(String, String)>, Problem> {
+    let day = Span::new(zone.start_of_day_before(now, 0), zone.start_of_day_before(now, -1));
+    let services = book::services(db).await?;
+    let mut due = Vec::new();
+    for visit in book::between(db, day).await? {
+        let kind = services.iter().find(|service| service.id == visit.service).map(|service| service.kind);
+        let has_card = kind.filter(|kind| kinds().any(|own| own == *kind));
+        let comes = visit.state == Standing::Booked && visit.booked.client.is_some() && mine(visit.artist);
+        let (Some(kind), true) = (has_card, comes) else { continue };
+        if store::of_appointment(db, visit.id).await?.is_some() {
+            continue;
+        }
+        due.push((
+            house.url(&format!("/cards/of/{}", visit.id)),
+            format!("{} {}, {}", zone.clock(visit.when.visit.from), visit.booked.short, kind.words()),
+        ));
+    }
+    Ok(due)
+}
+
+/// What the day sheet offers somebody of her own cards: address and words, those that are open first.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct AtHand {
+    /// Cards she works on now.
+    pub open: Vec<(String, String)>,
+    /// Today's visits without one.
+    pub due: Vec<(String, String)>,
+    /// Every card, and the sheets.
+    pub all: String,
+    /// Who comes tomorrow, to print.
+    pub tomorrow: String,
+}
+
+/// Her own cards of today; nothing for whoever opens none. The owner's are hers as an artist: everybody's stand under Cards.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn at_hand(db: &mut Db, house: &House, who: &Who, now: Instant) -> Result<Option<AtHand>, Problem> {
+    if must_treat(who).is_err() {
+        return Ok(None);
+    }
+    let zone = Studio::load(db).await?.zone;
+    let mut hand = AtHand {
+        all: house.url("/cards"),
+        tomorrow: house.url("/cards/sheets/tomorrow"),
+        ..AtHand::default()
+    };
+    let Some(own) = artists::of_person(db, who.id).await?.map(|artist| artist.id) else { return Ok(Some(hand)) };
+    for card in store::open_of(db, own).await? {
+        let short = clients::client(db, card.client).await?.map_or_else(|| "–".to_owned(), |client| client.short);
+        let words = format!("{short}, {}, since {}", card.kind.words(), zone.clock(card.begun));
+        hand.open.push((house.url(&format!("/cards/{}", card.id)), words));
+    }
+    hand.due = due_today(db, house, &zone, now, |artist| artist == own).await?;
+    Ok(Some(hand))
 }

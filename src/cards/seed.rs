@@ -3,9 +3,12 @@
 use std::fmt::Write as _;
 
 use super::card::{Arrival, Card, Count};
+use super::card_lines::lines;
+use super::seen::Around;
 use super::store;
 use crate::base::ids::CardId;
 use crate::base::problem::Problem;
+use crate::store::keys::Keys;
 use crate::store::{Db, FormKey, Kept, Tx};
 use crate::web::House;
 
@@ -15,6 +18,8 @@ pub(crate) struct SeedCard {
     pub(crate) card: Card,
     pub(crate) counts: Vec<Count>,
     pub(crate) arrival: Vec<Arrival>,
+    /// Why it was corrected afterwards, and what then stood under next visit.
+    pub(crate) corrected: Option<(&'static str, &'static str)>,
 }
 
 /// Whether there is any card.
@@ -32,8 +37,9 @@ pub(crate) async fn seed_cards(house: &House, cards: Vec<SeedCard>) -> Result<()
         return Ok(());
     }
     let key = FormKey::house();
+    let inner = house.clone();
     let written = house.store.write(&key, move |tx| {
-        let cards = cards.clone();
+        let (cards, house) = (cards.clone(), inner.clone());
         Box::pin(async move {
             for own in &cards {
                 store::keep_sealed(tx, &own.card, None).await?;
@@ -48,12 +54,26 @@ pub(crate) async fn seed_cards(house: &House, cards: Vec<SeedCard>) -> Result<()
             for some in arrival.chunks(ROWS) {
                 insert_arrival(tx, some).await?;
             }
+            for own in cards.iter().filter(|own| own.corrected.is_some()) {
+                correct(tx, house.store.keys(), own).await?;
+            }
             tx.raise(super::TOPIC);
             tx.audit("seed cards", "house", &cards.len().to_string()).await?;
             Ok(Kept::see(""))
         })
     });
     written.await.map(|_| ())
+}
+
+/// Keeps what stood there as a version, as the page of corrections does.
+async fn correct(tx: &mut Tx, keys: &Keys, own: &SeedCard) -> Result<(), Problem> {
+    let Some((reason, next_visit)) = own.corrected else { return Ok(()) };
+    let around = Around::load(tx.db()).await?;
+    let whole = store::whole(tx.db(), keys, own.card.id).await?.ok_or(Problem::NotHere("card"))?;
+    let was = lines(tx.db(), &around, &whole, own.card.begun).await?;
+    store::keep_version(tx, keys, &own.card, reason, &was).await?;
+    let card = Card { next_visit: next_visit.to_owned(), version: own.card.version + 1, ..own.card.clone() };
+    store::keep_sealed(tx, &card, None).await
 }
 
 /// "insert … values ($1, …), ($n, …)" for so many rows.

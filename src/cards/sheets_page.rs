@@ -4,6 +4,7 @@ use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
 
+use super::aftercare_page::Code;
 use super::seen::Around;
 use crate::base::problem::Problem;
 use crate::book::slots::Span;
@@ -176,8 +177,11 @@ async fn tomorrow(staff: Staff, State(house): State<House>) -> Result<Response, 
 #[template(path = "cards/blank.html")]
 struct BlankPage {
     frame: Frame,
+    small: &'static str,
     above: Vec<String>,
     lines: &'static [&'static str],
+    /// On the aftercare to hand over.
+    code: Option<Code>,
 }
 
 async fn blank(staff: Staff, State(house): State<House>, At(word): At<String>) -> Result<Response, Problem> {
@@ -188,7 +192,9 @@ async fn blank(staff: Staff, State(house): State<House>, At(word): At<String>) -
     let own = if sheet.word == "aftercare" { settings.aftercare } else { Vec::new() };
     page(&BlankPage {
         frame: house.frame(&studio, &staff.visitor, Place::Book, sheet.title),
+        small: if sheet.word == "aftercare" { "to hand over" } else { "to be entered the same day" },
         above: sheet.above.iter().map(|line| (*line).to_owned()).chain(own).collect(),
         lines: sheet.lines,
+        code: (sheet.word == "aftercare").then(|| Code::of(&house)),
     })
 }

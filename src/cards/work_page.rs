@@ -7,18 +7,21 @@ use axum::response::Response;
 
 use super::card::{Count, Drop, Lash, Seen, Side, Whole, has_adhesive};
 use super::counts::Strips;
+use super::settings::CardSettings;
 use super::seen::{Around, bottle_words, open_for, still_open_in};
 use super::{arrival_page, open_page, open_store, store};
 use crate::adhesives;
 use crate::adhesives::{Bead, Liquid, Liquids};
 use crate::artists::Style;
-use crate::base::ids::{CardId, CardPartId};
+use crate::base::actor::Actor;
+use crate::base::ids::{CardId, CardPartId, TabletId};
 use crate::base::number::DecimalMark;
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::time::{Instant, MINUTE, SECOND};
 use crate::clearance::typed::{FormPage, MoreNotes as _, Typed, checks_field, notes_of};
 use crate::clients::Client;
-use crate::store::Kept;
+use crate::people::{self, AtBed};
+use crate::store::{FormKey, Kept};
 use crate::web::House;
 use crate::web::checks::{Notes, choice_field, done_at};
 use crate::web::frame::Frame;
@@ -46,6 +49,9 @@ struct DropView {
     /// Whether one was taken at all.
     any: bool,
     since: String,
+    /// The card's and the newest drop's ids, for what the device keeps of the running time.
+    card: String,
+    id: String,
     /// Seconds since it was taken, and after how many a fresh one is due.
     seconds: i64,
     due_seconds: i64,
@@ -102,7 +108,33 @@ async fn show(staff: Staff, State(house): State<House>, At(id): At<CardId>) -> R
     if !works {
         return super::record_page::show_record(&house, &staff, id).await;
     }
+    if let Some(tablet) = staff.visitor.tablet {
+        lies_on(&house, &staff, tablet, &opened.0).await?;
+    }
     page(&view(&house, &staff, &opened, &Typed::default(), &[], new_form_key()).await?)
+}
+
+/// Tells a shared tablet which card is open on it, so that its lock shows the time of the drop and takes a new one.
+async fn lies_on(house: &House, staff: &Staff, tablet: TabletId, whole: &Whole) -> Result<(), Problem> {
+    let (there, minutes) = {
+        let mut db = house.store.read().await?;
+        (people::at_bed(&mut db, tablet).await?, CardSettings::load(&mut db).await?.drop_minutes)
+    };
+    let last = whole.drops.last().filter(|_| has_adhesive(whole.card.kind));
+    let drop = last.map(|drop| (drop.at, drop.at.plus(i64::from(minutes) * MINUTE)));
+    let work = AtBed { card: whole.card.id.to_string(), drop };
+    if there.as_ref() == Some(&work) {
+        return Ok(());
+    }
+    let key = FormKey::unkeyed(Actor::Person(staff.who.clone()));
+    let told = house.store.write(&key, move |tx| {
+        let work = work.clone();
+        Box::pin(async move {
+            people::begin_at_bed(tx, tablet, &work).await?;
+            Ok(Kept::see(""))
+        })
+    });
+    told.await.map(|_| ())
 }
 
 /// The name of a number's field.
@@ -187,6 +219,8 @@ fn drop_view(around: &Around, whole: &Whole, used: String, now: Instant) -> Drop
         number: whole.drops.len(),
         any: last.is_some(),
         since: zone.clock(at),
+        card: whole.card.id.to_string(),
+        id: last.map(|last| last.id.to_string()).unwrap_or_default(),
         seconds: gone,
         due_seconds: due / SECOND,
         gone: format!("{}:{:02}", gone / 60, gone % 60),
@@ -369,6 +403,7 @@ async fn new_drop(
                     lot: card.lot.clone(),
                     bead: card.bead,
                     seen: seen.clone(),
+                    tablet: None,
                 };
                 store::add_drop(tx, id, &drop).await?;
                 Ok(Kept::see(format!("/cards/{id}")))
@@ -560,6 +595,7 @@ async fn take_bottle(
                             lot: card.lot.clone(),
                             bead,
                             seen: Vec::new(),
+                            tablet: None,
                         };
                         store::add_drop(tx, id, &drop).await?;
                         open_store::met(tx, &card, bottle, now).await?;

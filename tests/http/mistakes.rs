@@ -238,6 +238,7 @@ const WITHOUT_A_SLIP: [(&str, &str); 38] = [
     ("/cards/{card}/step", "a button with a value"),
     ("/cards/{card}/bottle", "choices"),
     ("/cards/{card}/complaint", "a button with a value"),
+    ("/cards/{card}/sheet", "a file, which no page gives back; a bad one is tried in cards.rs"),
     ("/door/stops/{stop}/clients", "ticks alone"),
 ];
 
