@@ -31,7 +31,7 @@ pub(super) fn routes() -> Routes {
 /// How far back closed cards are listed.
 const DAYS: i64 = 14;
 /// The most of them.
-const MOST: usize = 60;
+const MOST: i64 = 60;
 
 struct Row {
     href: String,
@@ -69,14 +69,14 @@ async fn show(staff: Staff, State(house): State<House>) -> Result<Response, Prob
     }
     let mut closed = Vec::new();
     for artist in around.artists.iter().filter(|artist| mine(artist.id)) {
-        for card in store::of_artist(&mut db, artist.id, now.plus(-DAYS * DAY)).await? {
+        for card in store::of_artist(&mut db, artist.id, now.plus(-DAYS * DAY), MOST).await? {
             if card.closed.is_some() {
                 closed.push(card);
             }
         }
     }
     closed.sort_by_key(|card| std::cmp::Reverse(card.begun));
-    closed.truncate(MOST);
+    closed.truncate(usize::try_from(MOST).unwrap_or_default());
     let mut rows = Vec::new();
     for card in &closed {
         rows.push(row(&mut db, &house, &around, card, now, None).await?);

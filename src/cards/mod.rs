@@ -28,7 +28,8 @@ use crate::web::routes::Routes;
 
 pub use list_page::{AtHand, at_hand};
 pub use of_client::{TABLES, client_erase, client_file, client_merge};
-pub(crate) use seed::{SeedCard, has_cards, seed_cards};
+pub(crate) use seed::has_cards;
+pub use seed::{SeedCard, seed_cards};
 
 /// Risen whenever a card changes.
 pub const TOPIC: &str = "cards";

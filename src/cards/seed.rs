@@ -1,4 +1,4 @@
-//! Cards of the invented studio, many at a time.
+//! Cards of the invented studio, many at a time; and of benches.
 
 use std::fmt::Write as _;
 
@@ -12,14 +12,17 @@ use crate::store::keys::Keys;
 use crate::store::{Db, FormKey, Kept, Tx};
 use crate::web::House;
 
-/// A closed card without words, with what was counted.
+/// A card without words, with what was counted.
 #[derive(Debug, Clone)]
-pub(crate) struct SeedCard {
-    pub(crate) card: Card,
-    pub(crate) counts: Vec<Count>,
-    pub(crate) arrival: Vec<Arrival>,
+pub struct SeedCard {
+    /// The card.
+    pub card: Card,
+    /// Numbers placed.
+    pub counts: Vec<Count>,
+    /// What was still there of the set before.
+    pub arrival: Vec<Arrival>,
     /// Why it was corrected afterwards, and what then stood under next visit.
-    pub(crate) corrected: Option<(&'static str, &'static str)>,
+    pub corrected: Option<(&'static str, &'static str)>,
 }
 
 /// Whether there is any card.
@@ -31,8 +34,11 @@ pub(crate) async fn has_cards(db: &mut Db) -> Result<bool, Problem> {
 /// Rows in one statement.
 const ROWS: usize = 60;
 
-/// Adds them in one write, oldest first.
-pub(crate) async fn seed_cards(house: &House, cards: Vec<SeedCard>) -> Result<(), Problem> {
+/// Adds them in one write, oldest first. Judges nothing and tells clearance nothing: for the invented studio, and for measuring.
+///
+/// # Errors
+/// When the database refuses it.
+pub async fn seed_cards(house: &House, cards: Vec<SeedCard>) -> Result<(), Problem> {
     if cards.is_empty() {
         return Ok(());
     }

@@ -111,7 +111,7 @@ const OF_ARTIST: &str =
     "select id, appointment, client, artist, room, kind, lids, begun, closed, entered, entered_by, written_by, clearance,
      temperature_c, humidity_pct, advice, advised_class, advised_bottle, bottle, lot, bead, liquids, technique, supervisor, elsewhere,
      first_card, remover, remover_lot, minutes, next_visit, aftercare, hygiene, version, words from card
-     where artist = $1 and begun >= $2 order by begun desc, id desc";
+     where artist = $1 and begun >= $2 order by begun desc, id desc limit $3";
 
 /// A card without its parts.
 pub(super) async fn one(db: &mut Db, id: CardId) -> Result<Option<Card>, Problem> {
@@ -143,9 +143,9 @@ pub(super) async fn open_of(db: &mut Db, artist: ArtistId) -> Result<Vec<Card>, 
     rows.iter().map(read).collect()
 }
 
-/// An artist's cards since an instant, newest first.
-pub(super) async fn of_artist(db: &mut Db, artist: ArtistId, from: Instant) -> Result<Vec<Card>, Problem> {
-    let rows = sqlx::query(OF_ARTIST).bind(artist.to_string()).bind(from.0).fetch_all(db).await?;
+/// An artist's cards since an instant, newest first, so many at most.
+pub(super) async fn of_artist(db: &mut Db, artist: ArtistId, from: Instant, most: i64) -> Result<Vec<Card>, Problem> {
+    let rows = sqlx::query(OF_ARTIST).bind(artist.to_string()).bind(from.0).bind(most).fetch_all(db).await?;
     rows.iter().map(read).collect()
 }
 
