@@ -124,7 +124,18 @@ fn placed_words(whole: &Whole, side: Side) -> String {
         .filter(|lash| of(**lash))
         .map(|lash| format!("{} {}", whole.placed_of(side, *lash), lash.words()))
         .collect();
-    said.join(" and ")
+    let zones: std::collections::BTreeSet<u32> =
+        whole.counts.iter().filter(|count| count.side == side).filter_map(|count| count.zone).collect();
+    let in_zone = |zone: &u32| -> u32 {
+        let own = whole.counts.iter().filter(|count| count.side == side && count.zone == Some(*zone));
+        own.map(|count| count.placed).sum()
+    };
+    let by_zone: Vec<String> = zones.iter().map(|zone| format!("{} in zone {zone}", in_zone(zone))).collect();
+    if by_zone.is_empty() {
+        said.join(" and ")
+    } else {
+        format!("{}, of them {}", said.join(" and "), by_zone.join(", "))
+    }
 }
 
 const fn placed(side: Side) -> &'static str {

@@ -199,7 +199,7 @@ fn check_counts(notes: &mut Notes, opened: &Opened, typed: &Typed, at: Instant) 
     let mut counts = Vec::new();
     for side in uncounted(whole) {
         let before = (counts.len(), notes.all().len());
-        let count = |lash, placed, strips| Count { id: CardPartId::new(), side, lash, placed, strips, at };
+        let count = |lash, placed, strips| Count { id: CardPartId::new(), side, lash, placed, zone: None, strips, at };
         for lash in whole.lashes() {
             let name = count_field(side, *lash);
             if !typed.get(name).trim().is_empty()

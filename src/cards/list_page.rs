@@ -158,11 +158,8 @@ pub async fn at_hand(db: &mut Db, house: &House, who: &Who, now: Instant) -> Res
         return Ok(None);
     }
     let zone = Studio::load(db).await?.zone;
-    let mut hand = AtHand {
-        all: house.url("/cards"),
-        tomorrow: house.url("/cards/sheets/tomorrow"),
-        ..AtHand::default()
-    };
+    let mut hand =
+        AtHand { all: house.url("/cards"), tomorrow: house.url("/cards/sheets/tomorrow"), ..AtHand::default() };
     let Some(own) = artists::of_person(db, who.id).await?.map(|artist| artist.id) else { return Ok(Some(hand)) };
     for card in store::open_of(db, own).await? {
         let short = clients::client(db, card.client).await?.map_or_else(|| "–".to_owned(), |client| client.short);

@@ -31,19 +31,15 @@ fn none_noted() -> Problem {
     Problem::Clash("No new drop was noted.".to_owned(), "Unlock the tablet and look at the card.".to_owned())
 }
 
-async fn begin(
-    Anyone(visitor): Anyone,
-    State(house): State<House>,
-    request: Request,
-) -> Result<Response, Turned> {
+async fn begin(Anyone(visitor): Anyone, State(house): State<House>, request: Request) -> Result<Response, Turned> {
     let (parts, body) = request.into_parts();
     let locked = people::locked(&house, &parts.headers, &visitor, PATH).await?.ok_or(Problem::NotHere("tablet"))?;
     if !has_type(&parts.headers, "application/x-www-form-urlencoded") {
         return Err(Problem::Unreadable("This is not a form of ours.".into()).into());
     }
     let body = whole(body, FORM_MOST, house.config.request_timeout).await?;
-    let pairs: Vec<(String, String)> = serde_urlencoded::from_bytes(&body)
-        .map_err(|_| Problem::Unreadable("The form could not be read.".into()))?;
+    let pairs: Vec<(String, String)> =
+        serde_urlencoded::from_bytes(&body).map_err(|_| Problem::Unreadable("The form could not be read.".into()))?;
     let key = form_key(&house, &locked.visitor, &parts.headers, &pairs, &[])?;
     unless_kept(&house, &key).await?;
     // Where whoever unlocks it goes on; looked at again there.
@@ -75,12 +71,7 @@ async fn begin(
 }
 
 /// The card that is open on this tablet, and its bottle while that may be used on her.
-async fn at_the_bed(
-    db: &mut Db,
-    keys: &Keys,
-    tablet: TabletId,
-    now: Instant,
-) -> Result<(Card, BottleId), Problem> {
+async fn at_the_bed(db: &mut Db, keys: &Keys, tablet: TabletId, now: Instant) -> Result<(Card, BottleId), Problem> {
     let work = people::at_bed(db, tablet).await?.filter(|work| work.offers_drop(now)).ok_or_else(none_noted)?;
     let id: CardId = work.card.parse().map_err(Problem::broken)?;
     let card = store::one(db, id).await?.filter(|card| card.closed.is_none()).ok_or_else(none_noted)?;

@@ -269,7 +269,7 @@ pub(super) async fn set_zones(tx: &mut Tx, card: CardId, zones: &[Zone]) -> Resu
 
 async fn counts(db: &mut Db, card: CardId) -> Result<Vec<Count>, Problem> {
     let rows = sqlx::query(
-        "select id, side, lash, placed, strips, per_strip, left_over, at from card_count
+        "select id, side, lash, placed, strips, per_strip, left_over, at, zone from card_count
          where card = $1 and struck is null order by at, id",
     )
     .bind(card.to_string())
@@ -288,6 +288,7 @@ async fn counts(db: &mut Db, card: CardId) -> Result<Vec<Count>, Problem> {
                 lash: Lash::from_word(&row.get::<String, _>(2))
                     .ok_or_else(|| Problem::broken("a count of nothing of ours"))?,
                 placed: whole_number(row, 3),
+                zone: number(row, 8),
                 strips,
                 at: Instant(row.get(7)),
             })
@@ -298,14 +299,15 @@ async fn counts(db: &mut Db, card: CardId) -> Result<Vec<Count>, Problem> {
 /// Adds a number placed.
 pub(super) async fn add_count(tx: &mut Tx, card: CardId, count: &Count) -> Result<(), Problem> {
     query_with_nulls(
-        "insert into card_count (id, card, side, lash, placed, strips, per_strip, left_over, at, struck)
-         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, null)",
+        "insert into card_count (id, card, side, lash, placed, zone, strips, per_strip, left_over, at, struck)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, null)",
     )
     .bind(count.id.to_string())
     .bind(card.to_string())
     .bind(count.side.word())
     .bind(count.lash.word())
     .bind(i64::from(count.placed))
+    .bind(count.zone.map(i64::from))
     .bind(count.strips.map(|of| i64::from(of.strips)))
     .bind(count.strips.map(|of| i64::from(of.per_strip)))
     .bind(count.strips.map(|of| i64::from(of.left_over)))

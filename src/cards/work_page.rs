@@ -7,8 +7,8 @@ use axum::response::Response;
 
 use super::card::{Count, Drop, Lash, Seen, Side, Whole, has_adhesive};
 use super::counts::Strips;
-use super::settings::CardSettings;
 use super::seen::{Around, bottle_words, open_for, still_open_in};
+use super::settings::CardSettings;
 use super::{arrival_page, open_page, open_store, store};
 use crate::adhesives;
 use crate::adhesives::{Bead, Liquid, Liquids};
@@ -24,6 +24,7 @@ use crate::people::{self, AtBed};
 use crate::store::{FormKey, Kept};
 use crate::web::House;
 use crate::web::checks::{Notes, choice_field, done_at};
+use crate::web::form::FieldView;
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, Nothing, new_form_key};
@@ -83,6 +84,8 @@ struct WorkPage {
     drop: Option<DropView>,
     totals: Vec<(String, String)>,
     pad: Option<Pad>,
+    /// For who counts zone by zone, where the card has a map.
+    zone: Option<FieldView>,
     /// Address and words of what would be taken back.
     back: Option<(String, String)>,
     steps: Vec<StepView>,
@@ -196,6 +199,7 @@ async fn view(
         drop: has_adhesive(card.kind).then(|| drop_view(&around, whole, used, now)),
         totals: totals(whole),
         pad: has_adhesive(card.kind).then(|| pad(&around, whole, typed, notes)),
+        zone: zone_field(whole, typed, notes),
         back: newest(whole).map(|(part, words)| (format!("{path}/back/{part}"), format!("Take back {words}"))),
         steps: steps(&around, whole, now),
         to_count,
@@ -273,6 +277,16 @@ fn pad(around: &Around, whole: &Whole, typed: &Typed, notes: &[FieldNote]) -> Pa
     pad
 }
 
+/// The zones of the map, to say which of them the number is of; the whole lid unless somebody chooses.
+fn zone_field(whole: &Whole, typed: &Typed, notes: &[FieldNote]) -> Option<FieldView> {
+    let most = whole.zones.iter().map(|zone| zone.zone).max()?;
+    let lid = std::iter::once((String::new(), "the whole lid".to_owned()));
+    let zones = (1..=most).map(|zone| (zone.to_string(), format!("zone {zone}, from the inner corner")));
+    let mut field = choice_field("select", "zone", "The number is of", typed.get("zone"), lid.chain(zones)).or_empty();
+    field.error = notes.iter().find(|note| note.field == "zone").map(|note| note.sentence.clone());
+    Some(field)
+}
+
 /// What was added last, and words for it.
 fn newest(whole: &Whole) -> Option<(CardPartId, String)> {
     let count = whole
@@ -346,13 +360,17 @@ fn check_placed(whole: &Whole, typed: &Typed, at: Instant) -> Result<Vec<Count>,
     let mut notes = Notes::default();
     let mut counts = Vec::new();
     let all = counted(whole);
+    let zone = match typed.get("zone") {
+        "" => None,
+        zone => notes.choice("zone", whole.zones.iter().map(|own| own.zone).find(|own| own.to_string() == zone)),
+    };
     for (side, lash) in &all {
         let name = field(*side, *lash);
         if typed.get(name).trim().is_empty() {
             continue;
         }
         if let Some(placed) = notes.whole(name, typed.get(name), (0, 999), "") {
-            counts.push(Count { id: CardPartId::new(), side: *side, lash: *lash, placed, strips: None, at });
+            counts.push(Count { id: CardPartId::new(), side: *side, lash: *lash, placed, zone, strips: None, at });
         }
     }
     if counts.is_empty() && notes.all().is_empty() {

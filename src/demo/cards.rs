@@ -267,9 +267,8 @@ impl Around {
 
     /// A bottle that was open then: of that room if there is one, and of those the one opened last.
     fn bottle(&self, room: RoomId, at: Instant) -> Option<(BottleId, ProductId, String)> {
-        let was_open = |own: &&Bottle| {
-            own.opened.is_some_and(|day| day <= at) && own.finished.is_none_or(|day| day > at)
-        };
+        let was_open =
+            |own: &&Bottle| own.opened.is_some_and(|day| day <= at) && own.finished.is_none_or(|day| day > at);
         let open = || self.bottles.iter().filter(was_open);
         let newest = |a: &&Bottle| a.opened;
         let own = open().filter(|own| own.room == Some(room)).max_by_key(newest);
@@ -297,7 +296,15 @@ fn counts(artist: &Artist, card: &Card, arrival: &[Arrival], draw: &mut Draw) ->
         let placed = whole.saturating_sub(there) / part;
         let fans = if lashes.len() > 1 { placed * 2 / 5 } else { placed };
         for (lash, placed) in lashes.iter().zip(if lashes.len() > 1 { [placed - fans, fans] } else { [placed, 0] }) {
-            counts.push(Count { id: CardPartId::new(), side: *side, lash: *lash, placed, strips: None, at });
+            counts.push(Count {
+                id: CardPartId::new(),
+                side: *side,
+                lash: *lash,
+                placed,
+                zone: None,
+                strips: None,
+                at,
+            });
         }
     }
     counts

@@ -66,7 +66,8 @@ fn before(its: &TrueBottle, newest: &Bottle, days: i64, now: Instant) -> Vec<Bot
     let mut finished = its.opened_days.unwrap_or(0);
     while finished < days {
         let opened = finished + LASTS;
-        let shift = |day: jiff::civil::Date| day.checked_sub((opened - its.opened_days.unwrap_or(0)).days()).unwrap_or(day);
+        let shift =
+            |day: jiff::civil::Date| day.checked_sub((opened - its.opened_days.unwrap_or(0)).days()).unwrap_or(day);
         all.push(Bottle {
             id: BottleId::new(),
             lot: format!("{}-{:02}", its.lot, all.len() + 1),

@@ -47,7 +47,7 @@ struct Studio {
     cookies: String,
     /// Who has time now and then.
     artist: ArtistId,
-    _folder: tempfile::TempDir,
+    folder: tempfile::TempDir,
 }
 
 impl Studio {
@@ -63,13 +63,13 @@ impl Studio {
         demo::fill_with(&house, 1).await.expect("people, rooms and services");
         let app = serve::app(&house, places::routes());
         let cookies = sign_in(&app).await;
-        Self { house, app, cookies, artist: ArtistId::new(), _folder: folder }
+        Self { house, app, cookies, artist: ArtistId::new(), folder: folder }
     }
 
     /// The same with five years behind it.
     async fn old(postgres: Option<&str>) -> Self {
         let mut studio = Self::begin(postgres).await;
-        let file = studio._folder.path().join("data/stillroom.db");
+        let file = studio.folder.path().join("data/stillroom.db");
         let url = postgres.map_or_else(|| format!("sqlite://{}", file.display()), str::to_owned);
         let begun = Watch::now();
         studio.artist = five_years(&studio.house, &url).await;
@@ -147,7 +147,8 @@ impl Whose {
     /// A classic set with a number on each eye.
     fn card(self, begun: Instant, closed: bool) -> SeedCard {
         let at = begun.plus(90 * MINUTE);
-        let count = |side| Count { id: CardPartId::new(), side, lash: Lash::Single, placed: 92, strips: None, at };
+        let count =
+            |side| Count { id: CardPartId::new(), side, lash: Lash::Single, placed: 92, zone: None, strips: None, at };
         SeedCard {
             card: Card {
                 id: CardId::new(),
@@ -215,7 +216,7 @@ fn against_bare_commits(_: &mut Criterion) {
     runtime.block_on(async {
         let studio = Studio::begin(None).await;
         let whose = studio.whose().await;
-        let mut db = bare(studio._folder.path()).await;
+        let mut db = bare(studio.folder.path()).await;
         let now = studio.house.store.clock().now().0;
         let open: Vec<SeedCard> = (0..TURN).map(|_| whose.card(now, false)).collect();
         let addresses: Vec<String> = open.iter().map(|own| format!("/cards/{}", own.card.id)).collect();

@@ -179,7 +179,7 @@ describe('treatment cards', () => {
     await page.goto(house.address + path);
     const was = Number((await page.textContent('#card-time b')).match(/\d+/)[0]);
     await lock();
-    await page.locator('[data-running]').waitFor();
+    await page.waitForFunction(() => document.querySelector('[data-running-time]')?.textContent);
     assert.match(await page.textContent('[data-running]'), /Drop since \d\d:\d\d, change by \d\d:\d\d: \d+:\d\d/);
     const said = await page.textContent('body');
     for (const not of ['Agda', 'Winther']) assert.ok(!said.includes(not), `${not} stands on a locked tablet`);
@@ -188,6 +188,7 @@ describe('treatment cards', () => {
     await Promise.all([page.waitForEvent('load'), page.locator('[data-new-drop] button').tap()]);
     assert.match(page.url(), /\/tablet\?/);
     await page.locator('[data-new-drop]').waitFor();
+    await page.waitForFunction(() => document.querySelector('[data-running-time]')?.textContent);
     assert.match(await page.textContent('[data-running-time]'), /^0:\d\d$/);
     await Promise.all([page.waitForURL(/\/first-aid$/), page.locator('main').getByRole('link', { name: 'First aid' }).tap()]);
     await page.goto(house.address + path);

@@ -165,7 +165,17 @@ pub(crate) fn names(path: &str, things: &Things) -> Vec<(&'static str, String)> 
     let closed =
         ["/record", "/correct", "/complaint"].iter().any(|end| path.ends_with(end)) || path.contains("/versions/");
     vec![
-        ("{card}", if closed { &own.closed } else if path.ends_with("/sheet") { &own.paper } else { &own.open }.clone()),
+        (
+            "{card}",
+            if closed {
+                &own.closed
+            } else if path.ends_with("/sheet") {
+                &own.paper
+            } else {
+                &own.open
+            }
+            .clone(),
+        ),
         ("{part}", if closed { &own.version } else { &own.count }.clone()),
         ("{appointment}", own.appointment.clone()),
         ("{client}", own.client.clone()),
@@ -579,6 +589,24 @@ both_databases!(a_hybrid_set_has_two_counts_and_lower_lids_their_own, async |hou
     page.says("Right eye, lower lid, single ones 8");
 });
 
+both_databases!(a_number_may_be_of_one_zone_of_the_map_and_counts_for_its_lid, async |house| {
+    let things = &house.things;
+    let mut ines = house.actor(Actor::ArtistA);
+    let card = opened(&mut ines, things, &things.cards.client, &[]).await;
+    let path = format!("/cards/{card}");
+    let page = ines.page(&path).await;
+    let map = format!("{path}/map");
+    let form = ines.form(&map, &map).await.with("left", "9 C 0.15\n10 C 0.15").with("alike", "yes");
+    assert!(page.text().contains("/map"));
+    ines.submit(&form).await.must(303);
+    placed(&mut ines, &card, &[("left_single", "20"), ("zone", "1")]).await.must(303);
+    placed(&mut ines, &card, &[("left_single", "25"), ("zone", "2")]).await.must(303);
+    placed(&mut ines, &card, &[("left_single", "3")]).await.must(303);
+    placed(&mut ines, &card, &[("left_single", "3"), ("zone", "3")]).await.must(422).says("Choose one of these.");
+    ines.page(&path).await.says("Left eye 48");
+    ines.page(&format!("{path}/record")).await.says("48 single ones, of them 20 in zone 1, 25 in zone 2");
+});
+
 both_databases!(a_new_drop_keeps_what_was_seen_and_never_comes_from_a_stopped_lot, async |house| {
     let things = &house.things;
     let mut ines = house.actor(Actor::ArtistA);
@@ -885,19 +913,29 @@ both_databases!(the_invented_studio_has_cards_whose_counts_add_up, invented, asy
     assert_eq!(house.number(had).await, 0);
 });
 
-both_databases!(the_invented_year_has_cards_of_every_artist_corrections_and_a_fix_at_no_charge, invented, async |house| {
-    let artists = "select count(distinct artist) from card";
-    assert_eq!(house.number(artists).await, 6);
-    assert!(house.number("select count(*) from card_version").await > 0, "corrections");
-    let trainee = "select count(*) from card c join artist a on a.id = c.artist where a.trainee = 1 and c.supervisor is null";
-    assert_eq!(house.number(trainee).await, 0, "a trainee’s card names who was present");
-    assert!(house.number("select count(*) from card where supervisor is not null").await > 0);
-    let fix = "select count(*) from complaint p join card c on c.first_card = p.card where p.fixed is not null and c.begun > p.at";
-    assert_eq!(house.number(fix).await, 1);
-    let used_up = "select count(*) from card c join bottle b on b.id = c.bottle where b.finished is not null and c.begun > b.finished";
-    assert_eq!(house.number(used_up).await, 0, "no bottle was used after it was finished");
-    assert!(house.number("select count(*) from card c join bottle b on b.id = c.bottle where b.finished is not null").await > 0);
-});
+both_databases!(
+    the_invented_year_has_cards_of_every_artist_corrections_and_a_fix_at_no_charge,
+    invented,
+    async |house| {
+        let artists = "select count(distinct artist) from card";
+        assert_eq!(house.number(artists).await, 6);
+        assert!(house.number("select count(*) from card_version").await > 0, "corrections");
+        let trainee =
+            "select count(*) from card c join artist a on a.id = c.artist where a.trainee = 1 and c.supervisor is null";
+        assert_eq!(house.number(trainee).await, 0, "a trainee’s card names who was present");
+        assert!(house.number("select count(*) from card where supervisor is not null").await > 0);
+        let fix = "select count(*) from complaint p join card c on c.first_card = p.card where p.fixed is not null and c.begun > p.at";
+        assert_eq!(house.number(fix).await, 1);
+        let used_up = "select count(*) from card c join bottle b on b.id = c.bottle where b.finished is not null and c.begun > b.finished";
+        assert_eq!(house.number(used_up).await, 0, "no bottle was used after it was finished");
+        assert!(
+            house
+                .number("select count(*) from card c join bottle b on b.id = c.bottle where b.finished is not null")
+                .await
+                > 0
+        );
+    }
+);
 
 // ---- ways to a card --------------------------------------------------------------------------------------------------
 
@@ -1065,7 +1103,10 @@ both_databases!(a_locked_tablet_takes_a_new_drop_for_the_open_card_and_nothing_e
     assert_eq!(house.number(&drops).await, 2);
     let on = format!("select t.name from card_drop d join tablet t on t.id = d.tablet where d.card = '{card}'");
     assert_eq!(house.look(&on).await, "Tablet by the window");
-    assert_eq!(house.number("select count(*) from audit where action = 'new drop' and detail like 'on locked tablet %'").await, 1);
+    assert_eq!(
+        house.number("select count(*) from audit where action = 'new drop' and detail like 'on locked tablet %'").await,
+        1
+    );
     own.page("/tablet").await.says("Drop since 10:14, change by 10:34");
     own.page("/first-aid").await;
     // Another tablet knows nothing of it.

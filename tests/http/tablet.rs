@@ -77,7 +77,12 @@ fn of(house: &TestHouse, actor: Actor) -> String {
     format!("/tablet/of/{}", house.things.people[actor.name()])
 }
 
-pub(crate) async fn try_digits(tablet: &mut Browser, house: &TestHouse, actor: Actor, digits: &str) -> crate::browser::Answer {
+pub(crate) async fn try_digits(
+    tablet: &mut Browser,
+    house: &TestHouse,
+    actor: Actor,
+    digits: &str,
+) -> crate::browser::Answer {
     let path = of(house, actor);
     let form = tablet.form(&format!("{path}?next=%2Fshelf"), &path).await.with("passphrase", digits);
     tablet.submit(&form).await

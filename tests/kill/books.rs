@@ -119,7 +119,8 @@ pub(crate) async fn kept(url: &str) -> Kept {
         let row = sqlx::query(torn).fetch_one(&mut db).await.unwrap();
         kept.torn += usize::try_from(row.get::<i64, _>(0)).unwrap();
     }
-    let booked = "select busy_from, busy_to from appointment where state = 'booked' order by artist, busy_from, busy_to";
+    let booked =
+        "select busy_from, busy_to from appointment where state = 'booked' order by artist, busy_from, busy_to";
     let spans: Vec<(i64, i64)> =
         sqlx::query(booked).fetch_all(&mut db).await.unwrap().iter().map(|row| (row.get(0), row.get(1))).collect();
     kept.overlaps = overlaps(&spans);
@@ -199,7 +200,13 @@ pub(crate) async fn wounds(data: &Path) -> Vec<String> {
 
 #[test]
 fn the_count_sees_what_is_lost_doubled_half_or_invented() {
-    let entry = |number, acknowledged| Entry { number, key: format!("entry-{number:08}"), acknowledged, refused: false, sent: 1 };
+    let entry = |number, acknowledged| Entry {
+        number,
+        key: format!("entry-{number:08}"),
+        acknowledged,
+        refused: false,
+        sent: 1,
+    };
     let entries = [entry(1, true), entry(2, true), entry(3, false), entry(4, true), entry(5, false)];
     let keys = [1, 2, 4].map(|number| format!("entry-{number:08}"));
     let readings = BTreeMap::from([(1, 1), (2, 1), (4, 1)]);

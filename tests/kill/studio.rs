@@ -15,12 +15,28 @@ pub(crate) const PASSPHRASE: &str = "three dunes behind the marram";
 /// Where a client works: as a sensor with its token, or on pages with its session.
 #[derive(Debug, Clone)]
 pub(crate) enum Desk {
-    Sensor { room: String, token: String },
-    Page { action: String, fields: Vec<(String, String)>, cookie: String },
+    Sensor {
+        room: String,
+        token: String,
+    },
+    Page {
+        action: String,
+        fields: Vec<(String, String)>,
+        cookie: String,
+    },
     /// Books quarters of an hour from this day on. Two of these desks want the same ones, one after the other: each is given once.
-    Booking { action: String, fields: Vec<(String, String)>, cookie: String, from: Date },
+    Booking {
+        action: String,
+        fields: Vec<(String, String)>,
+        cookie: String,
+        from: Date,
+    },
     /// Opens cards from paper, on one record after the other.
-    Card { actions: Vec<String>, fields: Vec<(String, String)>, cookie: String },
+    Card {
+        actions: Vec<String>,
+        fields: Vec<(String, String)>,
+        cookie: String,
+    },
 }
 
 /// Quarters of an hour a day that are booked, from eight on: hours no change of the clocks touches.
@@ -104,7 +120,8 @@ pub(crate) fn set_up(program: &Program) -> Vec<Desk> {
 /// Makes the owner an artist; gives the artist's and the person's ids.
 fn add_artist(owner: &mut Browser) -> (String, String) {
     let shown = owner.get("/hands/new");
-    let form = form_with_action(&shown.body, "/hands").unwrap_or_else(|| panic!("no form for an artist:\n{}", shown.body));
+    let form =
+        form_with_action(&shown.body, "/hands").unwrap_or_else(|| panic!("no form for an artist:\n{}", shown.body));
     let person = form.fields.iter().find(|(name, _)| name == "person").expect("a person to choose").1.clone();
     let place = expect_see_other(&owner.fill("/hands/new", "/hands", &[("volume", "4, 5")]), "add an artist");
     (last_step(&place), person)
@@ -131,7 +148,8 @@ fn booking(owner: &mut Browser, room: &str, artist: &str) -> Desk {
     let form =
         form_with_action(&shown.body, "/book").unwrap_or_else(|| panic!("no form for a booking:\n{}", shown.body));
     let today: Date = form.fields.iter().find(|(name, _)| name == "day").expect("a day").1.parse().expect("today");
-    let mut fields = without(form.fields, &["form_key", "day", "at", "note", "service", "artist", "short_name", "outside"]);
+    let mut fields =
+        without(form.fields, &["form_key", "day", "at", "note", "service", "artist", "short_name", "outside"]);
     let own = [("service", service.as_str()), ("artist", artist), ("short_name", "Ada L."), ("outside", "yes")];
     fields.extend(own.map(|(name, value)| (name.to_owned(), value.to_owned())));
     let from = today.checked_add(2.days()).expect("a day after");

@@ -32,8 +32,7 @@ pub enum Moment {
 
 impl Moment {
     /// Every moment.
-    pub const ALL: [Self; 6] =
-        [Self::Before, Self::After, Self::Other, Self::Test, Self::Complaint, Self::Sheet];
+    pub const ALL: [Self; 6] = [Self::Before, Self::After, Self::Other, Self::Test, Self::Complaint, Self::Sheet];
     /// Those chosen on her own page of photos; the others come with their record.
     pub const CHOSEN: [Self; 3] = [Self::Before, Self::After, Self::Other];
 

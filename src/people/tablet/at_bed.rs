@@ -93,8 +93,7 @@ pub async fn end_at_bed(tx: &mut Tx, card: &str) -> Result<(), Problem> {
 /// # Errors
 /// When the database cannot be read.
 pub async fn tablet_name(db: &mut Db, tablet: TabletId) -> Result<String, Problem> {
-    let row =
-        sqlx::query("select name from tablet where id = $1").bind(tablet.to_string()).fetch_optional(db).await?;
+    let row = sqlx::query("select name from tablet where id = $1").bind(tablet.to_string()).fetch_optional(db).await?;
     Ok(row.map_or_else(|| "a tablet".to_owned(), |row| row.get(0)))
 }
 
