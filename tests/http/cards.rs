@@ -848,6 +848,12 @@ both_databases!(tomorrows_sheet_says_who_is_cleared_and_nothing_of_health, async
     let page = desk.page("/cards/sheets/tomorrow").await;
     page.says("10:00 Zusa Q. Classic set, Ines");
     page.says("treat nobody who is not printed here as cleared");
+    // Before a day on which nobody comes it is the sheet of the next one.
+    house.clock.advance(-DAY);
+    let early = desk.page("/cards/sheets/tomorrow").await;
+    early.says("Nobody is booked for tomorrow");
+    early.says("10:00 Zusa Q. Classic set, Ines");
+    house.clock.advance(DAY);
     house.run(&format!("update patch_test set struck = 1 where client = '{}'", things.cards.client)).await.unwrap();
     let page = desk.page("/cards/sheets/tomorrow").await;
     page.says("not cleared");
@@ -1040,7 +1046,8 @@ both_databases!(a_photo_of_the_sheet_is_kept_with_the_card_and_read_by_those_who
     house.stranger().get(&path).await.must(303);
     house.actor(Actor::ArtistB).get(&path).await.must(404);
     house.actor(Actor::Desk).get(&path).await.must(403);
-    ines.page(&format!("/door/clients/{client}/file.json")).await.says("Of a sheet of paper");
+    let file = ines.page(&format!("/door/clients/{client}/file.json")).await.text();
+    assert!(file.contains("Of a sheet of paper") && file.contains(&photo), "{file}");
     // A card that was not on paper has no sheet.
     let mut other = form.clone();
     other.action = format!("/cards/{}/sheet", things.cards.open);
