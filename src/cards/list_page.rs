@@ -11,7 +11,7 @@ use crate::artists;
 use crate::base::actor::{Role, Who};
 use crate::base::ids::ArtistId;
 use crate::base::problem::Problem;
-use crate::base::time::{DAY, Instant};
+use crate::base::time::{DAY, Instant, MINUTE};
 use crate::base::zone::Zone;
 use crate::book::slots::Span;
 use crate::book::{self, State as Standing};
@@ -22,7 +22,7 @@ use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::problems::page;
 use crate::web::routes::Routes;
-use crate::web::studio::{Place, Studio};
+use crate::web::studio::{Moment, Place, Studio};
 
 pub(super) fn routes() -> Routes {
     Routes::new().get("/cards", show)
@@ -59,7 +59,7 @@ async fn show(staff: Staff, State(house): State<House>) -> Result<Response, Prob
     let owner = staff.who.role == Role::Owner;
     let mine = |artist| owner || own == Some(artist);
     let due = due_today(&mut db, &house, zone, now, mine).await?;
-    let due = due.into_iter().map(|(href, words)| Row { href, words, warning: None }).collect();
+    let due = due.into_iter().map(|own| Row { href: own.href, words: own.words, warning: None }).collect();
     let mut open = Vec::new();
     for card in store::open(&mut db).await? {
         if mine(card.artist) || card.supervisor == Some(staff.who.id) {
@@ -109,14 +109,21 @@ async fn row(
     Ok(Row { href: house.url(&format!("/cards/{}", card.id)), words, warning })
 }
 
-/// Address and words of today's visits that have no card yet, of the artists somebody opens cards for.
+/// A visit of today that has no card yet.
+struct Due {
+    at: Instant,
+    href: String,
+    words: String,
+}
+
+/// Today's visits that have no card yet, of the artists somebody opens cards for.
 async fn due_today(
     db: &mut Db,
     house: &House,
     zone: &Zone,
     now: Instant,
     mine: impl Fn(ArtistId) -> bool,
-) -> Result<Vec<(String, String)>, Problem> {
+) -> Result<Vec<Due>, Problem> {
     let day = Span::new(zone.start_of_day_before(now, 0), zone.start_of_day_before(now, -1));
     let services = book::services(db).await?;
     let mut due = Vec::new();
@@ -128,10 +135,11 @@ async fn due_today(
         if store::of_appointment(db, visit.id).await?.is_some() {
             continue;
         }
-        due.push((
-            house.url(&format!("/cards/of/{}", visit.id)),
-            format!("{} {}, {}", zone.clock(visit.when.visit.from), visit.booked.short, kind.words()),
-        ));
+        due.push(Due {
+            at: visit.when.visit.from,
+            href: house.url(&format!("/cards/of/{}", visit.id)),
+            words: format!("{} {}, {}", zone.clock(visit.when.visit.from), visit.booked.short, kind.words()),
+        });
     }
     Ok(due)
 }
@@ -143,11 +151,29 @@ pub struct AtHand {
     pub open: Vec<(String, String)>,
     /// Today's visits without one.
     pub due: Vec<(String, String)>,
+    /// One of those begins within minutes, or should have begun.
+    pub soon: bool,
     /// Every card, and the sheets.
     pub all: String,
     /// Who comes tomorrow, to print.
     pub tomorrow: String,
 }
+
+impl AtHand {
+    /// The moment of her day that her cards and her book say; none where the clock alone says it.
+    #[must_use]
+    pub fn moment(&self) -> Option<Moment> {
+        match (self.open.is_empty(), self.soon) {
+            (false, _) => Some(Moment::AtTheBed),
+            (true, true) => Some(Moment::BeforeAClient),
+            (true, false) => None,
+        }
+    }
+}
+
+/// How long before a visit one is about to begin it, and for how long it may still be begun late.
+const SOON: i64 = 20 * MINUTE;
+const LATE: i64 = 60 * MINUTE;
 
 /// Her own cards of today; nothing for whoever opens none. The owner's are hers as an artist: everybody's stand under Cards.
 ///
@@ -166,6 +192,8 @@ pub async fn at_hand(db: &mut Db, house: &House, who: &Who, now: Instant) -> Res
         let words = format!("{short}, {}, since {}", card.kind.words(), zone.clock(card.begun));
         hand.open.push((house.url(&format!("/cards/{}", card.id)), words));
     }
-    hand.due = due_today(db, house, &zone, now, |artist| artist == own).await?;
+    let due = due_today(db, house, &zone, now, |artist| artist == own).await?;
+    hand.soon = due.iter().any(|own| (-LATE..=SOON).contains(&own.at.since(now)));
+    hand.due = due.into_iter().map(|own| (own.href, own.words)).collect();
     Ok(Some(hand))
 }

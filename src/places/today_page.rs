@@ -50,6 +50,8 @@ struct TodayPage {
     cards: Option<AtHand>,
     /// At closing, tomorrow's sheet stands first among them.
     closing: bool,
+    /// Then her cards stand before everything.
+    at_the_bed: bool,
     rooms: Vec<AirRow>,
     works_in_rooms: bool,
     /// Who is expected and not cleared, the most urgent; and how many more there are.
@@ -100,7 +102,9 @@ async fn today(
         Some(read) => sheet(&house, read, &studio, &signed_in.who).await?,
         None => Sheet::default(),
     };
-    let moment = Moment::chosen(asked.get("moment").map(String::as_str), &studio, now);
+    let chosen = asked.get("moment").map(String::as_str);
+    let by_work = cards.as_ref().and_then(AtHand::moment).filter(|_| chosen.is_none());
+    let moment = by_work.unwrap_or_else(|| Moment::chosen(chosen, &studio, now));
     let title = format!("{}, {}", studio.zone.wall(now).strftime("%A"), moment_words(moment));
     let mut frame = house.frame(&studio, &signed_in.visitor, Place::Today, title);
     if works_in_rooms {
@@ -112,6 +116,7 @@ async fn today(
         sheet,
         cards,
         closing: moment == Moment::Closing,
+        at_the_bed: moment == Moment::AtTheBed,
         frame,
         rooms,
         works_in_rooms,

@@ -951,6 +951,10 @@ both_databases!(todays_visits_and_open_cards_stand_on_the_first_page, async |hou
     let mut owner = house.owner();
     let first = ines.page("/").await;
     first.says("Go on with the card: Zusa Q., infill");
+    // A card is open: she is at the bed, and another moment is one tap away.
+    first.says("at the bed");
+    assert!(!ines.page("/?moment=between").await.words().contains("Wednesday, at the bed"));
+    house.actor(Actor::ArtistB).page("/").await.says("between clients");
     let own = booked_at(&mut owner, things, &things.cards.client, ("2026-02-18", "15:00")).await;
     let page = ines.page("/").await;
     page.says("Open the card: 15:00 Zusa Q., full set");
