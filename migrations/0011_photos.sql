@@ -8,8 +8,8 @@ create table photo (
   at bigint not null,
   taken_by text not null references person (id),
   -- When of the visit, or of which kind of record; never what of her health.
-  moment text not null check (moment in ('before', 'after', 'another', 'test', 'complaint')),
-  -- The patch test or complaint it shows; null for every other. No reference: this part knows neither.
+  moment text not null check (moment in ('before', 'after', 'another', 'test', 'complaint', 'sheet')),
+  -- The patch test, complaint or treatment card it shows; null for every other. No reference: this part knows neither.
   about text,
   width bigint not null,
   height bigint not null,

@@ -9,8 +9,14 @@ create table tablet (
   created bigint not null,
   seen bigint not null,
   expires bigint not null,
-  revoked bigint
+  revoked bigint,
+  -- What is under way on it, for the one button of its lock: a card's id. No reference: this part knows no cards.
+  card text,
+  -- When the drop in use was begun there, and when a fresh one is due.
+  drop_at bigint,
+  drop_due bigint
 );
+create index tablet_of_card on tablet (card);
 
 -- Six digits of one person: argon2id of a keyed digest, whose key lies outside this database.
 create table code (

@@ -79,6 +79,8 @@ create table card_count (
   side text not null check (side in ('left', 'right', 'left_lower', 'right_lower')),
   lash text not null check (lash in ('single', 'fan')),
   placed bigint not null check (placed >= 0 and placed <= 999),
+  -- For who counts zone by zone; null for the whole lid.
+  zone bigint check (zone between 1 and 7),
   -- Counted by what is gone from the strips: strips × per strip − left over. All three or none.
   strips bigint check (strips between 1 and 50),
   per_strip bigint check (per_strip between 1 and 200),
@@ -96,7 +98,9 @@ create table card_drop (
   bottle text not null references bottle (id),
   lot text not null,
   bead text not null check (bead in ('thin', 'medium', 'full')),
-  struck bigint
+  struck bigint,
+  -- Begun on this tablet while it was locked: nobody typed her digits, so it counts as the artist's.
+  tablet text references tablet (id)
 );
 create index drop_of_card on card_drop (card, at);
 

@@ -36,7 +36,7 @@ pub mod words;
 
 pub use bottle::{Bottle, Lapse, Out, discard_by};
 pub use product::{Family, Product, Stated, StudioClass};
-pub(crate) use seed::{seed_bottle, seed_product, seed_sittings};
+pub(crate) use seed::{seed_bottle, seed_product, seed_sittings, seed_used_up, seeded_bottles};
 pub use set_time::Label;
 pub use shelf::{OnShelf, classes, of_other_rooms, pooled, shelf, shelf_and_pooled};
 pub use summary::Covered;

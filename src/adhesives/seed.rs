@@ -6,7 +6,7 @@ use super::product::Product;
 use super::{bench_store, forecasts, store};
 use crate::base::ids::BottleId;
 use crate::base::problem::Problem;
-use crate::store::{FormKey, Kept};
+use crate::store::{Db, FormKey, Kept};
 use crate::web::House;
 
 /// Adds a product.
@@ -41,6 +41,36 @@ pub(crate) async fn seed_bottle(house: &House, bottle: Bottle) -> Result<(), Pro
         .await
         .map(|_| ())
 }
+
+/// Adds bottles that were used up long ago, each with the day it was finished, in one write.
+pub(crate) async fn seed_used_up(house: &House, bottles: Vec<Bottle>) -> Result<(), Problem> {
+    house
+        .store
+        .write(&FormKey::house(), move |tx| {
+            let bottles = bottles.clone();
+            Box::pin(async move {
+                for bottle in &bottles {
+                    store::add_bottle(tx, bottle).await?;
+                    if let Some(at) = bottle.finished {
+                        store::finished_on(tx, bottle.id, at).await?;
+                    }
+                }
+                Ok(Kept::see(""))
+            })
+        })
+        .await
+        .map(|_| ())
+}
+
+/// Every bottle there ever was, the used up among them.
+pub(crate) async fn seeded_bottles(db: &mut Db) -> Result<Vec<Bottle>, Problem> {
+    let mut all = store::bottles(db).await?;
+    all.extend(store::finished_bottles(db, MOST).await?);
+    Ok(all)
+}
+
+/// More than a year uses up.
+const MOST: i64 = 1000;
 
 /// Adds sittings with their tests to one bottle; each sitting is foretold from those before it.
 pub(crate) async fn seed_sittings(

@@ -353,6 +353,16 @@ pub(super) async fn finish_bottle(tx: &mut Tx, id: BottleId, finished: bool) -> 
     tx.audit(if finished { "finish bottle" } else { "take back finishing" }, id, "").await
 }
 
+/// Says when a bottle was finished that is entered afterwards.
+pub(super) async fn finished_on(tx: &mut Tx, id: BottleId, at: Instant) -> Result<(), Problem> {
+    sqlx::query("update bottle set finished = $1, in_use = 0 where id = $2")
+        .bind(at.0)
+        .bind(id.to_string())
+        .execute(tx.db())
+        .await?;
+    tx.audit("finish bottle", id, "").await
+}
+
 fn one(rows: u64) -> Result<(), Problem> {
     if rows == 0 { Err(Problem::NotHere("bottle")) } else { Ok(()) }
 }

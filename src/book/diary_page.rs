@@ -74,6 +74,8 @@ struct DiaryPage {
     /// Why there is nothing to draw, and what to do.
     empty: Option<(String, String, String)>,
     owner: bool,
+    /// She opens treatment cards.
+    cards: bool,
     own_calendar: Option<String>,
     waiting: String,
     /// A note for a day on which the clocks change.
@@ -248,6 +250,7 @@ impl Eyes<'_> {
             rows: Vec::new(),
             empty,
             owner,
+            cards: crate::clients::reads_health(self.who),
             own_calendar: own.map(|artist| self.house.url(&format!("/book/calendar/{artist}"))),
             waiting: match waiting {
                 0 => "Nobody is waiting.".to_owned(),

@@ -4,7 +4,9 @@ use serde::{Deserialize, Serialize};
 
 use crate::adhesives::{Bead, Liquids};
 use crate::artists::Style;
-use crate::base::ids::{AdviceId, AppointmentId, ArtistId, BottleId, CardId, CardPartId, ClientId, PersonId, RoomId};
+use crate::base::ids::{
+    AdviceId, AppointmentId, ArtistId, BottleId, CardId, CardPartId, ClientId, PersonId, RoomId, TabletId,
+};
 use crate::base::time::Instant;
 use crate::book::VisitKind;
 
@@ -287,6 +289,8 @@ pub struct Count {
     pub lash: Lash,
     /// How many.
     pub placed: u32,
+    /// In which zone of the map; none for the whole lid.
+    pub zone: Option<u32>,
     /// Counted from strips.
     pub strips: Option<super::counts::Strips>,
     /// When.
@@ -308,6 +312,8 @@ pub struct Drop {
     pub bead: Bead,
     /// What was seen since the one before.
     pub seen: Vec<Seen>,
+    /// The tablet it was begun on while that was locked; it counts as the artist's.
+    pub tablet: Option<TabletId>,
 }
 
 /// What was still there of an earlier card's set.

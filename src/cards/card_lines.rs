@@ -4,6 +4,7 @@ use super::card::{Comfort, Lash, START, Side, Whole, has_adhesive, is_removal};
 use super::seen::{Around, bottle_words};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
+use crate::people;
 use crate::store::Db;
 
 /// Word and value of every line that says something.
@@ -89,7 +90,11 @@ pub(super) async fn lines(
         let seen: Vec<_> = drop.seen.iter().map(|seen| seen.words()).collect();
         let seen = if seen.is_empty() { String::new() } else { format!("; seen: {}", seen.join(", ")) };
         let of = bottle_words(db, Some(drop.bottle), &drop.lot).await?;
-        lines.push(("Drop", format!("{}, {of}, {} bead{seen}", zone.clock(drop.at), drop.bead.word())));
+        let on = match drop.tablet {
+            Some(tablet) => format!("; begun on “{}” while it was locked", people::tablet_name(db, tablet).await?),
+            None => String::new(),
+        };
+        lines.push(("Drop", format!("{}, {of}, {} bead{seen}{on}", zone.clock(drop.at), drop.bead.word())));
     }
     for step in &whole.steps {
         let stands = match (step.begun, step.done) {
@@ -119,7 +124,18 @@ fn placed_words(whole: &Whole, side: Side) -> String {
         .filter(|lash| of(**lash))
         .map(|lash| format!("{} {}", whole.placed_of(side, *lash), lash.words()))
         .collect();
-    said.join(" and ")
+    let zones: std::collections::BTreeSet<u32> =
+        whole.counts.iter().filter(|count| count.side == side).filter_map(|count| count.zone).collect();
+    let in_zone = |zone: &u32| -> u32 {
+        let own = whole.counts.iter().filter(|count| count.side == side && count.zone == Some(*zone));
+        own.map(|count| count.placed).sum()
+    };
+    let by_zone: Vec<String> = zones.iter().map(|zone| format!("{} in zone {zone}", in_zone(zone))).collect();
+    if by_zone.is_empty() {
+        said.join(" and ")
+    } else {
+        format!("{}, of them {}", said.join(" and "), by_zone.join(", "))
+    }
 }
 
 const fn placed(side: Side) -> &'static str {

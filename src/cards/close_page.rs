@@ -1,10 +1,12 @@
 //! Closing a card: numbers where none were counted yet, comfort, aftercare, hygiene, the next visit. What was used stays beside what was
 //! advised.
 
+use askama::Template;
 use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::Response;
 
+use super::aftercare_page::Code;
 use super::card::{Aftercare, Comfort, Count, Lash, Side, Whole, Words, has_adhesive, is_removal};
 use super::seen::{Around, open_for, still_open_in};
 use super::store;
@@ -16,10 +18,12 @@ use crate::base::time::Instant;
 use crate::clearance;
 use crate::clearance::typed::{FormPage, MoreNotes as _, Typed, checks_field, notes_of, words_field};
 use crate::clients::Client;
+use crate::people;
 use crate::store::Kept;
 use crate::web::House;
 use crate::web::checks::{Notes, choice_field, number_field, text_field};
-use crate::web::form::FieldView;
+use crate::web::form::{FieldView, Mistake};
+use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, new_form_key};
 use crate::web::problems::{page, page_with};
@@ -47,6 +51,30 @@ pub(super) const fn count_field(side: Side, lash: Lash) -> &'static str {
     match lash {
         Lash::Single => single,
         Lash::Fan => fan,
+    }
+}
+
+/// The form, with the code that leads her to the aftercare.
+#[derive(Template)]
+#[template(path = "cards/close.html")]
+struct ClosePage {
+    frame: Frame,
+    key: String,
+    action: String,
+    word: &'static str,
+    small: &'static str,
+    lead: Vec<String>,
+    fields: Vec<FieldView>,
+    mistakes: Vec<Mistake>,
+    button: &'static str,
+    back: (String, &'static str),
+    code: Code,
+}
+
+impl ClosePage {
+    fn of(house: &House, form: FormPage) -> Self {
+        let FormPage { frame, key, action, word, small, lead, fields, mistakes, button, back, .. } = form;
+        Self { frame, key, action, word, small, lead, fields, mistakes, button, back, code: Code::of(house) }
     }
 }
 
@@ -127,7 +155,8 @@ fn view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPag
 
 async fn show(staff: Staff, State(house): State<House>, At(id): At<CardId>) -> Result<Response, Problem> {
     let opened = opened(&house, &staff, id).await?;
-    page(&view(&house, &staff, &opened, &Typed::of([("aftercare", Aftercare::NotGiven.word().to_owned())])))
+    let fresh = Typed::of([("aftercare", Aftercare::NotGiven.word().to_owned())]);
+    page(&ClosePage::of(&house, view(&house, &staff, &opened, &fresh)))
 }
 
 /// What closing adds to the card.
@@ -170,7 +199,7 @@ fn check_counts(notes: &mut Notes, opened: &Opened, typed: &Typed, at: Instant) 
     let mut counts = Vec::new();
     for side in uncounted(whole) {
         let before = (counts.len(), notes.all().len());
-        let count = |lash, placed, strips| Count { id: CardPartId::new(), side, lash, placed, strips, at };
+        let count = |lash, placed, strips| Count { id: CardPartId::new(), side, lash, placed, zone: None, strips, at };
         for lash in whole.lashes() {
             let name = count_field(side, *lash);
             if !typed.get(name).trim().is_empty()
@@ -224,6 +253,7 @@ async fn close(
                             Err(other) => return Err(other),
                         }
                     }
+                    people::end_at_bed(tx, &id.to_string()).await?;
                     tx.audit("close card", id, "").await?;
                     Ok(Kept::see(format!("/cards/{id}/record?told=closed")))
                 })
@@ -233,7 +263,7 @@ async fn close(
         Err(problem) => {
             let notes = notes_of(problem)?;
             let view = view(&house, &staff, &opened, &form.typed).again(&notes, form.key.form);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_with(StatusCode::UNPROCESSABLE_ENTITY, &ClosePage::of(&house, view))
         }
     }
 }

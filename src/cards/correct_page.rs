@@ -292,7 +292,15 @@ async fn put_right(tx: &mut Tx, house: &House, id: CardId, new: &Corrected) -> R
             continue;
         }
         store::strike_counts(tx, id, *side, *lash).await?;
-        let count = Count { id: CardPartId::new(), side: *side, lash: *lash, placed: *placed, strips: None, at: now };
+        let count = Count {
+            id: CardPartId::new(),
+            side: *side,
+            lash: *lash,
+            placed: *placed,
+            zone: None,
+            strips: None,
+            at: now,
+        };
         store::add_count(tx, id, &count).await?;
     }
     store::keep(tx, keys, &card, &new.words).await

@@ -7,9 +7,12 @@ use axum::response::Response;
 use super::card::{Card, kinds};
 use super::seen::{Around, must_treat};
 use super::{open_page, store};
-use crate::base::actor::Role;
+use crate::artists;
+use crate::base::actor::{Role, Who};
+use crate::base::ids::ArtistId;
 use crate::base::problem::Problem;
-use crate::base::time::DAY;
+use crate::base::time::{DAY, Instant, MINUTE};
+use crate::base::zone::Zone;
 use crate::book::slots::Span;
 use crate::book::{self, State as Standing};
 use crate::clients;
@@ -19,7 +22,7 @@ use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::problems::page;
 use crate::web::routes::Routes;
-use crate::web::studio::Place;
+use crate::web::studio::{Moment, Place, Studio};
 
 pub(super) fn routes() -> Routes {
     Routes::new().get("/cards", show)
@@ -28,7 +31,7 @@ pub(super) fn routes() -> Routes {
 /// How far back closed cards are listed.
 const DAYS: i64 = 14;
 /// The most of them.
-const MOST: usize = 60;
+const MOST: i64 = 60;
 
 struct Row {
     href: String,
@@ -55,23 +58,8 @@ async fn show(staff: Staff, State(house): State<House>) -> Result<Response, Prob
     let own = around.own(&staff.who).map(|artist| artist.id);
     let owner = staff.who.role == Role::Owner;
     let mine = |artist| owner || own == Some(artist);
-    let day = Span::new(zone.start_of_day_before(now, 0), zone.start_of_day_before(now, -1));
-    let services = book::services(&mut db).await?;
-    let mut due = Vec::new();
-    for visit in book::between(&mut db, day).await? {
-        let kind = services.iter().find(|service| service.id == visit.service).map(|service| service.kind);
-        let has_card = kind.filter(|kind| kinds().any(|own| own == *kind));
-        let comes = visit.state == Standing::Booked && visit.booked.client.is_some() && mine(visit.artist);
-        let (Some(kind), true) = (has_card, comes) else { continue };
-        if store::of_appointment(&mut db, visit.id).await?.is_some() {
-            continue;
-        }
-        due.push(Row {
-            href: house.url(&format!("/cards/of/{}", visit.id)),
-            words: format!("{} {}, {}", zone.clock(visit.when.visit.from), visit.booked.short, kind.words()),
-            warning: None,
-        });
-    }
+    let due = due_today(&mut db, &house, zone, now, mine).await?;
+    let due = due.into_iter().map(|own| Row { href: own.href, words: own.words, warning: None }).collect();
     let mut open = Vec::new();
     for card in store::open(&mut db).await? {
         if mine(card.artist) || card.supervisor == Some(staff.who.id) {
@@ -81,14 +69,14 @@ async fn show(staff: Staff, State(house): State<House>) -> Result<Response, Prob
     }
     let mut closed = Vec::new();
     for artist in around.artists.iter().filter(|artist| mine(artist.id)) {
-        for card in store::of_artist(&mut db, artist.id, now.plus(-DAYS * DAY)).await? {
+        for card in store::of_artist(&mut db, artist.id, now.plus(-DAYS * DAY), MOST).await? {
             if card.closed.is_some() {
                 closed.push(card);
             }
         }
     }
     closed.sort_by_key(|card| std::cmp::Reverse(card.begun));
-    closed.truncate(MOST);
+    closed.truncate(usize::try_from(MOST).unwrap_or_default());
     let mut rows = Vec::new();
     for card in &closed {
         rows.push(row(&mut db, &house, &around, card, now, None).await?);
@@ -111,7 +99,7 @@ async fn row(
     house: &House,
     around: &Around,
     card: &Card,
-    now: crate::base::time::Instant,
+    now: Instant,
     warning: Option<&'static str>,
 ) -> Result<Row, Problem> {
     let short = clients::client(db, card.client).await?.map_or_else(|| "–".to_owned(), |client| client.short);
@@ -119,4 +107,93 @@ async fn row(
     let artist = around.artist_name(card.artist);
     let words = format!("{} {short}, {} with {artist}", zone.date_and_clock(card.begun, now), card.kind.words());
     Ok(Row { href: house.url(&format!("/cards/{}", card.id)), words, warning })
+}
+
+/// A visit of today that has no card yet.
+struct Due {
+    at: Instant,
+    href: String,
+    words: String,
+}
+
+/// Today's visits that have no card yet, of the artists somebody opens cards for.
+async fn due_today(
+    db: &mut Db,
+    house: &House,
+    zone: &Zone,
+    now: Instant,
+    mine: impl Fn(ArtistId) -> bool,
+) -> Result<Vec<Due>, Problem> {
+    let day = Span::new(zone.start_of_day_before(now, 0), zone.start_of_day_before(now, -1));
+    let services = book::services(db).await?;
+    let mut due = Vec::new();
+    for visit in book::between(db, day).await? {
+        let kind = services.iter().find(|service| service.id == visit.service).map(|service| service.kind);
+        let has_card = kind.filter(|kind| kinds().any(|own| own == *kind));
+        let comes = visit.state == Standing::Booked && visit.booked.client.is_some() && mine(visit.artist);
+        let (Some(kind), true) = (has_card, comes) else { continue };
+        if store::of_appointment(db, visit.id).await?.is_some() {
+            continue;
+        }
+        due.push(Due {
+            at: visit.when.visit.from,
+            href: house.url(&format!("/cards/of/{}", visit.id)),
+            words: format!("{} {}, {}", zone.clock(visit.when.visit.from), visit.booked.short, kind.words()),
+        });
+    }
+    Ok(due)
+}
+
+/// What the day sheet offers somebody of her own cards: address and words, those that are open first.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct AtHand {
+    /// Cards she works on now.
+    pub open: Vec<(String, String)>,
+    /// Today's visits without one.
+    pub due: Vec<(String, String)>,
+    /// One of those begins within minutes, or should have begun.
+    pub soon: bool,
+    /// Every card, and the sheets.
+    pub all: String,
+    /// Who comes tomorrow, to print.
+    pub tomorrow: String,
+}
+
+impl AtHand {
+    /// The moment of her day that her cards and her book say; none where the clock alone says it.
+    #[must_use]
+    pub fn moment(&self) -> Option<Moment> {
+        match (self.open.is_empty(), self.soon) {
+            (false, _) => Some(Moment::AtTheBed),
+            (true, true) => Some(Moment::BeforeAClient),
+            (true, false) => None,
+        }
+    }
+}
+
+/// How long before a visit one is about to begin it, and for how long it may still be begun late.
+const SOON: i64 = 20 * MINUTE;
+const LATE: i64 = 60 * MINUTE;
+
+/// Her own cards of today; nothing for whoever opens none. The owner's are hers as an artist: everybody's stand under Cards.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn at_hand(db: &mut Db, house: &House, who: &Who, now: Instant) -> Result<Option<AtHand>, Problem> {
+    if must_treat(who).is_err() {
+        return Ok(None);
+    }
+    let zone = Studio::load(db).await?.zone;
+    let mut hand =
+        AtHand { all: house.url("/cards"), tomorrow: house.url("/cards/sheets/tomorrow"), ..AtHand::default() };
+    let Some(own) = artists::of_person(db, who.id).await?.map(|artist| artist.id) else { return Ok(Some(hand)) };
+    for card in store::open_of(db, own).await? {
+        let short = clients::client(db, card.client).await?.map_or_else(|| "–".to_owned(), |client| client.short);
+        let words = format!("{short}, {}, since {}", card.kind.words(), zone.clock(card.begun));
+        hand.open.push((house.url(&format!("/cards/{}", card.id)), words));
+    }
+    let due = due_today(db, house, &zone, now, |artist| artist == own).await?;
+    hand.soon = due.iter().any(|own| (-LATE..=SOON).contains(&own.at.since(now)));
+    hand.due = due.into_iter().map(|own| (own.href, own.words)).collect();
+    Ok(Some(hand))
 }

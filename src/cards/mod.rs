@@ -1,13 +1,16 @@
 //! Treatment cards: what was done at a visit, what was placed, and what of it was still there at the next. Keeps what was used beside
 //! what was advised; tells clearance which products and lots were met. Judges nobody and prices nothing.
 
+mod aftercare_page;
 mod arrival_page;
 pub mod card;
 mod card_lines;
 mod close_page;
 mod correct_page;
 pub mod counts;
+mod her_page;
 mod list_page;
+mod lock_page;
 mod map_page;
 mod of_client;
 mod open_page;
@@ -23,8 +26,10 @@ mod work_page;
 
 use crate::web::routes::Routes;
 
+pub use list_page::{AtHand, at_hand};
 pub use of_client::{TABLES, client_erase, client_file, client_merge};
-pub(crate) use seed::{SeedCard, has_cards, seed_cards};
+pub(crate) use seed::has_cards;
+pub use seed::{SeedCard, seed_cards};
 
 /// Risen whenever a card changes.
 pub const TOPIC: &str = "cards";
@@ -34,6 +39,7 @@ pub const TOPIC: &str = "cards";
 pub fn routes() -> Routes {
     list_page::routes()
         .join(open_page::routes())
+        .join(lock_page::routes())
         .join(work_page::routes())
         .join(map_page::routes())
         .join(arrival_page::routes())
@@ -41,5 +47,7 @@ pub fn routes() -> Routes {
         .join(record_page::routes())
         .join(correct_page::routes())
         .join(sheets_page::routes())
+        .join(aftercare_page::routes())
+        .join(her_page::routes())
         .join(settings_page::routes())
 }

@@ -68,6 +68,7 @@ pub(super) async fn open(tx: &mut Tx, keys: &Keys, who: &Who, start: &CardStart)
             lot: card.lot.clone(),
             bead: card.bead,
             seen: Vec::new(),
+            tablet: None,
         };
         store::add_drop(tx, card.id, &drop).await?;
         met(tx, &card, bottle, card.begun).await?;

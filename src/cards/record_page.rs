@@ -1,7 +1,8 @@
 //! A card to read and to print, its earlier versions, and complaints tied to it. Every reading leaves a row in the audit chain.
 
 use askama::Template;
-use axum::extract::{Query, State};
+use axum::extract::{Multipart, Query, State};
+use axum::http::{HeaderMap, StatusCode};
 use axum::response::Response;
 use serde::Deserialize;
 
@@ -13,12 +14,13 @@ use crate::base::problem::Problem;
 use crate::clearance;
 use crate::clearance::typed::Typed;
 use crate::clients;
+use crate::clients::photos::{LARGEST_FORM, Moment, PhotoBlock, Shows, arrive, keep};
 use crate::store::Kept;
 use crate::web::House;
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
-use crate::web::incoming::{At, Form, new_form_key};
-use crate::web::problems::page;
+use crate::web::incoming::{At, Form, Turned, new_form_key};
+use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::Place;
@@ -28,7 +30,11 @@ pub(super) fn routes() -> Routes {
         .get("/cards/{card}/record", record)
         .get("/cards/{card}/versions/{part}", version)
         .post("/cards/{card}/complaint", tie)
+        .post_file("/cards/{card}/sheet", LARGEST_FORM, sheet)
 }
+
+/// Said once it is closed.
+const CLOSED: &str = "The card is closed.";
 
 #[derive(Debug, Default, Deserialize)]
 #[serde(default)]
@@ -63,6 +69,11 @@ struct RecordPage {
     fixes: Vec<(String, String)>,
     versions: Vec<(String, String)>,
     complaints: Vec<ComplaintRow>,
+    /// Photos of the sheet, where the card came from one.
+    pictures: PhotoBlock,
+    from_paper: bool,
+    /// The card's id once it is closed: the device keeps its running time no longer.
+    ended: String,
     acts: Vec<(String, &'static str)>,
 }
 
@@ -73,20 +84,21 @@ async fn record(
     Query(asked): Query<Told>,
 ) -> Result<Response, Problem> {
     let told = match asked.told.as_str() {
-        "closed" => "The card is closed.",
+        "closed" => CLOSED,
         "corrected" => "It is corrected; the version before stays readable below.",
         "tied" => "The complaint is tied to this card.",
+        "sheet" => "The photo of the sheet is kept.",
         _ => "",
     };
-    shown(&house, &staff, id, told).await
+    page(&shown(&house, &staff, id, told).await?)
 }
 
 /// The record in the place of the page at the bed.
 pub(super) async fn show_record(house: &House, staff: &Staff, id: CardId) -> Result<Response, Problem> {
-    shown(house, staff, id, "").await
+    page(&shown(house, staff, id, "").await?)
 }
 
-async fn shown(house: &House, staff: &Staff, id: CardId, told: &'static str) -> Result<Response, Problem> {
+async fn shown(house: &House, staff: &Staff, id: CardId, told: &'static str) -> Result<RecordPage, Problem> {
     let (now, keys) = (staff.visitor.now.0, house.store.keys());
     let mut db = house.store.read().await?;
     let (whole, client) = card_for(&mut db, keys, id, &staff.who).await?;
@@ -96,6 +108,14 @@ async fn shown(house: &House, staff: &Staff, id: CardId, told: &'static str) -> 
     let versions = store::versions(&mut db, keys, &whole.card).await?;
     let complaints = clearance::complaints_in_brief(&mut db, client.id).await?;
     let cards = store::of_client(&mut db, client.id).await?;
+    let mut pictures = PhotoBlock::default();
+    if whole.card.paper.is_some() {
+        let action = house.url(&format!("/cards/{id}/sheet"));
+        let about = id.to_string();
+        let about = (about.as_str(), Moment::Sheet);
+        let block = PhotoBlock::load(&mut db, house, &around.studio, &client, about, action, now).await?;
+        pictures = PhotoBlock { may_add: block.may_add && works, ..block };
+    }
     drop(db);
     clients::note_reading(house, &staff.who, client.id, "read card", &id.to_string()).await?;
     let (card, zone) = (&whole.card, &around.studio.zone);
@@ -111,6 +131,10 @@ async fn shown(house: &House, staff: &Staff, id: CardId, told: &'static str) -> 
     if let Some(appointment) = card.appointment {
         acts.push((house.url(&format!("/book/{appointment}")), "Its appointment"));
     }
+    acts.push((house.url(&format!("/cards/her/{}", client.id)), "Her other cards"));
+    if told == CLOSED {
+        acts.push((house.url("/cards/sheets/tomorrow"), "Tomorrow’s sheet, to print"));
+    }
     acts.push((house.url("/cards"), "All cards"));
     let of = |card: &super::card::Card| format!("the {} of {}", card.kind.words(), zone.date(card.begun, now));
     let complaint = |own: &clearance::ComplaintBrief| ComplaintRow {
@@ -119,7 +143,7 @@ async fn shown(house: &House, staff: &Staff, id: CardId, told: &'static str) -> 
         tied: own.card == id.to_string(),
     };
     let open_to_tie = |own: &&clearance::ComplaintBrief| own.card.is_empty() || own.card == id.to_string();
-    page(&RecordPage {
+    Ok(RecordPage {
         frame: house.frame(&around.studio, &staff.visitor, Place::Book, format!("Card of {}", client.short)),
         key: new_form_key(),
         told,
@@ -145,6 +169,9 @@ async fn shown(house: &House, staff: &Staff, id: CardId, told: &'static str) -> 
             })
             .collect(),
         complaints: complaints.iter().filter(open_to_tie).map(complaint).collect(),
+        pictures,
+        from_paper: card.paper.is_some(),
+        ended: card.closed.map(|_| id.to_string()).unwrap_or_default(),
         acts,
         path,
     })
@@ -206,4 +233,39 @@ async fn tie(
         })
     });
     Ok(answer(&house, &kept.await?))
+}
+
+/// A photo of the sheet that a card was entered from.
+async fn sheet(
+    staff: Staff,
+    State(house): State<House>,
+    At(id): At<CardId>,
+    headers: HeaderMap,
+    parts: Multipart,
+) -> Result<Response, Turned> {
+    let client = {
+        let mut db = house.store.read().await?;
+        let (whole, client) = work_for(&mut db, house.store.keys(), id, &staff.who).await?;
+        clients::not_restricted(&client)?;
+        if whole.card.paper.is_none() {
+            return Err(Problem::Clash(
+                "This card was not entered from paper, so there is no sheet of it.".to_owned(),
+                "Photos of her lashes are kept on her record, under Photos.".to_owned(),
+            )
+            .into());
+        }
+        client.id
+    };
+    let arrived = arrive(&house, &staff, &headers, parts).await?;
+    let picture = match arrived.picture {
+        Ok(picture) => picture,
+        Err(sentence) => {
+            let mut view = shown(&house, &staff, id, "").await?;
+            view.pictures = view.pictures.refused(sentence, arrived.key.form.clone());
+            return Ok(page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)?);
+        }
+    };
+    let shows = Shows { client, moment: Moment::Sheet, about: Some(id.to_string()) };
+    let kept = keep(&house, &staff, &arrived.key, shows, picture, format!("/cards/{id}/record?told=sheet")).await?;
+    Ok(answer(&house, &kept))
 }

@@ -1,20 +1,28 @@
-//! Cards of the invented studio, many at a time.
+//! Cards of the invented studio, many at a time; and of benches.
 
 use std::fmt::Write as _;
 
 use super::card::{Arrival, Card, Count};
+use super::card_lines::lines;
+use super::seen::Around;
 use super::store;
 use crate::base::ids::CardId;
 use crate::base::problem::Problem;
+use crate::store::keys::Keys;
 use crate::store::{Db, FormKey, Kept, Tx};
 use crate::web::House;
 
-/// A closed card without words, with what was counted.
+/// A card without words, with what was counted.
 #[derive(Debug, Clone)]
-pub(crate) struct SeedCard {
-    pub(crate) card: Card,
-    pub(crate) counts: Vec<Count>,
-    pub(crate) arrival: Vec<Arrival>,
+pub struct SeedCard {
+    /// The card.
+    pub card: Card,
+    /// Numbers placed.
+    pub counts: Vec<Count>,
+    /// What was still there of the set before.
+    pub arrival: Vec<Arrival>,
+    /// Why it was corrected afterwards, and what then stood under next visit.
+    pub corrected: Option<(&'static str, &'static str)>,
 }
 
 /// Whether there is any card.
@@ -26,14 +34,18 @@ pub(crate) async fn has_cards(db: &mut Db) -> Result<bool, Problem> {
 /// Rows in one statement.
 const ROWS: usize = 60;
 
-/// Adds them in one write, oldest first.
-pub(crate) async fn seed_cards(house: &House, cards: Vec<SeedCard>) -> Result<(), Problem> {
+/// Adds them in one write, oldest first. Judges nothing and tells clearance nothing: for the invented studio, and for measuring.
+///
+/// # Errors
+/// When the database refuses it.
+pub async fn seed_cards(house: &House, cards: Vec<SeedCard>) -> Result<(), Problem> {
     if cards.is_empty() {
         return Ok(());
     }
     let key = FormKey::house();
+    let inner = house.clone();
     let written = house.store.write(&key, move |tx| {
-        let cards = cards.clone();
+        let (cards, house) = (cards.clone(), inner.clone());
         Box::pin(async move {
             for own in &cards {
                 store::keep_sealed(tx, &own.card, None).await?;
@@ -48,12 +60,26 @@ pub(crate) async fn seed_cards(house: &House, cards: Vec<SeedCard>) -> Result<()
             for some in arrival.chunks(ROWS) {
                 insert_arrival(tx, some).await?;
             }
+            for own in cards.iter().filter(|own| own.corrected.is_some()) {
+                correct(tx, house.store.keys(), own).await?;
+            }
             tx.raise(super::TOPIC);
             tx.audit("seed cards", "house", &cards.len().to_string()).await?;
             Ok(Kept::see(""))
         })
     });
     written.await.map(|_| ())
+}
+
+/// Keeps what stood there as a version, as the page of corrections does.
+async fn correct(tx: &mut Tx, keys: &Keys, own: &SeedCard) -> Result<(), Problem> {
+    let Some((reason, next_visit)) = own.corrected else { return Ok(()) };
+    let around = Around::load(tx.db()).await?;
+    let whole = store::whole(tx.db(), keys, own.card.id).await?.ok_or(Problem::NotHere("card"))?;
+    let was = lines(tx.db(), &around, &whole, own.card.begun).await?;
+    store::keep_version(tx, keys, &own.card, reason, &was).await?;
+    let card = Card { next_visit: next_visit.to_owned(), version: own.card.version + 1, ..own.card.clone() };
+    store::keep_sealed(tx, &card, None).await
 }
 
 /// "insert … values ($1, …), ($n, …)" for so many rows.

@@ -4,6 +4,7 @@ use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
 
+use super::aftercare_page::Code;
 use super::seen::Around;
 use crate::base::problem::Problem;
 use crate::book::slots::Span;
@@ -109,6 +110,9 @@ pub(super) fn links(house: &House) -> Vec<(String, &'static str)> {
     ]
 }
 
+/// How far ahead a day with somebody is looked for.
+const DAYS: i64 = 7;
+
 struct Visit {
     clock: String,
     short: String,
@@ -121,6 +125,8 @@ struct Visit {
 struct TomorrowPage {
     frame: Frame,
     day: String,
+    /// It is not tomorrow, since nobody comes then.
+    later: bool,
     warning: &'static str,
     visits: Vec<Visit>,
 }
@@ -130,13 +136,21 @@ async fn tomorrow(staff: Staff, State(house): State<House>) -> Result<Response, 
     let mut db = house.store.read().await?;
     let around = Around::load(&mut db).await?;
     let zone = &around.studio.zone;
-    let day = Span::new(zone.start_of_day_before(now, -1), zone.start_of_day_before(now, -2));
+    let span = |ahead: i64| Span::new(zone.start_of_day_before(now, -ahead), zone.start_of_day_before(now, -ahead - 1));
     let services = book::services(&mut db).await?;
-    let mut visits = Vec::new();
-    for own in book::between(&mut db, day).await? {
-        if own.state != Standing::Booked {
-            continue;
+    // Before a free day the sheet is that of the day after it.
+    let (mut ahead, mut booked) = (1, Vec::new());
+    for days in 1..=DAYS {
+        booked = book::between(&mut db, span(days)).await?;
+        booked.retain(|own| own.state == Standing::Booked);
+        if !booked.is_empty() {
+            ahead = days;
+            break;
         }
+    }
+    let day = span(ahead);
+    let mut visits = Vec::new();
+    for own in booked {
         let service = services.iter().find(|service| service.id == own.service);
         let judged = service.and_then(|service| book::judged_as(service.kind));
         let state = match (own.booked.client, judged) {
@@ -167,6 +181,7 @@ async fn tomorrow(staff: Staff, State(house): State<House>) -> Result<Response, 
     page(&TomorrowPage {
         frame: house.frame(&around.studio, &staff.visitor, Place::Book, "Tomorrow’s sheet"),
         day: zone.date(day.from, now),
+        later: ahead > 1,
         warning: NOBODY_ELSE,
         visits,
     })
@@ -176,8 +191,11 @@ async fn tomorrow(staff: Staff, State(house): State<House>) -> Result<Response, 
 #[template(path = "cards/blank.html")]
 struct BlankPage {
     frame: Frame,
+    small: &'static str,
     above: Vec<String>,
     lines: &'static [&'static str],
+    /// On the aftercare to hand over.
+    code: Option<Code>,
 }
 
 async fn blank(staff: Staff, State(house): State<House>, At(word): At<String>) -> Result<Response, Problem> {
@@ -188,7 +206,9 @@ async fn blank(staff: Staff, State(house): State<House>, At(word): At<String>) -
     let own = if sheet.word == "aftercare" { settings.aftercare } else { Vec::new() };
     page(&BlankPage {
         frame: house.frame(&studio, &staff.visitor, Place::Book, sheet.title),
+        small: if sheet.word == "aftercare" { "to hand over" } else { "to be entered the same day" },
         above: sheet.above.iter().map(|line| (*line).to_owned()).chain(own).collect(),
         lines: sheet.lines,
+        code: (sheet.word == "aftercare").then(|| Code::of(&house)),
     })
 }

@@ -11,8 +11,9 @@ use crate::adhesives::{Bead, Liquids};
 use crate::artists::Style;
 use crate::base::ids::{AppointmentId, ArtistId, CardId, CardPartId, ClientId};
 use crate::base::problem::Problem;
-use crate::base::time::Instant;
+use crate::base::time::{Instant, MINUTE};
 use crate::book::VisitKind;
+use crate::people;
 use crate::store::keys::Keys;
 use crate::store::{Db, Tx, query_with_nulls, sealed};
 
@@ -101,11 +102,16 @@ const OPEN: &str =
      temperature_c, humidity_pct, advice, advised_class, advised_bottle, bottle, lot, bead, liquids, technique, supervisor, elsewhere,
      first_card, remover, remover_lot, minutes, next_visit, aftercare, hygiene, version, words from card where closed is null
      order by begun desc, id desc";
+const OPEN_OF_ARTIST: &str =
+    "select id, appointment, client, artist, room, kind, lids, begun, closed, entered, entered_by, written_by, clearance,
+     temperature_c, humidity_pct, advice, advised_class, advised_bottle, bottle, lot, bead, liquids, technique, supervisor, elsewhere,
+     first_card, remover, remover_lot, minutes, next_visit, aftercare, hygiene, version, words from card
+     where closed is null and artist = $1 order by begun desc, id desc";
 const OF_ARTIST: &str =
     "select id, appointment, client, artist, room, kind, lids, begun, closed, entered, entered_by, written_by, clearance,
      temperature_c, humidity_pct, advice, advised_class, advised_bottle, bottle, lot, bead, liquids, technique, supervisor, elsewhere,
      first_card, remover, remover_lot, minutes, next_visit, aftercare, hygiene, version, words from card
-     where artist = $1 and begun >= $2 order by begun desc, id desc";
+     where artist = $1 and begun >= $2 order by begun desc, id desc limit $3";
 
 /// A card without its parts.
 pub(super) async fn one(db: &mut Db, id: CardId) -> Result<Option<Card>, Problem> {
@@ -131,9 +137,15 @@ pub(super) async fn open(db: &mut Db) -> Result<Vec<Card>, Problem> {
     rows.iter().map(read).collect()
 }
 
-/// An artist's cards since an instant, newest first.
-pub(super) async fn of_artist(db: &mut Db, artist: ArtistId, from: Instant) -> Result<Vec<Card>, Problem> {
-    let rows = sqlx::query(OF_ARTIST).bind(artist.to_string()).bind(from.0).fetch_all(db).await?;
+/// An artist's cards that nobody has closed yet, newest first.
+pub(super) async fn open_of(db: &mut Db, artist: ArtistId) -> Result<Vec<Card>, Problem> {
+    let rows = sqlx::query(OPEN_OF_ARTIST).bind(artist.to_string()).fetch_all(db).await?;
+    rows.iter().map(read).collect()
+}
+
+/// An artist's cards since an instant, newest first, so many at most.
+pub(super) async fn of_artist(db: &mut Db, artist: ArtistId, from: Instant, most: i64) -> Result<Vec<Card>, Problem> {
+    let rows = sqlx::query(OF_ARTIST).bind(artist.to_string()).bind(from.0).bind(most).fetch_all(db).await?;
     rows.iter().map(read).collect()
 }
 
@@ -257,7 +269,7 @@ pub(super) async fn set_zones(tx: &mut Tx, card: CardId, zones: &[Zone]) -> Resu
 
 async fn counts(db: &mut Db, card: CardId) -> Result<Vec<Count>, Problem> {
     let rows = sqlx::query(
-        "select id, side, lash, placed, strips, per_strip, left_over, at from card_count
+        "select id, side, lash, placed, strips, per_strip, left_over, at, zone from card_count
          where card = $1 and struck is null order by at, id",
     )
     .bind(card.to_string())
@@ -276,6 +288,7 @@ async fn counts(db: &mut Db, card: CardId) -> Result<Vec<Count>, Problem> {
                 lash: Lash::from_word(&row.get::<String, _>(2))
                     .ok_or_else(|| Problem::broken("a count of nothing of ours"))?,
                 placed: whole_number(row, 3),
+                zone: number(row, 8),
                 strips,
                 at: Instant(row.get(7)),
             })
@@ -286,14 +299,15 @@ async fn counts(db: &mut Db, card: CardId) -> Result<Vec<Count>, Problem> {
 /// Adds a number placed.
 pub(super) async fn add_count(tx: &mut Tx, card: CardId, count: &Count) -> Result<(), Problem> {
     query_with_nulls(
-        "insert into card_count (id, card, side, lash, placed, strips, per_strip, left_over, at, struck)
-         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, null)",
+        "insert into card_count (id, card, side, lash, placed, zone, strips, per_strip, left_over, at, struck)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, null)",
     )
     .bind(count.id.to_string())
     .bind(card.to_string())
     .bind(count.side.word())
     .bind(count.lash.word())
     .bind(i64::from(count.placed))
+    .bind(count.zone.map(i64::from))
     .bind(count.strips.map(|of| i64::from(of.strips)))
     .bind(count.strips.map(|of| i64::from(of.per_strip)))
     .bind(count.strips.map(|of| i64::from(of.left_over)))
@@ -340,7 +354,7 @@ pub(super) async fn take_back(tx: &mut Tx, card: CardId, part: CardPartId) -> Re
 
 async fn drops(db: &mut Db, card: CardId) -> Result<Vec<Drop>, Problem> {
     let rows = sqlx::query(
-        "select d.id, d.at, d.bottle, d.lot, d.bead, s.word from card_drop d left join card_seen s on s.new_drop = d.id
+        "select d.id, d.at, d.bottle, d.lot, d.bead, s.word, d.tablet from card_drop d left join card_seen s on s.new_drop = d.id
          where d.card = $1 and d.struck is null order by d.at, d.id, s.word",
     )
     .bind(card.to_string())
@@ -358,6 +372,7 @@ async fn drops(db: &mut Db, card: CardId) -> Result<Vec<Drop>, Problem> {
                 bead: Bead::from_word(&row.get::<String, _>(4))
                     .ok_or_else(|| Problem::broken("a drop with no bead of ours"))?,
                 seen: Vec::new(),
+                tablet: row.get::<Option<String>, _>(6).map(|id| id.parse()).transpose().map_err(Problem::broken)?,
             });
         }
         let word = row.get::<Option<String>, _>(5);
@@ -370,15 +385,18 @@ async fn drops(db: &mut Db, card: CardId) -> Result<Vec<Drop>, Problem> {
 
 /// Adds a fresh drop.
 pub(super) async fn add_drop(tx: &mut Tx, card: CardId, drop: &Drop) -> Result<(), Problem> {
-    sqlx::query("insert into card_drop (id, card, at, bottle, lot, bead) values ($1, $2, $3, $4, $5, $6)")
-        .bind(drop.id.to_string())
-        .bind(card.to_string())
-        .bind(drop.at.0)
-        .bind(drop.bottle.to_string())
-        .bind(&drop.lot)
-        .bind(drop.bead.word())
-        .execute(tx.db())
-        .await?;
+    query_with_nulls(
+        "insert into card_drop (id, card, at, bottle, lot, bead, tablet) values ($1, $2, $3, $4, $5, $6, $7)",
+    )
+    .bind(drop.id.to_string())
+    .bind(card.to_string())
+    .bind(drop.at.0)
+    .bind(drop.bottle.to_string())
+    .bind(&drop.lot)
+    .bind(drop.bead.word())
+    .bind(drop.tablet.map(|id| id.to_string()))
+    .execute(tx.db())
+    .await?;
     for seen in &drop.seen {
         sqlx::query("insert into card_seen (new_drop, word) values ($1, $2)")
             .bind(drop.id.to_string())
@@ -386,8 +404,11 @@ pub(super) async fn add_drop(tx: &mut Tx, card: CardId, drop: &Drop) -> Result<(
             .execute(tx.db())
             .await?;
     }
+    let minutes = super::settings::CardSettings::load(tx.db()).await?.drop_minutes;
+    people::drop_begun(tx, &card.to_string(), drop.at, drop.at.plus(i64::from(minutes) * MINUTE)).await?;
     tx.raise(super::TOPIC);
-    tx.audit("new drop", card, "").await
+    let on = drop.tablet.map(|id| format!("on locked tablet {id}")).unwrap_or_default();
+    tx.audit("new drop", card, &on).await
 }
 
 async fn arrival(db: &mut Db, card: CardId) -> Result<Vec<Arrival>, Problem> {

@@ -8,19 +8,23 @@ use axum::response::Response;
 use super::card::{Count, Drop, Lash, Seen, Side, Whole, has_adhesive};
 use super::counts::Strips;
 use super::seen::{Around, bottle_words, open_for, still_open_in};
+use super::settings::CardSettings;
 use super::{arrival_page, open_page, open_store, store};
 use crate::adhesives;
 use crate::adhesives::{Bead, Liquid, Liquids};
 use crate::artists::Style;
-use crate::base::ids::{CardId, CardPartId};
+use crate::base::actor::Actor;
+use crate::base::ids::{CardId, CardPartId, TabletId};
 use crate::base::number::DecimalMark;
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::time::{Instant, MINUTE, SECOND};
 use crate::clearance::typed::{FormPage, MoreNotes as _, Typed, checks_field, notes_of};
 use crate::clients::Client;
-use crate::store::Kept;
+use crate::people::{self, AtBed};
+use crate::store::{FormKey, Kept};
 use crate::web::House;
 use crate::web::checks::{Notes, choice_field, done_at};
+use crate::web::form::FieldView;
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, Nothing, new_form_key};
@@ -46,6 +50,9 @@ struct DropView {
     /// Whether one was taken at all.
     any: bool,
     since: String,
+    /// The card's and the newest drop's ids, for what the device keeps of the running time.
+    card: String,
+    id: String,
     /// Seconds since it was taken, and after how many a fresh one is due.
     seconds: i64,
     due_seconds: i64,
@@ -77,6 +84,8 @@ struct WorkPage {
     drop: Option<DropView>,
     totals: Vec<(String, String)>,
     pad: Option<Pad>,
+    /// For who counts zone by zone, where the card has a map.
+    zone: Option<FieldView>,
     /// Address and words of what would be taken back.
     back: Option<(String, String)>,
     steps: Vec<StepView>,
@@ -102,7 +111,33 @@ async fn show(staff: Staff, State(house): State<House>, At(id): At<CardId>) -> R
     if !works {
         return super::record_page::show_record(&house, &staff, id).await;
     }
+    if let Some(tablet) = staff.visitor.tablet {
+        lies_on(&house, &staff, tablet, &opened.0).await?;
+    }
     page(&view(&house, &staff, &opened, &Typed::default(), &[], new_form_key()).await?)
+}
+
+/// Tells a shared tablet which card is open on it, so that its lock shows the time of the drop and takes a new one.
+async fn lies_on(house: &House, staff: &Staff, tablet: TabletId, whole: &Whole) -> Result<(), Problem> {
+    let (there, minutes) = {
+        let mut db = house.store.read().await?;
+        (people::at_bed(&mut db, tablet).await?, CardSettings::load(&mut db).await?.drop_minutes)
+    };
+    let last = whole.drops.last().filter(|_| has_adhesive(whole.card.kind));
+    let drop = last.map(|drop| (drop.at, drop.at.plus(i64::from(minutes) * MINUTE)));
+    let work = AtBed { card: whole.card.id.to_string(), drop };
+    if there.as_ref() == Some(&work) {
+        return Ok(());
+    }
+    let key = FormKey::unkeyed(Actor::Person(staff.who.clone()));
+    let told = house.store.write(&key, move |tx| {
+        let work = work.clone();
+        Box::pin(async move {
+            people::begin_at_bed(tx, tablet, &work).await?;
+            Ok(Kept::see(""))
+        })
+    });
+    told.await.map(|_| ())
 }
 
 /// The name of a number's field.
@@ -164,6 +199,7 @@ async fn view(
         drop: has_adhesive(card.kind).then(|| drop_view(&around, whole, used, now)),
         totals: totals(whole),
         pad: has_adhesive(card.kind).then(|| pad(&around, whole, typed, notes)),
+        zone: zone_field(whole, typed, notes),
         back: newest(whole).map(|(part, words)| (format!("{path}/back/{part}"), format!("Take back {words}"))),
         steps: steps(&around, whole, now),
         to_count,
@@ -187,6 +223,8 @@ fn drop_view(around: &Around, whole: &Whole, used: String, now: Instant) -> Drop
         number: whole.drops.len(),
         any: last.is_some(),
         since: zone.clock(at),
+        card: whole.card.id.to_string(),
+        id: last.map(|last| last.id.to_string()).unwrap_or_default(),
         seconds: gone,
         due_seconds: due / SECOND,
         gone: format!("{}:{:02}", gone / 60, gone % 60),
@@ -237,6 +275,16 @@ fn pad(around: &Around, whole: &Whole, typed: &Typed, notes: &[FieldNote]) -> Pa
         pad.press(pressed);
     }
     pad
+}
+
+/// The zones of the map, to say which of them the number is of; the whole lid unless somebody chooses.
+fn zone_field(whole: &Whole, typed: &Typed, notes: &[FieldNote]) -> Option<FieldView> {
+    let most = whole.zones.iter().map(|zone| zone.zone).max()?;
+    let lid = std::iter::once((String::new(), "the whole lid".to_owned()));
+    let zones = (1..=most).map(|zone| (zone.to_string(), format!("zone {zone}, from the inner corner")));
+    let mut field = choice_field("select", "zone", "The number is of", typed.get("zone"), lid.chain(zones)).or_empty();
+    field.error = notes.iter().find(|note| note.field == "zone").map(|note| note.sentence.clone());
+    Some(field)
 }
 
 /// What was added last, and words for it.
@@ -312,13 +360,17 @@ fn check_placed(whole: &Whole, typed: &Typed, at: Instant) -> Result<Vec<Count>,
     let mut notes = Notes::default();
     let mut counts = Vec::new();
     let all = counted(whole);
+    let zone = match typed.get("zone") {
+        "" => None,
+        zone => notes.choice("zone", whole.zones.iter().map(|own| own.zone).find(|own| own.to_string() == zone)),
+    };
     for (side, lash) in &all {
         let name = field(*side, *lash);
         if typed.get(name).trim().is_empty() {
             continue;
         }
         if let Some(placed) = notes.whole(name, typed.get(name), (0, 999), "") {
-            counts.push(Count { id: CardPartId::new(), side: *side, lash: *lash, placed, strips: None, at });
+            counts.push(Count { id: CardPartId::new(), side: *side, lash: *lash, placed, zone, strips: None, at });
         }
     }
     if counts.is_empty() && notes.all().is_empty() {
@@ -369,6 +421,7 @@ async fn new_drop(
                     lot: card.lot.clone(),
                     bead: card.bead,
                     seen: seen.clone(),
+                    tablet: None,
                 };
                 store::add_drop(tx, id, &drop).await?;
                 Ok(Kept::see(format!("/cards/{id}")))
@@ -560,6 +613,7 @@ async fn take_bottle(
                             lot: card.lot.clone(),
                             bead,
                             seen: Vec::new(),
+                            tablet: None,
                         };
                         store::add_drop(tx, id, &drop).await?;
                         open_store::met(tx, &card, bottle, now).await?;

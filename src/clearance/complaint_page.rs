@@ -269,7 +269,16 @@ async fn complaint_view(
     let pictures = {
         let mut db = house.store.read().await?;
         let action = house.url(&format!("/door/complaints/{}/photos", found.id));
-        PhotoBlock::load(&mut db, house, &opened.studio, &opened.client, &found.id.to_string(), action, now).await?
+        PhotoBlock::load(
+            &mut db,
+            house,
+            &opened.studio,
+            &opened.client,
+            (&found.id.to_string(), Moment::Complaint),
+            action,
+            now,
+        )
+        .await?
     };
     Ok(ComplaintPage {
         frame: house.frame(

@@ -59,7 +59,15 @@ pub(crate) enum Seed {
     /// Somebody went on with a written reason.
     Decision { client: ClientId, of: Overridable, from: Instant, until: Instant, reason: &'static str },
     /// A complaint.
-    Complaint { client: ClientId, at: Instant, what: &'static str, met: Met, fix_until: Instant },
+    Complaint {
+        client: ClientId,
+        at: Instant,
+        what: &'static str,
+        met: Met,
+        fix_until: Instant,
+        /// The card whose set it is about, and when the fix at no charge was done.
+        fixed: Option<(crate::base::ids::CardId, Instant)>,
+    },
     /// A stop of a lot.
     Stop { met: Met, at: Instant, why: &'static str },
     /// An incident of somebody who works here.
@@ -136,7 +144,7 @@ async fn keep(tx: &mut Tx, keys: &Keys, one: Seed) -> Result<(), Problem> {
             let (by, at) = (tx.actor.mark(), tx.now.0);
             add_decision(tx, keys, client, &Decision { of, from, until, reason: reason.to_owned(), by, at }).await
         }
-        Seed::Complaint { client, at, what, met, fix_until } => {
+        Seed::Complaint { client, at, what, met, fix_until, fixed } => {
             let complaint = Complaint {
                 id: ComplaintId::new(),
                 client,
@@ -144,10 +152,10 @@ async fn keep(tx: &mut Tx, keys: &Keys, one: Seed) -> Result<(), Problem> {
                 what: what.to_owned(),
                 product: Some(met.product),
                 lot: met.lot,
-                card: String::new(),
+                card: fixed.map(|(card, _)| card.to_string()).unwrap_or_default(),
                 decision: "fix".to_owned(),
                 fix_until: Some(fix_until),
-                fixed: None,
+                fixed: fixed.map(|(_, at)| at),
                 refund_minor: None,
             };
             add_complaint(tx, keys, &complaint).await

@@ -116,7 +116,16 @@ async fn view(
     let looks: Vec<_> = looks.collect();
     let pictures = {
         let action = house.url(&format!("/door/tests/{}/photos", test.id));
-        PhotoBlock::load(&mut db, house, &opened.studio, &opened.client, &test.id.to_string(), action, now).await?
+        PhotoBlock::load(
+            &mut db,
+            house,
+            &opened.studio,
+            &opened.client,
+            (&test.id.to_string(), Moment::Test),
+            action,
+            now,
+        )
+        .await?
     };
     let mut fields = fields(typed);
     note_fields(&mut fields, notes);

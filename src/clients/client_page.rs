@@ -71,8 +71,9 @@ struct ClientPage {
     artists: Vec<ArtistRow>,
     artist_field: Option<FieldView>,
     rights: bool,
-    /// Where a time for her is booked.
+    /// Where a time for her is booked, and where her treatment cards are.
     book: String,
+    cards: String,
 }
 
 async fn show(staff: Staff, State(house): State<House>, At(id): At<ClientId>) -> Result<Response, Problem> {
@@ -110,6 +111,7 @@ async fn show(staff: Staff, State(house): State<House>, At(id): At<ClientId>) ->
         artist_field: manages.then(|| artist_field(&client, &names)).flatten(),
         rights: super::rights::may_use(&client, &staff.who, &names),
         book: house.url(&format!("/book/new?client={id}")),
+        cards: house.url(&format!("/cards/her/{id}")),
         path,
     })
 }

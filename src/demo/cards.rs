@@ -2,7 +2,7 @@
 //! they came again.
 
 use super::book::Draw;
-use crate::adhesives::{self, Bead, Liquids, OnShelf};
+use crate::adhesives::{self, Bead, Bottle, Liquids, OnShelf};
 use crate::artists::{self, Artist};
 use crate::base::actor::{Role, Who};
 use crate::base::ids::{BottleId, CardId, CardPartId, ClientId, PersonId, ProductId, RoomId, SessionId};
@@ -22,7 +22,7 @@ use crate::people::Person;
 use crate::web::House;
 
 /// Who comes again, and to whom. Nobody of them lives anywhere.
-const REGULARS: [(&str, &str); 18] = [
+const REGULARS: [(&str, &str); 36] = [
     ("Agda Winther", "Ines Okafor"),
     ("Birte Solvang", "Ines Okafor"),
     ("Connie Edvard", "Ines Okafor"),
@@ -41,6 +41,24 @@ const REGULARS: [(&str, &str); 18] = [
     ("Pia Ravnsborg", "Tilde Brandt"),
     ("Randi Skovlund", "Tilde Brandt"),
     ("Solvej Thorup", "Tilde Brandt"),
+    ("Tyra Bolstad", "Marlo Vance"),
+    ("Unni Grevstad", "Marlo Vance"),
+    ("Valborg Sjursen", "Marlo Vance"),
+    ("Wilma Torgard", "Marlo Vance"),
+    ("Yrsa Hammerlund", "Marlo Vance"),
+    ("Aagot Linderud", "Marlo Vance"),
+    ("Bergit Solhaug", "Wren Castell"),
+    ("Charlot Emmested", "Wren Castell"),
+    ("Dorthe Kvistgard", "Wren Castell"),
+    ("Elna Rosendal", "Wren Castell"),
+    ("Fanny Uldall", "Wren Castell"),
+    ("Gunvor Steensund", "Wren Castell"),
+    ("Henny Barfoed", "Juna Eide"),
+    ("Isa Mollgard", "Juna Eide"),
+    ("Judit Fossheim", "Juna Eide"),
+    ("Kirsten Ovregard", "Juna Eide"),
+    ("Lisbet Nyboe", "Juna Eide"),
+    ("Magna Hestnes", "Juna Eide"),
 ];
 
 /// A client who comes again: to whom, her record, how she is called.
@@ -94,8 +112,7 @@ fn client(name: &str, artist: PersonId, now: Instant) -> Client {
     }
 }
 
-/// Cards of past visits, from the day the oldest bottle of the shelf was opened: nothing is said to have been placed from a bottle that
-/// nobody knows any more. A studio that has cards gets no more.
+/// Cards of past visits, each from a bottle that was open then. A studio that has cards gets no more.
 pub(super) async fn fill(house: &House, people: &[Person], regulars: &[Regular], days: i64) -> Result<(), Problem> {
     let now = house.store.clock().now().0;
     let Some(owner) = people.iter().find(|person| person.role == Role::Owner) else { return Ok(()) };
@@ -105,17 +122,18 @@ pub(super) async fn fill(house: &House, people: &[Person], regulars: &[Regular],
         if cards::has_cards(&mut db).await? {
             return Ok(());
         }
-        let mut shelf = Vec::new();
-        for own in adhesives::shelf(&mut db, None, now).await? {
-            if let Some((bottle, _)) = adhesives::bottle_and_product(&mut db, own.bottle).await? {
-                shelf.push((own, bottle.lot, bottle.opened));
-            }
-        }
+        let of_today = adhesives::shelf(&mut db, None, now).await?;
+        let mut bottles = adhesives::seeded_bottles(&mut db).await?;
+        // What lapsed or was stopped is not said to have been used.
+        bottles.retain(|own| {
+            own.finished.is_some() || of_today.iter().any(|shown| shown.bottle == own.id && shown.out.is_none())
+        });
         let around = Around {
             artists: artists::all(&mut db).await?,
             rooms: book::beds(&mut db).await?.into_iter().map(|bed| (bed.id, bed.room)).collect(),
             kinds: book::services(&mut db).await?.into_iter().map(|service| (service.id, service.kind)).collect(),
-            shelf,
+            bottles,
+            shelf: of_today,
         };
         (book::between(&mut db, Span::new(now.plus(-days * DAY), now)).await?, around)
     };
@@ -130,8 +148,12 @@ pub(super) async fn fill(house: &House, people: &[Person], regulars: &[Regular],
         }
         made.push(card);
     }
+    for own in made.iter_mut().skip(7).step_by(90) {
+        own.corrected = Some(("She moved her next visit when she left.", "infill in three weeks, in the afternoon"));
+    }
+    met.extend(around.complaint(&mut made));
     cards::seed_cards(house, made).await?;
-    met.extend(around.tests(regulars, now));
+    met.extend(around.tests(regulars, days, now));
     seed(house, &by, met).await
 }
 
@@ -139,8 +161,10 @@ struct Around {
     artists: Vec<Artist>,
     rooms: Vec<(crate::base::ids::BedId, RoomId)>,
     kinds: Vec<(crate::base::ids::ServiceId, VisitKind)>,
-    /// Bottles with lot and the instant each was opened.
-    shelf: Vec<(OnShelf, String, Option<Instant>)>,
+    /// Bottles that may have been used, those used up among them.
+    bottles: Vec<Bottle>,
+    /// What stands on the shelf today.
+    shelf: Vec<OnShelf>,
 }
 
 impl Around {
@@ -193,32 +217,63 @@ impl Around {
             version: 1,
         };
         let counts = if used.is_some() { counts(artist, &card, &arrival, draw) } else { Vec::new() };
-        Some((SeedCard { card, counts, arrival }, used.map(|(_, product, _)| product)))
+        Some((SeedCard { card, counts, arrival, corrected: None }, used.map(|(_, product, _)| product)))
     }
 
-    /// A patch test of each of them with the adhesive that is in use most, long over and looked at.
-    fn tests(&self, regulars: &[Regular], now: Instant) -> Vec<Seed> {
-        let Some((own, lot, _)) = self.shelf.iter().find(|(own, ..)| own.in_use && own.name.starts_with("Heath"))
-        else {
+    /// Patch tests of each of them with the adhesive that is in use most, long over and looked at: one for each half year.
+    fn tests(&self, regulars: &[Regular], days: i64, now: Instant) -> Vec<Seed> {
+        let Some(own) = self.shelf.iter().find(|own| own.in_use && own.name.starts_with("Heath")) else {
             return Vec::new();
         };
-        let placed = now.plus(-60 * DAY);
-        let test = |regular: &Regular| Seed::Test {
-            client: regular.1,
-            met: Met { product: own.product, lot: lot.clone() },
-            liquids: Vec::new(),
-            placed,
-            looks: vec![(placed.plus(50 * HOUR), TestResult::NoneSeen, "")],
+        let lot = self.bottles.iter().find(|bottle| bottle.id == own.bottle).map(|bottle| bottle.lot.clone());
+        let lot = lot.unwrap_or_default();
+        let test = |(client, days): (ClientId, i64)| {
+            let placed = now.plus(-days * DAY);
+            Seed::Test {
+                client,
+                met: Met { product: own.product, lot: lot.clone() },
+                liquids: Vec::new(),
+                placed,
+                looks: vec![(placed.plus(50 * HOUR), TestResult::NoneSeen, "")],
+            }
         };
-        regulars.iter().map(test).collect()
+        let ago = [400, 230, 60].into_iter().filter(|ago| *ago == 60 || *ago <= days + 60);
+        let each = |ago: i64| regulars.iter().map(move |regular| (regular.1, ago));
+        ago.flat_map(each).map(test).collect()
     }
 
-    /// A bottle that was open then: of that room if there is one.
+    /// One of them was not content and had it mended at no charge: both are tied to the card of that set.
+    fn complaint(&self, made: &mut [SeedCard]) -> Option<Seed> {
+        let mends = |own: &SeedCard, kind| own.card.kind == kind && own.card.bottle.is_some();
+        let kinds = [VisitKind::Correction, VisitKind::MiniInfill, VisitKind::Infill];
+        let (at, first) = kinds.into_iter().find_map(|kind| {
+            made.iter().enumerate().filter(|(_, own)| mends(own, kind)).find_map(|(at, own)| {
+                let before = made[..at].iter().rev().find(|other| other.card.client == own.card.client)?;
+                before.card.bottle.map(|_| (at, before.card.clone()))
+            })
+        })?;
+        let fix = made.get_mut(at)?;
+        fix.card.first_card = Some(first.id);
+        let product = self.bottles.iter().find(|bottle| Some(bottle.id) == first.bottle)?.product;
+        Some(Seed::Complaint {
+            client: first.client,
+            at: fix.card.begun.plus(-3 * DAY),
+            what: "A few came off at the outer corner within days.",
+            met: Met { product, lot: first.lot },
+            fix_until: fix.card.begun.plus(11 * DAY),
+            fixed: Some((first.id, fix.card.begun)),
+        })
+    }
+
+    /// A bottle that was open then: of that room if there is one, and of those the one opened last.
     fn bottle(&self, room: RoomId, at: Instant) -> Option<(BottleId, ProductId, String)> {
-        let open =
-            || self.shelf.iter().filter(|(own, _, opened)| own.out.is_none() && opened.is_some_and(|day| day <= at));
-        let (own, lot, _) = open().find(|(own, ..)| own.room == Some(room)).or_else(|| open().next())?;
-        Some((own.bottle, own.product, lot.clone()))
+        let was_open =
+            |own: &&Bottle| own.opened.is_some_and(|day| day <= at) && own.finished.is_none_or(|day| day > at);
+        let open = || self.bottles.iter().filter(was_open);
+        let newest = |a: &&Bottle| a.opened;
+        let own = open().filter(|own| own.room == Some(room)).max_by_key(newest);
+        let own = own.or_else(|| open().max_by_key(newest))?;
+        Some((own.id, own.product, own.lot.clone()))
     }
 }
 
@@ -241,7 +296,15 @@ fn counts(artist: &Artist, card: &Card, arrival: &[Arrival], draw: &mut Draw) ->
         let placed = whole.saturating_sub(there) / part;
         let fans = if lashes.len() > 1 { placed * 2 / 5 } else { placed };
         for (lash, placed) in lashes.iter().zip(if lashes.len() > 1 { [placed - fans, fans] } else { [placed, 0] }) {
-            counts.push(Count { id: CardPartId::new(), side: *side, lash: *lash, placed, strips: None, at });
+            counts.push(Count {
+                id: CardPartId::new(),
+                side: *side,
+                lash: *lash,
+                placed,
+                zone: None,
+                strips: None,
+                at,
+            });
         }
     }
     counts

@@ -381,6 +381,7 @@ impl Story {
             what: "Half of the left side had come off within six days.",
             met: self.met("H-417"),
             fix_until: self.now.plus(7 * DAY),
+            fixed: None,
         }));
         all.extend(her("Jorun Askeland").map(|id| {
             reaction(id, ago(310), details(&["redness"], "Red lids for two days after a set."), self.tilde, 4)

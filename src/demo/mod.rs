@@ -82,7 +82,7 @@ pub async fn fill_with(house: &House, days: i64) -> Result<(), Problem> {
     let known: Vec<(DemoRoom, RoomId)> =
         known.filter_map(|which| Some((which, all.iter().find(|room| room.name == which.name())?.id))).collect();
     let Some(owner) = people.iter().find(|person| person.role == Role::Owner) else { return Ok(()) };
-    shelf::fill(house, &studio.zone, &known, owner.id).await?;
+    shelf::fill(house, &studio.zone, &known, owner.id, days).await?;
     hands::fill(house, &people).await?;
     clients::fill(house, &studio.zone, &people).await?;
     let regulars = cards::regulars(house, &people).await?;

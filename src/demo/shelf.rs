@@ -15,7 +15,7 @@ use crate::base::zone::Zone;
 use crate::web::House;
 
 /// Puts products and bottles on an empty shelf, with the tests of their sittings. `rooms` are those of the studio by their
-/// demo names, `tester` whoever sat at the bench.
+/// demo names, `tester` whoever sat at the bench; so many days back, bottles were used up one after the other.
 ///
 /// # Errors
 /// When the database refuses it.
@@ -24,6 +24,7 @@ pub(super) async fn fill(
     zone: &Zone,
     rooms: &[(DemoRoom, RoomId)],
     tester: PersonId,
+    days: i64,
 ) -> Result<(), Problem> {
     let now = house.store.clock().now().0;
     {
@@ -47,7 +48,39 @@ pub(super) async fn fill(
         adhesives::seed_bottle(house, bottle).await?;
         adhesives::seed_sittings(house, id, sittings).await?;
     }
-    Ok(())
+    let mut used_up = Vec::new();
+    for its in BOTTLES.iter().filter(|its| its.in_use) {
+        let Some((_, product)) = products.iter().find(|(name, _)| *name == its.product) else { continue };
+        let room = its.room.and_then(|which| rooms.iter().find(|(room, _)| *room == which)).map(|(_, id)| *id);
+        used_up.extend(before(its, &bottle(its, *product, room, zone, now), days, now));
+    }
+    adhesives::seed_used_up(house, used_up).await
+}
+
+/// Days one bottle lasts in daily use.
+const LASTS: i64 = 26;
+
+/// The bottles that stood in its place before it, newest first: each opened the day the one before it was finished.
+fn before(its: &TrueBottle, newest: &Bottle, days: i64, now: Instant) -> Vec<Bottle> {
+    let mut all = Vec::new();
+    let mut finished = its.opened_days.unwrap_or(0);
+    while finished < days {
+        let opened = finished + LASTS;
+        let shift =
+            |day: jiff::civil::Date| day.checked_sub((opened - its.opened_days.unwrap_or(0)).days()).unwrap_or(day);
+        all.push(Bottle {
+            id: BottleId::new(),
+            lot: format!("{}-{:02}", its.lot, all.len() + 1),
+            received: shift(newest.received),
+            expiry: newest.expiry.map(shift),
+            opened: Some(now.plus(-opened * DAY)),
+            in_use: false,
+            finished: Some(now.plus(-finished * DAY)),
+            ..newest.clone()
+        });
+        finished = opened;
+    }
+    all
 }
 
 fn product(its: &TrueProduct) -> Product {

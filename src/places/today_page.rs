@@ -11,6 +11,7 @@ use super::day_words::{self, BoardView, Line};
 use crate::base::actor::{Role, Who};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
+use crate::cards::{self, AtHand};
 use crate::clearance::{self, DeskRow};
 use crate::rooms::asked::CheckDue;
 use crate::rooms::{self, AirRow, air_rows};
@@ -45,6 +46,12 @@ struct TodayPage {
     /// Her own advice, one tap away.
     own: Option<(String, String)>,
     sheet: Sheet,
+    /// Her own cards, one tap away.
+    cards: Option<AtHand>,
+    /// At closing, tomorrow's sheet stands first among them.
+    closing: bool,
+    /// Then her cards stand before everything.
+    at_the_bed: bool,
     rooms: Vec<AirRow>,
     works_in_rooms: bool,
     /// Who is expected and not cleared, the most urgent; and how many more there are.
@@ -83,6 +90,10 @@ async fn today(
         true => clearance::desk_rows(&house, &mut db, &studio, &signed_in.who, now).await?,
         false => Vec::new(),
     };
+    let cards = match works_in_rooms {
+        true => cards::at_hand(&mut db, &house, &signed_in.who, now).await?,
+        false => None,
+    };
     let not_cleared_more = not_cleared.len().saturating_sub(NOT_CLEARED_SHOWN);
     not_cleared.truncate(NOT_CLEARED_SHOWN);
     // Judging may wait for its turn; the connection is not kept waiting with it.
@@ -91,7 +102,9 @@ async fn today(
         Some(read) => sheet(&house, read, &studio, &signed_in.who).await?,
         None => Sheet::default(),
     };
-    let moment = Moment::chosen(asked.get("moment").map(String::as_str), &studio, now);
+    let chosen = asked.get("moment").map(String::as_str);
+    let by_work = cards.as_ref().and_then(AtHand::moment).filter(|_| chosen.is_none());
+    let moment = by_work.unwrap_or_else(|| Moment::chosen(chosen, &studio, now));
     let title = format!("{}, {}", studio.zone.wall(now).strftime("%A"), moment_words(moment));
     let mut frame = house.frame(&studio, &signed_in.visitor, Place::Today, title);
     if works_in_rooms {
@@ -101,6 +114,9 @@ async fn today(
         firsts: firsts(&house, &rooms, role, &sheet.drifted),
         own: sheet.room.clone(),
         sheet,
+        cards,
+        closing: moment == Moment::Closing,
+        at_the_bed: moment == Moment::AtTheBed,
         frame,
         rooms,
         works_in_rooms,

@@ -1,16 +1,21 @@
-// On a locked tablet: how long a timer has run, or has still to run, without a name. Its own page writes down when it began.
+// On a locked tablet: how long a timer has run, without a name; and New drop by one key, while a card is open. When it began stands on
+// the page where the server knows it; otherwise the timer's own page has written it down.
 
 const line = document.querySelector("[data-running]");
 const time = line?.querySelector("[data-running-time]");
+const form = document.querySelector("[data-new-drop]");
+
+function begun() {
+  if (line.dataset.began) return Number(line.dataset.began);
+  try {
+    return Number(JSON.parse(localStorage.getItem("stillroom.running") ?? "null")?.began);
+  } catch {
+    return NaN; // Storage switched off, or not ours to read.
+  }
+}
 
 function show() {
-  let running = null;
-  try {
-    running = JSON.parse(localStorage.getItem("stillroom.running") ?? "null");
-  } catch {
-    // Storage switched off, or not ours to read.
-  }
-  const began = Number(running?.began);
+  const began = begun();
   line.hidden = !(began > 0) || Date.now() - began > 12 * 3_600_000;
   if (line.hidden) return;
   const seconds = Math.max(0, Math.floor((Date.now() - began) / 1_000));
@@ -21,3 +26,13 @@ if (line) {
   show();
   setInterval(show, 1_000);
 }
+
+// A key held down, or a switch that bounces, is one drop: what is younger than five seconds stays.
+document.addEventListener("keydown", (event) => {
+  if (!form || event.repeat || !["Enter", "PageDown"].includes(event.key)) return;
+  if (event.altKey || event.ctrlKey || event.metaKey || event.shiftKey) return;
+  if (document.activeElement && !["BODY", "MAIN"].includes(document.activeElement.tagName)) return;
+  if (Date.now() - begun() < 5_000) return;
+  event.preventDefault();
+  form.requestSubmit();
+});

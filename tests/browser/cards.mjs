@@ -17,21 +17,63 @@ export async function toOpenACard(house) {
   return path;
 }
 
-async function formOf(page, house) {
+/** The id of a client who comes again and again to the artist who signs in. */
+async function aRegular(page, house) {
   await page.goto(`${house.address}/door/clients`);
   await page.fill('[type=search]', 'Agda Winther');
   const href = await page.getAttribute('main a:text-is("Agda Winther")', 'href');
-  return `/cards/for/${href.split('/').at(-1)}`;
+  return href.split('/').at(-1);
+}
+
+async function formOf(page, house) {
+  return `/cards/for/${await aRegular(page, house)}`;
+}
+
+/** Where her cards are listed. */
+export async function toHerCards(house) {
+  const page = await (await house.as('artist')).newPage();
+  const path = `/cards/her/${await aRegular(page, house)}`;
+  await page.close();
+  return path;
+}
+
+let booked;
+
+/** The form that opens the card of a visit booked for today, in the evening when nobody else comes. Booked once a house. */
+export async function toOpenABookedCard(house) {
+  booked ??= new Map();
+  if (!booked.has(house)) booked.set(house, bookToday(house));
+  return booked.get(house);
+}
+
+async function bookToday(house) {
+  const page = await (await house.as('artist')).newPage();
+  await page.goto(`${house.address}/book/new?client=${await aRegular(page, house)}`);
+  const services = await page.locator('[name=service] option').allTextContents();
+  await page.selectOption('[name=service]', { label: services.find((label) => label.startsWith('Infill, volume')) });
+  await page.selectOption('[name=artist]', { label: 'Ines Okafor' });
+  await page.fill('[name=day]', new Intl.DateTimeFormat('en-CA', { timeZone: 'Europe/Copenhagen' }).format(new Date()));
+  await page.fill('[name=at]', '20:00');
+  await page.check('[name=outside]');
+  await Promise.all([page.waitForURL(/\/book\/[0-9a-f-]{36}\?told=booked$/), page.click('main form .go')]);
+  const path = `/cards/of/${new URL(page.url()).pathname.split('/').at(-1)}`;
+  await page.close();
+  return path;
+}
+
+/** Fills in the form that is open and opens the card. */
+export async function openFromForm(page) {
+  await page.check('[name=changed][value=no]');
+  await page.check('[name=start]');
+  await page.selectOption('[name=bottle]', { label: 'Heath' }).catch(() => page.selectOption('[name=bottle]', { index: 1 }));
+  await Promise.all([page.waitForURL(/\/cards\/[0-9a-f-]{36}$/), page.click('main form .go')]);
+  return new URL(page.url()).pathname;
 }
 
 async function open(house) {
   const page = await (await house.as('artist')).newPage();
   await page.goto(`${house.address}${await formOf(page, house)}`);
-  await page.check('[name=changed][value=no]');
-  await page.check('[name=start]');
-  await page.selectOption('[name=bottle]', { label: 'Heath' }).catch(() => page.selectOption('[name=bottle]', { index: 1 }));
-  await Promise.all([page.waitForURL(/\/cards\/[0-9a-f-]{36}$/), page.click('main form .go')]);
-  const path = new URL(page.url()).pathname;
+  const path = await openFromForm(page);
   await page.close();
   return path;
 }

@@ -15,7 +15,7 @@
 import { ask, claimPath } from './house.mjs';
 import { aClient, anErased, demoClient, lastHanded, onClient } from './clients.mjs';
 import { anAppointment, freeTimes, onBusyDay, waitForATime } from './book.mjs';
-import { anOpenCard, toOpenACard } from './cards.mjs';
+import { anOpenCard, toHerCards, toOpenABookedCard, toOpenACard } from './cards.mjs';
 import { anArtist } from './hands.mjs';
 import { bottleOf, onBottle } from './shelf.mjs';
 
@@ -211,7 +211,11 @@ export const pages = [
   { name: 'card-close-refused', as: 'artist', reach: async (house) => `${await anOpenCard(house)}/close`, link: link('/cards/{id}/close'), then: send, status: 422 },
   { name: 'card-record', as: 'artist', reach: async (house) => `${await anOpenCard(house)}/record`, link: link('/cards/{id}/record') },
   { name: 'cards-tomorrow', as: 'desk', path: '/cards/sheets/tomorrow' },
-  { name: 'cards-blank', as: 'desk', path: '/cards/sheets/card' },
+  { name: 'cards-blank', as: 'desk', path: '/cards/sheets/card', link: words('/cards/sheets/') },
+  { name: 'cards-aftercare', as: 'desk', path: '/cards/sheets/aftercare' },
+  { name: 'aftercare', as: 'nobody', path: '/aftercare' },
+  { name: 'cards-her', as: 'artist', reach: toHerCards, link: link('/cards/her/{id}') },
+  { name: 'card-open-booked', as: 'artist', reach: toOpenABookedCard, link: link('/cards/of/{id}') },
   { name: 'cards-settings', as: 'owner', path: '/cards/settings' },
   { name: 'empty-cards', as: 'owner', in: 'empty', path: '/cards' },
   { name: 'empty-book', as: 'owner', in: 'empty', path: '/book' },

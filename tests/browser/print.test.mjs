@@ -5,6 +5,7 @@ import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { after, before, describe, test } from 'node:test';
+import { anOpenCard } from './cards.mjs';
 import { aClient } from './clients.mjs';
 import { openHouse } from './house.mjs';
 
@@ -58,5 +59,22 @@ describe('printed on A4', () => {
   test('the blank questions fit two pages', async () => {
     const pages = await printed('/door/questions/blank');
     assert.ok(pages.length <= 2, `${pages.length} pages`);
+  });
+
+  test('a treatment card fits one page and says what was used', async () => {
+    const card = await anOpenCard(house);
+    const pages = await printed(`${card}/record`);
+    assert.equal(pages.length, 1, `${pages.length} pages`);
+    assert.match(pages[0], /Used/);
+    assert.match(pages[0], /Clearance at the start/);
+  });
+
+  test('tomorrow’s sheet fits two pages, the blank card and the aftercare one each', async () => {
+    assert.ok((await printed('/cards/sheets/tomorrow')).length <= 2);
+    for (const sheet of ['card', 'test', 'incident', 'aftercare']) {
+      const pages = await printed(`/cards/sheets/${sheet}`);
+      assert.equal(pages.length, 1, `${sheet}: ${pages.length} pages`);
+    }
+    assert.ok(await page.locator('figure.code img').evaluate((image) => image.naturalWidth > 0), 'the code is printed');
   });
 });

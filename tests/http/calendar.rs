@@ -1,10 +1,15 @@
 //! Calendars over HTTP: what leaves the house, read back by a reader that is not ours.
 
+use std::fmt::Write as _;
 use std::io::Write as _;
 use std::path::Path;
 use std::process::Command;
 
+use jiff::ToSpan;
 use stillroom::base::time::{DAY, Instant, MINUTE};
+use stillroom::base::zone::Zone;
+use stillroom::book::When;
+use stillroom::book::slots::Length;
 
 use crate::book::open_calendar;
 use crate::browser::Browser;
@@ -98,6 +103,111 @@ both_databases!(a_thousand_appointments_are_read_back_without_a_difference, asyn
     let differences = wanted.iter().zip(&events).filter(|(wanted, read)| wanted != read).count();
     assert_eq!((events.len(), differences), (1000, 0), "first: {:?} {:?}", wanted.first(), events.first());
 });
+
+/// Works out from what stood on the wall, with Python's own zones, when each visit is, and compares it with the calendar. What was refused
+/// as an hour that does not exist must be one there too.
+const WALLS: &str = r#"
+import sys
+from datetime import datetime, timezone
+from zoneinfo import ZoneInfo
+from icalendar import Calendar
+said, gaps, wrong = {}, 0, []
+for line in open(sys.argv[2], encoding="utf-8"):
+    uid, zone, wall, minutes = line.rstrip("\n").split("|")
+    wall = datetime.fromisoformat(wall)
+    there = wall.replace(tzinfo=ZoneInfo(zone), fold=0)
+    exists = there.astimezone(timezone.utc).astimezone(ZoneInfo(zone)).replace(tzinfo=None) == wall
+    if uid == "refused":
+        gaps += 1
+        if exists: wrong.append("refused and there: " + line)
+    else:
+        if not exists: wrong.append("kept and not there: " + line)
+        said[uid] = (int(there.timestamp()), int(there.timestamp()) + 60 * int(minutes))
+events = {}
+for event in Calendar.from_ical(open(sys.argv[1], "rb").read()).walk("VEVENT"):
+    events[str(event["UID"])] = tuple(int(event[name].dt.timestamp()) for name in ("DTSTART", "DTEND"))
+wrong += [f"{uid}: {said.get(uid)} said, {events.get(uid)} in the calendar" for uid in sorted(said.keys() | events.keys()) if said.get(uid) != events.get(uid)]
+print(len(events), gaps, len(wrong), *wrong[:3], sep="|")
+"#;
+
+/// Days on which the clocks change in 2026, by zone (IANA time zone database).
+const CHANGES: [(&str, [(i8, i8); 2]); 3] = [
+    ("Europe/Lisbon", [(3, 29), (10, 25)]),
+    ("America/New_York", [(3, 8), (11, 1)]),
+    ("Australia/Lord_Howe", [(4, 5), (10, 4)]),
+];
+
+/// A thousand visits by chance, as they are said on the walls of a zone: a third of them within a day of a change of the clocks.
+/// Gives a line of each for the reader, those that were refused among them.
+async fn on_the_wall(house: &TestHouse, name: &str, changes: [(i8, i8); 2], seed: u64) -> String {
+    let (artist, service, bed) = (&house.things.hands.artist, &house.things.book.service, &house.things.book.bed);
+    let zone = Zone::named(name).unwrap();
+    let mut random = Random(seed);
+    let (mut lines, mut rows, mut kept) = (String::new(), Vec::new(), 0);
+    while kept < 1000 {
+        let day = if random.below(3) == 0 {
+            let (month, day) = *random.one(&changes);
+            let change = jiff::civil::date(2026, month, day);
+            change.checked_add((random.below(3) as i64 - 1).days()).unwrap()
+        } else {
+            // From 40 days back to 380 ahead: what a calendar holds.
+            jiff::civil::date(2026, 2, 18).checked_add((random.below(420) as i64 - 40).days()).unwrap()
+        };
+        let wall = day.at(random.below(24) as i8, 5 * random.below(12) as i8, 0, 0);
+        let minutes = 30 + 5 * random.below(30) as i64;
+        let length = Length { minutes, before: 5, after: 10 };
+        let Ok(when) = When::typed(wall, &zone, &length) else {
+            writeln!(lines, "refused|{name}|{wall}|{minutes}").unwrap();
+            continue;
+        };
+        let id = format!("01890000-0000-7000-8000-{kept:012}");
+        writeln!(lines, "{id}|{name}|{wall}|{minutes}").unwrap();
+        rows.push(format!(
+            "('{id}', '{artist}', '{bed}', '{service}', 'Ada L.', 0, '{wall}', '{name}', {}, {}, {}, {}, 'booked', 1, '', 1, 1)",
+            when.visit.from.0, when.visit.to.0, when.busy.from.0, when.busy.to.0
+        ));
+        kept += 1;
+    }
+    for some in rows.chunks(50) {
+        let sql = "insert into appointment (id, artist, bed, service, short_name, first_visit, wall, zone, starts, ends, busy_from, busy_to, state, version, note, created, changed) values";
+        house.run(&format!("{sql} {}", some.join(", "))).await.unwrap();
+    }
+    lines
+}
+
+both_databases!(
+    what_was_said_on_the_wall_over_both_changes_in_three_zones_is_when_it_is_in_the_calendar,
+    async |house| {
+        let python = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/.venv/bin/python");
+        for (seed, (name, changes)) in (1..).zip(CHANGES) {
+            house.run("delete from appointment_version").await.unwrap();
+            house.run("delete from appointment").await.unwrap();
+            let lines = on_the_wall(house, name, changes, seed).await;
+            assert!(lines.matches("refused|").count() > 3, "{name}: the spring leaves an hour out");
+            let calendar = fetch(house).await.body;
+            if read_back(&calendar).is_none() {
+                return;
+            }
+            let folder = tempfile::tempdir().unwrap();
+            let (file, said) = (folder.path().join("calendar.ics"), folder.path().join("said.txt"));
+            std::fs::write(&file, &calendar).unwrap();
+            std::fs::write(&said, &lines).unwrap();
+            let done = Command::new(&python).args(["-c", WALLS]).arg(&file).arg(&said).output().unwrap();
+            assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
+            let told = String::from_utf8(done.stdout).unwrap();
+            let (events, wrong) = (told.split('|').next(), told.trim_end().split('|').nth(2));
+            assert_eq!((events, wrong), (Some("1000"), Some("0")), "{name}: {told}");
+            // The comparison sees a quarter of an hour: one visit said a quarter later is one difference.
+            let first = lines.lines().find(|line| !line.starts_with("refused")).unwrap();
+            let minutes: i64 = first.rsplit('|').next().unwrap().parse().unwrap();
+            let later = format!("{}|{}", first.rsplit_once('|').unwrap().0, minutes + 15);
+            std::fs::write(&said, lines.replace(first, &later)).unwrap();
+            let done = Command::new(&python).args(["-c", WALLS]).arg(&file).arg(&said).output().unwrap();
+            let told = String::from_utf8(done.stdout).unwrap();
+            assert_eq!(told.trim_end().split('|').nth(2), Some("1"), "{name}: {told}");
+        }
+    }
+);
 
 both_databases!(a_calendar_says_initials_and_knows_when_it_is_unchanged, async |house| {
     let answer = fetch(house).await;

@@ -17,6 +17,7 @@ use crate::house::{TestHouse, both_databases};
 use crate::mistakes::Slip;
 use crate::schema::{Words, id};
 use crate::studio::{Actor, PHRASE, Things};
+use crate::tablet;
 
 /// What the tests of doors and forms find here.
 #[derive(Debug, Default)]
@@ -33,6 +34,8 @@ pub(crate) struct CardThings {
     count: String,
     version: String,
     complaint: String,
+    /// A removal of hers on the day before, entered from paper and still open.
+    paper: String,
 }
 
 /// A set that was corrected, an infill that is open, a booked visit.
@@ -50,6 +53,10 @@ pub(crate) async fn furnish(house: &TestHouse, owner: &mut Browser, things: &mut
     house.clock.advance(HOUR);
     let open = opened(owner, things, &client, &[("kind", "infill")]).await;
     placed(owner, &open, &[("left_single", "40")]).await.must(303);
+    let path = format!("/door/clients/{client}/sign/health_data");
+    let form = owner.form(&path, &path).await.with_all(&crate::clients::signed()).with("printed_name", "Zusa Quill");
+    owner.submit(&form).await.must(303);
+    let paper = on_paper(owner, things, &client).await;
     let path = format!("/door/clients/{client}/complaints");
     let form = owner.form(&format!("{path}/new"), &path).await.with("what", "Some fell.");
     let complaint = owner.submit(&form).await.goes_to().rsplit('/').next().unwrap().to_owned();
@@ -61,18 +68,38 @@ pub(crate) async fn furnish(house: &TestHouse, owner: &mut Browser, things: &mut
         open,
         closed,
         complaint,
+        paper,
     };
+}
+
+/// A removal that was written on paper the day before.
+async fn on_paper(who: &mut Browser, things: &Things, client: &str) -> String {
+    let writer = things.people[Actor::ArtistA.name()].as_str();
+    let sheet = [
+        ("paper", "yes"),
+        ("changed", ""),
+        ("begun", "2026-02-17T14:05"),
+        ("writer", writer),
+        ("kind", "removal"),
+        ("remover", "cream remover"),
+        ("minutes", "10"),
+    ];
+    opened(who, things, client, &sheet).await
 }
 
 /// Books a set with Ines at ten; gives the appointment.
 async fn booked(who: &mut Browser, things: &Things, client: &str, day: &str) -> String {
+    booked_at(who, things, client, (day, "10:00")).await
+}
+
+async fn booked_at(who: &mut Browser, things: &Things, client: &str, (day, at): (&str, &str)) -> String {
     let form = who.form(&format!("/book/new?client={client}"), "/book").await.with_all(&[
         ("client", client),
         ("short_name", ""),
         ("service", &things.book.service),
         ("artist", &things.hands.artist),
         ("day", day),
-        ("at", "10:00"),
+        ("at", at),
         ("bed", &things.book.bed),
     ]);
     id_of(&who.submit(&form.without("first_visit")).await.goes_to())
@@ -139,7 +166,17 @@ pub(crate) fn names(path: &str, things: &Things) -> Vec<(&'static str, String)> 
     let closed =
         ["/record", "/correct", "/complaint"].iter().any(|end| path.ends_with(end)) || path.contains("/versions/");
     vec![
-        ("{card}", if closed { &own.closed } else { &own.open }.clone()),
+        (
+            "{card}",
+            if closed {
+                &own.closed
+            } else if path.ends_with("/sheet") {
+                &own.paper
+            } else {
+                &own.open
+            }
+            .clone(),
+        ),
         ("{part}", if closed { &own.version } else { &own.count }.clone()),
         ("{appointment}", own.appointment.clone()),
         ("{client}", own.client.clone()),
@@ -188,6 +225,10 @@ pub(crate) fn rows() -> Vec<Row> {
         post("/cards/{card}/complaint", |things| form(&[("complaint", &things.cards.complaint)]), "ssgxnngss"),
         get("/cards/{card}/correct", "ssoxnnoss"),
         post("/cards/{card}/correct", corrected, "ssgxnngss"),
+        post("/cards/{card}/sheet", |_| Sent::Photo, "ssgxnngss"),
+        get("/cards/her/{client}", "ssoxnnoss"),
+        get("/aftercare", "ooooooooo"),
+        get("/aftercare.svg", "ooooooooo"),
         get("/cards/sheets/tomorrow", "ssooonoss"),
         get("/cards/sheets/{sheet}", "ssooonoss"),
         get("/cards/settings", "ssnnnnoss"),
@@ -549,6 +590,24 @@ both_databases!(a_hybrid_set_has_two_counts_and_lower_lids_their_own, async |hou
     page.says("Right eye, lower lid, single ones 8");
 });
 
+both_databases!(a_number_may_be_of_one_zone_of_the_map_and_counts_for_its_lid, async |house| {
+    let things = &house.things;
+    let mut ines = house.actor(Actor::ArtistA);
+    let card = opened(&mut ines, things, &things.cards.client, &[]).await;
+    let path = format!("/cards/{card}");
+    let page = ines.page(&path).await;
+    let map = format!("{path}/map");
+    let form = ines.form(&map, &map).await.with("left", "9 C 0.15\n10 C 0.15").with("alike", "yes");
+    assert!(page.text().contains("/map"));
+    ines.submit(&form).await.must(303);
+    placed(&mut ines, &card, &[("left_single", "20"), ("zone", "1")]).await.must(303);
+    placed(&mut ines, &card, &[("left_single", "25"), ("zone", "2")]).await.must(303);
+    placed(&mut ines, &card, &[("left_single", "3")]).await.must(303);
+    placed(&mut ines, &card, &[("left_single", "3"), ("zone", "3")]).await.must(422).says("Choose one of these.");
+    ines.page(&path).await.says("Left eye 48");
+    ines.page(&format!("{path}/record")).await.says("48 single ones, of them 20 in zone 1, 25 in zone 2");
+});
+
 both_databases!(a_new_drop_keeps_what_was_seen_and_never_comes_from_a_stopped_lot, async |house| {
     let things = &house.things;
     let mut ines = house.actor(Actor::ArtistA);
@@ -813,6 +872,12 @@ both_databases!(tomorrows_sheet_says_who_is_cleared_and_nothing_of_health, async
     let page = desk.page("/cards/sheets/tomorrow").await;
     page.says("10:00 Zusa Q. Classic set, Ines");
     page.says("treat nobody who is not printed here as cleared");
+    // Before a day on which nobody comes it is the sheet of the next one.
+    house.clock.advance(-DAY);
+    let early = desk.page("/cards/sheets/tomorrow").await;
+    early.says("Nobody is booked for tomorrow");
+    early.says("10:00 Zusa Q. Classic set, Ines");
+    house.clock.advance(DAY);
     house.run(&format!("update patch_test set struck = 1 where client = '{}'", things.cards.client)).await.unwrap();
     let page = desk.page("/cards/sheets/tomorrow").await;
     page.says("not cleared");
@@ -878,4 +943,247 @@ both_databases!(the_invented_studio_has_cards_whose_counts_add_up, invented, asy
     let had = "select count(*) from card_arrival a where a.had <> (select sum(n.placed) from card_count n where n.card = a.of_card and n.side = a.side)
          + coalesce((select b.attached from card_arrival b where b.card = a.of_card and b.side = a.side), 0)";
     assert_eq!(house.number(had).await, 0);
+});
+
+both_databases!(
+    the_invented_year_has_cards_of_every_artist_corrections_and_a_fix_at_no_charge,
+    invented,
+    async |house| {
+        let artists = "select count(distinct artist) from card";
+        assert_eq!(house.number(artists).await, 6);
+        assert!(house.number("select count(*) from card_version").await > 0, "corrections");
+        let trainee =
+            "select count(*) from card c join artist a on a.id = c.artist where a.trainee = 1 and c.supervisor is null";
+        assert_eq!(house.number(trainee).await, 0, "a trainee’s card names who was present");
+        assert!(house.number("select count(*) from card where supervisor is not null").await > 0);
+        let fix = "select count(*) from complaint p join card c on c.first_card = p.card where p.fixed is not null and c.begun > p.at";
+        assert_eq!(house.number(fix).await, 1);
+        let used_up = "select count(*) from card c join bottle b on b.id = c.bottle where b.finished is not null and c.begun > b.finished";
+        assert_eq!(house.number(used_up).await, 0, "no bottle was used after it was finished");
+        assert!(
+            house
+                .number("select count(*) from card c join bottle b on b.id = c.bottle where b.finished is not null")
+                .await
+                > 0
+        );
+    }
+);
+
+// ---- ways to a card --------------------------------------------------------------------------------------------------
+
+both_databases!(todays_visits_and_open_cards_stand_on_the_first_page, async |house| {
+    let things = &house.things;
+    let mut ines = house.actor(Actor::ArtistA);
+    let mut owner = house.owner();
+    let first = ines.page("/").await;
+    first.says("Go on with the card: Zusa Q., infill");
+    // A card is open: she is at the bed, and another moment is one tap away.
+    first.says("at the bed");
+    assert!(!ines.page("/?moment=between").await.words().contains("Wednesday, at the bed"));
+    house.actor(Actor::ArtistB).page("/").await.says("between clients");
+    let own = booked_at(&mut owner, things, &things.cards.client, ("2026-02-18", "15:00")).await;
+    let page = ines.page("/").await;
+    page.says("Open the card: 15:00 Zusa Q., full set");
+    assert!(page.text().contains(&format!("/cards/of/{own}")), "one tap leads to it");
+    // A colleague has her own, the desk none.
+    for actor in [Actor::ArtistB, Actor::Desk] {
+        assert!(!house.actor(actor).page("/").await.words().contains("Zusa Q., full set"), "{actor:?}");
+    }
+    for (path, to) in [("/book", "/cards"), (&format!("/door/clients/{}", things.cards.client), "/cards/her/")] {
+        assert!(ines.page(path).await.text().contains(to), "{path}");
+    }
+    let hers = ines.page(&format!("/cards/her/{}", things.cards.client)).await;
+    hers.says("infill with Ines Okafor still open");
+    assert!(hers.text().contains(&format!("/cards/{}", things.cards.closed)));
+    ines.page("/?moment=closing").await.says("Tomorrow’s sheet, to print");
+});
+
+both_databases!(whatever_changes_a_card_is_told_to_pages_that_stay_open, async |house| {
+    let things = &house.things;
+    let mut ines = house.actor(Actor::ArtistA);
+    let risen = async || house.number("select coalesce(max(n), 0) from topic where name = 'cards'").await;
+    let open = &things.cards.open;
+    let path = format!("/cards/{open}");
+    let before = risen().await;
+    placed(&mut ines, open, &[("left_single", "2")]).await.must(303);
+    assert_eq!(risen().await, before + 1);
+    let form = ines.form(&path, &format!("{path}/drop")).await;
+    ines.submit(&form).await.must(303);
+    assert_eq!(risen().await, before + 2);
+    let page = ines.page(&path).await.text();
+    for part in ["card-warning", "card-time", "card-totals", "card-back", "card-steps"] {
+        let place = page.find(&format!("id=\"{part}\"")).unwrap_or_else(|| panic!("{part}"));
+        assert!(page[place..].split('>').next().unwrap().contains("data-live=\"cards"), "{part}");
+    }
+    close(&mut ines, open, &[("right_single", "9")]).await.must(303);
+    assert!(risen().await > before + 2);
+});
+
+// ---- aftercare -------------------------------------------------------------------------------------------------------
+
+both_databases!(aftercare_stands_on_a_page_for_everybody_and_a_code_leads_there, async |house| {
+    let mut owner = house.owner();
+    let form = owner.form("/cards/settings", "/cards/settings").await;
+    owner.submit(&form.with("aftercare", "Sleep on your back.")).await.must(303);
+    let mut nobody = house.stranger();
+    let page = nobody.page("/aftercare").await;
+    page.says("Sleep on your back.");
+    for not in ["Zusa", "Quill", "Ines"] {
+        assert!(!page.text().contains(not), "{not}");
+    }
+    let code = nobody.get("/aftercare.svg").await.must(200);
+    assert_eq!(code.header("content-type"), "image/svg+xml");
+    // Drawn anew here from the address a phone must reach.
+    let address = house.house.config.external("/aftercare");
+    assert!(address.starts_with("http"), "{address}");
+    let same = qrcode::QrCode::with_error_correction_level(address.as_bytes(), qrcode::EcLevel::M).unwrap();
+    let dark = same.to_colors().iter().filter(|module| **module == qrcode::Color::Dark).count();
+    let drawn = code.text();
+    let path = drawn.split(" d=\"").nth(1).and_then(|rest| rest.split('"').next()).unwrap();
+    assert!(dark > 200 && !path.is_empty());
+    let other = qrcode::QrCode::with_error_correction_level(b"http://elsewhere/aftercare", qrcode::EcLevel::M).unwrap();
+    let svg = |code: &qrcode::QrCode| {
+        code.render::<qrcode::render::svg::Color<'_>>().min_dimensions(240, 240).quiet_zone(true).build()
+    };
+    let path_of = |svg: &str| svg.split(" d=\"").nth(1).unwrap().split('"').next().unwrap().to_owned();
+    assert_eq!(path_of(&svg(&same)), path);
+    assert_ne!(path_of(&svg(&other)), path);
+    let mut ines = house.actor(Actor::ArtistA);
+    for page in ["/cards/sheets/aftercare".to_owned(), format!("/cards/{}/close", house.things.cards.open)] {
+        assert!(ines.page(&page).await.text().contains("src=\"/aftercare.svg\""), "{page}");
+    }
+});
+
+// ---- a photo of the sheet --------------------------------------------------------------------------------------------
+
+both_databases!(a_photo_of_the_sheet_is_kept_with_the_card_and_read_by_those_who_treat, async |house| {
+    let things = &house.things;
+    let (paper, client) = (&things.cards.paper, &things.cards.client);
+    let record = format!("/cards/{paper}/record");
+    let mut ines = house.actor(Actor::ArtistA);
+    let form = ines.form(&record, &format!("/cards/{paper}/sheet")).await;
+    ines.submit_file(&form, "sheet.png", b"no photo at all").await.must(422).says("no photo that opens here");
+    let sheet = crate::clients_photos::png(400, 300);
+    assert_eq!(ines.submit_file(&form, "sheet.png", &sheet).await.goes_to(), format!("{record}?told=sheet"));
+    let photo = house.look(&format!("select id from photo where about = '{paper}' and moment = 'sheet'")).await;
+    let path = format!("/door/clients/{client}/photos/{photo}");
+    let page = ines.page(&record).await;
+    page.says("Of a sheet of paper");
+    assert!(page.text().contains(&path));
+    let shown = ines.get(&path).await.must(200);
+    assert_eq!(shown.header("content-type"), "image/jpeg");
+    assert_ne!(shown.body, sheet, "a picture of our own");
+    house.stranger().get(&path).await.must(303);
+    house.actor(Actor::ArtistB).get(&path).await.must(404);
+    house.actor(Actor::Desk).get(&path).await.must(403);
+    let file = ines.page(&format!("/door/clients/{client}/file.json")).await.text();
+    assert!(file.contains("Of a sheet of paper") && file.contains(&photo), "{file}");
+    // A card that was not on paper has no sheet.
+    let mut other = form.clone();
+    other.action = format!("/cards/{}/sheet", things.cards.open);
+    ines.submit_file(&other.with("form_key", "a-sheet-of-no-paper"), "sheet.png", &sheet).await.must(409);
+    // It rests on her consent to what is kept of her health: withdrawn, it is shown no more and none is taken.
+    let withdrawn = format!(
+        "insert into consent_withdrawal (consent, at, by_person) select consent, 1, taken_by from photo where id = '{photo}'"
+    );
+    house.run(&withdrawn).await.unwrap();
+    ines.get(&path).await.must(404);
+    let page = ines.page(&record).await;
+    assert!(!page.text().contains(&path) && !page.text().contains("type=\"file\""));
+    page.says("no consent to keep what is said of her health");
+    ines.submit_file(&form.with("form_key", "a-sheet-too-late"), "sheet.png", &sheet).await.must(409);
+    assert_eq!(house.number("select count(*) from photo where moment = 'sheet'").await, 1);
+});
+
+// ---- the lock of a shared tablet -------------------------------------------------------------------------------------
+
+both_databases!(a_locked_tablet_takes_a_new_drop_for_the_open_card_and_nothing_else, async |house| {
+    let things = &house.things;
+    tablet::digits_of(house, Actor::ArtistA, tablet::DIGITS).await;
+    let mut own = tablet::enrolled(house).await;
+    tablet::lock(&mut own).await;
+    assert!(!own.page("/tablet").await.text().contains("/tablet/drop"), "nothing is under way");
+    tablet::try_digits(&mut own, house, Actor::ArtistA, tablet::DIGITS).await.goes_to();
+    let card = opened(&mut own, things, &things.cards.client, &[]).await;
+    let path = format!("/cards/{card}");
+    own.page(&path).await;
+    house.clock.advance(2 * MINUTE);
+    tablet::lock(&mut own).await;
+    let locked = own.page("/tablet?next=%2Fshelf").await;
+    locked.says("Drop since 10:12, change by 10:32");
+    for not in ["Zusa", "Quill", card.as_str(), things.cards.client.as_str()] {
+        assert!(!locked.text().contains(not), "{not} stands on the lock");
+    }
+    let form = locked.form("/tablet/drop");
+    let token = form.value("csrf").to_owned();
+    let before = house.counts().await;
+    let guest = house.stranger().csrf().await;
+    for wrong in ["", "x", guest.as_str()] {
+        own.submit(&form.clone().with("csrf", wrong)).await.must(403);
+    }
+    own.clone().with_header("sec-fetch-site", "cross-site").submit(&form).await.must(403);
+    house.stranger().submit(&form).await.must(404);
+    // Its token opens no other door, with whatever is sent.
+    for deed in ["drop", "placed", "step", "close", "bottle", "arrival", "map"] {
+        let sent = [("csrf", token.as_str()), ("form_key", "another-deed-of-the-lock"), ("left_single", "3")];
+        own.post(&format!("{path}/{deed}"), &sent).await.must(401);
+    }
+    for page in [path.as_str(), "/cards", "/shelf", "/book", "/", "/door/clients", "/office", "/live?topic=cards"] {
+        assert!(own.get(page).await.goes_to().starts_with("/sign-in"), "{page}");
+    }
+    assert_eq!(house.counts().await, before);
+    // One press, however often it is sent, is one drop: hers, begun on this tablet.
+    for _ in 0..2 {
+        assert_eq!(own.submit(&form).await.goes_to(), "/tablet?next=%2Fshelf");
+    }
+    let drops = format!("select count(*) from card_drop where card = '{card}' and struck is null");
+    assert_eq!(house.number(&drops).await, 2);
+    let on = format!("select t.name from card_drop d join tablet t on t.id = d.tablet where d.card = '{card}'");
+    assert_eq!(house.look(&on).await, "Tablet by the window");
+    assert_eq!(
+        house.number("select count(*) from audit where action = 'new drop' and detail like 'on locked tablet %'").await,
+        1
+    );
+    own.page("/tablet").await.says("Drop since 10:14, change by 10:34");
+    own.page("/first-aid").await;
+    // Another tablet knows nothing of it.
+    let mut second = house.stranger();
+    second.sign_in(Actor::Owner.name(), PHRASE).await.must(303);
+    let enrol = second.form("/office/tablets", "/office/tablets").await.with("name", "Second tablet");
+    second.submit(&enrol).await.must(303);
+    tablet::lock(&mut second).await;
+    assert!(!second.page("/tablet").await.text().contains("/tablet/drop"));
+    second.submit(&form).await.must(403);
+    // Closed, it is over there too; a press that comes late is told so, and nothing of her.
+    let late = own.page("/tablet").await.form("/tablet/drop");
+    tablet::try_digits(&mut own, house, Actor::ArtistA, tablet::DIGITS).await.goes_to();
+    let record = own.page(&format!("{path}/record")).await;
+    record.says("begun on “Tablet by the window” while it was locked");
+    close(&mut own, &card, &[("left_single", "40"), ("right_single", "40")]).await.must(303);
+    tablet::lock(&mut own).await;
+    assert!(!own.page("/tablet").await.text().contains("/tablet/drop"));
+    let told = own.submit(&late).await.must(409);
+    told.says("No new drop was noted.");
+    assert!(!told.text().contains("Zusa"));
+    assert_eq!(house.number(&drops).await, 2);
+});
+
+both_databases!(a_locked_tablet_takes_no_drop_of_what_was_stopped_and_does_not_say_why, async |house| {
+    let things = &house.things;
+    tablet::digits_of(house, Actor::ArtistA, tablet::DIGITS).await;
+    let mut own = tablet::enrolled(house).await;
+    tablet::try_digits(&mut own, house, Actor::ArtistA, tablet::DIGITS).await.goes_to();
+    let card = opened(&mut own, things, &things.cards.client, &[]).await;
+    own.page(&format!("/cards/{card}")).await;
+    tablet::lock(&mut own).await;
+    let form = own.page("/tablet").await.form("/tablet/drop");
+    let mut owner = house.owner();
+    let stop = [("product", things.clearance["product"].as_str()), ("what", "product"), ("why", "Called back.")];
+    let filled = owner.form("/door/stops/new", "/door/stops").await.with_all(&stop);
+    owner.submit(&filled).await.must(303);
+    let told = own.submit(&form).await.must(409);
+    told.says("No new drop was noted.");
+    assert!(!told.words().contains("stopped") && !told.words().contains("Called back"), "{}", told.words());
+    let drops = format!("select count(*) from card_drop where card = '{card}'");
+    assert_eq!(house.number(&drops).await, 1);
 });

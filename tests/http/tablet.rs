@@ -8,7 +8,7 @@ use crate::house::{TestHouse, both_databases};
 use crate::mistakes::Slip;
 use crate::studio::{Actor, PHRASE, SPARE, Things, session_of};
 
-const DIGITS: &str = "739158";
+pub(crate) const DIGITS: &str = "739158";
 /// A tablet nobody uses in these tests, enrolled past the pages.
 pub(crate) const OTHER: &str = "0192f0c1-7e57-7000-8000-0000000007ab";
 
@@ -36,6 +36,8 @@ pub(crate) fn rows() -> Vec<Row> {
         post("/tablet/lock", empty_form, "ssxxxxxss"),
         post("/office/tablets", |_| form(&[("name", "Tablet by the window")]), "ssnnnngss"),
         post("/office/tablets/{tablet}/revoke", empty_form, "ssnnnngss"),
+        // Of the work that is open on a shared tablet; tried in cards.rs.
+        post("/tablet/drop", empty_form, "xxxxxxxxx"),
     ]
 }
 
@@ -50,14 +52,14 @@ pub(crate) fn slips() -> Vec<Slip> {
 }
 
 /// Gives somebody her digits, in her own browser.
-async fn digits_of(house: &TestHouse, actor: Actor, digits: &str) {
+pub(crate) async fn digits_of(house: &TestHouse, actor: Actor, digits: &str) {
     let mut browser = house.actor(actor);
     let form = browser.form("/office/code", "/office/code").await.with("passphrase", digits).with("again", digits);
     browser.submit(&form).await.must(303);
 }
 
 /// A browser that became a shared tablet; the owner is still signed in on it.
-async fn enrolled(house: &TestHouse) -> Browser {
+pub(crate) async fn enrolled(house: &TestHouse) -> Browser {
     let mut tablet = house.stranger();
     tablet.sign_in(Actor::Owner.name(), PHRASE).await.must(303);
     let form = tablet.form("/office/tablets", "/office/tablets").await.with("name", "Tablet by the window");
@@ -65,7 +67,7 @@ async fn enrolled(house: &TestHouse) -> Browser {
     tablet
 }
 
-async fn lock(tablet: &mut Browser) {
+pub(crate) async fn lock(tablet: &mut Browser) {
     let csrf = tablet.csrf().await;
     let to = tablet.post("/tablet/lock", &[("csrf", &csrf), ("next", "/shelf")]).await.goes_to();
     assert_eq!(to, "/tablet?next=%2Fshelf");
@@ -75,7 +77,12 @@ fn of(house: &TestHouse, actor: Actor) -> String {
     format!("/tablet/of/{}", house.things.people[actor.name()])
 }
 
-async fn try_digits(tablet: &mut Browser, house: &TestHouse, actor: Actor, digits: &str) -> crate::browser::Answer {
+pub(crate) async fn try_digits(
+    tablet: &mut Browser,
+    house: &TestHouse,
+    actor: Actor,
+    digits: &str,
+) -> crate::browser::Answer {
     let path = of(house, actor);
     let form = tablet.form(&format!("{path}?next=%2Fshelf"), &path).await.with("passphrase", digits);
     tablet.submit(&form).await

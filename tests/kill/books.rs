@@ -10,13 +10,17 @@ use crate::clients::Entry;
 /// What the database holds of the entries.
 #[derive(Debug, Default, Clone, PartialEq, Eq)]
 pub(crate) struct Kept {
-    /// How many readings carry each entry's number.
+    /// How many readings, bookings or cards carry each entry's number.
     pub(crate) readings: BTreeMap<u64, u32>,
+    /// Cards without their aftercare steps, bookings without their version: half a record.
+    pub(crate) torn: usize,
+    /// Pairs of bookings that lie over each other.
+    pub(crate) overlaps: usize,
     /// The keys whose first result is kept.
     pub(crate) keys: BTreeSet<String>,
 }
 
-/// The count of one run. All but the first two must be zero.
+/// The count of one run. All but what was acknowledged, sent again and refused must be zero.
 #[derive(Debug, Default, Clone, PartialEq, Eq)]
 pub(crate) struct Verdict {
     pub(crate) acknowledged: usize,
@@ -27,33 +31,39 @@ pub(crate) struct Verdict {
     pub(crate) doubled: usize,
     /// A reading without its key, or a key without its reading: half a record.
     pub(crate) half: usize,
-    /// Readings that nobody entered.
+    /// What nobody entered, or was told that it is not there.
     pub(crate) invented: usize,
+    /// Times that were given twice.
+    pub(crate) overlaps: usize,
+    /// Bookings that came second.
+    pub(crate) refused: usize,
 }
 
 impl Verdict {
     pub(crate) fn is_clean(&self) -> bool {
-        (self.lost, self.doubled, self.half, self.invented) == (0, 0, 0, 0)
+        (self.lost, self.doubled, self.half, self.invented, self.overlaps) == (0, 0, 0, 0, 0)
     }
 }
 
 /// Compares what the clients know with what is kept.
 pub(crate) fn judge(entries: &[Entry], kept: &Kept) -> Verdict {
-    let mut verdict = Verdict::default();
+    let mut verdict = Verdict { half: kept.torn, overlaps: kept.overlaps, ..Verdict::default() };
     for entry in entries {
         let times = kept.readings.get(&entry.number).copied().unwrap_or(0);
         verdict.acknowledged += usize::from(entry.acknowledged);
         verdict.sent_again += usize::from(entry.sent > 1);
         verdict.lost += usize::from(entry.acknowledged && times == 0);
         verdict.doubled += usize::from(times > 1);
+        verdict.refused += usize::from(entry.refused);
+        verdict.invented += usize::from(entry.refused && times > 0);
         verdict.half += usize::from((times > 0) != kept.keys.contains(&entry.key));
     }
     let entered: BTreeSet<u64> = entries.iter().map(|entry| entry.number).collect();
-    verdict.invented = kept.readings.keys().filter(|number| !entered.contains(number)).count();
+    verdict.invented += kept.readings.keys().filter(|number| !entered.contains(number)).count();
     verdict
 }
 
-/// How many clients enter readings at once.
+/// How many clients work at once.
 pub(crate) const CLIENTS: u64 = 8;
 
 /// The client an entry is from: each has an instrument of its own, with this name.
@@ -76,6 +86,16 @@ fn number_of(instrument: &str, temperature: f64, humidity: f64) -> u64 {
     (turn * 200 + step) * CLIENTS + client
 }
 
+/// The words that carry an entry's number where there are words: the note of a booking, the remover of a card.
+pub(crate) fn words_of(number: u64) -> String {
+    format!("entry {number}")
+}
+
+/// The number such words carry.
+fn number_in(words: &str) -> u64 {
+    words.trim_start_matches("entry ").parse().unwrap()
+}
+
 const READINGS: &str = "select instrument.name, reading.temperature_c, reading.humidity_pct
   from reading join instrument on instrument.id = reading.instrument";
 
@@ -87,10 +107,32 @@ pub(crate) async fn kept(url: &str) -> Kept {
     for row in rows {
         *kept.readings.entry(number_of(row.get(0), row.get(1), row.get(2))).or_default() += 1;
     }
+    for words in ["select note from appointment", "select remover from card"] {
+        for row in sqlx::query(words).fetch_all(&mut db).await.unwrap() {
+            *kept.readings.entry(number_in(row.get(0))).or_default() += 1;
+        }
+    }
+    for torn in [
+        "select count(*) from card c where (select count(*) from card_step s where s.card = c.id) = 0",
+        "select count(*) from appointment a where not exists (select 1 from appointment_version v where v.appointment = a.id)",
+    ] {
+        let row = sqlx::query(torn).fetch_one(&mut db).await.unwrap();
+        kept.torn += usize::try_from(row.get::<i64, _>(0)).unwrap();
+    }
+    let booked =
+        "select busy_from, busy_to from appointment where state = 'booked' order by artist, busy_from, busy_to";
+    let spans: Vec<(i64, i64)> =
+        sqlx::query(booked).fetch_all(&mut db).await.unwrap().iter().map(|row| (row.get(0), row.get(1))).collect();
+    kept.overlaps = overlaps(&spans);
     let rows = sqlx::query("select form from form_key where form like 'entry-%'").fetch_all(&mut db).await.unwrap();
     kept.keys = rows.iter().map(|row| row.get(0)).collect();
     db.close().await.unwrap();
     kept
+}
+
+/// How many spans of one artist, sorted by their beginning, begin before the one before them ends.
+fn overlaps(spans: &[(i64, i64)]) -> usize {
+    spans.windows(2).filter(|pair| pair[1].0 < pair[0].1).count()
 }
 
 async fn open(url: &str) -> AnyConnection {
@@ -158,10 +200,17 @@ pub(crate) async fn wounds(data: &Path) -> Vec<String> {
 
 #[test]
 fn the_count_sees_what_is_lost_doubled_half_or_invented() {
-    let entry = |number, acknowledged| Entry { number, key: format!("entry-{number:08}"), acknowledged, sent: 1 };
+    let entry = |number, acknowledged| Entry {
+        number,
+        key: format!("entry-{number:08}"),
+        acknowledged,
+        refused: false,
+        sent: 1,
+    };
     let entries = [entry(1, true), entry(2, true), entry(3, false), entry(4, true), entry(5, false)];
     let keys = [1, 2, 4].map(|number| format!("entry-{number:08}"));
-    let good = Kept { readings: BTreeMap::from([(1, 1), (2, 1), (4, 1)]), keys: keys.into() };
+    let readings = BTreeMap::from([(1, 1), (2, 1), (4, 1)]);
+    let good = Kept { readings, keys: keys.into(), ..Kept::default() };
     assert!(judge(&entries, &good).is_clean());
     let check = |change: &dyn Fn(&mut Kept), expected: (usize, usize, usize, usize)| {
         let mut kept = good.clone();
@@ -198,6 +247,16 @@ fn the_count_sees_what_is_lost_doubled_half_or_invented() {
         },
         (0, 0, 0, 1),
     );
+    check(&|kept| kept.torn = 1, (0, 0, 1, 0));
+    // Who was told that the time is somebody else's must not find it booked.
+    let mut refused = entries.clone();
+    refused[4].refused = true;
+    assert!(judge(&refused, &good).is_clean());
+    refused[3] = Entry { acknowledged: false, refused: true, ..refused[3].clone() };
+    assert_eq!(judge(&refused, &good).invented, 1);
+    assert!(!judge(&entries, &Kept { overlaps: 1, ..good.clone() }).is_clean());
+    assert_eq!(overlaps(&[(0, 15), (15, 30), (29, 44), (60, 75)]), 1);
+    assert_eq!(number_in(&words_of(77)), 77);
 }
 
 #[test]

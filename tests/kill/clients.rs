@@ -1,4 +1,4 @@
-//! Clients that enter readings, lose the network, come back and ask again with the same key.
+//! Clients that enter readings, book, open cards, lose the network, come back and ask again with the same key.
 
 use std::net::SocketAddr;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
@@ -9,14 +9,23 @@ use crate::chance::Chance;
 use crate::http::{Answer, Unknown};
 use crate::studio::Desk;
 
-/// One reading that somebody wants kept, told apart from all others by its number.
+/// One reading, booking or card that somebody wants kept, told apart from all others by its number.
 #[derive(Debug, Clone)]
 pub(crate) struct Entry {
     pub(crate) number: u64,
     pub(crate) key: String,
     /// The server said that it is kept.
     pub(crate) acknowledged: bool,
+    /// The server said that it is not, since another booking has the time: then it must not be there.
+    pub(crate) refused: bool,
     pub(crate) sent: u32,
+}
+
+impl Entry {
+    /// Nothing is left to be asked.
+    fn is_settled(&self) -> bool {
+        self.acknowledged || self.refused
+    }
 }
 
 /// What a client does wrong on purpose.
@@ -98,7 +107,7 @@ impl Client {
                     std::thread::sleep(Duration::from_millis(1));
                     continue;
                 };
-                let open = diary.entries.iter().position(|entry| !entry.acknowledged);
+                let open = diary.entries.iter().position(|entry| !entry.is_settled());
                 let at = match open {
                     Some(at) => at,
                     None if road.is_last_round() => return diary,
@@ -116,7 +125,7 @@ impl Client {
             return self.chance.below(entries.len() as u64) as usize;
         }
         let number = self.first + entries.len() as u64 * self.step;
-        entries.push(Entry { number, key: format!("entry-{number:08}"), acknowledged: false, sent: 0 });
+        entries.push(Entry { number, key: format!("entry-{number:08}"), acknowledged: false, refused: false, sent: 0 });
         entries.len() - 1
     }
 
@@ -137,6 +146,7 @@ impl Client {
                 entry.acknowledged = true;
                 road.acknowledged.fetch_add(1, Ordering::Relaxed);
             }
+            Ok(answer) if self.desk.is_taken(&answer) => entry.refused = true,
             // Dead, or asked to come back: nobody knows, so the same again.
             Ok(Answer { status: 503, .. }) | Err(Unknown) => std::thread::sleep(Duration::from_millis(1)),
             Ok(answer) => {

@@ -1,5 +1,5 @@
-//! Kills the program without warning while people and sensors write, starts it again, lets them ask again, and counts:
-//! nothing acknowledged may be lost, nothing doubled, nothing half there.
+//! Kills the program without warning while people and sensors write - readings, bookings, treatment cards -, starts it again, lets them
+//! ask again, and counts: nothing acknowledged may be lost, nothing doubled, nothing half there, no time given twice.
 //!
 //! `beside.rs` starts the same program for what other processes do beside it.
 //!
@@ -74,6 +74,7 @@ mod kill_loop {
         // A loop in which hardly anything was written or nothing had to be asked again shows nothing.
         let verdict = &outcome.verdict;
         assert!(verdict.acknowledged > kills(), "only {} entries were acknowledged", verdict.acknowledged);
+        assert!(verdict.refused > 0, "nobody wanted a time that somebody else had");
         assert!(verdict.sent_again > kills() / 2, "only {} entries were sent again", verdict.sent_again);
     }
 

@@ -52,7 +52,7 @@ impl Browser {
 }
 
 /// A form as it stands in a page.
-#[derive(Debug, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct PageForm {
     pub(crate) action: String,
     pub(crate) fields: Vec<(String, String)>,

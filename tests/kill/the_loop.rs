@@ -157,14 +157,14 @@ fn block_on<T>(work: impl Future<Output = T>) -> T {
 
 impl fmt::Display for Outcome {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let Verdict { acknowledged, sent_again, lost, doubled, half, invented } = &self.verdict;
+        let Verdict { acknowledged, sent_again, lost, doubled, half, invented, overlaps, refused } = &self.verdict;
         let mut ready = self.ready_after.clone();
         ready.sort();
         let at = |share: usize| ready.get(ready.len() * share / 100).or(ready.last()).copied().unwrap_or_default();
         write!(
             f,
             "{} kills, seed {}: {acknowledged} acknowledged, {sent_again} sent again, {lost} lost, {doubled} doubled, \
-             {half} half, {invented} invented, {} wounds, {} refusals; ready again after {:.0?} (half of the starts), {:.0?} (slowest)",
+             {half} half, {invented} invented, {overlaps} overlaps, {refused} refused as taken, {} wounds, {} refusals; ready again after {:.0?} (half of the starts), {:.0?} (slowest)",
             ready.len(),
             self.seed,
             self.wounds.len(),

@@ -1,11 +1,11 @@
 //! The photos of one record of another part, and the form for a further one: a piece of that record's page.
 
-use super::store;
+use super::{Moment, store};
 use crate::base::ids::ClientId;
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::time::Instant;
 use crate::clients::Client;
-use crate::clients::consents::{self, Purpose};
+use crate::clients::consents;
 use crate::clients::typed::noted;
 use crate::store::Db;
 use crate::web::House;
@@ -25,11 +25,14 @@ pub(crate) struct Shown {
 }
 
 /// What the page of a record shows of its photos; see `templates/clients/photo_block.html`.
+#[derive(Default)]
 pub(crate) struct PhotoBlock {
     pub(crate) key: String,
     pub(crate) action: String,
     /// Her page, where she signs the consent; empty where it is in force.
     pub(crate) sign: String,
+    /// What is said where that consent is missing, where there is no photo yet, and above the field.
+    pub(crate) words: [&'static str; 3],
     /// Whether a photo may be kept now.
     pub(crate) may_add: bool,
     pub(crate) fields: Vec<FieldView>,
@@ -38,7 +41,7 @@ pub(crate) struct PhotoBlock {
 }
 
 impl PhotoBlock {
-    /// The photos of a record of hers by its id; `action` is where a further one is sent.
+    /// The photos of a record of hers by its id and the kind of photo it has; `action` is where a further one is sent.
     ///
     /// # Errors
     /// When the database cannot be read.
@@ -47,12 +50,13 @@ impl PhotoBlock {
         house: &House,
         studio: &Studio,
         client: &Client,
-        about: &str,
+        (about, moment): (&str, Moment),
         action: String,
         now: Instant,
     ) -> Result<Self, Problem> {
         let id: ClientId = client.id;
-        let consent = consents::store::newest(db, id, Purpose::RecordPhotos).await?;
+        let under = moment.under();
+        let consent = consents::store::newest(db, id, under).await?;
         let in_force = consent.is_some_and(|consent| consent.withdrawn.is_none());
         let path = house.url(&format!("/door/clients/{id}"));
         let all = store::of_client(db, id, MOST).await?;
@@ -63,9 +67,17 @@ impl PhotoBlock {
             width: photo.width,
             height: photo.height,
         });
+        let words = match moment {
+            Moment::Sheet => [
+                "no consent to keep what is said of her health: no sheet may be kept",
+                "No photo of the sheet yet.",
+                "A photo of the sheet",
+            ],
+            _ => ["no consent to photos of record: none may be kept", "No photo of it.", "A photo"],
+        };
         let file = FieldView {
             name: "file",
-            label: "A photo".to_owned(),
+            label: words[2].to_owned(),
             hint: Some(
                 "JPEG, PNG or WebP up to 10 MB. Only the picture is kept, sealed, for those who treat.".to_owned(),
             ),
@@ -75,7 +87,8 @@ impl PhotoBlock {
         Ok(Self {
             key: new_form_key(),
             action,
-            sign: if in_force { String::new() } else { format!("{path}/sign/{}", Purpose::RecordPhotos.word()) },
+            sign: if in_force { String::new() } else { format!("{path}/sign/{}", under.word()) },
+            words,
             may_add: in_force && client.restricted.is_none(),
             fields: vec![file],
             mistakes: Vec::new(),

@@ -10,6 +10,7 @@ mod taking;
 pub(crate) use block::PhotoBlock;
 pub(crate) use taking::{LARGEST_FORM, Shows, arrive, keep};
 
+use super::consents::Purpose;
 use crate::web::routes::Routes;
 
 /// When of a visit a photo was taken.
@@ -25,11 +26,13 @@ pub enum Moment {
     Test,
     /// Of what she complains of.
     Complaint,
+    /// Of a sheet of paper that was entered afterwards; it shows writing and no face.
+    Sheet,
 }
 
 impl Moment {
     /// Every moment.
-    pub const ALL: [Self; 5] = [Self::Before, Self::After, Self::Other, Self::Test, Self::Complaint];
+    pub const ALL: [Self; 6] = [Self::Before, Self::After, Self::Other, Self::Test, Self::Complaint, Self::Sheet];
     /// Those chosen on her own page of photos; the others come with their record.
     pub const CHOSEN: [Self; 3] = [Self::Before, Self::After, Self::Other];
 
@@ -42,6 +45,7 @@ impl Moment {
             Self::Other => "another",
             Self::Test => "test",
             Self::Complaint => "complaint",
+            Self::Sheet => "sheet",
         }
     }
 
@@ -54,6 +58,16 @@ impl Moment {
             Self::Other => "At another time",
             Self::Test => "Of a patch test",
             Self::Complaint => "Of a complaint",
+            Self::Sheet => "Of a sheet of paper",
+        }
+    }
+
+    /// The consent it is kept under. A sheet is no picture of her: it says what her record says, and rests on what that rests on.
+    #[must_use]
+    pub const fn under(self) -> Purpose {
+        match self {
+            Self::Sheet => Purpose::HealthData,
+            _ => Purpose::RecordPhotos,
         }
     }
 

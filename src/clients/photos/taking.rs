@@ -84,7 +84,7 @@ pub(crate) struct Shows {
     pub(crate) about: Option<String>,
 }
 
-/// Keeps a picture under her consent to photos of record and goes to `next`. The caller has looked whether this person may.
+/// Keeps a picture under her consent to such photos and goes to `next`. The caller has looked whether this person may.
 ///
 /// # Errors
 /// [`Problem::Clash`] without such a consent in force, or where her record is restricted; [`Problem::NotHere`] where it is gone.
@@ -105,10 +105,16 @@ pub(crate) async fn keep(
                 let id = shows.client;
                 let her = client(tx.db(), id).await?.filter(Client::is_in_use).ok_or(Problem::NotHere("client"))?;
                 not_restricted(&her)?;
-                let consent = consents::store::newest(tx.db(), id, Purpose::RecordPhotos).await?;
+                let consent = consents::store::newest(tx.db(), id, shows.moment.under()).await?;
                 let consent = consent.filter(|consent| consent.withdrawn.is_none()).ok_or_else(|| {
                     Problem::Clash(
-                        "Her consent to photos of record is not signed, or it was withdrawn.".into(),
+                        match shows.moment.under() {
+                            Purpose::HealthData => {
+                                "Her consent to keep what is said of her health is not signed, or it was withdrawn."
+                            }
+                            _ => "Her consent to photos of record is not signed, or it was withdrawn.",
+                        }
+                        .into(),
                         "Let her sign it first, if she wishes to.".into(),
                     )
                 })?;

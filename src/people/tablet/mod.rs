@@ -4,6 +4,7 @@
 //! on a tablet, and there only her passphrase opens it. What reaches beyond the day's work asks for the passphrase all the same
 //! (`web::guard::with_passphrase`).
 
+mod at_bed;
 mod code;
 mod code_page;
 mod store;
@@ -19,6 +20,7 @@ use crate::web::House;
 use crate::web::routes::Routes;
 use crate::web::visitor::cookie;
 
+pub use at_bed::{AtBed, Locked, at_bed, begin_at_bed, drop_begun, end_at_bed, locked, tablet_name};
 pub(super) use code::looks_like_one;
 pub(super) use store::{forget_code, forget_tries};
 pub(super) use unlock_page::{CameIn, come_in};
@@ -37,8 +39,12 @@ fn tablet_cookie(house: &House) -> String {
 /// # Errors
 /// When the database cannot be read.
 pub(super) async fn here(house: &House, headers: &HeaderMap, now: Now) -> Result<Option<TabletId>, Problem> {
-    let held = cookie(headers, &tablet_cookie(house)).filter(|secret| (20..=100).contains(&secret.len()));
-    let Some(secret) = held else { return Ok(None) };
+    let Some(secret) = held(house, headers) else { return Ok(None) };
     let mut db = house.store.read().await?;
     store::enrolled(&mut db, &secret, now).await
+}
+
+/// The secret in a tablet's cookie, enrolled or not.
+fn held(house: &House, headers: &HeaderMap) -> Option<String> {
+    cookie(headers, &tablet_cookie(house)).filter(|secret| (20..=100).contains(&secret.len()))
 }

@@ -9,7 +9,7 @@ use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
 use serde::Deserialize;
 
-use super::{code, here, store};
+use super::{at_bed, code, here, store};
 use crate::base::actor::Actor;
 use crate::base::ids::{PersonId, TabletId};
 use crate::base::problem::Problem;
@@ -45,13 +45,29 @@ struct Name {
     by_code: bool,
 }
 
+/// The one deed that needs no digits, while work is open on the tablet.
+struct DropForm {
+    csrf: String,
+    key: String,
+    action: String,
+    next: String,
+    /// When the drop in use was begun: milliseconds, and on the studio's clock; and when a fresh one is due.
+    began_ms: i64,
+    since: String,
+    due: String,
+}
+
 #[derive(Template)]
 #[template(path = "people/tablet_names.html")]
 struct NamesPage {
     frame: Frame,
     names: Vec<Name>,
+    drop: Option<DropForm>,
     sign_in: String,
 }
+
+/// Where the lock sends its one deed.
+const DROP: &str = "/tablet/drop";
 
 #[derive(Template)]
 #[template(path = "people/tablet_code.html")]
@@ -83,15 +99,26 @@ async fn names(
     Query(asked): Query<BTreeMap<String, String>>,
 ) -> Result<Response, Problem> {
     let next = next_of(&asked);
-    let Some(tablet) = here(&house, &headers, visitor.now).await? else {
+    let Some(locked) = at_bed::locked(&house, &headers, &visitor, DROP).await? else {
         return if is_signed_in(&visitor) {
             Ok(Redirect::to(&house.url("/")).into_response())
         } else {
             Err(Problem::SignIn)
         };
     };
+    let (tablet, now) = (locked.tablet, visitor.now.0);
     let mut db = house.store.read().await?;
     let studio = Studio::load(&mut db).await?;
+    let work = at_bed::at_bed(&mut db, tablet).await?.filter(|work| work.offers_drop(now));
+    let drop = work.and_then(|work| work.drop).map(|(begun, due)| DropForm {
+        csrf: locked.visitor.csrf.clone(),
+        key: new_form_key(),
+        action: house.url(DROP),
+        next: next.clone(),
+        began_ms: begun.0 / 1000,
+        since: studio.zone.clock(begun),
+        due: studio.zone.clock(due),
+    });
     let (everyone, may_try) = (people::everyone(&mut db).await?, store::may_try(&mut db, tablet).await?);
     let sign_in = with_next(&house, "/sign-in", &next)?;
     let mut names = Vec::new();
@@ -102,7 +129,7 @@ async fn names(
         names.push(Name { name: person.name, href, by_code });
     }
     names.sort_by_key(|name| !name.by_code);
-    page(&NamesPage { frame: locked_frame(&house, &studio, &visitor, "Locked"), names, sign_in })
+    page(&NamesPage { frame: locked_frame(&house, &studio, &visitor, "Locked"), names, drop, sign_in })
 }
 
 /// Nobody's name stands on a locked tablet, not even of whoever is just handing it on.

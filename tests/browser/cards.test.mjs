@@ -1,0 +1,215 @@
+// Treatment cards in a real browser: taps counted, a drop by one key, a page that keeps up, and the lock of a shared tablet while a card is
+// open on it.
+import assert from 'node:assert/strict';
+import { after, before, describe, test } from 'node:test';
+import { anOpenCard, openFromForm, toOpenABookedCard } from './cards.mjs';
+import { listenForTrouble, openHouse, signIn } from './house.mjs';
+
+const TABLET = { width: 800, height: 1280 };
+const DIGITS = '739158';
+
+describe('treatment cards', () => {
+  let house;
+
+  before(async () => {
+    house = await openHouse();
+  });
+  after(() => house?.close());
+
+  /** A page of the artist who signs in. */
+  async function hers(path) {
+    const page = await (await house.as('artist')).newPage();
+    await page.setViewportSize(TABLET);
+    await page.goto(house.address + path);
+    return page;
+  }
+
+  /** Taps counted by the page itself, wherever it leads; the one after `most` is refused. */
+  async function taps(page, most) {
+    let counted = 0;
+    await page.exposeFunction('countTap', () => (counted += 1));
+    const listen = () => addEventListener('pointerdown', (event) => event.isTrusted && window.countTap(), true);
+    await page.addInitScript(listen);
+    await page.evaluate(listen);
+    const click = async (place) => {
+      if (counted >= most) throw new Error(`tap ${counted + 1}, where ${most} must do`);
+      const before = counted;
+      await page.locator(place).first().click();
+      // The page tells of a tap a moment later.
+      for (let waited = 0; counted === before && waited < 100; waited += 1) await new Promise((done) => setTimeout(done, 10));
+    };
+    return {
+      counted: () => counted,
+      tap: click,
+      follow: async (place) => void (await Promise.all([page.waitForEvent('load'), click(place)])),
+    };
+  }
+
+  const onForm = (page) => /^\/cards\/of\/[0-9a-f-]{36}$/.test(new URL(page.url()).pathname);
+  const onCard = (page) => /^\/cards\/[0-9a-f-]{36}$/.test(new URL(page.url()).pathname);
+  const totals = (page) => page.$$eval('#card-totals dd b', (all) => all.map((one) => Number(one.textContent)));
+
+  test('today’s client is two taps from the sign-in at most, before her card is opened and after', async () => {
+    await toOpenABookedCard(house);
+    const context = await house.stranger();
+    const page = await context.newPage();
+    await page.setViewportSize(TABLET);
+    const trouble = listenForTrouble(page);
+    await signIn(page, house.address, house.signIns.artist);
+    await page.waitForLoadState('load');
+    const { follow, counted } = await taps(page, 2);
+    await follow('main a.act[href*="/cards/of/"]:has-text("20:00 Agda W.")');
+    assert.ok(onForm(page), page.url());
+    assert.match(await page.textContent('h1'), /Agda W\./);
+    assert.equal(counted(), 1);
+    await context.close();
+
+    const again = await house.stranger();
+    const next = await again.newPage();
+    await signIn(next, house.address, house.signIns.artist);
+    await next.goto(house.address + (await toOpenABookedCard(house)));
+    await openFromForm(next);
+    await next.goto(`${house.address}/`);
+    const second = await taps(next, 2);
+    await second.follow('main a.act:has-text("Go on with the card: Agda W.")');
+    assert.ok(onCard(next), next.url());
+    assert.equal(second.counted(), 1);
+    // A third would be one too many, and the count says so.
+    await second.follow('header a:has-text("First aid")');
+    await assert.rejects(second.tap('main'), /tap 3, where 2 must do/);
+    assert.deepEqual(trouble, []);
+    await again.close();
+  });
+
+  test('the numbers of a set are logged with six taps on large keys', async () => {
+    const page = await hers(await anOpenCard(house));
+    const before = await totals(page);
+    const { tap, follow, counted } = await taps(page, 6);
+    const key = (digit) => `.pad button[name=key][value="${digit}"]`;
+    await tap(key(9));
+    await tap(key(2));
+    await tap('.tally .typed:nth-child(2) input');
+    await tap(key(8));
+    await tap(key(7));
+    await follow('.pad .keep');
+    assert.equal(counted(), 6);
+    const grown = (await totals(page)).map((total, at) => total - before[at]);
+    assert.deepEqual(grown.slice(0, 2), [92, 87]);
+    const keys = await page.$$eval('.pad button', (all) => all.map((one) => one.getBoundingClientRect().height));
+    assert.ok(Math.min(...keys) >= 104, `${Math.min(...keys)} px`);
+    await page.close();
+  });
+
+  test('one key is a new drop while nothing has focus, and a switch that bounces is one drop', async () => {
+    const page = await hers(await anOpenCard(house));
+    const number = () => page.textContent('#card-time b');
+    const old = () => page.waitForFunction(() => Number(document.querySelector('[data-since]').textContent.replace(':', '')) >= 6, null, { timeout: 20_000 });
+    const was = Number((await number()).match(/\d+/)[0]);
+    await old();
+    await Promise.all([page.waitForEvent('load'), page.keyboard.press('Enter')]);
+    assert.equal(await number(), `Drop ${was + 1}`);
+    await page.keyboard.press('Enter');
+    await page.keyboard.press('PageDown');
+    await page.waitForTimeout(700);
+    assert.equal(await number(), `Drop ${was + 1}`, 'younger than five seconds it stays');
+    await old();
+    // In a field the key is the field's.
+    await page.locator('.tally input').first().focus();
+    await page.keyboard.press('PageDown');
+    await page.waitForTimeout(700);
+    assert.equal(await number(), `Drop ${was + 1}`);
+    await page.evaluate(() => document.activeElement.blur());
+    await Promise.all([page.waitForEvent('load'), page.keyboard.press('PageDown')]);
+    assert.equal(await number(), `Drop ${was + 2}`);
+    // What the lock will show: when it began, and no name.
+    const kept = JSON.parse(await page.evaluate(() => localStorage.getItem('stillroom.running')));
+    assert.deepEqual(Object.keys(kept).sort(), ['began', 'card']);
+    assert.ok(Date.now() - kept.began < 20_000);
+    assert.ok(await page.locator('[data-awake]').count(), 'the screen is kept awake where the browser can');
+    await page.close();
+  });
+
+  test('an open card keeps up with what somebody else adds, and what is being typed stays', async () => {
+    const path = await anOpenCard(house);
+    const page = await hers('/shelf');
+    const listening = page.waitForResponse((answer) => new URL(answer.url()).pathname.endsWith('/live'));
+    await page.goto(house.address + path);
+    await listening;
+    await page.evaluate(() => (window.stayed = true));
+    const first = page.locator('.tally input').first();
+    await first.fill('7');
+    await first.focus();
+    const before = await totals(page);
+    const other = await hers(path);
+    await other.locator('.tally input').nth(1).fill('5');
+    await Promise.all([other.waitForEvent('load'), other.click('.pad .keep')]);
+    await other.close();
+    await page.waitForFunction((was) => Number(document.querySelectorAll('#card-totals dd b')[1].textContent) === was + 5, before[1], { timeout: 15_000 });
+    assert.equal(await page.evaluate(() => window.stayed), true, 'the page was loaded anew');
+    assert.equal(await first.inputValue(), '7');
+    assert.ok(await page.evaluate(() => document.activeElement === document.querySelector('.tally input')));
+    await page.close();
+  });
+
+  test('a locked tablet shows the drop’s time without a name, takes a new drop, opens first aid, and nothing else', async () => {
+    const own = await hers('/office/code');
+    await own.fill('[name=passphrase]', DIGITS);
+    await own.fill('[name=again]', DIGITS);
+    await own.click('main form button.go');
+    await own.getByText('you have digits').waitFor();
+    await own.close();
+    const context = await house.browser.newContext({ locale: 'en-GB', viewport: TABLET, hasTouch: true, reducedMotion: 'reduce' });
+    const page = await context.newPage();
+    await signIn(page, house.address, house.signIns.owner);
+    await page.goto(`${house.address}/office/tablets`);
+    await page.fill('[name=name]', 'Tablet by the window');
+    await page.click('main form button.go');
+    await page.getByText('this device', { exact: true }).first().waitFor();
+    const lock = () => Promise.all([page.waitForURL(/\/tablet\?/), page.getByRole('button', { name: 'Lock' }).click()]);
+    const unlock = async () => {
+      await page.getByRole('link', { name: house.signIns.artist.name }).tap();
+      await page.locator('[data-code-keys]').waitFor();
+      for (const digit of DIGITS) await page.locator(`[data-digit="${digit}"]`).tap();
+      await page.waitForURL((url) => !url.pathname.startsWith('/tablet'));
+    };
+    await lock();
+    assert.equal(await page.locator('[data-new-drop]').count(), 0, 'nothing is open on it yet');
+    await unlock();
+    const path = await anOpenCard(house);
+    await page.goto(house.address + path);
+    const was = Number((await page.textContent('#card-time b')).match(/\d+/)[0]);
+    await lock();
+    await page.waitForFunction(() => document.querySelector('[data-running-time]')?.textContent);
+    assert.match(await page.textContent('[data-running]'), /Drop since \d\d:\d\d, change by \d\d:\d\d: \d+:\d\d/);
+    const said = await page.textContent('body');
+    for (const not of ['Agda', 'Winther']) assert.ok(!said.includes(not), `${not} stands on a locked tablet`);
+    const target = await page.locator('[data-new-drop] button').boundingBox();
+    assert.ok(target.height >= 56, `${target.height} px`);
+    await Promise.all([page.waitForEvent('load'), page.locator('[data-new-drop] button').tap()]);
+    assert.match(page.url(), /\/tablet\?/);
+    await page.locator('[data-new-drop]').waitFor();
+    await page.waitForFunction(() => document.querySelector('[data-running-time]')?.textContent);
+    assert.match(await page.textContent('[data-running-time]'), /^0:\d\d$/);
+    await Promise.all([page.waitForURL(/\/first-aid$/), page.locator('main').getByRole('link', { name: 'First aid' }).tap()]);
+    await page.goto(house.address + path);
+    assert.match(page.url(), /\/sign-in\?/, 'the card stays closed to whoever holds the tablet');
+    await page.goto(`${house.address}/tablet?next=${encodeURIComponent(path)}`);
+    await unlock();
+    assert.equal(new URL(page.url()).pathname, path);
+    assert.equal(await page.textContent('#card-time b'), `Drop ${was + 1}`);
+    await context.close();
+  });
+
+  test('closing ends the time that the device keeps, and offers tomorrow’s sheet', async () => {
+    const page = await hers(await anOpenCard(house));
+    await page.waitForFunction(() => localStorage.getItem('stillroom.running') !== null);
+    await page.goto(`${page.url()}/close`);
+    assert.ok(await page.locator('figure.code img').evaluate((image) => image.complete && image.naturalWidth > 0), 'the code is drawn');
+    await page.check('[name=aftercare][value=shown]');
+    for (const field of await page.locator('main form input[inputmode=numeric]').all()) await field.fill('10');
+    await Promise.all([page.waitForURL(/told=closed/), page.click('main form .go')]);
+    await page.waitForFunction(() => localStorage.getItem('stillroom.running') === null);
+    assert.ok(await page.locator('a[href$="/cards/sheets/tomorrow"]').count());
+    await page.close();
+  });
+});
