@@ -466,7 +466,7 @@ both_databases!(with_pain_swelling_or_changed_vision_no_card_is_opened_at_all, a
     let mut ines = house.actor(Actor::ArtistA);
     let path = format!("/door/clients/{client}/reactions");
     let form = ines.form(&format!("{path}/new"), &path).await;
-    ines.submit(&form.with("symptom", "swelling")).await.must(303);
+    ines.submit(&crate::clearance::reacted(house, form).with("symptom", "swelling")).await.must(303);
     for kind in ["full_set", "removal"] {
         let more = [("kind", kind), ("remover", "cream")];
         open(&mut ines, things, &client, &more).await.must(422);

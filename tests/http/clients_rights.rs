@@ -98,7 +98,14 @@ pub(crate) async fn marked_in_clearance(house: &TestHouse, who: &mut Browser, id
     let typed = [("says", "ethyl"), ("written", "2026-02-16T08:00"), ("words", statement)];
     send(who, "/statements/new", "/statements", &typed).await;
     let bottle = house.things.clearance["bottle"].clone();
-    let typed = [("bottle", bottle.as_str()), ("site", site), ("at", "2026-02-16T08:00")];
+    let typed = [
+        ("done", "placed"),
+        ("bottle", bottle.as_str()),
+        ("method", "lashes"),
+        ("number", "3"),
+        ("site", site),
+        ("at", "2026-02-16T08:00"),
+    ];
     send(who, "/tests/new", "/tests", &typed).await;
     let test =
         house.look(&format!("select id from patch_test where client = '{id}' order by placed desc limit 1")).await;
@@ -108,6 +115,8 @@ pub(crate) async fn marked_in_clearance(house: &TestHouse, who: &mut Browser, id
     send(who, "/findings/new", "/findings", &typed).await;
     let typed = [
         ("symptom", "itching"),
+        ("eyes", "both"),
+        ("severity", "mild"),
         ("noticed", "2026-02-16T09:00"),
         ("exposed", ""),
         ("artist", ""),
@@ -443,7 +452,7 @@ both_databases!(who_comes_back_after_an_erasure_is_held_by_what_had_to_stay, asy
     let ada = &house.things.client;
     let mut a = house.actor(Actor::ArtistA);
     let form = a.form(&format!("/door/clients/{ada}/reactions/new"), &format!("/door/clients/{ada}/reactions")).await;
-    a.submit(&form.with("symptom", "itching")).await.must(303);
+    a.submit(&crate::clearance::reacted(house, form).with("symptom", "itching")).await.must(303);
     let born = house.look(&format!("select born from client where id = '{ada}'")).await;
     erase(&mut a, ada, &[("treated", "yes"), ("last_day", "2026-02-10")]).await;
     let mut desk = house.actor(Actor::Desk);
