@@ -300,6 +300,7 @@ both_databases!(
             assert_eq!(house.number(&sealed(table)).await, 0, "{table}");
         }
         assert_eq!(marks_left(house).await, (0, String::new()));
+        crate::clearance::without_old_tests(house).await;
         let mut db = house.house.store.read().await.unwrap();
         assert_eq!(clearance::verify(&mut db, house.house.store.keys()).await.unwrap(), [], "erased is not gone");
     }
