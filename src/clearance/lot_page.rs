@@ -1,7 +1,7 @@
 //! Lots: who met one, printable; the stop of a lot or product and who was told; the house adhesive from a date on and who of
 //! those expected needs a test first.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::{BTreeMap, HashMap, HashSet};
 
 use askama::Template;
 use axum::extract::{Query, State};
@@ -143,14 +143,16 @@ async fn people_who_met(
     met: &[Exposure],
 ) -> Result<HashMap<ClientId, (String, String)>, Problem> {
     let ids: Vec<ClientId> = met.iter().map(|exposure| exposure.client).collect();
+    let clients: Vec<_> =
+        clients::several(db, &ids).await?.into_iter().filter(|client| clients::may_see(client, &staff.who)).collect();
+    // Who was erased has to be found all the same: that is why her meetings stay.
+    let erased: Vec<ClientId> = clients.iter().filter(|own| own.erased.is_some()).map(|own| own.id).collect();
+    let mut rests =
+        if erased.is_empty() { BTreeMap::new() } else { clients::rights::rests(db, keys, &erased).await? };
     let mut people = HashMap::new();
-    for client in clients::several(db, &ids).await? {
-        if !clients::may_see(&client, &staff.who) {
-            continue;
-        }
-        // Who was erased has to be found all the same: that is why her meetings stay. Sealed each with a key of her own, and few.
+    for client in clients {
         let (name, phone, email) = if client.erased.is_some() {
-            clients::rights::rest(db, keys, client.id).await?.unwrap_or_default()
+            rests.remove(&client.id).unwrap_or_default()
         } else {
             (client.name, client.phone, client.email)
         };

@@ -14,17 +14,18 @@ use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::store::audit::{self, Broken};
 use crate::store::keys::Keys;
-use crate::store::{Db, Tx, sealed};
+use crate::store::{Db, Tx, among, many, sealed};
 
-/// A statement for all, and the same for the one with this id.
-type Texts = (&'static str, &'static str);
-
-macro_rules! texts {
+/// The next five hundred rows after an id, and the one row with this id.
+macro_rules! rows {
     ($head:literal, $id:literal) => {
-        ($head, concat!($head, " where ", $id, " = $1"))
+        rows!($head, $id, "")
     };
-    ($head:literal, $id:literal, $all:literal) => {
-        (concat!($head, " where ", $all), concat!($head, " where ", $id, " = $1"))
+    ($head:literal, $id:literal, $only:literal) => {
+        (
+            concat!($head, " where ", $only, $id, " > $1 order by ", $id, " limit 500"),
+            concat!($head, " where ", $id, " = $1"),
+        )
     };
 }
 
@@ -35,19 +36,19 @@ pub(super) struct Kind {
     /// Table and column of its sealed words.
     place: &'static str,
     /// Id, client, sealed words, and then as text every field that never changes.
-    rows: Texts,
-    /// What else belongs to it: its id, and a text.
-    beside: &'static [Texts],
+    rows: (&'static str, &'static str),
+    /// What else belongs to several of them: the id of each, and a text.
+    beside: &'static [&'static str],
 }
 
 /// A decision to go on over validity or gap.
 pub(super) const DECISION: Kind = Kind {
     actions: &["override clearance"],
     place: "clearance_override.reason",
-    rows: texts!(
-        "select id, client, reason, of_rule, cast(from_at as text), cast(until as text), by_person, cast(at as text)
-         from clearance_override",
-        "id"
+    rows: rows!(
+        "select o.id, o.client, o.reason, o.of_rule, cast(o.from_at as text), cast(o.until as text), o.by_person, cast(o.at as text)
+         from clearance_override o",
+        "o.id"
     ),
     beside: &[],
 };
@@ -56,9 +57,10 @@ pub(super) const DECISION: Kind = Kind {
 pub(super) const STATEMENT: Kind = Kind {
     actions: &["record doctor statement"],
     place: "doctor_statement.words",
-    rows: texts!(
-        "select id, client, words, family, cast(written as text), entered_by, cast(entered as text) from doctor_statement",
-        "id"
+    rows: rows!(
+        "select s.id, s.client, s.words, s.family, cast(s.written as text), s.entered_by, cast(s.entered as text)
+         from doctor_statement s",
+        "s.id"
     ),
     beside: &[],
 };
@@ -67,10 +69,11 @@ pub(super) const STATEMENT: Kind = Kind {
 pub(super) const FINDING: Kind = Kind {
     actions: &["record doctor finding"],
     place: "doctor_finding.words",
-    rows: texts!(
-        "select id, client, words, grade, cast(at as text), coalesce(cast(day as text), ''), entered_by, cast(entered as text)
-         from doctor_finding",
-        "id"
+    rows: rows!(
+        "select f.id, f.client, f.words, f.grade, cast(f.at as text), coalesce(cast(f.day as text), ''), f.entered_by,
+           cast(f.entered as text)
+         from doctor_finding f",
+        "f.id"
     ),
     beside: &[],
 };
@@ -79,14 +82,15 @@ pub(super) const FINDING: Kind = Kind {
 pub(super) const PATCH_TEST: Kind = Kind {
     actions: &[PLACED, DECLINED],
     place: "patch_test.site",
-    rows: texts!(
-        "select id, client, site, method, cast(number_placed as text), cast(placed as text), placed_by, cast(created as text)
-         from patch_test",
-        "id"
+    rows: rows!(
+        "select t.id, t.client, t.site, t.method, cast(t.number_placed as text), cast(t.placed as text), t.placed_by,
+           cast(t.created as text)
+         from patch_test t",
+        "t.id"
     ),
     beside: &[
-        texts!("select test, product || ' ' || lot from patch_test_product", "test"),
-        texts!("select test, liquid from patch_test_liquid", "test"),
+        among!("select p.test, p.product || ' ' || p.lot from patch_test_product p", "p.test", ""),
+        among!("select l.test, l.liquid from patch_test_liquid l", "l.test", ""),
     ],
 };
 /// What the chain calls a test that was placed.
@@ -98,7 +102,10 @@ pub(super) const DECLINED: &str = "record declined patch test";
 pub(super) const LOOK: Kind = Kind {
     actions: &["read patch test"],
     place: "patch_test_look.words",
-    rows: texts!("select id, client, words, test, cast(at as text), result, by_person from patch_test_look", "id"),
+    rows: rows!(
+        "select l.id, l.client, l.words, l.test, cast(l.at as text), l.result, l.by_person from patch_test_look l",
+        "l.id"
+    ),
     beside: &[],
 };
 
@@ -106,16 +113,16 @@ pub(super) const LOOK: Kind = Kind {
 pub(super) const REACTION: Kind = Kind {
     actions: &["record reaction"],
     place: "reaction.details",
-    rows: texts!(
-        "select id, client, details, cast(noticed as text), coalesce(cast(exposed as text), ''), cast(acute as text),
-           coalesce(artist, ''), cast(entered as text), entered_by
-         from reaction",
-        "id"
+    rows: rows!(
+        "select r.id, r.client, r.details, cast(r.noticed as text), coalesce(cast(r.exposed as text), ''), cast(r.acute as text),
+           coalesce(r.artist, ''), cast(r.entered as text), r.entered_by
+         from reaction r",
+        "r.id"
     ),
     beside: &[
-        texts!("select reaction, product || ' ' || lot from reaction_product", "reaction"),
-        texts!("select reaction, liquid from reaction_liquid", "reaction"),
-        texts!("select reaction, id || ' ' || cast(due as text) from follow_up", "reaction"),
+        among!("select p.reaction, p.product || ' ' || p.lot from reaction_product p", "p.reaction", ""),
+        among!("select l.reaction, l.liquid from reaction_liquid l", "l.reaction", ""),
+        among!("select u.reaction, u.id || ' ' || cast(u.due as text) from follow_up u", "u.reaction", ""),
     ],
 };
 
@@ -123,10 +130,11 @@ pub(super) const REACTION: Kind = Kind {
 pub(super) const FOLLOW_UP: Kind = Kind {
     actions: &["follow up reaction"],
     place: "follow_up.words",
-    rows: texts!(
-        "select id, client, words, reaction, cast(due as text), coalesce(cast(done as text), ''), done_by from follow_up",
-        "id",
-        "done is not null"
+    rows: rows!(
+        "select u.id, u.client, u.words, u.reaction, cast(u.due as text), coalesce(cast(u.done as text), ''), u.done_by
+         from follow_up u",
+        "u.id",
+        "u.done is not null and "
     ),
     beside: &[],
 };
@@ -148,7 +156,7 @@ pub(super) async fn bind_as(
 ) -> Result<(), Problem> {
     let id = id.to_string();
     let row = sqlx::query(kind.rows.1).bind(&id).fetch_one(tx.db()).await?;
-    let beside = beside(tx.db(), kind, Some(&id)).await?;
+    let beside = beside(tx.db(), kind, &id).await?;
     let client: ClientId = row.get::<String, _>(1).parse().map_err(Problem::broken)?;
     let words = words(tx.db(), keys, kind, client, &row).await?;
     let words = words.ok_or_else(|| Problem::broken("what was sealed a moment ago does not open"))?;
@@ -166,15 +174,12 @@ fn line(keys: &Keys, client: ClientId, id: &str, fields: &[String], words: &str)
 /// What belongs to records of a kind, a list each, by their ids.
 type Beside = Vec<BTreeMap<String, Vec<String>>>;
 
-async fn beside(db: &mut Db, kind: &Kind, one: Option<&str>) -> Result<Beside, Problem> {
+/// `ids` as one text by [`many`].
+async fn beside(db: &mut Db, kind: &Kind, ids: &str) -> Result<Beside, Problem> {
     let mut all = Beside::new();
-    for (of_all, of_one) in kind.beside {
-        let rows = match one {
-            Some(id) => sqlx::query(*of_one).bind(id).fetch_all(&mut *db).await?,
-            None => sqlx::query(*of_all).fetch_all(&mut *db).await?,
-        };
+    for text in kind.beside {
         let mut of = BTreeMap::<String, Vec<String>>::new();
-        for row in rows {
+        for row in sqlx::query(*text).bind(ids).fetch_all(&mut *db).await? {
             of.entry(row.get(0)).or_default().push(row.get(1));
         }
         // Sorted here: the databases order texts each in its own way.
@@ -236,17 +241,23 @@ pub async fn verify(db: &mut Db, keys: &Keys) -> Result<Vec<Broken>, Problem> {
     let mut broken = Vec::new();
     let (mut here, mut changed) = (BTreeSet::new(), BTreeSet::new());
     for kind in KINDS {
-        let beside = beside(db, kind, None).await?;
-        for row in sqlx::query(kind.rows.0).fetch_all(&mut *db).await? {
-            let id: String = row.get(0);
-            match chain.get(&id) {
-                None => broken.push(Broken::NotInTheChain(id.clone())),
-                Some(told) if is_as_told(db, keys, kind, (&row, &beside), told).await? => {}
-                Some(_) => {
-                    changed.insert(id.clone());
+        let mut last = String::new();
+        loop {
+            let some = sqlx::query(kind.rows.0).bind(&last).fetch_all(&mut *db).await?;
+            let ids: Vec<String> = some.iter().map(|row| row.get(0)).collect();
+            let Some(newest) = ids.last() else { break };
+            last.clone_from(newest);
+            let beside = beside(db, kind, &many(&ids)).await?;
+            for (row, id) in some.iter().zip(ids) {
+                match chain.get(&id) {
+                    None => broken.push(Broken::NotInTheChain(id.clone())),
+                    Some(told) if is_as_told(db, keys, kind, (row, &beside), told).await? => {}
+                    Some(_) => {
+                        changed.insert(id.clone());
+                    }
                 }
+                here.insert(id);
             }
-            here.insert(id);
         }
     }
     changed.extend(reactions_not_over_as_told(db, &chain).await?);
@@ -293,44 +304,55 @@ struct Says {
 /// Tests that say something else than follows from the looks at them in the order in which the chain has those, or that were struck out
 /// otherwise.
 async fn tests_not_read_as_told(db: &mut Db, chain: &Chain) -> Result<Vec<String>, Problem> {
-    let mut looks = BTreeMap::<String, Vec<(&Told, AnyRow)>>::new();
-    for row in
-        sqlx::query("select id, test, at, result, by_person from patch_test_look").fetch_all(&mut *db).await?
-    {
-        if let Some(told) = chain.get(&row.get::<String, _>(0)) {
-            looks.entry(row.get(1)).or_default().push((told, row));
+    let (mut last, mut changed) = (String::new(), Vec::new());
+    loop {
+        let tests = sqlx::query(
+            "select id, result, read_at, read_by, read_entered, struck from patch_test where id > $1 order by id limit 500",
+        );
+        let tests = tests.bind(&last).fetch_all(&mut *db).await?;
+        let ids: Vec<String> = tests.iter().map(|row| row.get(0)).collect();
+        let Some(newest) = ids.last() else { return Ok(changed) };
+        last.clone_from(newest);
+        let text = among!("select l.id, l.test, l.at, l.result, l.by_person from patch_test_look l", "l.test", "");
+        let mut looks = BTreeMap::<String, Vec<(&Told, AnyRow)>>::new();
+        for row in sqlx::query(text).bind(many(&ids)).fetch_all(&mut *db).await? {
+            if let Some(told) = chain.get(&row.get::<String, _>(0)) {
+                looks.entry(row.get(1)).or_default().push((told, row));
+            }
         }
-    }
-    let tests = sqlx::query("select id, result, read_at, read_by, read_entered, struck from patch_test");
-    let mut changed = Vec::new();
-    for row in tests.fetch_all(db).await? {
-        let id: String = row.get(0);
-        let Some(told) = chain.get(&id) else { continue };
-        let first = if told.action == DECLINED { TestResult::Declined } else { TestResult::Waiting };
-        let mut says = Says { result: Some(first), read: None, by: String::new(), entered: None };
-        let mut at_it = looks.remove(&id).unwrap_or_default();
-        at_it.sort_by_key(|(told, _)| told.line);
-        for (told, look) in at_it {
-            let before = says.result.unwrap_or(TestResult::Waiting);
-            says = Says {
-                result: TestResult::from_word(&look.get::<String, _>(3)),
-                read: Some(newest_look(before, says.read, Instant(look.get(2)))),
-                by: look.get(4),
-                entered: Some(told.at),
+        for row in tests {
+            let id: String = row.get(0);
+            let Some(told) = chain.get(&id) else { continue };
+            let says = what_it_says(told, looks.remove(&id).unwrap_or_default());
+            let instant = |place: usize| row.get::<Option<i64>, _>(place).map(Instant);
+            let now = Says {
+                result: TestResult::from_word(&row.get::<String, _>(1)),
+                read: instant(2),
+                by: row.get(3),
+                entered: instant(4),
             };
-        }
-        let instant = |place: usize| row.get::<Option<i64>, _>(place).map(Instant);
-        let now = Says {
-            result: TestResult::from_word(&row.get::<String, _>(1)),
-            read: instant(2),
-            by: row.get(3),
-            entered: instant(4),
-        };
-        if now != says || instant(5) != told.ended {
-            changed.push(id);
+            if now != says || instant(5) != told.ended {
+                changed.push(id);
+            }
         }
     }
-    Ok(changed)
+}
+
+/// What a test says after these looks, in the order in which the chain has them.
+fn what_it_says(placed: &Told, mut looks: Vec<(&Told, AnyRow)>) -> Says {
+    let first = if placed.action == DECLINED { TestResult::Declined } else { TestResult::Waiting };
+    let mut says = Says { result: Some(first), read: None, by: String::new(), entered: None };
+    looks.sort_by_key(|(told, _)| told.line);
+    for (told, look) in looks {
+        let before = says.result.unwrap_or(TestResult::Waiting);
+        says = Says {
+            result: TestResult::from_word(&look.get::<String, _>(3)),
+            read: Some(newest_look(before, says.read, Instant(look.get(2)))),
+            by: look.get(4),
+            entered: Some(told.at),
+        };
+    }
+    says
 }
 
 /// What the chain tells of each record that was not erased since, under the client's record that has it now.

@@ -1,6 +1,8 @@
 //! What this part keeps of a client, offered to privacy: her file, putting two records together, erasure. And the words every part
 //! answers in. Later parts answer in the same words.
 
+use std::collections::BTreeMap;
+
 use jiff::ToSpan;
 use jiff::civil::Date;
 use serde::Serialize;
@@ -113,13 +115,16 @@ pub async fn client_erase(
     super::rights_store::erase(tx, keys, client, erasing).await
 }
 
-/// Name, telephone and address of somebody who was erased while records of hers must stay; `None` where nothing is left of her. Whoever
-/// shows it writes an audit row.
+/// Name, telephone and address of those of these clients who were erased while records of theirs must stay, in a few statements for all.
 ///
 /// # Errors
 /// When the database cannot be read, or what is sealed was changed.
-pub async fn rest(db: &mut Db, keys: &Keys, client: ClientId) -> Result<Option<(String, String, String)>, Problem> {
-    super::rights_store::rest(db, keys, client).await
+pub async fn rests(
+    db: &mut Db,
+    keys: &Keys,
+    clients: &[ClientId],
+) -> Result<BTreeMap<ClientId, (String, String, String)>, Problem> {
+    super::rights_store::rests(db, keys, clients).await
 }
 
 /// Restricts a record, or lifts that.

@@ -1,5 +1,7 @@
 //! SQL of what this part keeps of a client: read out whole, moved to another record, erased.
 
+use std::collections::BTreeMap;
+
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 use sqlx::Row;
@@ -12,7 +14,7 @@ use crate::base::ids::{ClientId, ConsentId, ConsultationId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::store::keys::Keys;
-use crate::store::{Db, Tx, query_with_nulls, sealed};
+use crate::store::{Db, Tx, among, many, query_with_nulls, sealed};
 use crate::web::studio::Studio;
 
 fn record(title: impl Into<String>, fields: Vec<(&str, String)>) -> FileRecord {
@@ -374,17 +376,24 @@ pub(super) async fn recognise(tx: &mut Tx, keys: &Keys, client: &Client) -> Resu
     tx.audit("recognise erased client", client.id, "").await
 }
 
-/// Name and ways to reach somebody erased of whom records must stay; `None` where nothing is left of her.
-pub(super) async fn rest(
+/// Name and ways to reach those of these clients who were erased while records of theirs must stay.
+pub(super) async fn rests(
     db: &mut Db,
     keys: &Keys,
-    client: ClientId,
-) -> Result<Option<(String, String, String)>, Problem> {
-    let row = sqlx::query("select rest from client where id = $1").bind(client.to_string()).fetch_one(&mut *db).await?;
-    let Some(kept) = row.get::<Option<Vec<u8>>, _>(0) else { return Ok(None) };
-    let Some(plain) = sealed::open(db, keys, client, &rest_place(client), &kept).await? else { return Ok(None) };
-    let rest: Rest = serde_json::from_slice(&plain).map_err(Problem::broken)?;
-    Ok(Some((rest.name, rest.phone, rest.email)))
+    clients: &[ClientId],
+) -> Result<BTreeMap<ClientId, (String, String, String)>, Problem> {
+    let left = sqlx::query(among!("select c.id, c.rest from client c", "c.id", "and c.rest is not null"));
+    let rows = left.bind(many(clients)).fetch_all(&mut *db).await?;
+    let opened = sealed::keys_of(db, keys, clients).await?;
+    let mut found = BTreeMap::new();
+    for row in rows {
+        let client: ClientId = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
+        let Some(key) = opened.get(&client) else { continue };
+        let plain = key.open(&rest_place(client), &row.get::<Vec<u8>, _>(1))?;
+        let rest: Rest = serde_json::from_slice(&plain).map_err(Problem::broken)?;
+        found.insert(client, (rest.name, rest.phone, rest.email));
+    }
+    Ok(found)
 }
 
 /// Where name and birth date of an erased client are sealed.
