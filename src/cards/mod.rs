@@ -23,6 +23,7 @@ mod work_page;
 
 use crate::web::routes::Routes;
 
+pub use list_page::open_with;
 pub use of_client::{TABLES, client_erase, client_file, client_merge};
 pub(crate) use seed::{SeedCard, has_cards, seed_cards};
 
