@@ -8,7 +8,8 @@ use super::{booking, store};
 use crate::base::ids::ClientId;
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
-use crate::clients::rights::{Erasing, FilePart, FileRecord, Stays};
+use crate::clients::file::{FilePart, FileRecord, FileValue};
+use crate::clients::rights::{Erasing, Stays};
 use crate::store::keys::Keys;
 use crate::store::{Db, Tx};
 
@@ -37,31 +38,30 @@ pub async fn client_file(db: &mut Db, _keys: &Keys, client: ClientId) -> Result<
         let text = |column: usize| row.get::<String, _>(column);
         let days = format!("{} to {}", text(2), text(3));
         let fields =
-            [("at", Instant(row.get(5)).iso()), ("as", text(0)), ("for", text(1)), ("days", days), ("note", text(4))];
+            [("at", Instant(row.get(5)).into()), ("as", text(0).into()), ("for", text(1).into()), ("days", days.into()), ("note", text(4).into())];
         record("Waiting", fields)
     });
     Ok(vec![
-        FilePart { heading: "Appointments".to_owned(), records: booked },
-        FilePart { heading: "Waiting list".to_owned(), records: waited.collect() },
+        FilePart::new("Appointments", booked),
+        FilePart::new("Waiting list", waited.collect()),
     ])
 }
 
 fn appointment_record(around: &Around, own: &Appointment) -> FileRecord {
     let fields = [
-        ("at", own.when.visit.from.iso()),
-        ("until", own.when.visit.to.iso()),
-        ("as", own.booked.short.clone()),
-        ("for", around.service_name(own.service).to_owned()),
-        ("with", around.first_name(own.artist).to_owned()),
-        ("state", own.state.words().to_owned()),
-        ("note", own.note.clone()),
+        ("at", own.when.visit.from.into()),
+        ("until", own.when.visit.to.into()),
+        ("as", own.booked.short.as_str().into()),
+        ("for", around.service_name(own.service).into()),
+        ("with", around.first_name(own.artist).into()),
+        ("state", own.state.words().into()),
+        ("note", own.note.as_str().into()),
     ];
     record("Appointment", fields)
 }
 
-fn record<const N: usize>(title: &str, fields: [(&str, String); N]) -> FileRecord {
-    let kept = fields.into_iter().filter(|(_, value)| !value.is_empty());
-    FileRecord { title: title.to_owned(), fields: kept.map(|(name, value)| (name.to_owned(), value)).collect() }
+fn record<const N: usize>(title: &str, fields: [(&str, FileValue); N]) -> FileRecord {
+    FileRecord::new(title, fields.into_iter().filter(|(_, value)| !value.text().is_empty()))
 }
 
 /// Moves her appointments and waiting to another record of the same person.

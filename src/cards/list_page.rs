@@ -1,5 +1,7 @@
 //! Cards at a glance: today's visits that have none yet, those that are open, with a warning where a lot was stopped, those closed lately.
 
+use std::pin::Pin;
+
 use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
@@ -9,12 +11,13 @@ use super::seen::{Around, must_treat};
 use super::{open_page, store};
 use crate::artists;
 use crate::base::actor::{Role, Who};
-use crate::base::ids::ArtistId;
+use crate::base::ids::{ArtistId, ProductId};
 use crate::base::problem::Problem;
 use crate::base::time::{DAY, Instant, MINUTE};
 use crate::base::zone::Zone;
 use crate::book::slots::Span;
 use crate::book::{self, State as Standing};
+use crate::clearance::OpenCard;
 use crate::clients;
 use crate::store::Db;
 use crate::web::House;
@@ -91,6 +94,33 @@ async fn show(staff: Staff, State(house): State<House>) -> Result<Response, Prob
         open,
         closed: rows,
         sheets,
+    })
+}
+
+/// Open cards that used a product, or one lot of it, as clearance asks for a stop: how many, and those this person may see.
+///
+/// # Errors
+/// When the database cannot be read.
+pub fn open_with(
+    house: &House,
+    who: Who,
+    product: ProductId,
+    lot: Option<String>,
+    now: Instant,
+) -> Pin<Box<dyn Future<Output = Result<(usize, Vec<OpenCard>), Problem>> + Send + '_>> {
+    Box::pin(async move {
+        let mut db = house.store.read().await?;
+        let used = store::open_with(&mut db, product, lot.as_deref()).await?;
+        let around = Around::load(&mut db).await?;
+        let own = around.own(&who).map(|artist| artist.id);
+        let mut seen = Vec::new();
+        for card in store::open(&mut db).await?.iter().filter(|card| used.contains(&card.id)) {
+            if who.role == Role::Owner || own == Some(card.artist) || card.supervisor == Some(who.id) {
+                let row = row(&mut db, house, &around, card, now, None).await?;
+                seen.push(OpenCard { path: format!("/cards/{}", card.id), words: row.words });
+            }
+        }
+        Ok((used.len(), seen))
     })
 }
 

@@ -26,7 +26,7 @@ mod work_page;
 
 use crate::web::routes::Routes;
 
-pub use list_page::{AtHand, at_hand};
+pub use list_page::{AtHand, at_hand, open_with};
 pub use of_client::{TABLES, client_erase, client_file, client_merge};
 pub(crate) use seed::has_cards;
 pub use seed::{SeedCard, seed_cards};

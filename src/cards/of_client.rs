@@ -7,8 +7,9 @@ use super::seen::Around;
 use super::store::{self, version_places, words_place};
 use crate::base::ids::ClientId;
 use crate::base::problem::Problem;
-use crate::base::time::Instant;
-use crate::clients::rights::{Erasing, FilePart, FileRecord, Stays};
+use crate::base::time::{DAY, Instant};
+use crate::clients::file::{FilePart, FileRecord};
+use crate::clients::rights::{Erasing, Stays};
 use crate::store::keys::Keys;
 use crate::store::{Db, Tx, sealed};
 use crate::web::studio::Studio;
@@ -25,16 +26,19 @@ pub async fn client_file(db: &mut Db, keys: &Keys, client: ClientId) -> Result<V
     let mut records = Vec::new();
     for card in store::of_client(db, client).await?.into_iter().rev() {
         let Some(whole) = store::whole(db, keys, card.id).await? else { continue };
-        let mut fields = vec![("at".to_owned(), card.begun.iso())];
-        fields.extend(lines(db, &around, &whole, card.begun).await?);
-        records.push(FileRecord { title: "Treatment card".to_owned(), fields });
+        let mut kept = FileRecord::new("Treatment card", [("at", card.begun.into())]);
+        // Read long after: no instant in it is "today", and each names its year.
+        let read = card.begun.plus(2 * 366 * DAY);
+        kept.fields.extend(lines(db, &around, &whole, read).await?.into_iter().map(|(name, words)| (name, words.into())));
+        records.push(kept);
         for own in store::versions(db, keys, &card).await?.into_iter().rev() {
-            let mut fields = vec![("replaced".to_owned(), own.at.iso()), ("why".to_owned(), own.reason)];
-            fields.extend(own.lines);
-            records.push(FileRecord { title: format!("The same card, version {}", own.number), fields });
+            let title = format!("The same card, version {}", own.number);
+            let mut kept = FileRecord::new(title, [("replaced", own.at.into()), ("why", own.reason.into())]);
+            kept.fields.extend(own.lines.into_iter().map(|(name, words)| (name, words.into())));
+            records.push(kept);
         }
     }
-    Ok(vec![FilePart { heading: "Treatment cards".to_owned(), records }])
+    Ok(vec![FilePart::new("Treatment cards", records)])
 }
 
 /// Moves her cards to another record of the same person; what is sealed is sealed anew with that record's key.

@@ -1,5 +1,7 @@
 //! SQL of cards and their parts.
 
+use std::collections::HashSet;
+
 use sqlx::Row;
 use sqlx::any::AnyRow;
 
@@ -9,7 +11,7 @@ use super::card::{
 use super::counts::{Found, Strips};
 use crate::adhesives::{Bead, Liquids};
 use crate::artists::Style;
-use crate::base::ids::{AppointmentId, ArtistId, CardId, CardPartId, ClientId};
+use crate::base::ids::{AppointmentId, ArtistId, CardId, CardPartId, ClientId, ProductId};
 use crate::base::problem::Problem;
 use crate::base::time::{Instant, MINUTE};
 use crate::book::VisitKind;
@@ -135,6 +137,22 @@ pub(super) async fn of_client(db: &mut Db, client: ClientId) -> Result<Vec<Card>
 pub(super) async fn open(db: &mut Db) -> Result<Vec<Card>, Problem> {
     let rows = sqlx::query(OPEN).fetch_all(db).await?;
     rows.iter().map(read).collect()
+}
+
+/// Open cards that used a product, or one lot of it: in the bottle taken now, or in one of their drops.
+pub(super) async fn open_with(db: &mut Db, product: ProductId, lot: Option<&str>) -> Result<HashSet<CardId>, Problem> {
+    let rows = sqlx::query(
+        "select c.id from card c join bottle b on b.id = c.bottle
+         where c.closed is null and b.product = $1 and ($2 = 0 or c.lot = $3)
+         union select c.id from card c join card_drop d on d.card = c.id join bottle b on b.id = d.bottle
+         where c.closed is null and b.product = $1 and ($2 = 0 or d.lot = $3)",
+    )
+    .bind(product.to_string())
+    .bind(i64::from(lot.is_some()))
+    .bind(lot.unwrap_or_default())
+    .fetch_all(db)
+    .await?;
+    rows.iter().map(|row| row.get::<String, _>(0).parse().map_err(Problem::broken)).collect()
 }
 
 /// An artist's cards that nobody has closed yet, newest first.

@@ -297,11 +297,17 @@ async fn complaint_view(
             ("When", zone.date_and_clock(found.at, now)),
             ("What", found.what.clone()),
             ("Adhesive and lot", met.unwrap_or_else(|| "not known".to_owned())),
+            ("Treatment card", card_words(&found.card).to_owned()),
         ],
         mistakes: mistakes(&fields),
         fields,
         pictures,
     })
+}
+
+/// Whether a card is named: which one is said on the card's own page, where a complaint of hers is chosen.
+const fn card_words(card: &str) -> &'static str {
+    if card.is_empty() { "none named yet; name it on the card" } else { "named on her card" }
 }
 
 fn check_decision(typed: &Typed, found: &Complaint, studio: &Studio, now: Instant) -> Result<Complaint, Problem> {

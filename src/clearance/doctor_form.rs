@@ -12,7 +12,7 @@ use super::reaction_store::reactions_of;
 use super::seen::{client_for, must_treat};
 use super::standing::{Bench, facts_of, judge_visit};
 use super::test_store::tests_of;
-use super::typed::{Caution, FormPage, MoreNotes, Typed, notes_of, time_field, wall, words_field};
+use super::typed::{Caution, FormPage, MoreNotes, Typed, notes_of, time_field, words_field};
 use super::visit_store::visits_of;
 use crate::adhesives::Family;
 use crate::base::ids::ClientId;
@@ -220,8 +220,8 @@ fn statement_view(house: &House, owner: &Owner, studio: &Studio, client: &Client
 async fn statement_form(owner: Owner, State(house): State<House>, At(id): At<ClientId>) -> Result<Response, Problem> {
     let now = owner.visitor.now.0;
     let (studio, client) = open_client(&house, &owner.who, now, id).await?;
-    let fresh = Typed::of([("written", wall(&studio.zone, now))]);
-    page(&statement_view(&house, &owner, &studio, &client, &fresh))
+    // Not even the day: a letter lifts only what was recorded before it was written, so the day is typed from the letter.
+    page(&statement_view(&house, &owner, &studio, &client, &Typed::default()))
 }
 
 fn check_statement(typed: &Typed, studio: &Studio, now: Instant) -> Result<Written, Problem> {
@@ -305,8 +305,7 @@ async fn finding_form(staff: Staff, State(house): State<House>, At(id): At<Clien
     must_treat(&staff.who)?;
     let now = staff.visitor.now.0;
     let (studio, client) = open_client(&house, &staff.who, now, id).await?;
-    let fresh = Typed::of([("at", wall(&studio.zone, now))]);
-    page(&finding_view(&house, &staff, &studio, &client, &fresh))
+    page(&finding_view(&house, &staff, &studio, &client, &Typed::default()))
 }
 
 fn check_finding(typed: &Typed, studio: &Studio, now: Instant) -> Result<Finding, Problem> {

@@ -5,7 +5,7 @@ use sqlx::Row;
 use super::facts::Overridable;
 use super::sealing::{open_words, seal_words};
 use super::seen::still_here;
-use super::verify::line;
+use super::verify;
 use crate::adhesives::Family;
 use crate::base::ids::{ClientId, ComplaintId, DoctorNoteId, OverrideId, ProductId};
 use crate::base::problem::Problem;
@@ -45,11 +45,7 @@ pub(super) async fn add_finding(tx: &mut Tx, keys: &Keys, client: ClientId, find
     .execute(tx.db())
     .await?;
     tx.raise(super::DOOR);
-    let day = finding.day.map(|day| day.to_string()).unwrap_or_default();
-    let (at, entered) = (finding.at.0.to_string(), now.0.to_string());
-    let fields = [finding.grade.as_str(), &at, &day, &by, &entered];
-    let told = line(keys, client, &id.to_string(), &fields, &finding.words);
-    tx.audit("record doctor finding", id, &told).await
+    verify::bind(tx, keys, &verify::FINDING, id).await
 }
 
 /// A client's findings, newest first.
@@ -106,10 +102,7 @@ pub(super) async fn add_statement(
     .execute(tx.db())
     .await?;
     tx.raise(super::DOOR);
-    let (at, entered) = (written.written.0.to_string(), now.0.to_string());
-    let fields = [written.family.key(), &at, &by, &entered];
-    let told = line(keys, client, &id.to_string(), &fields, &written.words);
-    tx.audit("record doctor statement", id, &told).await
+    verify::bind(tx, keys, &verify::STATEMENT, id).await
 }
 
 /// A client's statements, newest first.
@@ -174,10 +167,7 @@ pub(super) async fn add_decision(
     .execute(tx.db())
     .await?;
     tx.raise(super::DOOR);
-    let (from, until, at) = (decision.from.0.to_string(), decision.until.0.to_string(), now.0.to_string());
-    let fields = [decision.of.word(), &from, &until, &by, &at];
-    let told = line(keys, client, &id.to_string(), &fields, &decision.reason);
-    tx.audit("override clearance", id, &told).await
+    verify::bind(tx, keys, &verify::DECISION, id).await
 }
 
 /// A client's decisions, newest first.

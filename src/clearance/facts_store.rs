@@ -16,23 +16,23 @@ use crate::base::ids::{ClientId, PatchTestId, ProductId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::base::zone::Zone;
-use crate::store::Db;
 use crate::store::keys::Keys;
+use crate::store::{Db, many};
 
 /// Whose facts.
 #[derive(Debug, Clone, Copy)]
-pub(super) enum Whose {
-    /// One client's.
-    Client(ClientId),
+pub(super) enum Whose<'w> {
+    /// These clients', their ids as one text by [`many`].
+    These(&'w str),
     /// Everybody's expected in a span of time, the end not included.
     Expected(Instant, Instant),
 }
 
-/// A statement for one client and the same for all expected. Two texts instead of one with "or": each then finds its index.
+/// A statement for these clients and the same for all expected. Two texts instead of one with "or": each then finds its index.
 macro_rules! of {
     ($head:literal, $client:literal, $tail:literal) => {
         (
-            concat!($head, " where ", $client, " = $1 ", $tail),
+            crate::store::among!($head, $client, $tail),
             concat!(
                 $head,
                 " where ",
@@ -48,11 +48,11 @@ pub(super) use of;
 /// Runs the text that fits.
 pub(super) async fn rows(
     db: &mut Db,
-    whose: Whose,
-    (one, all): (&'static str, &'static str),
+    whose: Whose<'_>,
+    (these, all): (&'static str, &'static str),
 ) -> Result<Vec<AnyRow>, Problem> {
     Ok(match whose {
-        Whose::Client(id) => sqlx::query(one).bind(id.to_string()).fetch_all(db).await?,
+        Whose::These(ids) => sqlx::query(these).bind(ids).fetch_all(db).await?,
         Whose::Expected(from, to) => sqlx::query(all).bind(from.0).bind(to.0).fetch_all(db).await?,
     })
 }
@@ -67,7 +67,7 @@ pub(super) struct Gathered {
 pub(super) async fn gather(
     db: &mut Db,
     keys: &Keys,
-    whose: Whose,
+    whose: Whose<'_>,
     zone: &Zone,
     now: Instant,
 ) -> Result<HashMap<ClientId, Gathered>, Problem> {
@@ -88,23 +88,30 @@ pub(super) async fn gather(
     Ok(all)
 }
 
-async fn add_records(db: &mut Db, whose: Whose, all: &mut All) -> Result<(), Problem> {
+async fn add_records(db: &mut Db, whose: Whose<'_>, all: &mut All) -> Result<(), Problem> {
     add_tests(db, whose, all).await?;
     add_reactions(db, whose, all).await?;
     add_doctors(db, whose, all).await?;
     add_decisions(db, whose, all).await
 }
 
-/// What had to stay of somebody erased holds her again once she came back under a new record. Seldom anybody, so one after the other.
-async fn add_those_who_came_back(db: &mut Db, whose: Whose, all: &mut All) -> Result<(), Problem> {
+/// What had to stay of somebody erased holds her again once she came back under a new record.
+async fn add_those_who_came_back(db: &mut Db, whose: Whose<'_>, all: &mut All) -> Result<(), Problem> {
     let texts = of!("select e.came_back, e.id from client e", "e.came_back", "");
+    let mut back: Vec<(ClientId, ClientId)> = Vec::new();
+    let mut earlier = All::new();
     for row in rows(db, whose, texts).await? {
         let now: ClientId = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
         let then: ClientId = row.get::<String, _>(1).parse().map_err(Problem::broken)?;
         let Some(zone) = all.get(&now).map(|gathered| gathered.facts.zone.clone()) else { continue };
-        let mut earlier =
-            All::from([(then, Gathered { known: Known::nobody(then), facts: ClientFacts::unknown(zone) })]);
-        add_records(db, Whose::Client(then), &mut earlier).await?;
+        earlier.insert(then, Gathered { known: Known::nobody(then), facts: ClientFacts::unknown(zone) });
+        back.push((now, then));
+    }
+    if back.is_empty() {
+        return Ok(());
+    }
+    add_records(db, Whose::These(&many(earlier.keys())), &mut earlier).await?;
+    for (now, then) in back {
         let (Some(gathered), Some(earlier)) = (all.get_mut(&now), earlier.remove(&then)) else { continue };
         gathered.facts.tests.extend(earlier.facts.tests);
         gathered.facts.reactions.extend(earlier.facts.reactions);
@@ -122,7 +129,7 @@ fn facts_of<'a>(all: &'a mut All, row: &AnyRow) -> Result<Option<&'a mut ClientF
     Ok(all.get_mut(&client).map(|gathered| &mut gathered.facts))
 }
 
-async fn add_tests(db: &mut Db, whose: Whose, all: &mut All) -> Result<(), Problem> {
+async fn add_tests(db: &mut Db, whose: Whose<'_>, all: &mut All) -> Result<(), Problem> {
     let texts = of!(
         "select t.client, t.id, t.placed, t.read_at, t.result, p.product, d.family, d.stopped, l.at, t.read_entered from patch_test t
          left join patch_test_product p on p.test = t.id left join product d on d.id = p.product
@@ -157,7 +164,7 @@ async fn add_tests(db: &mut Db, whose: Whose, all: &mut All) -> Result<(), Probl
     add_tested_liquids(db, whose, all).await
 }
 
-async fn add_tested_liquids(db: &mut Db, whose: Whose, all: &mut All) -> Result<(), Problem> {
+async fn add_tested_liquids(db: &mut Db, whose: Whose<'_>, all: &mut All) -> Result<(), Problem> {
     let texts = of!(
         "select t.client, t.id, l.liquid from patch_test t join patch_test_liquid l on l.test = t.id",
         "t.client",
@@ -179,7 +186,7 @@ pub(super) fn family(key: &str) -> Result<Family, Problem> {
     Family::from_key(key).ok_or_else(|| Problem::broken("a product of no family of ours"))
 }
 
-async fn add_reactions(db: &mut Db, whose: Whose, all: &mut All) -> Result<(), Problem> {
+async fn add_reactions(db: &mut Db, whose: Whose<'_>, all: &mut All) -> Result<(), Problem> {
     let texts = of!(
         "select r.client, r.noticed, r.acute, r.closed, r.id, l.liquid, r.entered from reaction r left join reaction_liquid l on l.reaction = r.id",
         "r.client",
@@ -203,7 +210,7 @@ async fn add_reactions(db: &mut Db, whose: Whose, all: &mut All) -> Result<(), P
     Ok(())
 }
 
-async fn add_doctors(db: &mut Db, whose: Whose, all: &mut All) -> Result<(), Problem> {
+async fn add_doctors(db: &mut Db, whose: Whose<'_>, all: &mut All) -> Result<(), Problem> {
     let texts = of!("select f.client, f.at, f.grade, f.entered from doctor_finding f", "f.client", "order by f.at");
     for row in rows(db, whose, texts).await? {
         let Some(facts) = facts_of(all, &row)? else { continue };
@@ -228,7 +235,7 @@ async fn add_doctors(db: &mut Db, whose: Whose, all: &mut All) -> Result<(), Pro
     Ok(())
 }
 
-async fn add_decisions(db: &mut Db, whose: Whose, all: &mut All) -> Result<(), Problem> {
+async fn add_decisions(db: &mut Db, whose: Whose<'_>, all: &mut All) -> Result<(), Problem> {
     let texts =
         of!("select o.client, o.of_rule, o.from_at, o.until from clearance_override o", "o.client", "order by o.at");
     for row in rows(db, whose, texts).await? {

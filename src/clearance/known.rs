@@ -41,7 +41,7 @@ impl Known {
 }
 
 /// What the record of each of these clients tells, whatever became of it.
-pub(super) async fn of(db: &mut Db, keys: &Keys, whose: Whose, now: Instant) -> Result<Vec<Known>, Problem> {
+pub(super) async fn of(db: &mut Db, keys: &Keys, whose: Whose<'_>, now: Instant) -> Result<Vec<Known>, Problem> {
     let clients = texts!("select c.id, c.name, c.born, c.restricted from client c", "c.id", "");
     let mut all = Vec::new();
     for row in rows(db, whose, clients).await? {
@@ -70,7 +70,7 @@ fn place(all: &[Known], id: ClientId) -> Option<usize> {
 }
 
 /// Who took back a consent without which nobody is treated, and has signed none for the same purpose since.
-async fn add_withdrawn(db: &mut Db, whose: Whose, all: &mut [Known]) -> Result<(), Problem> {
+async fn add_withdrawn(db: &mut Db, whose: Whose<'_>, all: &mut [Known]) -> Result<(), Problem> {
     let texts = texts!(
         "select distinct c.client from consent c join consent_withdrawal w on w.consent = c.id",
         "c.client",
@@ -102,7 +102,7 @@ async fn add_guardians(db: &mut Db, all: &mut [Known], now: Instant) -> Result<(
 }
 
 /// What health answers lead to. A change told and not answered anew ends them; a doctor's yes answers "medical advice first".
-async fn add_health(db: &mut Db, keys: &Keys, whose: Whose, all: &mut [Known], now: Instant) -> Result<(), Problem> {
+async fn add_health(db: &mut Db, keys: &Keys, whose: Whose<'_>, all: &mut [Known], now: Instant) -> Result<(), Problem> {
     let ids: Vec<ClientId> = all.iter().map(|known| known.id).collect();
     let answers = clients::health_answers_of(db, keys, &ids, now).await?;
     for known in all.iter_mut() {

@@ -1,7 +1,8 @@
 //! Lots: who met one, printable; the stop of a lot or product and who was told; the house adhesive from a date on and who of
 //! those expected needs a test first.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::{BTreeMap, HashMap, HashSet};
+use std::pin::Pin;
 
 use askama::Template;
 use axum::extract::{Query, State};
@@ -17,6 +18,7 @@ use super::seen::Names;
 use super::standing::{Bench, standings};
 use super::typed::{Caution, FormPage, MoreNotes, Typed, checks_field, notes_of, time_field, wall, words_field};
 use super::visit_store::{HouseAdhesive, house_adhesive_at, set_house_adhesive};
+use crate::base::actor::Who;
 use crate::base::ids::{ClientId, ProductId, StopId};
 use crate::base::problem::Problem;
 use crate::base::text;
@@ -34,13 +36,32 @@ use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
 
-pub(super) fn routes() -> Routes {
+/// A card that is still open although something it used was stopped.
+pub struct OpenCard {
+    /// Its path, without the base.
+    pub path: String,
+    /// When, who by her short name, what, with whom.
+    pub words: String,
+}
+
+/// Open cards that used a product, or one lot of it: how many there are, and those this person may see. Handed in by the caller, since
+/// cards stand below this part.
+pub type OpenCards =
+    for<'h> fn(
+        &'h House,
+        Who,
+        ProductId,
+        Option<String>,
+        Instant,
+    ) -> Pin<Box<dyn Future<Output = Result<(usize, Vec<OpenCard>), Problem>> + Send + 'h>>;
+
+pub(super) fn routes(cards: OpenCards) -> Routes {
     Routes::new()
         .get("/door/lots", trace)
         .get("/door/stops", list)
         .get("/door/stops/new", stop_form)
         .post("/door/stops", add)
-        .get("/door/stops/{stop}", show)
+        .get("/door/stops/{stop}", move |staff: Staff, house: State<House>, id: At<StopId>| show(staff, house, id, cards))
         .post("/door/stops/{stop}/told", tell_somebody)
         .post("/door/stops/{stop}/clients", tell_clients)
         .get("/door/house-adhesive", house_adhesive)
@@ -143,14 +164,16 @@ async fn people_who_met(
     met: &[Exposure],
 ) -> Result<HashMap<ClientId, (String, String)>, Problem> {
     let ids: Vec<ClientId> = met.iter().map(|exposure| exposure.client).collect();
+    let clients: Vec<_> =
+        clients::several(db, &ids).await?.into_iter().filter(|client| clients::may_see(client, &staff.who)).collect();
+    // Who was erased has to be found all the same: that is why her meetings stay.
+    let erased: Vec<ClientId> = clients.iter().filter(|own| own.erased.is_some()).map(|own| own.id).collect();
+    let mut rests =
+        if erased.is_empty() { BTreeMap::new() } else { clients::rights::rests(db, keys, &erased).await? };
     let mut people = HashMap::new();
-    for client in clients::several(db, &ids).await? {
-        if !clients::may_see(&client, &staff.who) {
-            continue;
-        }
-        // Who was erased has to be found all the same: that is why her meetings stay. Sealed each with a key of her own, and few.
+    for client in clients {
         let (name, phone, email) = if client.erased.is_some() {
-            clients::rights::rest(db, keys, client.id).await?.unwrap_or_default()
+            rests.remove(&client.id).unwrap_or_default()
         } else {
             (client.name, client.phone, client.email)
         };
@@ -279,6 +302,9 @@ struct StopPage {
     by_lot: String,
     bottles: usize,
     met: usize,
+    /// How many cards are open that used it, and address and words of those this person may see.
+    open: usize,
+    cards: Vec<(String, String)>,
     told: Vec<(String, String)>,
     whom: FieldView,
     tell: String,
@@ -289,12 +315,22 @@ struct StopPage {
     tell_clients: String,
 }
 
-async fn show(staff: Staff, State(house): State<House>, At(id): At<StopId>) -> Result<Response, Problem> {
+async fn show(
+    staff: Staff,
+    State(house): State<House>,
+    At(id): At<StopId>,
+    cards: OpenCards,
+) -> Result<Response, Problem> {
     let now = staff.visitor.now.0;
+    let stopped = {
+        let mut db = house.store.read().await?;
+        one_stop(&mut db, id).await?.ok_or(Problem::NotHere("stop"))?
+    };
+    let (open, cards) = cards(&house, staff.who.clone(), stopped.product, stopped.lot.clone(), now).await?;
+    let cards = cards.into_iter().map(|card| (house.url(&card.path), card.words)).collect();
     let mut db = house.store.read().await?;
     let studio = Studio::load(&mut db).await?;
     let bench = Bench::load(&mut db, &studio.zone).await?;
-    let stopped = one_stop(&mut db, id).await?.ok_or(Problem::NotHere("stop"))?;
     let is_of = |met: &super::test_store::Met| {
         met.product == stopped.product && stopped.lot.as_ref().is_none_or(|lot| *lot == met.lot)
     };
@@ -322,6 +358,8 @@ async fn show(staff: Staff, State(house): State<House>, At(id): At<StopId>) -> R
         by_lot: house.url(&format!("/door/lots?{query}")),
         bottles,
         met: all.len(),
+        open,
+        cards,
         told_clients,
         to_tell,
         tell_clients: house.url(&format!("/door/stops/{id}/clients")),

@@ -43,6 +43,7 @@ pub use facts::{ClientFacts, PlannedProduct};
 pub use for_advice::{ForHer, for_advice, of_today};
 pub use for_book::{AtBooking, at_booking};
 pub use judge::{Clearance, clearance};
+pub use lot_page::{OpenCard, OpenCards};
 pub use of_client::{TABLES, client_erase, client_file, client_merge, last_met};
 pub use rules::Rules;
 pub use standing::{NotToday, StandingWords, block, may_treat, not_today};
@@ -56,7 +57,7 @@ pub use crate::clients::DOOR;
 
 /// Every door of this part.
 #[must_use]
-pub fn routes() -> Routes {
+pub fn routes(cards: OpenCards) -> Routes {
     desk_page::routes()
         .join(visit_page::routes())
         .join(test_form::routes())
@@ -64,7 +65,7 @@ pub fn routes() -> Routes {
         .join(client_page::routes())
         .join(doctor_form::routes())
         .join(reaction_page::routes())
-        .join(lot_page::routes())
+        .join(lot_page::routes(cards))
         .join(complaint_page::routes())
         .join(staff_page::routes())
         .join(rules_page::routes())

@@ -8,29 +8,21 @@ use super::facts_store::products;
 use super::lot_store::{exposures_of, stops_told};
 use super::reaction::{EYES, SEVERITIES, SYMPTOMS, WHOM, words_of as words_in};
 use super::reaction_store::{details, follow_up_words, follow_ups_of, reactions_of, told};
-use super::test_store::{Met, looks, site_of, tests_of};
+use super::test_store::{Meeting, Met, looks, site_of, tests_of};
 use super::visit_store::visits_of;
 use crate::base::ids::ClientId;
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
-use crate::clients::rights::{Erasing, FilePart, FileRecord, Stays};
+use crate::clients::file::{FilePart, FileRecord, FileValue};
+use crate::clients::rights::{Erasing, Stays};
 use crate::store::keys::Keys;
 use crate::store::{Db, Tx, sealed};
 use crate::web::studio::Studio;
 
-fn record(title: &str, fields: Vec<(&str, String)>) -> FileRecord {
-    let fields = fields.into_iter().map(|(name, value)| (name.to_owned(), value)).collect();
-    FileRecord { title: title.to_owned(), fields }
-}
-
 fn part(heading: &str, mut records: Vec<FileRecord>) -> FilePart {
     // The stores give the newest first, a file the oldest.
     records.reverse();
-    FilePart { heading: heading.to_owned(), records }
-}
-
-fn iso(at: Option<Instant>) -> String {
-    at.map(Instant::iso).unwrap_or_default()
+    FilePart::new(heading, records)
 }
 
 /// Products by name, for a file that is read without the shelf.
@@ -53,21 +45,25 @@ pub async fn client_file(db: &mut Db, keys: &Keys, client: ClientId) -> Result<V
         part("Patch tests", tests(db, keys, &shelf, client).await?),
         part("Reactions", reactions(db, keys, &shelf, client).await?),
     ];
-    parts.extend(doctors_and_decisions(db, keys, client).await?);
+    parts.extend(doctors_and_decisions(db, keys, &shelf, client).await?);
     let (ever, end) = (Instant(i64::MIN), Instant(i64::MAX));
     let met = exposures_of(db, client, ever, end).await?;
     let met = met.iter().map(|met| {
-        record("Met", vec![("at", met.at.iso()), ("in a", met.kind.clone()), ("what", shelf.met(&met.met))])
+        let words = if met.kind == Meeting::Test.word() { "patch test" } else { "treatment" };
+        let words = if met.kind == Meeting::Removal.word() { "removal" } else { words };
+        let how = FileValue::Code(met.kind.clone(), words);
+        FileRecord::new("Met", [("at", met.at.into()), ("in a", how), ("what", shelf.met(&met.met).into())])
     });
     parts.push(part("Products and lots", met.collect()));
     let told = stops_told(db, client).await?;
-    let told = told.iter().map(|(met, at)| record("Told", vec![("at", at.iso()), ("stopped", shelf.met(met))]));
+    let told = told.iter();
+    let told = told.map(|(met, at)| FileRecord::new("Told", [("at", (*at).into()), ("stopped", shelf.met(met).into())]));
     parts.push(part("Stops she was told of", told.collect()));
     let visits = visits_of(db, client, ever).await?;
-    let visits = visits
-        .iter()
-        .rev()
-        .map(|visit| record("Expected", vec![("at", visit.at.iso()), ("for", visit.kind.word().to_owned())]));
+    let visits = visits.iter().rev().map(|visit| {
+        let what = FileValue::Code(visit.kind.word().to_owned(), visit.kind.words());
+        FileRecord::new("Expected", [("at", visit.at.into()), ("for", what)])
+    });
     parts.push(part("Expected visits", visits.collect()));
     Ok(parts)
 }
@@ -78,17 +74,18 @@ async fn tests(db: &mut Db, keys: &Keys, shelf: &Shelf, client: ClientId) -> Res
         let liquids = test.liquids.iter().map(|wet| wet.word().to_owned());
         let with: Vec<String> = test.products.iter().map(|met| shelf.met(met)).chain(liquids).collect();
         let mut fields = vec![
-            ("at", test.placed.iso()),
-            ("how", test.method.words().to_owned()),
-            ("where", site_of(db, keys, &test).await?),
-            ("number", test.number_placed.to_string()),
-            ("with", with.join("; ")),
-            ("result", test.result.word().to_owned()),
+            ("at", FileValue::from(test.placed)),
+            ("how", test.method.words().into()),
+            ("where", site_of(db, keys, &test).await?.into()),
+            ("number", test.number_placed.to_string().into()),
+            ("with", with.join("; ").into()),
+            ("result", test.result.word().into()),
         ];
         for look in looks(db, keys, &test).await? {
-            fields.push(("looked at", format!("{}: {}. {}", look.at.iso(), look.result.word(), look.words)));
+            let seen = format!(": {}. {}", look.result.word(), look.words);
+            fields.push(("looked at", vec![look.at.into(), seen.into()].into()));
         }
-        records.push(record("Patch test", fields));
+        records.push(FileRecord::new("Patch test", fields));
     }
     Ok(records)
 }
@@ -99,10 +96,10 @@ async fn reactions(db: &mut Db, keys: &Keys, shelf: &Shelf, client: ClientId) ->
         let liquids = reaction.liquids.iter().map(|wet| wet.word().to_owned());
         let met: Vec<String> = reaction.products.iter().map(|met| shelf.met(met)).chain(liquids).collect();
         let mut fields = vec![
-            ("noticed", reaction.noticed.iso()),
-            ("last meeting before it", iso(reaction.exposed)),
-            ("products and lots", met.join("; ")),
-            ("over", iso(reaction.closed)),
+            ("noticed", FileValue::from(reaction.noticed)),
+            ("last meeting before it", reaction.exposed.into()),
+            ("products and lots", met.join("; ").into()),
+            ("over", reaction.closed.into()),
         ];
         if let Some(kept) = details(db, keys, &reaction).await? {
             let symptoms: Vec<&str> = SYMPTOMS
@@ -111,58 +108,69 @@ async fn reactions(db: &mut Db, keys: &Keys, shelf: &Shelf, client: ClientId) ->
                 .map(|(_, words, _)| *words)
                 .collect();
             fields.extend([
-                ("what", symptoms.join(", ")),
-                ("where", words_in(&EYES, &kept.eyes).to_owned()),
-                ("how bad", words_in(&SEVERITIES, &kept.severity).to_owned()),
-                ("in words", kept.words),
-                ("first aid", kept.first_aid),
-                ("liquids", kept.liquids),
+                ("what", symptoms.join(", ").into()),
+                ("where", words_in(&EYES, &kept.eyes).into()),
+                ("how bad", words_in(&SEVERITIES, &kept.severity).into()),
+                ("in words", kept.words.into()),
+                ("first aid", kept.first_aid.into()),
+                ("liquids", kept.liquids.into()),
             ]);
         }
         for look in follow_ups_of(db, reaction.id).await? {
             let words = follow_up_words(db, keys, &look).await?;
-            fields.push(("looked at again", format!("due {}, done {}: {words}", look.due.iso(), iso(look.done))));
+            let done = FileValue::from(look.done);
+            let again = vec!["due ".into(), look.due.into(), ", done ".into(), done, format!(": {words}").into()];
+            fields.push(("looked at again", again.into()));
         }
         for (whom, at) in told(db, &reaction.id.to_string()).await? {
-            fields.push(("told", format!("{} {}", at.iso(), words_in(&WHOM, &whom))));
+            fields.push(("told", vec![at.into(), format!(" {}", words_in(&WHOM, &whom)).into()].into()));
         }
-        records.push(record("Reaction", fields));
+        records.push(FileRecord::new("Reaction", fields));
     }
     Ok(records)
 }
 
-async fn doctors_and_decisions(db: &mut Db, keys: &Keys, client: ClientId) -> Result<Vec<FilePart>, Problem> {
+async fn doctors_and_decisions(
+    db: &mut Db,
+    keys: &Keys,
+    shelf: &Shelf,
+    client: ClientId,
+) -> Result<Vec<FilePart>, Problem> {
     let findings = findings_of(db, keys, client).await?.into_iter().map(|own| {
         let day = own.day.map(|day| day.to_string()).unwrap_or_default();
-        record("Finding", vec![("at", own.at.iso()), ("grade", own.grade), ("day", day), ("in words", own.words)])
+        let fields =
+            [("at", own.at.into()), ("grade", own.grade.into()), ("day", day.into()), ("in words", own.words.into())];
+        FileRecord::new("Finding", fields)
     });
     let findings = findings.collect();
     let statements = statements_of(db, keys, client).await?.into_iter().map(|own| {
-        let family = own.family.words().to_owned();
-        record("Statement", vec![("written", own.written.iso()), ("may have again", family), ("in words", own.words)])
+        let family = own.family.words().into();
+        let fields = [("written", own.written.into()), ("may have again", family), ("in words", own.words.into())];
+        FileRecord::new("Statement", fields)
     });
     let statements = statements.collect();
     let decisions = decisions_of(db, keys, client).await?.into_iter().map(|own| {
-        let span = format!("{} to {}", own.from.iso(), own.until.iso());
-        record(
-            "Decision",
-            vec![("at", own.at.iso()), ("over", own.of.word().to_owned()), ("for", span), ("reason", own.reason)],
-        )
+        let span = vec![own.from.into(), " to ".into(), own.until.into()].into();
+        let fields =
+            [("at", own.at.into()), ("over", own.of.word().into()), ("for", span), ("reason", own.reason.into())];
+        FileRecord::new("Decision", fields)
     });
     let decisions = decisions.collect();
     let complaints = complaints_of(db, keys, client).await?.into_iter().map(|own| {
         let refund = own.refund_minor.map(|minor| minor.to_string()).unwrap_or_default();
-        let decided = words_in(&DECISIONS, &own.decision).to_owned();
-        record(
-            "Complaint",
-            vec![
-                ("at", own.at.iso()),
-                ("what", own.what),
-                ("decided", decided),
-                ("fixed", iso(own.fixed)),
-                ("given back, minor units", refund),
-            ],
-        )
+        let decided = words_in(&DECISIONS, &own.decision).into();
+        let met = own.product.map(|product| shelf.met(&Met { product, lot: own.lot })).unwrap_or_default();
+        let fields = [
+            ("at", own.at.into()),
+            ("what", own.what.into()),
+            ("adhesive and lot", met.into()),
+            ("card", FileValue::for_programs(own.card)),
+            ("decided", decided),
+            ("a fix at no charge until", own.fix_until.into()),
+            ("fixed", own.fixed.into()),
+            ("given back, minor units", refund.into()),
+        ];
+        FileRecord::new("Complaint", fields)
     });
     let complaints = complaints.collect();
     Ok(vec![

@@ -18,7 +18,7 @@ use super::seen::{Names, client_for, must_treat, note_look};
 use super::standing::Bench;
 use super::test_form::chosen_liquids;
 use super::test_store::Met;
-use super::typed::{Caution, FormPage, MoreNotes, Typed, checks_field, notes_of, time_field, wall, words_field};
+use super::typed::{Caution, FormPage, MoreNotes, Typed, checks_field, notes_of, time_field, words_field};
 use super::visit_page::artist_of;
 use super::wet::Wet;
 use super::words;
@@ -90,14 +90,8 @@ async fn open(house: &House, staff: &Staff, id: ClientId) -> Result<Opened, Prob
 
 async fn reaction_form(staff: Staff, State(house): State<House>, At(id): At<ClientId>) -> Result<Response, Problem> {
     let opened = open(&house, &staff, id).await?;
-    let exposed = opened.met_before(staff.visitor.now.0).iter().map(|(_, at)| *at).max();
-    let fresh = Typed::of([
-        ("noticed", wall(&opened.studio.zone, staff.visitor.now.0)),
-        ("exposed", exposed.map(|at| wall(&opened.studio.zone, at)).unwrap_or_default()),
-        ("eyes", "both".to_owned()),
-        ("severity", "mild".to_owned()),
-    ]);
-    page(&form_view(&house, &staff, &opened, &fresh))
+    // Nothing is chosen beforehand: where, how bad and since when is what she says, and a form filled in already would say it for her.
+    page(&form_view(&house, &staff, &opened, &Typed::default()))
 }
 
 fn form_view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPage {
@@ -107,8 +101,12 @@ fn form_view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> Fo
     });
     let now = staff.visitor.now.0;
     let noticed = super::typed::wall_instant(typed.get("noticed"), &opened.studio.zone).unwrap_or(now);
-    let met: Vec<String> = opened
-        .met_before(noticed)
+    let before = opened.met_before(noticed);
+    let last = match before.iter().map(|(_, at)| *at).max() {
+        Some(at) => format!("The last one recorded here: {}. ", opened.studio.zone.date_and_clock(at, now)),
+        None => String::new(),
+    };
+    let met: Vec<String> = before
         .iter()
         .map(|(met, at)| format!("{} ({})", met_words(met, &opened.bench), opened.studio.zone.date(*at, now)))
         .collect();
@@ -138,7 +136,7 @@ fn form_view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> Fo
             choice_field("radio", "severity", "How bad", typed.get("severity"), SEVERITIES.map(own)),
             time_field("noticed", "First noticed", typed.get("noticed")),
             time_field("exposed", "Last meeting with the adhesive before it", typed.get("exposed"))
-                .hinted("After a first meeting it showed after about a month, after a second within days. Empty where nobody knows.")
+                .hinted(format!("{last}After a first meeting it showed after about a month, after a second within days. Empty where nobody knows."))
                 .or_empty(),
             choice_field("select", "artist", "Who treated her", typed.get("artist"), nobody.chain(opened.names.at_the_bed())),
             words_field("words", "In words", typed.get("words")).hinted("What she says, what you see. No guesses at causes.").or_empty(),

@@ -6,6 +6,7 @@ use sqlx::any::AnyRow;
 use super::reaction::{Details, follow_ups};
 use super::seen::still_here;
 use super::test_store::{Met, read_wet};
+use super::verify;
 use super::wet::Wet;
 use crate::base::ids::{ClientId, FollowUpId, PersonId, ProductId, ReactionId, StaffIncidentId};
 use crate::base::problem::Problem;
@@ -107,7 +108,7 @@ pub(super) async fn add_reaction(
         .await?;
     }
     tx.raise(super::DOOR);
-    tx.audit("record reaction", reaction.id, "").await
+    verify::bind(tx, keys, &verify::REACTION, reaction.id).await
 }
 
 /// One reaction.
@@ -269,7 +270,7 @@ pub(super) async fn do_follow_up(tx: &mut Tx, keys: &Keys, follow_up: &FollowUp,
         ));
     }
     tx.raise(super::DOOR);
-    tx.audit("follow up reaction", follow_up.reaction, "").await
+    verify::bind(tx, keys, &verify::FOLLOW_UP, follow_up.id).await
 }
 
 /// What a follow-up found.

@@ -13,8 +13,8 @@ use crate::base::ids::{BottleId, ClientId, ProductId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::base::zone::Zone;
-use crate::store::Db;
 use crate::store::keys::Keys;
+use crate::store::{Db, many};
 use crate::web::studio::Studio;
 
 /// What is needed to judge anybody: rules, zone, shelf, house adhesives.
@@ -122,7 +122,7 @@ pub(super) async fn facts_of(
     zone: &Zone,
     now: Instant,
 ) -> Result<ClientFacts, Problem> {
-    let mut all = gather(db, keys, Whose::Client(client), zone, now).await?;
+    let mut all = gather(db, keys, Whose::These(&many([client])), zone, now).await?;
     all.remove(&client).map(|gathered| gathered.facts).ok_or(Problem::NotHere("client"))
 }
 
@@ -134,7 +134,7 @@ pub(super) async fn facts_for_test(
     zone: &Zone,
     now: Instant,
 ) -> Result<(ClientFacts, bool), Problem> {
-    let mut all = gather(db, keys, Whose::Client(client), zone, now).await?;
+    let mut all = gather(db, keys, Whose::These(&many([client])), zone, now).await?;
     let gathered = all.remove(&client).ok_or(Problem::NotHere("client"))?;
     Ok((gathered.facts, gathered.known.guardian_for_test))
 }

@@ -136,17 +136,8 @@ async fn open(house: &House, staff: &Staff, id: ClientId) -> Result<Opened, Prob
 async fn test_form(staff: Staff, State(house): State<House>, At(id): At<ClientId>) -> Result<Response, Problem> {
     let opened = open(&house, &staff, id).await?;
     not_restricted(&opened.client)?;
-    let now = staff.visitor.now.0;
-    let house_adhesive = super::visit_store::house_adhesive_at(&opened.bench.house, now);
-    let bottle = opened.bottles.iter().find(|bottle| !bottle.stopped && Some(bottle.met.product) == house_adhesive);
-    let fresh = Typed::of([
-        ("done", "placed".to_owned()),
-        ("method", Method::Lashes.word().to_owned()),
-        ("site", "outer corners".to_owned()),
-        ("number", "3".to_owned()),
-        ("at", wall(&opened.studio.zone, now)),
-        ("bottle", bottle.map(|bottle| bottle.bottle.to_string()).unwrap_or_default()),
-    ]);
+    // Only the clock is filled in: what was placed, how, where and from which bottle is for whoever placed it to say.
+    let fresh = Typed::of([("at", wall(&opened.studio.zone, staff.visitor.now.0))]);
     page(&view(&house, &staff, &opened, &fresh))
 }
 

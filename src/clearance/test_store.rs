@@ -5,6 +5,7 @@ use sqlx::Row;
 use super::facts::TestResult;
 use super::sealing::{open_words, seal_words};
 use super::seen::still_here;
+use super::verify;
 use super::wet::Wet;
 use crate::base::ids::{ClientId, ExposureId, PatchTestId, ProductId};
 use crate::base::problem::Problem;
@@ -139,8 +140,8 @@ pub(super) async fn add_test(tx: &mut Tx, keys: &Keys, test: &PatchTest, site: &
             .await?;
     }
     tx.raise(super::DOOR);
-    let what = if test.result == TestResult::Declined { "record declined patch test" } else { "place patch test" };
-    tx.audit(what, test.id, "").await
+    let what = if test.result == TestResult::Declined { verify::DECLINED } else { verify::PLACED };
+    verify::bind_as(tx, keys, &verify::PATCH_TEST, what, test.id).await
 }
 
 /// Keeps a look at a test. The words are sealed, each look's beside it. What the test says is judged anew inside the write: while this
@@ -162,8 +163,7 @@ pub(super) async fn look_at(
             "Read what was seen. If you saw something too, enter it as a further look.".to_owned(),
         ));
     }
-    // A look entered late never moves what holds to an earlier day: a doctor's words in between would lift what they did not know of.
-    let read = if test.result.holds() { test.read.map_or(at, |read| read.max(at)) } else { at };
+    let read = newest_look(test.result, test.read, at);
     query_with_nulls(
         "update patch_test set read_at = $1, read_by = $2, result = $3, read_entered = $4 where id = $5 and struck is null",
     )
@@ -189,7 +189,13 @@ pub(super) async fn look_at(
     .execute(tx.db())
     .await?;
     tx.raise(super::DOOR);
-    tx.audit("read patch test", test.id, "").await
+    verify::bind(tx, keys, &verify::LOOK, look).await
+}
+
+/// When a test counts as read after one look more. A look entered late never moves what holds to an earlier day: a doctor's words in
+/// between would lift what they did not know of.
+pub(super) fn newest_look(before: TestResult, read: Option<Instant>, at: Instant) -> Instant {
+    if before.holds() { read.map_or(at, |read| read.max(at)) } else { at }
 }
 
 /// Strikes a test out that was entered by mistake: its meeting with the adhesive stays with it in the file.

@@ -288,13 +288,11 @@ async fn walk_in(staff: Staff, State(house): State<House>, At(id): At<ClientId>)
     clients::not_restricted(&opened.client)?;
     let now = staff.visitor.now.0;
     let start = earliest_start(now, opened.bench.rules.wait());
-    let house_adhesive = super::visit_store::house_adhesive_at(&opened.bench.house, now);
-    let bottle = opened.bottles.iter().find(|bottle| !bottle.stopped && Some(bottle.met.product) == house_adhesive);
+    // The bottle is for whoever placed the test to say: a lot recorded by itself would be found in a trace, or missed by one.
     let fresh = Typed::of([
         ("at", wall(&opened.studio.zone, start)),
         ("site", "outer corners".to_owned()),
         ("number", "3".to_owned()),
-        ("bottle", bottle.map(|bottle| bottle.bottle.to_string()).unwrap_or_default()),
     ]);
     let lead = walk_in_lead(&house, &opened, start, now).await?;
     page(&walk_in_view(&house, &staff, &opened, &fresh, lead))
@@ -329,8 +327,11 @@ fn walk_in_view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed, le
             typed.get("bottle"),
             bottle_choices(&opened.bottles, &opened.bench),
         ),
-        text_field("site", "Where", typed.get("site")),
-        number_field("number", "How many", typed.get("number")).short(),
+        text_field("site", "Where", typed.get("site"))
+            .hinted("Stands here as tests are usually placed. Change it where this one was placed otherwise."),
+        number_field("number", "How many extensions", typed.get("number"))
+            .hinted("A test on skin is recorded on the page of patch tests instead.")
+            .short(),
         time_field("at", "Her visit", typed.get("at")).hinted("Not before the wait is over."),
     ];
     FormPage {
@@ -343,7 +344,7 @@ fn walk_in_view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed, le
         caution: Some(super::test_form::caution()),
         fields,
         mistakes: Vec::new(),
-        button: "Test placed now; expect her",
+        button: "A few extensions placed now; expect her",
         back: (house.url("/door/not-cleared"), "Back to the list"),
     }
 }

@@ -8,7 +8,7 @@ use crate::config::Config;
 use crate::store::audit::{self, Broken, Verdict};
 use crate::store::{OpenOptions, Store};
 
-/// Walks the chain and names the first line that does not fit; then holds consents, decisions and doctors' papers against it.
+/// Walks the chain and names the first line that does not fit; then holds consents and what is recorded of clearance against it.
 ///
 /// # Errors
 /// A sentence for the person at the terminal.
@@ -22,12 +22,14 @@ pub(super) fn verify(config: &Config) -> Result<(), String> {
                 let keys = store.keys();
                 let consents = consents::verify(&mut db, keys).await.map_err(|cause| cause.to_string())?;
                 let papers = clearance::verify(&mut db, keys).await.map_err(|cause| cause.to_string())?;
-                let told = [of("consent", &consents), of("decision or doctor’s paper", &papers)].concat();
+                let told = [of("consent", &consents), of("record of clearance", &papers)].concat();
                 if !told.is_empty() {
                     return Err(told.join("\n"));
                 }
                 println!("{lines} lines, each bound to the one before it.");
-                println!("Every consent, decision and doctor’s paper is as the chain has it.");
+                println!(
+                    "Every consent, decision, doctor’s paper, patch test and reaction is as the chain has it."
+                );
                 println!("head {head}");
                 println!("compared with {} heads in {}", store.heads().len(), store.heads_file().display());
                 println!(

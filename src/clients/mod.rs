@@ -7,6 +7,7 @@ mod client_form;
 mod client_page;
 pub mod consents;
 pub mod consultation;
+pub mod file;
 mod find;
 pub mod handed;
 mod import_file;

@@ -1,10 +1,12 @@
 //! What this part keeps of a client, offered to privacy: her file, putting two records together, erasure. And the words every part
 //! answers in. Later parts answer in the same words.
 
+use std::collections::BTreeMap;
+
 use jiff::ToSpan;
 use jiff::civil::Date;
-use serde::Serialize;
 
+use super::file::FilePart;
 use super::names::Names;
 use super::settings::ClientSettings;
 use super::{Client, Keeper};
@@ -15,24 +17,6 @@ use crate::base::time::Instant;
 use crate::base::zone::Zone;
 use crate::store::keys::Keys;
 use crate::store::{Db, Tx};
-
-/// One record in a client's file: a title and what it holds, field by field.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct FileRecord {
-    /// What it is.
-    pub title: String,
-    /// Field and value, in order.
-    pub fields: Vec<(String, String)>,
-}
-
-/// What one part keeps of a client.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct FilePart {
-    /// The heading.
-    pub heading: String,
-    /// Its records, oldest first.
-    pub records: Vec<FileRecord>,
-}
 
 /// What an erasure rests on.
 #[derive(Debug, Clone, Copy)]
@@ -113,13 +97,16 @@ pub async fn client_erase(
     super::rights_store::erase(tx, keys, client, erasing).await
 }
 
-/// Name, telephone and address of somebody who was erased while records of hers must stay; `None` where nothing is left of her. Whoever
-/// shows it writes an audit row.
+/// Name, telephone and address of those of these clients who were erased while records of theirs must stay, in a few statements for all.
 ///
 /// # Errors
 /// When the database cannot be read, or what is sealed was changed.
-pub async fn rest(db: &mut Db, keys: &Keys, client: ClientId) -> Result<Option<(String, String, String)>, Problem> {
-    super::rights_store::rest(db, keys, client).await
+pub async fn rests(
+    db: &mut Db,
+    keys: &Keys,
+    clients: &[ClientId],
+) -> Result<BTreeMap<ClientId, (String, String, String)>, Problem> {
+    super::rights_store::rests(db, keys, clients).await
 }
 
 /// Restricts a record, or lifts that.
@@ -156,16 +143,14 @@ pub(crate) async fn forget_handed_forms(tx: &mut Tx, older_than: Instant) -> Res
     super::handed::store::forget(tx, older_than).await
 }
 
-/// A photo of her as her file lists it: its id, words, width and height in pixels.
-pub(crate) type ListedPhoto = (PhotoId, String, i64, i64);
+/// A photo of her as her file lists it: its id, when it was taken in words and as an instant, width and height in pixels.
+pub(crate) type ListedPhoto = (PhotoId, &'static str, Instant, i64, i64);
 
 /// The photos kept of her, oldest first.
 pub(crate) async fn listed_photos(db: &mut Db, client: ClientId) -> Result<Vec<ListedPhoto>, Problem> {
     let all = super::photos::store::of_client(db, client, i64::MAX).await?;
     let listed = all.into_iter().rev().filter(|photo| photo.withdrawn.is_none());
-    Ok(listed
-        .map(|photo| (photo.id, format!("{}, {}", photo.moment.words(), photo.at.iso()), photo.width, photo.height))
-        .collect())
+    Ok(listed.map(|photo| (photo.id, photo.moment.words(), photo.at, photo.width, photo.height)).collect())
 }
 
 /// Every photo kept of her, oldest first: its id and the JPEG.

@@ -1,26 +1,22 @@
 //! SQL of what this part keeps of a client: read out whole, moved to another record, erased.
 
+use std::collections::BTreeMap;
+
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 use sqlx::Row;
 
 use super::consents::{self, given::Signed};
 use super::consultation::store as consultations;
-use super::rights::{Erasing, FilePart, FileRecord, Stays};
+use super::file::{FilePart, FileRecord, FileValue};
+use super::rights::{Erasing, Stays};
 use super::{Client, Keeper, handed, photos, store};
 use crate::base::ids::{ClientId, ConsentId, ConsultationId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::store::keys::Keys;
-use crate::store::{Db, Tx, query_with_nulls, sealed};
+use crate::store::{Db, Tx, among, many, query_with_nulls, sealed};
 use crate::web::studio::Studio;
-
-fn record(title: impl Into<String>, fields: Vec<(&str, String)>) -> FileRecord {
-    FileRecord {
-        title: title.into(),
-        fields: fields.into_iter().map(|(name, value)| (name.to_owned(), value)).collect(),
-    }
-}
 
 /// The records that belong to a client: her own, and those that were put together into it.
 async fn hers(db: &mut Db, client: ClientId) -> Result<Vec<ClientId>, Problem> {
@@ -38,32 +34,33 @@ pub(super) async fn file(db: &mut Db, keys: &Keys, client: ClientId) -> Result<V
     let said = said(db, keys, client).await?;
     let signed = signed(db, keys, client).await?;
     let pictures = photos::store::file(db, client).await?;
-    let part = |heading: &str, records| FilePart { heading: heading.to_owned(), records };
-    let mut parts = vec![part("Record", about), part("Consultations", said), part("Consents", signed)];
+    let mut parts =
+        vec![FilePart::new("Record", about), FilePart::new("Consultations", said), FilePart::new("Consents", signed)];
     if !pictures.is_empty() {
-        parts.push(part("Photos", pictures));
+        parts.push(FilePart::new("Photos", pictures));
     }
     Ok(parts)
 }
 
 fn client_record(client: &Client) -> FileRecord {
     let keeper = match client.keeper {
-        Keeper::Studio => "studio".to_owned(),
-        Keeper::Artist(id) => format!("artist {id}"),
+        Keeper::Studio => FileValue::from("studio"),
+        Keeper::Artist(id) => FileValue::from(vec![FileValue::from("artist "), FileValue::Person(id)]),
     };
-    record(
+    let artists = client.artists.iter().map(|id| FileValue::Person(*id));
+    FileRecord::new(
         if client.merged_into.is_some() { "Earlier record, put together with this one" } else { "Record" },
         vec![
-            ("id", client.id.to_string()),
-            ("name", client.name.clone()),
-            ("phone", client.phone.clone()),
-            ("email", client.email.clone()),
-            ("born", client.born.map(|born| born.to_string()).unwrap_or_default()),
+            ("id", FileValue::for_programs(client.id)),
+            ("name", client.name.clone().into()),
+            ("phone", client.phone.clone().into()),
+            ("email", client.email.clone().into()),
+            ("born", client.born.into()),
             ("keeper", keeper),
-            ("looked after by", client.artists.iter().map(ToString::to_string).collect::<Vec<_>>().join(" ")),
-            ("notes", client.notes.clone()),
-            ("begun", client.created.iso()),
-            ("restricted since", client.restricted.map(Instant::iso).unwrap_or_default()),
+            ("looked after by", FileValue::joined(artists, ", ")),
+            ("notes", client.notes.clone().into()),
+            ("begun", client.created.into()),
+            ("restricted since", client.restricted.into()),
         ],
     )
 }
@@ -75,31 +72,31 @@ async fn said(db: &mut Db, keys: &Keys, client: ClientId) -> Result<Vec<FileReco
     all.reverse();
     for one in all {
         let mut fields = vec![
-            ("at", one.at.iso()),
-            ("given by", one.given_by.word().to_owned()),
-            ("questions version", one.version.to_string()),
+            ("at", one.at.into()),
+            ("given by", FileValue::Code(one.given_by.word().to_owned(), one.given_by.words())),
+            ("questions version", FileValue::for_programs(one.version)),
         ];
         if let Some(said) = consultations::answers(db, keys, client, one.id).await? {
             if !said.guardian.is_empty() {
-                fields.push(("guardian", said.guardian));
+                fields.push(("guardian", said.guardian.into()));
             }
-            let mut answered = record("Consultation", fields);
+            let mut answered = FileRecord::new("Consultation", fields);
             for answer in said.answers {
                 let effect = answer.effect.words();
-                answered.fields.push((answer.question, format!("{} ({effect})", answer.answer)));
+                answered.fields.push((answer.question, format!("{} ({effect})", answer.answer).into()));
             }
             records.push(answered);
         }
         for (at, _, advice) in consultations::advice_of(db, keys, client, one.id).await? {
             let may = if advice.may_be_treated { "may be treated" } else { "may not be treated now" };
             let fields = vec![
-                ("entered", at.iso()),
-                ("from", advice.from),
-                ("dated", advice.dated),
-                ("words", advice.words),
-                ("means", may.to_owned()),
+                ("entered", at.into()),
+                ("from", advice.from.into()),
+                ("dated", advice.dated.into()),
+                ("words", advice.words.into()),
+                ("means", may.into()),
             ];
-            records.push(record("Medical advice", fields));
+            records.push(FileRecord::new("Medical advice", fields));
         }
     }
     let rows = sqlx::query("select at, changed from consultation_asked where client = $1 order by at, id")
@@ -108,8 +105,8 @@ async fn said(db: &mut Db, keys: &Keys, client: ClientId) -> Result<Vec<FileReco
         .await?;
     for row in rows {
         let changed = if row.get::<i64, _>(1) == 1 { "something has changed" } else { "nothing has changed" };
-        let fields = vec![("at", Instant(row.get(0)).iso()), ("answer", changed.to_owned())];
-        records.push(record("Anything changed?", fields));
+        let fields = vec![("at", Instant(row.get(0)).into()), ("answer", changed.into())];
+        records.push(FileRecord::new("Anything changed?", fields));
     }
     Ok(records)
 }
@@ -122,39 +119,34 @@ async fn signed(db: &mut Db, keys: &Keys, client: ClientId) -> Result<Vec<FileRe
         let Some(plain) = consents::store::signed(db, keys, &consent).await? else { continue };
         let signed: Signed = serde_json::from_slice(&plain).map_err(Problem::broken)?;
         let mut fields = vec![
-            ("purpose", consent.purpose.words().to_owned()),
-            ("signed", consent.at.iso()),
-            ("withdrawn", consent.withdrawn.map(Instant::iso).unwrap_or_default()),
-            ("wording version", consent.version.to_string()),
-            ("wording", consent.body.clone()),
-            ("wording SHA-256", consent.text_hash.clone()),
-            ("digest", consent.digest.clone()),
-            ("language", consent.language.clone()),
-            ("name printed", signed.printed_name),
-            ("signature", mark_text(&signed.mark)?),
-            ("witness", signed.witness),
-            ("read or translated by", signed.reader),
+            ("purpose", consent.purpose.words().into()),
+            ("signed", consent.at.into()),
+            ("withdrawn", consent.withdrawn.into()),
+            ("wording version", FileValue::for_programs(consent.version)),
+            ("wording", consent.body.clone().into()),
+            ("wording SHA-256", FileValue::for_programs(&consent.text_hash)),
+            ("digest", FileValue::for_programs(&consent.digest)),
+            ("language", consent.language.clone().into()),
+            ("name printed", signed.printed_name.into()),
+            ("signature", FileValue::signature(&signed.mark)?),
+            ("witness", signed.witness.into()),
+            ("read or translated by", signed.reader.into()),
         ];
         if let Some(guardian) = signed.guardian {
-            fields.push(("guardian", format!("{}, {}", guardian.name, guardian.relation)));
-            fields.push(("guardian’s identity seen by", guardian.identity_seen_by));
-            fields.push(("guardian’s signature", mark_text(&guardian.mark)?));
+            fields.push(("guardian", format!("{}, {}", guardian.name, guardian.relation).into()));
+            fields.push(("guardian’s identity seen by", guardian.identity_seen_by.into()));
+            fields.push(("guardian’s signature", FileValue::signature(&guardian.mark)?));
         }
         let copies = consents::store::copies(db, consent.id).await?;
-        let copies = copies.iter().map(|(at, _, way)| format!("{way} {}", at.iso())).collect::<Vec<_>>().join("; ");
-        fields.push(("copies", copies));
-        let mut kept = record(format!("Consent to {}", consent.purpose.words()), fields);
+        let copies = copies.iter().map(|(at, _, way)| FileValue::from(vec![format!("{way} ").into(), (*at).into()]));
+        fields.push(("copies", FileValue::joined(copies, "; ")));
+        let mut kept = FileRecord::new(format!("Consent to {}", consent.purpose.words()), fields);
         for answer in signed.answers {
-            kept.fields.push((format!("answer then: {}", answer.question), answer.answer));
+            kept.fields.push((format!("answer then: {}", answer.question), answer.answer.into()));
         }
         records.push(kept);
     }
     Ok(records)
-}
-
-/// Strokes as they are kept, or the typed name.
-fn mark_text(mark: &consents::given::Mark) -> Result<String, Problem> {
-    serde_json::to_string(mark).map_err(Problem::broken)
 }
 
 pub(super) async fn merge(tx: &mut Tx, keys: &Keys, from: ClientId, into: ClientId) -> Result<(), Problem> {
@@ -374,17 +366,24 @@ pub(super) async fn recognise(tx: &mut Tx, keys: &Keys, client: &Client) -> Resu
     tx.audit("recognise erased client", client.id, "").await
 }
 
-/// Name and ways to reach somebody erased of whom records must stay; `None` where nothing is left of her.
-pub(super) async fn rest(
+/// Name and ways to reach those of these clients who were erased while records of theirs must stay.
+pub(super) async fn rests(
     db: &mut Db,
     keys: &Keys,
-    client: ClientId,
-) -> Result<Option<(String, String, String)>, Problem> {
-    let row = sqlx::query("select rest from client where id = $1").bind(client.to_string()).fetch_one(&mut *db).await?;
-    let Some(kept) = row.get::<Option<Vec<u8>>, _>(0) else { return Ok(None) };
-    let Some(plain) = sealed::open(db, keys, client, &rest_place(client), &kept).await? else { return Ok(None) };
-    let rest: Rest = serde_json::from_slice(&plain).map_err(Problem::broken)?;
-    Ok(Some((rest.name, rest.phone, rest.email)))
+    clients: &[ClientId],
+) -> Result<BTreeMap<ClientId, (String, String, String)>, Problem> {
+    let left = sqlx::query(among!("select c.id, c.rest from client c", "c.id", "and c.rest is not null"));
+    let rows = left.bind(many(clients)).fetch_all(&mut *db).await?;
+    let opened = sealed::keys_of(db, keys, clients).await?;
+    let mut found = BTreeMap::new();
+    for row in rows {
+        let client: ClientId = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
+        let Some(key) = opened.get(&client) else { continue };
+        let plain = key.open(&rest_place(client), &row.get::<Vec<u8>, _>(1))?;
+        let rest: Rest = serde_json::from_slice(&plain).map_err(Problem::broken)?;
+        found.insert(client, (rest.name, rest.phone, rest.email));
+    }
+    Ok(found)
 }
 
 /// Where name and birth date of an erased client are sealed.

@@ -1,5 +1,7 @@
 //! SQL of clients and the words they are found by.
 
+use std::collections::HashMap;
+
 use sqlx::Row;
 use sqlx::any::AnyRow;
 
@@ -8,10 +10,8 @@ use super::{Client, Cover, Keeper, find, short_name};
 use crate::base::ids::{ClientId, PersonId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
-use crate::store::{Db, Tx, query_with_nulls};
+use crate::store::{Db, Tx, among, many, query_with_nulls};
 
-/// Clients read in one statement.
-const AT_ONCE: usize = 20;
 /// Words written in one statement.
 const WORDS_AT_ONCE: usize = 8;
 
@@ -22,31 +22,23 @@ pub(super) async fn client(db: &mut Db, id: ClientId) -> Result<Option<Client>, 
 
 /// Several clients, in no order.
 pub(super) async fn clients(db: &mut Db, ids: &[ClientId]) -> Result<Vec<Client>, Problem> {
+    let ids = many(ids);
+    let clients = sqlx::query(among!(
+        "select c.id, c.name, c.phone, c.email, c.born, c.keeper, c.notes, c.created, c.restricted, c.merged_into, c.erased from client c",
+        "c.id",
+        ""
+    ));
+    let artists = sqlx::query(among!("select a.client, a.person from client_artist a", "a.client", ""));
     let mut found = Vec::new();
-    for some in ids.chunks(AT_ONCE) {
-        let mut query = sqlx::query(
-            "select id, name, phone, email, born, keeper, notes, created, restricted, merged_into, erased from client where id in
-             ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20)",
-        );
-        let mut artists = sqlx::query(
-            "select client, person from client_artist where client in
-             ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20)",
-        );
-        for place in 0..AT_ONCE {
-            let id = some.get(place).map(ClientId::to_string).unwrap_or_default();
-            query = query.bind(id.clone());
-            artists = artists.bind(id);
-        }
-        let from = found.len();
-        for row in query.fetch_all(&mut *db).await? {
-            found.push(read_client(&row)?);
-        }
-        for row in artists.fetch_all(&mut *db).await? {
-            let id: ClientId = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
-            let person = row.get::<String, _>(1).parse().map_err(Problem::broken)?;
-            if let Some(client) = found[from..].iter_mut().find(|client| client.id == id) {
-                client.artists.push(person);
-            }
+    for row in clients.bind(&ids).fetch_all(&mut *db).await? {
+        found.push(read_client(&row)?);
+    }
+    let at: HashMap<ClientId, usize> = found.iter().enumerate().map(|(at, client)| (client.id, at)).collect();
+    for row in artists.bind(&ids).fetch_all(&mut *db).await? {
+        let id: ClientId = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
+        let person = row.get::<String, _>(1).parse().map_err(Problem::broken)?;
+        if let Some(at) = at.get(&id) {
+            found[*at].artists.push(person);
         }
     }
     Ok(found)

@@ -49,7 +49,7 @@ pub fn routes() -> Routes {
         .join(advice::routes())
         .join(clients::routes())
         .join(privacy::routes())
-        .join(clearance::routes())
+        .join(clearance::routes(cards::open_with))
         .join(book::routes())
         .join(cards::routes())
         .join(live::routes())

@@ -2,19 +2,23 @@
 //! down before it is given.
 
 use askama::Template;
-use axum::extract::State;
+use axum::extract::{Query, State};
 use axum::http::{HeaderValue, header};
 use axum::response::{IntoResponse, Response};
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
+use serde::Deserialize;
 use serde_json::{Map, Value, json};
 
+use super::file_view::{SectionView, Wording};
 use super::kept_by;
 use super::parts::PARTS;
 use crate::base::ids::{ClientId, PhotoId};
 use crate::base::problem::Problem;
+use crate::clients::file::FilePart;
+use crate::clients::names::Names;
 use crate::clients::note_reading;
-use crate::clients::rights::{self, FilePart};
+use crate::clients::rights;
 use crate::web::House;
 use crate::web::frame::Frame;
 use crate::web::guard::{Staff, with_passphrase};
@@ -32,9 +36,15 @@ pub(super) fn routes() -> Routes {
 struct FilePage {
     frame: Frame,
     made: String,
-    parts: Vec<(String, FilePart)>,
+    zone: String,
+    sections: Vec<SectionView>,
+    /// Headings under which nothing is kept, with commas between.
+    nothing: String,
     /// Address, words, width and height of each photo.
     photos: Vec<(String, String, i64, i64)>,
+    /// True where every entry stands open, and where to have it the other way.
+    open: bool,
+    all: String,
     json: String,
     back: String,
 }
@@ -56,23 +66,44 @@ async fn collect(house: &House, staff: &Staff, id: ClientId) -> Result<(String, 
     Ok((client.name, studio, all))
 }
 
-async fn show(staff: Staff, State(house): State<House>, At(id): At<ClientId>) -> Result<Response, Problem> {
+/// How the page is asked for.
+#[derive(Deserialize, Default)]
+#[serde(default)]
+struct Asked {
+    /// "yes": every entry open, as it is printed.
+    open: String,
+}
+
+async fn show(
+    staff: Staff,
+    State(house): State<House>,
+    At(id): At<ClientId>,
+    Query(asked): Query<Asked>,
+) -> Result<Response, Problem> {
     with_passphrase(&staff.visitor)?;
     let (name, studio, parts) = collect(&house, &staff, id).await?;
     let path = house.url(&format!("/door/clients/{id}"));
-    let photos = {
+    let (photos, names) = {
         let mut db = house.store.read().await?;
-        rights::listed_photos(&mut db, id).await?
+        (rights::listed_photos(&mut db, id).await?, Names::load(&mut db).await?)
     };
-    let photos = photos
-        .into_iter()
-        .map(|(photo, words, width, height)| (format!("{path}/photos/{photo}"), words, width, height))
-        .collect();
+    let now = staff.visitor.now.0;
+    let wording = Wording { zone: &studio.zone, names: &names, now };
+    let (sections, nothing) = wording.sections(&parts);
+    let photos = photos.into_iter().map(|(photo, moment, at, width, height)| {
+        let words = format!("{moment}, {}", studio.zone.date(at, now));
+        (format!("{path}/photos/{photo}"), words, width, height)
+    });
+    let open = asked.open == "yes";
     page(&FilePage {
-        photos,
+        photos: photos.collect(),
         frame: house.frame(&studio, &staff.visitor, Place::Door, format!("{name}: her file")),
-        made: staff.visitor.now.0.iso(),
-        parts: parts.into_iter().enumerate().map(|(at, part)| (format!("p{at}"), part)).collect(),
+        made: studio.zone.date_and_clock(now, now),
+        zone: studio.zone.name().to_owned(),
+        sections,
+        nothing: nothing.join(", "),
+        open,
+        all: if open { format!("{path}/file") } else { format!("{path}/file?open=yes") },
         json: format!("{path}/file.json"),
         back: path,
     })
@@ -117,7 +148,7 @@ fn part_as_json(part: &FilePart) -> Value {
             for (name, value) in &record.fields {
                 // Two questions may read alike: neither answer is lost.
                 let name = if fields.contains_key(name) { format!("{name} ({})", fields.len()) } else { name.clone() };
-                fields.insert(name, Value::String(value.clone()));
+                fields.insert(name, Value::String(value.text()));
             }
             json!({ "title": record.title, "fields": fields })
         })

@@ -4,6 +4,7 @@
 mod cover_page;
 mod erasure_page;
 mod file_page;
+mod file_view;
 mod merge_page;
 mod parts;
 mod restriction_page;

@@ -9,7 +9,8 @@ use crate::base::problem::Problem;
 use crate::book;
 use crate::cards;
 use crate::clearance;
-use crate::clients::rights::{self, Erasing, FilePart, Stays};
+use crate::clients::file::FilePart;
+use crate::clients::rights::{self, Erasing, Stays};
 use crate::store::keys::Keys;
 use crate::store::{Db, Tx};
 

@@ -10,7 +10,7 @@ use chacha20poly1305::{XChaCha20Poly1305, XNonce};
 use sqlx::Row;
 
 use super::keys::Keys;
-use super::{Db, Tx};
+use super::{Db, Tx, among, many};
 use crate::base::ids::ClientId;
 use crate::base::problem::Problem;
 
@@ -18,8 +18,6 @@ use crate::base::problem::Problem;
 const WAY: u8 = 1;
 /// Bytes of a nonce.
 const NONCE: usize = 24;
-/// Clients whose keys are read in one statement.
-const AT_ONCE: usize = 20;
 
 /// Seals bytes with a key for one place. A fresh random nonce of 192 bits each time.
 pub(super) fn seal_with(key: &[u8; 32], place: &str, plain: &[u8]) -> Result<Vec<u8>, Problem> {
@@ -105,19 +103,14 @@ pub async fn key_of(db: &mut Db, keys: &Keys, client: ClientId) -> Result<Option
 /// # Errors
 /// As [`key_of`].
 pub async fn keys_of(db: &mut Db, keys: &Keys, clients: &[ClientId]) -> Result<BTreeMap<ClientId, ClientKey>, Problem> {
+    let rows = sqlx::query(among!("select k.client, k.wrapped from client_key k", "k.client", ""))
+        .bind(many(clients))
+        .fetch_all(db)
+        .await?;
     let mut found = BTreeMap::new();
-    for some in clients.chunks(AT_ONCE) {
-        let mut query = sqlx::query(
-            "select client, wrapped from client_key where client in
-             ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20)",
-        );
-        for place in 0..AT_ONCE {
-            query = query.bind(some.get(place).map(ClientId::to_string).unwrap_or_default());
-        }
-        for row in query.fetch_all(&mut *db).await? {
-            let client: ClientId = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
-            found.insert(client, unwrap(keys, client, &row.get::<Vec<u8>, _>(1))?);
-        }
+    for row in rows {
+        let client: ClientId = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
+        found.insert(client, unwrap(keys, client, &row.get::<Vec<u8>, _>(1))?);
     }
     Ok(found)
 }

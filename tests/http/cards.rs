@@ -146,6 +146,12 @@ async fn close(who: &mut Browser, card: &str, more: &[(&str, &str)]) -> Answer {
     who.submit(&form).await
 }
 
+/// Closes the furnished card that is open, aftercare told; gives whose it is.
+pub(crate) async fn close_the_open_one(who: &mut Browser, things: &Things) -> String {
+    close(who, &things.cards.open, &[("right_single", "38"), ("aftercare", "told")]).await.must(303);
+    things.cards.client.clone()
+}
+
 /// A cleared client of artist A.
 async fn cleared(house: &TestHouse, name: &str) -> String {
     let client = add_client(house, name, "1990-01-01", &house.things.people[Actor::ArtistA.name()]).await;
@@ -508,7 +514,7 @@ both_databases!(with_pain_swelling_or_changed_vision_no_card_is_opened_at_all, a
     let mut ines = house.actor(Actor::ArtistA);
     let path = format!("/door/clients/{client}/reactions");
     let form = ines.form(&format!("{path}/new"), &path).await;
-    ines.submit(&form.with("symptom", "swelling")).await.must(303);
+    ines.submit(&crate::clearance::reacted(house, form).with("symptom", "swelling")).await.must(303);
     for kind in ["full_set", "removal"] {
         let more = [("kind", kind), ("remover", "cream")];
         open(&mut ines, things, &client, &more).await.must(422);
@@ -634,6 +640,15 @@ both_databases!(a_new_drop_keeps_what_was_seen_and_never_comes_from_a_stopped_lo
     let page = ines.page(&path).await;
     page.says("Nothing more of it is used: take another bottle.");
     ines.page("/cards").await.says("was stopped");
+    // Whoever looks at the stop sees which cards are open with it; a colleague's are counted.
+    let stop = house.look("select max(id) from stop").await;
+    let page = owner.page(&format!("/door/stops/{stop}")).await;
+    page.says("Cards are open that used it.");
+    page.says("Zusa Q.");
+    assert!(page.text().contains(&format!("href=\"{path}\"")), "the stop leads to the card");
+    let page = house.actor(Actor::Desk).page(&format!("/door/stops/{stop}")).await;
+    page.says("of a colleague: go and tell her.");
+    assert!(!page.text().contains(&format!("href=\"{path}\"")));
     let before = house.counts().await;
     ines.submit(&drop(&page)).await.must(409).says("not for today");
     assert_eq!(house.counts().await, before);

@@ -272,6 +272,7 @@ both_databases!(her_file_of_five_years_and_forty_large_photos_is_whole_and_given
     for day in ["2024-03-01T09:00", "2025-03-01T09:00"] {
         let path = format!("/door/clients/{client}/reactions");
         let form = a.form(&format!("{path}/new"), &path).await;
+        let form = crate::clearance::reacted(house, form);
         a.submit(&form.with_all(&[("symptom", "itching"), ("noticed", day), ("exposed", ""), ("words", "Both rims.")]))
             .await
             .must(303);

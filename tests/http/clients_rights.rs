@@ -98,7 +98,14 @@ pub(crate) async fn marked_in_clearance(house: &TestHouse, who: &mut Browser, id
     let typed = [("says", "ethyl"), ("written", "2026-02-16T08:00"), ("words", statement)];
     send(who, "/statements/new", "/statements", &typed).await;
     let bottle = house.things.clearance["bottle"].clone();
-    let typed = [("bottle", bottle.as_str()), ("site", site), ("at", "2026-02-16T08:00")];
+    let typed = [
+        ("done", "placed"),
+        ("bottle", bottle.as_str()),
+        ("method", "lashes"),
+        ("number", "3"),
+        ("site", site),
+        ("at", "2026-02-16T08:00"),
+    ];
     send(who, "/tests/new", "/tests", &typed).await;
     let test =
         house.look(&format!("select id from patch_test where client = '{id}' order by placed desc limit 1")).await;
@@ -108,6 +115,8 @@ pub(crate) async fn marked_in_clearance(house: &TestHouse, who: &mut Browser, id
     send(who, "/findings/new", "/findings", &typed).await;
     let typed = [
         ("symptom", "itching"),
+        ("eyes", "both"),
+        ("severity", "mild"),
         ("noticed", "2026-02-16T09:00"),
         ("exposed", ""),
         ("artist", ""),
@@ -227,6 +236,39 @@ both_databases!(of_an_erased_client_who_was_never_treated_no_mark_is_left_anywhe
     assert_eq!(clients::consents::verify(&mut db, house.house.store.keys()).await.unwrap(), []);
 });
 
+both_databases!(her_file_to_read_has_words_and_pictures_and_what_is_for_programs_stands_in_the_other, async |house| {
+    let mut a = house.actor(Actor::ArtistA);
+    let path = format!("/door/clients/{}/file", house.things.client);
+    let json = a.page(&format!("{path}.json")).await.text();
+    let digest = house.look("select digest from consent where purpose = 'treatment'").await;
+    let artist = &house.things.people[Actor::ArtistA.name()];
+    let for_programs = [digest.as_str(), artist.as_str(), house.things.client.as_str(), "100,800,0"];
+    for text in for_programs {
+        assert!(json.contains(text), "the file for programs lacks {text}");
+    }
+    for open in ["", "?open=yes"] {
+        let page = a.page(&format!("{path}{open}")).await;
+        let words = page.words();
+        for text in for_programs {
+            assert!(!words.contains(text), "{text} is nothing to read");
+        }
+        let is_iso = |word: &str| word.len() == 20 && word.ends_with('Z') && word.contains("T");
+        assert!(!words.split_whitespace().any(is_iso), "an instant for programs: {words}");
+        page.says("Keeper artist Ines Okafor");
+        page.says("Europe/Copenhagen");
+        let html = page.text();
+        assert!(html.contains("class=\"signature\""), "the signature is no picture");
+        // The list of contents leads to every part.
+        let parts: Vec<_> = html.match_indices("href=\"#p").map(|(at, _)| html[at + 7..].split('"').next().unwrap()).collect();
+        assert!(parts.len() >= 3, "{parts:?}");
+        for part in parts {
+            assert!(html.contains(&format!("id=\"{part}\"")), "{part} is not on the page");
+        }
+        // To print, nothing is folded away.
+        assert_eq!(html.contains("<details>"), open.is_empty());
+    }
+});
+
 both_databases!(after_a_treatment_what_must_stay_stays_locked_with_its_reason_until_its_day, async |house| {
     let mut owner = house.owner();
     let id = marked(house, &mut owner, "studio").await;
@@ -291,6 +333,7 @@ both_databases!(
             assert_eq!(house.number(&sealed(table)).await, 0, "{table}");
         }
         assert_eq!(marks_left(house).await, (0, String::new()));
+        crate::clearance::without_old_tests(house).await;
         let mut db = house.house.store.read().await.unwrap();
         assert_eq!(clearance::verify(&mut db, house.house.store.keys()).await.unwrap(), [], "erased is not gone");
     }
@@ -443,7 +486,7 @@ both_databases!(who_comes_back_after_an_erasure_is_held_by_what_had_to_stay, asy
     let ada = &house.things.client;
     let mut a = house.actor(Actor::ArtistA);
     let form = a.form(&format!("/door/clients/{ada}/reactions/new"), &format!("/door/clients/{ada}/reactions")).await;
-    a.submit(&form.with("symptom", "itching")).await.must(303);
+    a.submit(&crate::clearance::reacted(house, form).with("symptom", "itching")).await.must(303);
     let born = house.look(&format!("select born from client where id = '{ada}'")).await;
     erase(&mut a, ada, &[("treated", "yes"), ("last_day", "2026-02-10")]).await;
     let mut desk = house.actor(Actor::Desk);

@@ -15,7 +15,9 @@ use tracing_subscriber::registry::LookupSpan;
 
 use crate::browser::Browser;
 use crate::house::{TestHouse, both_databases};
+use crate::schema::id;
 use crate::shelf::bench;
+use crate::studio::Actor;
 
 /// Statements and the rows they gave, by the span they ran in.
 static READ: Mutex<Option<HashMap<u64, Read>>> = Mutex::new(None);
@@ -204,4 +206,90 @@ both_databases!(a_room_more_is_no_statement_more_for_the_day_sheet_and_the_timin
     for (page, before) in pages.iter().zip(before) {
         assert_eq!(read(&mut owner, page).await.statements, before.statements, "{page}: rooms are read together");
     }
+});
+
+/// Clients with health answers and a visit in the next days, who met one lot; every third is a minor, every fifth came back after an
+/// erasure, every seventh waits for a call.
+async fn add_expected(house: &TestHouse, numbers: std::ops::Range<usize>) {
+    let artist = &house.things.people[Actor::ArtistA.name()];
+    let product = &house.things.clearance["product"];
+    let now = house.clock.now().0.0;
+    for n in numbers {
+        let (client, earlier) = (id(700_000 + n), id(710_000 + n));
+        let born = if n % 3 == 0 { "2009-05-01" } else { "1990-01-01" };
+        let at = now + MINUTE * (i64::try_from(n).unwrap() * 15 + 60);
+        let columns =
+            "id, name, name_key, sound, phone, phone_digits, email, email_key, born, keeper, notes, created, erased, came_back";
+        let met = |client: &str, n: usize| {
+            format!(
+                "insert into exposure (id, client, product, lot, at, kind, source)
+                 values ('{}', '{client}', '{product}', 'T-1', {}, 'treatment', 'card-{n}')",
+                id(720_000 + n),
+                now - MINUTE
+            )
+        };
+        let mut texts = vec![
+            format!(
+                "insert into client ({columns})
+                 values ('{client}', 'N{n} Guest', 'n{n} guest', '', '', '', '', '', '{born}', '{artist}', '', 1, null, null)"
+            ),
+            format!(
+                "insert into expected_visit (id, client, at, kind, created) values ('{}', '{client}', {at}, 'set', 1)",
+                id(730_000 + n)
+            ),
+            met(&client, n),
+        ];
+        if n % 5 == 0 {
+            texts.push(format!(
+                "insert into client ({columns})
+                 values ('{earlier}', '', '', '', '', '', '', '', null, '{artist}', '', 1, 1, '{client}')"
+            ));
+            texts.push(met(&earlier, 1000 + n));
+        }
+        if n % 7 == 0 {
+            let reaction = id(740_000 + n);
+            texts.push(format!(
+                "insert into reaction (id, client, noticed, acute, details, entered, entered_by)
+                 values ('{reaction}', '{client}', 1, 0, '', 1, '')"
+            ));
+            texts.push(format!(
+                "insert into follow_up (id, reaction, client, due, done_by) values ('{}', '{reaction}', '{client}', {now}, '')",
+                id(750_000 + n)
+            ));
+        }
+        for text in texts {
+            house.run(&text).await.unwrap();
+        }
+        crate::clearance::answer(house, &client, "nothing").await;
+    }
+}
+
+both_databases!(ten_times_the_clients_are_no_statement_more_for_the_desk_list_and_the_trace_of_a_lot, async |house| {
+    let product = &house.things.clearance["product"];
+    let mut owner = house.owner();
+    let form = owner.form("/door/stops/new", "/door/stops").await;
+    let form = form.with_all(&[("product", product), ("what", "lot"), ("lot", "T-1"), ("why", "Called back.")]);
+    let stop = owner.submit(&form).await.goes_to();
+    let pages = [
+        "/door/not-cleared".to_owned(),
+        format!("/door/lots?product={product}&lot=T-1"),
+        stop,
+        "/door/house-adhesive".to_owned(),
+        "/".to_owned(),
+    ];
+    add_expected(house, 0..10).await;
+    let mut few = Vec::new();
+    for page in &pages {
+        few.push(read(&mut owner, page).await);
+    }
+    assert!(few.iter().all(|read| read.statements > 2 && read.rows > 10), "the counting counts: {few:?}");
+    add_expected(house, 10..100).await;
+    for (page, few) in pages.iter().zip(few) {
+        let many = read(&mut owner, page).await;
+        assert_eq!(many.statements, few.statements, "{page}: statements");
+        assert!(many.rows > few.rows, "{page}: {} rows for ten and {} for a hundred", few.rows, many.rows);
+    }
+    // And they are there.
+    owner.page("/door/not-cleared").await.says("101 expected in the next 7 days");
+    owner.page(&pages[1]).await.says("N99 Guest");
 });

@@ -9,10 +9,7 @@ use crate::base::ids::{ClientId, ConsentId, CopyId, PersonId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::store::keys::Keys;
-use crate::store::{Db, Tx, sealed};
-
-/// Clients read in one statement.
-const AT_ONCE: usize = 20;
+use crate::store::{Db, Tx, among, many, sealed};
 
 /// Where the signed part of a consent is sealed.
 pub(in crate::clients) fn signed_place(id: ConsentId) -> String {
@@ -121,24 +118,15 @@ pub(in crate::clients) async fn newest(
 
 /// The newest consents of several clients for each purpose.
 pub(in crate::clients) async fn newest_of(db: &mut Db, clients: &[ClientId]) -> Result<Vec<Consent>, Problem> {
-    let mut found = Vec::new();
-    for some in clients.chunks(AT_ONCE) {
-        let mut query = sqlx::query(
-            "select c.id, c.client, c.given_as, c.purpose, c.version, c.language, c.body, c.text_hash, c.by_guardian, c.at, c.taken_by,
-               c.digest, w.at
-             from consent c left join consent_withdrawal w on w.consent = c.id where c.client in
-             ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20)
-             and not exists (select 1 from consent n where n.client = c.client and n.purpose = c.purpose
-                             and (n.at > c.at or (n.at = c.at and n.id > c.id)))",
-        );
-        for place in 0..AT_ONCE {
-            query = query.bind(some.get(place).map(ClientId::to_string).unwrap_or_default());
-        }
-        for row in query.fetch_all(&mut *db).await? {
-            found.push(read(&row)?);
-        }
-    }
-    Ok(found)
+    let newest = sqlx::query(among!(
+        "select c.id, c.client, c.given_as, c.purpose, c.version, c.language, c.body, c.text_hash, c.by_guardian, c.at, c.taken_by,
+           c.digest, w.at
+         from consent c left join consent_withdrawal w on w.consent = c.id",
+        "c.client",
+        "and not exists (select 1 from consent n where n.client = c.client and n.purpose = c.purpose
+                         and (n.at > c.at or (n.at = c.at and n.id > c.id)))"
+    ));
+    newest.bind(many(clients)).fetch_all(db).await?.iter().map(read).collect()
 }
 
 fn read(row: &AnyRow) -> Result<Consent, Problem> {

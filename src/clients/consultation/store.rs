@@ -9,10 +9,7 @@ use crate::base::ids::{ClientId, ConsultationId, CopyId, MedicalAdviceId, Person
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::store::keys::Keys;
-use crate::store::{Db, Tx, sealed};
-
-/// Clients read in one statement.
-const AT_ONCE: usize = 20;
+use crate::store::{Db, Tx, among, many, sealed};
 
 /// Where a consultation's answers are sealed.
 pub(in crate::clients) fn answers_place(id: ConsultationId) -> String {
@@ -203,77 +200,67 @@ pub(super) async fn newest_of(
 ) -> Result<BTreeMap<ClientId, HealthAnswers>, Problem> {
     let opened = sealed::keys_of(db, keys, clients).await?;
     let mut all: BTreeMap<ClientId, HealthAnswers> = BTreeMap::new();
-    for some in clients.chunks(AT_ONCE) {
-        let ids: Vec<String> =
-            (0..AT_ONCE).map(|at| some.get(at).map(ClientId::to_string).unwrap_or_default()).collect();
-        let newest = bound(
-            "select c.client, c.id, c.at, c.answers from consultation c where c.client in
-             ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20)
-             and not exists (select 1 from consultation n where n.client = c.client and (n.at > c.at or (n.at = c.at and n.id > c.id)))",
-            &ids,
-        );
-        for row in newest.fetch_all(&mut *db).await? {
-            let client: ClientId = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
-            let id: ConsultationId = row.get::<String, _>(1).parse().map_err(Problem::broken)?;
-            // Without her key nothing can be said of her answers: as if she had given none.
-            let Some(key) = opened.get(&client) else { continue };
-            let plain = key.open(&answers_place(id), &row.get::<Vec<u8>, _>(3))?;
+    let ids = many(clients);
+    let newest = sqlx::query(among!(
+        "select c.client, c.id, c.at, c.answers from consultation c",
+        "c.client",
+        "and not exists (select 1 from consultation n where n.client = c.client and (n.at > c.at or (n.at = c.at and n.id > c.id)))"
+    ));
+    for row in newest.bind(&ids).fetch_all(&mut *db).await? {
+        let client: ClientId = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
+        let id: ConsultationId = row.get::<String, _>(1).parse().map_err(Problem::broken)?;
+        // Without her key nothing can be said of her answers: as if she had given none.
+        let Some(key) = opened.get(&client) else { continue };
+        let plain = key.open(&answers_place(id), &row.get::<Vec<u8>, _>(3))?;
+        let answers: SealedAnswers = serde_json::from_slice(&plain).map_err(Problem::broken)?;
+        let health = all.entry(client).or_default();
+        health.consultation = Some(id);
+        health.answered = Some(Instant(row.get(2)));
+        health.sort(&answers.answers);
+    }
+    let beside = sqlx::query(among!(
+        "select b.client, c.id, c.answers from consultation_beside b join consultation c on c.id = b.consultation",
+        "b.client",
+        ""
+    ));
+    for row in beside.bind(&ids).fetch_all(&mut *db).await? {
+        let client: ClientId = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
+        let id: ConsultationId = row.get::<String, _>(1).parse().map_err(Problem::broken)?;
+        let (Some(key), Some(health)) = (opened.get(&client), all.get_mut(&client)) else { continue };
+        if health.consultation != Some(id) {
+            let plain = key.open(&answers_place(id), &row.get::<Vec<u8>, _>(2))?;
             let answers: SealedAnswers = serde_json::from_slice(&plain).map_err(Problem::broken)?;
-            let health = all.entry(client).or_default();
-            health.consultation = Some(id);
-            health.answered = Some(Instant(row.get(2)));
             health.sort(&answers.answers);
         }
-        let beside = bound(
-            "select b.client, c.id, c.answers from consultation_beside b join consultation c on c.id = b.consultation where b.client in
-             ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20)",
-            &ids,
-        );
-        for row in beside.fetch_all(&mut *db).await? {
-            let client: ClientId = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
-            let id: ConsultationId = row.get::<String, _>(1).parse().map_err(Problem::broken)?;
-            let (Some(key), Some(health)) = (opened.get(&client), all.get_mut(&client)) else { continue };
-            if health.consultation != Some(id) {
-                let plain = key.open(&answers_place(id), &row.get::<Vec<u8>, _>(2))?;
-                let answers: SealedAnswers = serde_json::from_slice(&plain).map_err(Problem::broken)?;
-                health.sort(&answers.answers);
-            }
+    }
+    let advice = sqlx::query(among!(
+        "select m.client, m.id, m.consultation, m.advice from medical_advice m",
+        "m.client",
+        "order by m.at, m.id"
+    ));
+    for row in advice.bind(&ids).fetch_all(&mut *db).await? {
+        let client: ClientId = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
+        let id: MedicalAdviceId = row.get::<String, _>(1).parse().map_err(Problem::broken)?;
+        let about: ConsultationId = row.get::<String, _>(2).parse().map_err(Problem::broken)?;
+        let (Some(key), Some(health)) = (opened.get(&client), all.get_mut(&client)) else { continue };
+        if health.consultation == Some(about) {
+            let plain = key.open(&advice_place(id), &row.get::<Vec<u8>, _>(3))?;
+            health.advice = Some(serde_json::from_slice(&plain).map_err(Problem::broken)?);
         }
-        let advice = bound(
-            "select m.client, m.id, m.consultation, m.advice from medical_advice m where m.client in
-             ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20)
-             order by m.at, m.id",
-            &ids,
-        );
-        for row in advice.fetch_all(&mut *db).await? {
-            let client: ClientId = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
-            let id: MedicalAdviceId = row.get::<String, _>(1).parse().map_err(Problem::broken)?;
-            let about: ConsultationId = row.get::<String, _>(2).parse().map_err(Problem::broken)?;
-            let (Some(key), Some(health)) = (opened.get(&client), all.get_mut(&client)) else { continue };
-            if health.consultation == Some(about) {
-                let plain = key.open(&advice_place(id), &row.get::<Vec<u8>, _>(3))?;
-                health.advice = Some(serde_json::from_slice(&plain).map_err(Problem::broken)?);
-            }
-        }
-        let asked = bound(
-            "select a.client, a.changed, max(a.at) from consultation_asked a where a.client in
-             ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20)
-             group by a.client, a.changed",
-            &ids,
-        );
-        for row in asked.fetch_all(&mut *db).await? {
-            let client: ClientId = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
-            let (changed, at) = (row.get::<i64, _>(1) == 1, Instant(row.get(2)));
-            let health = all.entry(client).or_default();
-            health.last_asked = health.last_asked.max(Some(at));
-            if changed {
-                health.changed = Some(at);
-            }
+    }
+    let asked = sqlx::query(among!(
+        "select a.client, a.changed, max(a.at) from consultation_asked a",
+        "a.client",
+        "group by a.client, a.changed"
+    ));
+    for row in asked.bind(&ids).fetch_all(&mut *db).await? {
+        let client: ClientId = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
+        let (changed, at) = (row.get::<i64, _>(1) == 1, Instant(row.get(2)));
+        let health = all.entry(client).or_default();
+        health.last_asked = health.last_asked.max(Some(at));
+        if changed {
+            health.changed = Some(at);
         }
     }
     Ok(all)
-}
-
-fn bound<'q>(text: &'static str, ids: &'q [String]) -> sqlx::query::Query<'q, sqlx::Any, sqlx::any::AnyArguments> {
-    ids.iter().fold(sqlx::query(text), |query, id| query.bind(id.clone()))
 }

@@ -7,7 +7,7 @@ use super::clean::Picture;
 use crate::base::ids::{ClientId, ConsentId, PersonId, PhotoId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
-use crate::clients::rights::FileRecord;
+use crate::clients::file::{FileRecord, FileValue};
 use crate::store::keys::Keys;
 use crate::store::{Db, Tx, query_with_nulls, sealed};
 
@@ -111,15 +111,15 @@ pub(in crate::clients) async fn file(db: &mut Db, client: ClientId) -> Result<Ve
     all.reverse();
     Ok(all
         .into_iter()
-        .map(|photo| FileRecord {
-            title: photo.moment.words().to_owned(),
-            fields: vec![
-                ("id".to_owned(), photo.id.to_string()),
-                ("taken".to_owned(), photo.at.iso()),
-                ("of the record".to_owned(), photo.about.unwrap_or_default()),
-                ("size".to_owned(), format!("{} × {}", photo.width, photo.height)),
-                ("consent withdrawn".to_owned(), photo.withdrawn.map(Instant::iso).unwrap_or_default()),
-            ],
+        .map(|photo| {
+            let fields = [
+                ("id", FileValue::for_programs(photo.id)),
+                ("taken", photo.at.into()),
+                ("of the record", FileValue::for_programs(photo.about.unwrap_or_default())),
+                ("size", format!("{} × {}", photo.width, photo.height).into()),
+                ("consent withdrawn", photo.withdrawn.into()),
+            ];
+            FileRecord::new(photo.moment.words(), fields)
         })
         .collect())
 }
