@@ -1,4 +1,10 @@
-// On a locked tablet: how long a timer has run, or has still to run, without a name. Its own page writes down when it began.
+// On a locked tablet: how long a timer has run, or has still to run, without a name. Its own page writes down when it began. What
+// somebody left unfinished waits for her for twelve hours; then it is forgotten.
+
+import { forgetOlder } from "./kept.js";
+import { canSeal } from "./seal.js";
+
+const DRAFTS_FOR_MS = 12 * 3_600_000;
 
 const line = document.querySelector("[data-running]");
 const time = line?.querySelector("[data-running-time]");
@@ -20,4 +26,10 @@ function show() {
 if (line) {
   show();
   setInterval(show, 1_000);
+}
+
+if (canSeal && document.body.classList.contains("locked")) {
+  const sweep = () => forgetOlder(DRAFTS_FOR_MS).catch(() => {});
+  sweep();
+  setInterval(sweep, 10 * 60_000);
 }

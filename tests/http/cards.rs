@@ -32,6 +32,8 @@ pub(crate) struct CardThings {
     count: String,
     version: String,
     complaint: String,
+    /// What the form that changes the bottle was opened over.
+    bottle_seen: String,
 }
 
 /// A set that was corrected, an infill that is open, a booked visit.
@@ -56,6 +58,11 @@ pub(crate) async fn furnish(house: &TestHouse, owner: &mut Browser, things: &mut
         appointment: booked(owner, things, &client, "2026-04-14").await,
         count: house.look(&format!("select id from card_count where card = '{open}'")).await,
         version: house.look("select id from card_version").await,
+        bottle_seen: owner
+            .form(&format!("/cards/{open}/bottle"), &format!("/cards/{open}/bottle"))
+            .await
+            .value("seen")
+            .to_owned(),
         client,
         open,
         closed,
@@ -162,7 +169,9 @@ pub(crate) fn rows() -> Vec<Row> {
         get("/cards/{card}/bottle", "ssoxnnoss"),
         post(
             "/cards/{card}/bottle",
-            |things| form(&[("bottle", &things.clearance["bottle"]), ("bead", "full")]),
+            |things| {
+                form(&[("bottle", &things.clearance["bottle"]), ("bead", "full"), ("seen", &things.cards.bottle_seen)])
+            },
             "ssgxnngss",
         ),
         get("/cards/{card}/map", "ssoxnnoss"),
