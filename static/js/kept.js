@@ -161,10 +161,14 @@ export function when(at) {
 
 const STATE = { draft: "draft", refused: "came back", waiting: "waiting", asked: "not known yet; asking again", saved: "saved" };
 
-/** Lists entries in a place made for it: state, time and kind, and no more. */
+// Lines of the list; whoever keeps more than this here is told how many more there are.
+const LINES = 12;
+
+/** Lists entries in a place made for it, the newest first: state, time and kind, and no more. */
 export function list(place, entries) {
+  const newest = [...entries].sort((a, b) => b.at - a.at);
   place.replaceChildren(
-    ...[...entries].sort((a, b) => b.at - a.at).map(({ state, at, kind }) => {
+    ...newest.slice(0, LINES).map(({ state, at, kind }) => {
       const long = ["waiting", "asked"].includes(state) && Date.now() - at > 24 * HOUR;
       const words = `${STATE[state]}${long ? "; more than a day old" : ""}`;
       const cell = (text, tag) => Object.assign(document.createElement(tag), { textContent: text });
@@ -173,4 +177,6 @@ export function list(place, entries) {
       return line;
     }),
   );
+  const more = newest.length - LINES;
+  if (more > 0) place.append(Object.assign(document.createElement("li"), { textContent: `and ${more} more` }));
 }

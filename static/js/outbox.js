@@ -337,7 +337,8 @@ async function send(record, plain) {
   }
   if (outcome.state === "saved") {
     await drop(record.key);
-    savedHere.push({ ...record, state: "saved", at: Date.now() });
+    savedHere.push({ kind: record.kind, state: "saved", at: Date.now() });
+    await tellList();
   } else if (outcome.state === "refused") {
     const back = { ...record, state: "refused" };
     await put(await asDraft(back, { action: plain.action, page: plain.page, values: plain.values, note: outcome.note, conflict: outcome.conflict }));

@@ -14,6 +14,7 @@ export function chance(seed) {
 /**
  * Stands before `address` (http://host:port). What may be set on it:
  *   down       every connection is cut at once
+ *   blocked    forms whose address matches are cut, and nothing else is
  *   cut        { before, after, stalls, roll }: shares of forms cut before they are sent and after they were kept, how many are held
  *              for five seconds first, and the chance behind it
  *   freshKeys  each form is sent on under a form key nobody has used
@@ -21,10 +22,10 @@ export function chance(seed) {
  */
 export async function startProxy(address) {
   const to = new URL(address);
-  const proxy = { down: false, cut: null, freshKeys: false, kept: [], cuts: { before: 0, after: 0, stalls: 0 } };
+  const proxy = { down: false, blocked: null, cut: null, freshKeys: false, kept: [], cuts: { before: 0, after: 0, stalls: 0 } };
 
   const server = createServer({ keepAlive: false }, async (asked, answer) => {
-    if (proxy.down) return asked.socket.destroy();
+    if (proxy.down || (asked.method === 'POST' && proxy.blocked?.test(asked.url))) return asked.socket.destroy();
     const parts = [];
     try {
       for await (const part of asked) parts.push(part);

@@ -728,7 +728,9 @@ async fn standing(house: &TestHouse, card: &str) -> String {
         format!("select coalesce(min(curl), '') from card_zone where card = '{card}'"),
         format!("select cast(coalesce(sum(attached), 0) as text) from card_arrival where card = '{card}'"),
         format!("select bead from card where id = '{card}'"),
-        format!("select cast(coalesce(sum(placed), 0) as text) from card_count where card = '{card}' and struck is null"),
+        format!(
+            "select cast(coalesce(sum(placed), 0) as text) from card_count where card = '{card}' and struck is null"
+        ),
         format!("select cast(count(*) as text) from card_drop where card = '{card}'"),
         format!("select cast(coalesce(closed, 0) as text) from card where id = '{card}'"),
     ] {
@@ -741,10 +743,23 @@ both_databases!(an_entry_that_comes_late_is_never_written_over_newer_work, async
     let things = &house.things;
     let card = &things.cards.open;
     let bottle = things.clearance["bottle"].as_str();
-    let arrival = |attached: &'static str| [("by", "photo"), ("left_attached", attached), ("left_lost", "4"), ("right_attached", "31"), ("right_lost", "3")];
+    let arrival = |attached: &'static str| {
+        [
+            ("by", "photo"),
+            ("left_attached", attached),
+            ("left_lost", "4"),
+            ("right_attached", "31"),
+            ("right_lost", "3"),
+        ]
+    };
     let (mine, hers) = (arrival("30"), arrival("33"));
     let forms: [(&str, &[(&str, &str)], &[(&str, &str)], &str); 3] = [
-        ("map", &[("left", "9 C 0.15"), ("alike", "yes")], &[("left", "10 D 0.15"), ("alike", "yes")], "left eye: 10 D 0.15"),
+        (
+            "map",
+            &[("left", "9 C 0.15"), ("alike", "yes")],
+            &[("left", "10 D 0.15"), ("alike", "yes")],
+            "left eye: 10 D 0.15",
+        ),
         ("arrival", &mine, &hers, "33 still attached"),
         ("bottle", &[("bottle", bottle), ("bead", "full")], &[("bottle", bottle), ("bead", "medium")], "medium bead"),
     ];
@@ -789,7 +804,11 @@ both_databases!(a_card_closed_late_adds_nothing_to_a_lid_that_was_counted_meanwh
     answer.says("The left eye was counted since you opened this: 12 stand there; you had typed 38.");
     assert_eq!(standing(house, &card).await, before);
     let again = answer.form(&path);
-    assert_eq!((again.value("right_single"), again.value("left_single")), ("40", ""), "only what is not counted is asked");
+    assert_eq!(
+        (again.value("right_single"), again.value("left_single")),
+        ("40", ""),
+        "only what is not counted is asked"
+    );
     ines.submit(&again).await.must(303);
     let sums = format!("select cast(sum(placed) as text) from card_count where card = '{card}' and struck is null");
     assert_eq!(house.look(&sums).await, "52");
