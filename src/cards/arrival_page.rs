@@ -13,11 +13,11 @@ use crate::base::ids::CardId;
 use crate::base::problem::Problem;
 use crate::base::text::capital;
 use crate::book::VisitKind;
-use crate::clearance::typed::{FormPage, MoreNotes as _, SEEN, Typed, notes_of, seen_field};
+use crate::clearance::typed::{DONE, FormPage, MoreNotes as _, SEEN, Typed, notes_of, seen_field};
 use crate::clients::Client;
 use crate::store::{Db, Kept};
 use crate::web::House;
-use crate::web::checks::{Notes, choice_field, number_field};
+use crate::web::checks::{Notes, choice_field, done_at, number_field};
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, new_form_key};
 use crate::web::problems::{page, page_with};
@@ -197,7 +197,10 @@ async fn keep(
     form: Form<Typed>,
 ) -> Result<Response, Problem> {
     let opened = opened(&house, &staff, id).await?;
-    match check(&opened, &form.typed, staff.visitor.now.0) {
+    // When it was counted, also where the form waited on a tablet since.
+    let now = staff.visitor.now.0;
+    let at = done_at(form.typed.get(DONE), now).min(now).max(opened.whole.card.begun);
+    match check(&opened, &form.typed, at) {
         Ok(all) => {
             let (inner, seen) = (house.clone(), form.typed.get(SEEN).to_owned());
             let kept = house.store.write(&form.key, move |tx| {

@@ -14,11 +14,11 @@ use crate::base::problem::Problem;
 use crate::base::text::capital;
 use crate::base::time::Instant;
 use crate::clearance;
-use crate::clearance::typed::{FormPage, MoreNotes as _, Typed, checks_field, notes_of, seen_field, words_field};
+use crate::clearance::typed::{DONE, FormPage, MoreNotes as _, Typed, checks_field, notes_of, seen_field, words_field};
 use crate::clients::Client;
 use crate::store::Kept;
 use crate::web::House;
-use crate::web::checks::{Notes, choice_field, number_field, text_field};
+use crate::web::checks::{Notes, choice_field, done_at, number_field, text_field};
 use crate::web::form::FieldView;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, new_form_key};
@@ -234,12 +234,14 @@ async fn close(
     form: Form<Typed>,
 ) -> Result<Response, Problem> {
     let opened = opened(&house, &staff, id).await?;
+    // When she left, also where the form waited on a tablet since.
     let now = staff.visitor.now.0;
+    let at = done_at(form.typed.get(DONE), now).min(now).max(opened.whole.card.begun);
     let lines = counted_meanwhile(&opened.whole, &form.typed);
     if !lines.is_empty() {
         return shown_again(&house, &staff, &opened, &form, lines);
     }
-    match check(&opened, &form.typed, now) {
+    match check(&opened, &form.typed, at) {
         Ok(closing) => {
             let inner = house.clone();
             let kept = house.store.write(&form.key, move |tx| {
@@ -254,8 +256,7 @@ async fn close(
                     for count in &closing.counts {
                         store::add_count(tx, id, count).await?;
                     }
-                    let now = tx.now.0;
-                    card.closed = Some(now.max(card.begun));
+                    card.closed = Some(at);
                     (card.aftercare, card.hygiene, card.next_visit) =
                         (closing.aftercare, closing.hygiene, closing.next_visit);
                     store::keep(tx, house.store.keys(), &card, &closing.words).await?;

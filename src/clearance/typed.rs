@@ -15,7 +15,10 @@ use crate::web::incoming::new_form_key;
 /// The hidden field of a form that says what stood there when it was opened.
 pub(crate) const SEEN: &str = "seen";
 
-/// That field.
+/// The hidden field of such a form in which a device's script writes when its button was pressed, for `done_at`.
+pub(crate) const DONE: &str = "done";
+
+/// The field for what stood there.
 pub(crate) fn seen_field(mark: &str) -> FieldView {
     FieldView { kind: "hidden", ..text_field(SEEN, "", mark) }
 }

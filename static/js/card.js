@@ -1,5 +1,4 @@
-// The card at the bed: counts the time of a drop on, says when a fresh one is due, and writes down when a button was pressed, so that
-// an entry that waits for the network keeps its own time.
+// The card at the bed: counts the time of a drop on and says when a fresh one is due.
 
 const shown = document.querySelector("[data-since]");
 if (shown) {
@@ -14,13 +13,3 @@ if (shown) {
   tell();
   setInterval(tell, 1000);
 }
-
-// Before the outbox reads the form.
-document.addEventListener(
-  "submit",
-  (event) => {
-    const done = event.target.querySelector("[data-done]");
-    if (done) done.value = String(Date.now());
-  },
-  { capture: true },
-);

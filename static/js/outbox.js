@@ -21,8 +21,8 @@
 // beside its button, `data-outbox-drop` on a button that leaves the draft, `data-outbox-past` on a button that does not keep (a
 // preview), `data-outbox-fresh="air"` on a form whose field `air` is newer from the server than from a draft,
 // `data-outbox-version="seen"` where the field `seen` says what stood there when the form was opened: where it moved, both are
-// shown. A script that fills fields calls `keepDraft(form)` and listens to `outbox-restored` (fields were put back) and
-// `outbox-empty` (the entry is on its way, begin the next).
+// shown; `data-done` on a hidden field that is told when the button was pressed. A script that fills fields calls `keepDraft(form)`
+// and listens to `outbox-restored` (fields were put back) and `outbox-empty` (the entry is on its way, begin the next).
 
 import { all, asDraft, asWaiting, base, drop, inStore, list, put, readDraft, readOld, takeOver, when } from "./kept.js";
 import { canSeal } from "./seal.js";
@@ -402,11 +402,17 @@ function sendPlainly(form, submitter) {
 
 const freshKey = () => [...crypto.getRandomValues(new Uint8Array(16))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
 
+/** What a form says, but for the moment it was sent: the same again at once is a double click. */
+function saying(form, { values }) {
+  const moment = form.querySelector("[data-done]")?.name;
+  return JSON.stringify(values.filter(([name]) => name !== moment));
+}
+
 /** Keeps what was submitted while the entry before it was still on its way; the same values again are a double click. */
 async function submittedMeanwhile(form, submitter) {
   const plain = plainOf(form, submitter);
-  if (JSON.stringify(plain.values) === form.dataset.sending) return;
-  form.dataset.sending = JSON.stringify(plain.values);
+  if (saying(form, plain) === form.dataset.sending) return;
+  form.dataset.sending = saying(form, plain);
   await keepWaiting({ ...recordOf(form, "waiting"), key: freshKey() }, plain);
   await tellLine();
 }
@@ -414,7 +420,7 @@ async function submittedMeanwhile(form, submitter) {
 async function submitted(form, submitter) {
   const [record, plain] = [recordOf(form, "waiting"), plainOf(form, submitter)];
   form.setAttribute("aria-busy", "true");
-  form.dataset.sending = JSON.stringify(plain.values);
+  form.dataset.sending = saying(form, plain);
   let kept;
   try {
     kept = await keepWaiting(record, plain);
@@ -441,7 +447,7 @@ async function submitted(form, submitter) {
     tell(form, "waiting", WHY[outcome.why]);
     await tellLine();
     if (outcome.waitMs) setTimeout(flush, outcome.waitMs + 100);
-    if (form.dataset.sending !== JSON.stringify(plain.values)) await flush();
+    if (form.dataset.sending !== saying(form, plain)) await flush();
   }
 }
 
@@ -449,6 +455,9 @@ function watch(form) {
   form.addEventListener("submit", (event) => {
     if (event.defaultPrevented || "outboxPast" in (event.submitter?.dataset ?? {})) return;
     event.preventDefault();
+    // When the button was pressed, for an entry that may come late.
+    const done = form.querySelector("[data-done]");
+    if (done) done.value = String(Date.now());
     if (form.getAttribute("aria-busy") === "true") submittedMeanwhile(form, event.submitter).catch(() => {});
     else submitted(form, event.submitter);
   });
