@@ -822,6 +822,22 @@ both_databases!(a_card_closed_late_adds_nothing_to_a_lid_that_was_counted_meanwh
     assert_eq!(house.look(&sums).await, "52");
 });
 
+both_databases!(a_card_closed_late_was_closed_when_she_left, async |house| {
+    let things = &house.things;
+    let mut ines = house.actor(Actor::ArtistA);
+    let card = opened(&mut ines, things, &things.cards.client, &[]).await;
+    let left = house.clock.now().0.plus(20 * MINUTE);
+    house.clock.advance(HOUR);
+    let done = (left.0 / 1000).to_string();
+    close(&mut ines, &card, &[("left_single", "40"), ("right_single", "40"), ("done", &done)]).await.must(303);
+    assert_eq!(house.number(&format!("select closed from card where id = '{card}'")).await, left.0);
+    // A tablet whose clock runs ahead closes nothing in the future.
+    let card = opened(&mut ines, things, &things.cards.client, &[]).await;
+    let ahead = (house.clock.now().0.plus(5 * MINUTE).0 / 1000).to_string();
+    close(&mut ines, &card, &[("left_single", "40"), ("right_single", "40"), ("done", &ahead)]).await.must(303);
+    assert_eq!(house.number(&format!("select closed from card where id = '{card}'")).await, house.clock.now().0.0);
+});
+
 both_databases!(a_correction_is_a_version_with_a_reason_and_the_old_one_stays_readable, async |house| {
     let things = &house.things;
     let mut ines = house.actor(Actor::ArtistA);
