@@ -46,8 +46,9 @@ async function drafts() {
     try {
       const plain = await readDraft(record);
       if (plain) opened.push({ ...record, ...plain });
-    } catch {
-      await drop(record.key);
+    } catch (problem) {
+      // Sealed with a key that is gone: it opens never again. Any other trouble passes.
+      if (problem.name === "OperationError") await drop(record.key);
     }
   }
   return opened;
@@ -236,16 +237,16 @@ async function tellLine(saved = "") {
   line.querySelector("a")?.remove();
   const waiting = of("waiting");
   const unsent = [...waiting, ...of("asked")];
-  const why = (one) => waiting.some((entry) => entry.why === one);
+  const why = (one) => unsent.some((entry) => entry.why === one);
   const oldest = Math.min(...unsent.map(({ at }) => at));
-  if (of("asked").length) show(line, "waiting", `not known yet; asking again${since(oldest)}`);
-  else if (why("signedOut")) {
+  if (why("signedOut")) {
     show(line, "waiting", "");
     const href = `${base}/sign-in?next=${encodeURIComponent(here().slice(base.length))}`;
-    const link = Object.assign(document.createElement("a"), { href, textContent: `${waiting.length} waiting: sign in again` });
+    const link = Object.assign(document.createElement("a"), { href, textContent: `${unsent.length} waiting: sign in again` });
     line.querySelector("[data-kept=waiting] [data-words]").replaceChildren(link);
-  } else if (why("busy")) show(line, "waiting", `${waiting.length} waiting: asked to wait a moment`);
-  else if (why("closed")) show(line, "near", `${waiting.length} waiting: the house cannot open them, tell the owner`);
+  } else if (why("closed")) show(line, "near", `${unsent.length} waiting: the house cannot open them, tell the owner`);
+  else if (of("asked").length) show(line, "waiting", `not known yet; asking again${since(oldest)}`);
+  else if (why("busy")) show(line, "waiting", `${waiting.length} waiting: asked to wait a moment`);
   else if (waiting.length) show(line, since(oldest) ? "near" : "waiting", `${waiting.length} waiting${since(oldest)}`);
   else {
     const back = (await drafts()).find((entry) => entry.state === "refused");
@@ -423,6 +424,8 @@ async function submitted(form, submitter) {
   form.dataset.sending = saying(form, plain);
   let kept;
   try {
+    // What is still being written down as a draft comes first, not after it.
+    await queues.get(form);
     kept = await keepWaiting(record, plain);
   } catch {
     sendPlainly(form, submitter);
