@@ -2,6 +2,7 @@
 // nothing is lost or doubled: many forms through a network that cuts off before and after the house has kept them.
 import assert from 'node:assert/strict';
 import { after, afterEach, before, beforeEach, describe, test } from 'node:test';
+import { anOpenCard } from './cards.mjs';
 import { anArtist } from './hands.mjs';
 import { ask, openHouse, signIn } from './house.mjs';
 import { chance, startProxy } from './proxy.mjs';
@@ -288,6 +289,37 @@ describe('a device that loses its network', () => {
     await page.waitForSelector('body[data-outbox-revoked]');
     await page.waitForTimeout(700);
     assert.deepEqual(await states(page), ['asked']);
+  });
+
+  test('an entry that comes late for a card that changed comes back, with what stands there now beside it', async () => {
+    const path = `${await anOpenCard(house)}/map`;
+    await page.goto(`${proxy.address}${path}`);
+    await page.fill('[name=left]', '9 C 0.15');
+    proxy.blocked = /\/map$|outbox\/open$/;
+    await page.click('main form .go');
+    await page.waitForSelector(WAITING);
+    // Meanwhile somebody draws another map.
+    const other = await (await house.as('artist')).newPage();
+    await other.goto(`${house.address}${path}`);
+    await other.fill('[name=left]', '11 C 0.15');
+    await Promise.all([other.waitForURL((url) => !url.pathname.endsWith('/map')), other.click('main form .go')]);
+    proxy.blocked = null;
+    await page.goto(`${proxy.address}/rooms`);
+    const back = page.locator('[data-outbox-line] [data-kept=near]:not([hidden]) a');
+    await back.waitFor({ timeout: 15_000 });
+    assert.match(await back.textContent(), /an entry came back/);
+    await back.click();
+    await page.getByText('This changed elsewhere since you began').waitFor();
+    assert.equal(await page.inputValue('[name=left]'), '9 C 0.15', 'hers is in the form');
+    assert.match(await page.textContent('main form'), /Stands there now: 11 C 0\.15/);
+    await other.goto(`${house.address}${path}`);
+    assert.equal((await other.inputValue('[name=left]')).trim(), '11 C 0.15', 'nothing was written over');
+    await other.close();
+    // Having seen both she sends hers.
+    await Promise.all([page.waitForURL((url) => !url.pathname.endsWith('/map')), page.click('main form .go')]);
+    await page.goto(`${proxy.address}${path}`);
+    assert.equal((await page.inputValue('[name=left]')).trim(), '9 C 0.15');
+    assert.deepEqual(await states(page), []);
   });
 
   test('an entry of more than a day is said to be that', async () => {
