@@ -7,17 +7,17 @@ use axum::response::Response;
 
 use super::card::{Arrival, CountedBy, Side, Whole, is_removal};
 use super::counts::{found, found_fields};
-use super::seen::{Around, open_for, still_open_in};
+use super::seen::{Around, is_still, mark_of, moved, moved_lines, open_for, still_open_in};
 use super::store;
 use crate::base::ids::CardId;
 use crate::base::problem::Problem;
 use crate::base::text::capital;
 use crate::book::VisitKind;
-use crate::clearance::typed::{FormPage, MoreNotes as _, Typed, notes_of};
+use crate::clearance::typed::{DONE, FormPage, MoreNotes as _, SEEN, Typed, notes_of, seen_field};
 use crate::clients::Client;
 use crate::store::{Db, Kept};
 use crate::web::House;
-use crate::web::checks::{Notes, choice_field, number_field};
+use crate::web::checks::{Notes, choice_field, done_at, number_field};
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, new_form_key};
 use crate::web::problems::{page, page_with};
@@ -72,6 +72,35 @@ async fn opened(house: &House, staff: &Staff, id: CardId) -> Result<Opened, Prob
     Ok(Opened { whole, client, earlier, around: Around::load(&mut db).await? })
 }
 
+/// A count as one text, to tell whether it is still the same.
+fn standing(arrival: &[Arrival]) -> String {
+    let line = |own: &Arrival| {
+        let counter = own.counter.map(|id| format!(" ({id})")).unwrap_or_default();
+        let found = own.found;
+        format!(
+            "{} {} {} {} {}{counter}",
+            own.side.word(),
+            found.attached,
+            found.grown_out,
+            found.lost,
+            own.counted_by.word()
+        )
+    };
+    let mut lines: Vec<String> = arrival.iter().map(line).collect();
+    lines.sort();
+    lines.join("; ")
+}
+
+/// A count in words, a line a lid.
+fn told(arrival: &[Arrival]) -> Vec<String> {
+    let line = |own: &Arrival| {
+        let found = own.found;
+        let numbers = format!("{} still attached, {} taken off, {} lost", found.attached, found.grown_out, found.lost);
+        format!("{}: {numbers}", own.side.words())
+    };
+    arrival.iter().map(line).collect()
+}
+
 fn view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPage {
     let now = staff.visitor.now.0;
     let (zone, card) = (&opened.around.studio.zone, &opened.earlier.card);
@@ -89,6 +118,7 @@ fn view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPag
     let person = opened.around.artist(card.artist).map_or(staff.who.id, |artist| artist.person);
     let others = none.chain(opened.around.beside(person));
     fields.push(choice_field("select", "counter", "The other person", typed.get("counter"), others).or_empty());
+    fields.push(seen_field(typed.get(SEEN)));
     FormPage {
         frame: house.frame(
             &opened.around.studio,
@@ -115,7 +145,7 @@ fn view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPag
 
 async fn show(staff: Staff, State(house): State<House>, At(id): At<CardId>) -> Result<Response, Problem> {
     let opened = opened(&house, &staff, id).await?;
-    let mut pairs = Vec::new();
+    let mut pairs = vec![(SEEN, mark_of(&standing(&opened.whole.arrival)))];
     for own in &opened.whole.arrival {
         let [attached, grown_out, _] = found_fields(own.side);
         pairs.push((attached, own.found.attached.to_string()));
@@ -167,17 +197,35 @@ async fn keep(
     form: Form<Typed>,
 ) -> Result<Response, Problem> {
     let opened = opened(&house, &staff, id).await?;
-    match check(&opened, &form.typed, staff.visitor.now.0) {
+    // When it was counted, also where the form waited on a tablet since.
+    let now = staff.visitor.now.0;
+    let at = done_at(form.typed.get(DONE), now).min(now).max(opened.whole.card.begun);
+    match check(&opened, &form.typed, at) {
         Ok(all) => {
+            let (inner, seen) = (house.clone(), form.typed.get(SEEN).to_owned());
             let kept = house.store.write(&form.key, move |tx| {
-                let all = all.clone();
+                let (house, all, seen) = (inner.clone(), all.clone(), seen.clone());
                 Box::pin(async move {
                     still_open_in(tx.db(), id).await?;
+                    let whole = store::whole(tx.db(), house.store.keys(), id).await?.ok_or(Problem::NotHere("card"))?;
+                    if !is_still(&seen, &standing(&whole.arrival), &standing(&all)) {
+                        return Err(moved());
+                    }
                     store::set_arrival(tx, id, &all).await?;
                     Ok(Kept::see(format!("/cards/{id}")))
                 })
             });
-            Ok(answer(&house, &kept.await?))
+            match kept.await {
+                Ok(kept) => Ok(answer(&house, &kept)),
+                Err(Problem::Clash(..)) => {
+                    let opened = self::opened(&house, &staff, id).await?;
+                    let arrival = &opened.whole.arrival;
+                    let typed = form.typed.with(SEEN, mark_of(&standing(arrival)));
+                    let view = view(&house, &staff, &opened, &typed).moved(moved_lines(told(arrival)), form.key.form);
+                    page_with(StatusCode::CONFLICT, &view)
+                }
+                Err(problem) => Err(problem),
+            }
         }
         Err(problem) => {
             let notes = notes_of(problem)?;

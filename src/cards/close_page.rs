@@ -8,7 +8,7 @@ use axum::response::Response;
 
 use super::aftercare_page::Code;
 use super::card::{Aftercare, Comfort, Count, Lash, Side, Whole, Words, has_adhesive, is_removal};
-use super::seen::{Around, open_for, still_open_in};
+use super::seen::{Around, moved, open_for, still_open_in};
 use super::store;
 use super::work_page::by_strips;
 use crate::base::ids::{CardId, CardPartId};
@@ -16,12 +16,12 @@ use crate::base::problem::Problem;
 use crate::base::text::capital;
 use crate::base::time::Instant;
 use crate::clearance;
-use crate::clearance::typed::{FormPage, MoreNotes as _, Typed, checks_field, notes_of, words_field};
+use crate::clearance::typed::{DONE, FormPage, MoreNotes as _, Typed, checks_field, notes_of, seen_field, words_field};
 use crate::clients::Client;
 use crate::people;
 use crate::store::Kept;
 use crate::web::House;
-use crate::web::checks::{Notes, choice_field, number_field, text_field};
+use crate::web::checks::{Notes, choice_field, done_at, number_field, text_field};
 use crate::web::form::{FieldView, Mistake};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
@@ -97,6 +97,26 @@ fn uncounted(whole: &Whole) -> Vec<Side> {
     if has_adhesive(whole.card.kind) { sides.filter(|side| !counted(side)).collect() } else { Vec::new() }
 }
 
+/// Lids for which a number was typed here and another one stands there by now: what the card says, and what was typed.
+fn counted_meanwhile(whole: &Whole, typed: &Typed) -> Vec<String> {
+    let open = uncounted(whole);
+    let counted = whole.card.lids.sides().iter().filter(|side| !open.contains(side));
+    let line = |side: &Side| {
+        let [single, fan, strips, over] = fields_of(*side);
+        let own = |name: &str| typed.get(name).trim().to_owned();
+        let stands = |lash: Lash| whole.placed_of(*side, lash).to_string();
+        let differs = |name: &str, lash: Lash| !own(name).is_empty() && own(name) != stands(lash);
+        let moved = differs(single, Lash::Single) || differs(fan, Lash::Fan) || !own(strips).is_empty();
+        let yours = [single, fan, strips, over].map(own).into_iter().filter(|own| !own.is_empty()).collect::<Vec<_>>();
+        let on_it: u32 = Lash::ALL.iter().map(|lash| whole.placed_of(*side, *lash)).sum();
+        moved.then(|| {
+            let what = format!("The {} was counted since you opened this: {on_it} stand there", side.words());
+            format!("{what}; you had typed {}. Nothing was saved yet.", yours.join(", "))
+        })
+    };
+    counted.filter_map(line).collect()
+}
+
 fn view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPage {
     let (whole, around) = (&opened.whole, &opened.around);
     let mut fields: Vec<FieldView> = Vec::new();
@@ -133,6 +153,7 @@ fn view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPag
         fields.push(checks_field("hygiene", "Afterwards", &typed.all("hygiene"), lines).or_empty());
     }
     fields.push(text_field("next_visit", "Next visit", get("next_visit")).or_empty());
+    fields.push(seen_field(&whole.card.version.to_string()));
     FormPage {
         frame: house.frame(
             &around.studio,
@@ -223,6 +244,18 @@ fn check_counts(notes: &mut Notes, opened: &Opened, typed: &Typed, at: Instant) 
     counts
 }
 
+/// The form once more, with what changed meanwhile before it; lids that were counted are no longer asked for.
+fn shown_again(
+    house: &House,
+    staff: &Staff,
+    opened: &Opened,
+    form: &Form<Typed>,
+    lines: Vec<String>,
+) -> Result<Response, Problem> {
+    let view = view(house, staff, opened, &form.typed).moved(lines, form.key.form.clone());
+    page_with(StatusCode::CONFLICT, &view)
+}
+
 async fn close(
     staff: Staff,
     State(house): State<House>,
@@ -230,19 +263,29 @@ async fn close(
     form: Form<Typed>,
 ) -> Result<Response, Problem> {
     let opened = opened(&house, &staff, id).await?;
+    // When she left, also where the form waited on a tablet since.
     let now = staff.visitor.now.0;
-    match check(&opened, &form.typed, now) {
+    let at = done_at(form.typed.get(DONE), now).min(now).max(opened.whole.card.begun);
+    let lines = counted_meanwhile(&opened.whole, &form.typed);
+    if !lines.is_empty() {
+        return shown_again(&house, &staff, &opened, &form, lines);
+    }
+    match check(&opened, &form.typed, at) {
         Ok(closing) => {
             let inner = house.clone();
             let kept = house.store.write(&form.key, move |tx| {
                 let (house, closing) = (inner.clone(), closing.clone());
                 Box::pin(async move {
                     let mut card = still_open_in(tx.db(), id).await?;
+                    let whole = store::whole(tx.db(), house.store.keys(), id).await?.ok_or(Problem::NotHere("card"))?;
+                    let open = uncounted(&whole);
+                    if closing.counts.iter().any(|count| !open.contains(&count.side)) {
+                        return Err(moved());
+                    }
                     for count in &closing.counts {
                         store::add_count(tx, id, count).await?;
                     }
-                    let now = tx.now.0;
-                    card.closed = Some(now.max(card.begun));
+                    card.closed = Some(at);
                     (card.aftercare, card.hygiene, card.next_visit) =
                         (closing.aftercare, closing.hygiene, closing.next_visit);
                     store::keep(tx, house.store.keys(), &card, &closing.words).await?;
@@ -258,7 +301,18 @@ async fn close(
                     Ok(Kept::see(format!("/cards/{id}/record?told=closed")))
                 })
             });
-            Ok(answer(&house, &kept.await?))
+            match kept.await {
+                Ok(kept) => Ok(answer(&house, &kept)),
+                Err(Problem::Clash(happened, next)) => {
+                    let opened = self::opened(&house, &staff, id).await?;
+                    let mut lines = counted_meanwhile(&opened.whole, &form.typed);
+                    if lines.is_empty() {
+                        lines = vec![happened, next];
+                    }
+                    shown_again(&house, &staff, &opened, &form, lines)
+                }
+                Err(problem) => Err(problem),
+            }
         }
         Err(problem) => {
             let notes = notes_of(problem)?;

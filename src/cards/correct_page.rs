@@ -7,7 +7,7 @@ use axum::response::Response;
 use super::card::{Comfort, Count, Lash, Side, Whole, Words, has_adhesive, is_removal};
 use super::card_lines::lines;
 use super::close_page::count_field;
-use super::seen::{Around, work_for};
+use super::seen::{Around, moved_lines, work_for};
 use super::{open_store, store};
 use crate::adhesives::{self, Bead, Bottle, Liquid, Liquids, Product};
 use crate::artists::Style;
@@ -15,7 +15,7 @@ use crate::base::ids::{BottleId, CardId, CardPartId};
 use crate::base::problem::Problem;
 use crate::base::text::lot;
 use crate::clearance;
-use crate::clearance::typed::{FormPage, MoreNotes as _, Typed, checks_field, notes_of, words_field};
+use crate::clearance::typed::{FormPage, MoreNotes as _, SEEN, Typed, checks_field, notes_of, seen_field, words_field};
 use crate::clients::Client;
 use crate::store::{Kept, Tx};
 use crate::web::House;
@@ -70,7 +70,7 @@ fn counted(whole: &Whole) -> Vec<(Side, Lash)> {
 fn as_it_is(whole: &Whole) -> Typed {
     let card = &whole.card;
     let mut pairs = vec![
-        ("seen", card.version.to_string()),
+        (SEEN, card.version.to_string()),
         ("bottle", card.bottle.map(|id| id.to_string()).unwrap_or_default()),
         ("bead", card.bead.word().to_owned()),
         ("technique", card.style.map(|style| style.key()).unwrap_or_default()),
@@ -126,7 +126,7 @@ fn view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPag
         words_field("condition", "Condition of her own lashes", get("condition")).or_empty(),
         words_field("note", "Anything else", get("note")).or_empty(),
         text_field("next_visit", "Next visit", get("next_visit")).or_empty(),
-        crate::web::form::FieldView { kind: "hidden", ..text_field("seen", "", get("seen")) },
+        seen_field(get(SEEN)),
     ]);
     FormPage {
         frame: house.frame(
@@ -208,7 +208,7 @@ fn check(opened: &Opened, typed: &Typed) -> Result<Corrected, Problem> {
         "" => Some(String::new()),
         line => notes.line("next_visit", line, 120),
     };
-    let seen = typed.get("seen").parse().unwrap_or(0);
+    let seen = typed.get(SEEN).parse().unwrap_or(0);
     let corrected = (|| {
         Some(Corrected {
             seen,
@@ -243,7 +243,21 @@ async fn correct(
                     Ok(Kept::see(format!("/cards/{id}/record?told=corrected")))
                 })
             });
-            Ok(answer(&house, &kept.await?))
+            match kept.await {
+                Ok(kept) => Ok(answer(&house, &kept)),
+                Err(Problem::Clash(..)) => {
+                    let opened = self::opened(&house, &staff, id).await?;
+                    let now = {
+                        let mut db = house.store.read().await?;
+                        lines(&mut db, &opened.around, &opened.whole, staff.visitor.now.0).await?
+                    };
+                    let now = now.into_iter().map(|(word, value)| format!("{word} {value}")).collect();
+                    let typed = form.typed.with(SEEN, opened.whole.card.version.to_string());
+                    let view = view(&house, &staff, &opened, &typed).moved(moved_lines(now), form.key.form);
+                    page_with(StatusCode::CONFLICT, &view)
+                }
+                Err(problem) => Err(problem),
+            }
         }
         Err(problem) => {
             let notes = notes_of(problem)?;

@@ -5,12 +5,12 @@ use axum::http::StatusCode;
 use axum::response::Response;
 
 use super::card::{Side, Whole, Zone};
-use super::seen::{Around, open_for, still_open_in};
+use super::seen::{Around, is_still, mark_of, moved, moved_lines, open_for, still_open_in};
 use super::store;
 use crate::base::ids::CardId;
 use crate::base::number::typed_decimal;
 use crate::base::problem::Problem;
-use crate::clearance::typed::{FormPage, Typed, notes_of, tick_field, words_field};
+use crate::clearance::typed::{FormPage, SEEN, Typed, notes_of, seen_field, tick_field, words_field};
 use crate::clients::Client;
 use crate::store::Kept;
 use crate::web::House;
@@ -82,6 +82,12 @@ fn text(around: &Around, zones: &[Zone], side: Side) -> String {
     zones.iter().filter(|zone| zone.side == side).map(line).collect::<Vec<_>>().join("\n")
 }
 
+/// The whole map as one text, to tell whether it is still the same.
+fn standing(around: &Around, zones: &[Zone]) -> String {
+    let lids = Side::ALL.iter().map(|side| (side, text(around, zones, *side))).filter(|(_, text)| !text.is_empty());
+    lids.map(|(side, text)| format!("{}: {}", side.words(), text.replace('\n', ", "))).collect::<Vec<_>>().join("; ")
+}
+
 fn view(house: &House, staff: &Staff, around: &Around, (whole, client): &(Whole, Client), typed: &Typed) -> FormPage {
     let mut fields = Vec::new();
     for side in whole.card.lids.sides() {
@@ -96,6 +102,7 @@ fn view(house: &House, staff: &Staff, around: &Around, (whole, client): &(Whole,
         fields.push(own);
     }
     fields.push(tick_field("alike", "The right eye is like the left one", typed.is_ticked("alike")));
+    fields.push(seen_field(typed.get(SEEN)));
     FormPage {
         frame: house.frame(&around.studio, &staff.visitor, Place::Book, format!("Lash map of {}", client.short)),
         key: new_form_key(),
@@ -126,7 +133,8 @@ async fn show(staff: Staff, State(house): State<House>, At(id): At<CardId>) -> R
     } else {
         opened.0.zones.clone()
     };
-    let typed = Typed::of(Side::ALL.iter().map(|side| (field(*side), text(&around, &zones, *side))));
+    let seen = (SEEN, mark_of(&standing(&around, &opened.0.zones)));
+    let typed = Typed::of(Side::ALL.iter().map(|side| (field(*side), text(&around, &zones, *side))).chain([seen]));
     page(&view(&house, &staff, &around, &opened, &typed))
 }
 
@@ -165,15 +173,31 @@ async fn keep(
     }
     match notes.settle(Some(all)) {
         Ok(all) => {
+            let (inner, seen) = (house.clone(), form.typed.get(SEEN).to_owned());
             let kept = house.store.write(&form.key, move |tx| {
-                let all = all.clone();
+                let (house, all, seen) = (inner.clone(), all.clone(), seen.clone());
                 Box::pin(async move {
                     still_open_in(tx.db(), id).await?;
+                    let around = Around::load(tx.db()).await?;
+                    let whole = store::whole(tx.db(), house.store.keys(), id).await?.ok_or(Problem::NotHere("card"))?;
+                    if !is_still(&seen, &standing(&around, &whole.zones), &standing(&around, &all)) {
+                        return Err(moved());
+                    }
                     store::set_zones(tx, id, &all).await?;
                     Ok(Kept::see(format!("/cards/{id}")))
                 })
             });
-            Ok(answer(&house, &kept.await?))
+            match kept.await {
+                Ok(kept) => Ok(answer(&house, &kept)),
+                Err(Problem::Clash(..)) => {
+                    let (opened, around) = self::opened(&house, &staff, id).await?;
+                    let now = standing(&around, &opened.0.zones);
+                    let typed = form.typed.with(SEEN, mark_of(&now));
+                    let view = view(&house, &staff, &around, &opened, &typed);
+                    page_with(StatusCode::CONFLICT, &view.moved(moved_lines(vec![now]), form.key.form))
+                }
+                Err(problem) => Err(problem),
+            }
         }
         Err(problem) => {
             let notes = notes_of(problem)?;

@@ -12,8 +12,36 @@ use crate::clients::{self, Client};
 use crate::people::{self, Person};
 use crate::rooms::{self, Room};
 use crate::store::Db;
-use crate::store::keys::Keys;
+use crate::store::keys::{Keys, digest_of_secret};
 use crate::web::studio::Studio;
+
+/// A mark of what stands on a card, for a form to carry: where something else stands by the time it is sent, nothing is written and she is
+/// asked. An entry may have waited on a tablet for a day.
+pub(super) fn mark_of(standing: &str) -> String {
+    digest_of_secret(standing).chars().take(16).collect()
+}
+
+/// Whether what was sent may be written: what stands there is what the form was opened over, or the same as is sent.
+pub(super) fn is_still(seen: &str, standing: &str, sent: &str) -> bool {
+    standing == sent || mark_of(standing) == seen || (seen.is_empty() && standing.is_empty())
+}
+
+/// That something else stands there by now, told inside the write.
+pub(super) fn moved() -> Problem {
+    Problem::Clash(
+        "This was changed elsewhere since you opened it.".to_owned(),
+        "Open it again, look at what stands there now, and send yours in its place or leave it.".to_owned(),
+    )
+}
+
+/// The same as lines before the form that comes back.
+pub(super) fn moved_lines(now: Vec<String>) -> Vec<String> {
+    let first =
+        "This was changed elsewhere since you opened it. Nothing was saved; what you typed is still here.".to_owned();
+    let last = "Send yours in its place, or go back to the card and leave what stands there.".to_owned();
+    let stands = now.into_iter().map(|line| format!("Stands there now: {line}."));
+    std::iter::once(first).chain(stands).chain([last]).collect()
+}
 
 /// What every page of cards needs to speak.
 pub(super) struct Around {

@@ -5,9 +5,9 @@ use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::Response;
 
-use super::card::{Count, Drop, Lash, Seen, Side, Whole, has_adhesive};
+use super::card::{Card, Count, Drop, Lash, Seen, Side, Whole, has_adhesive};
 use super::counts::Strips;
-use super::seen::{Around, bottle_words, open_for, still_open_in};
+use super::seen::{Around, bottle_words, is_still, mark_of, moved, moved_lines, open_for, still_open_in};
 use super::settings::CardSettings;
 use super::{arrival_page, open_page, open_store, store};
 use crate::adhesives;
@@ -18,7 +18,7 @@ use crate::base::ids::{CardId, CardPartId, TabletId};
 use crate::base::number::DecimalMark;
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::time::{Instant, MINUTE, SECOND};
-use crate::clearance::typed::{FormPage, MoreNotes as _, Typed, checks_field, notes_of};
+use crate::clearance::typed::{FormPage, MoreNotes as _, SEEN, Typed, checks_field, notes_of, seen_field};
 use crate::clients::Client;
 use crate::people::{self, AtBed};
 use crate::store::{FormKey, Kept};
@@ -496,6 +496,13 @@ async fn go_on_with_step(
     Ok(answer(&house, &kept))
 }
 
+/// What is taken on a card as one text, to tell whether it is still the same.
+fn standing(card: &Card) -> String {
+    let bottle = card.bottle.map(|id| id.to_string()).unwrap_or_default();
+    let style = card.style.map(|style| style.key()).unwrap_or_default();
+    [bottle, card.bead.word().to_owned(), card.liquids.keys(), style].join(" ")
+}
+
 async fn bottle_view(
     house: &House,
     staff: &Staff,
@@ -549,6 +556,7 @@ async fn bottle_view(
             )
             .or_empty(),
             choice_field("select", "technique", "Technique", get("technique"), styles),
+            seen_field(get(SEEN)),
         ],
         mistakes: Vec::new(),
         button: "Take it, with a new drop",
@@ -566,6 +574,7 @@ async fn bottle_page(staff: Staff, State(house): State<House>, At(id): At<CardId
         ("bottle", card.bottle.map(|id| id.to_string()).unwrap_or_default()),
         ("bead", card.bead.word().to_owned()),
         ("technique", card.style.map(|style| style.key()).unwrap_or_default()),
+        (SEEN, mark_of(&standing(card))),
     ];
     pairs.extend(card.liquids.iter().map(|liquid| ("liquids", liquid.key().to_owned())));
     page(&bottle_view(&house, &staff, &opened, &Typed::of(pairs)).await?)
@@ -594,17 +603,23 @@ async fn take_bottle(
     let kept = match notes.settle(bottle.zip(bead)) {
         Ok((bottle, bead)) if has_adhesive(opened.0.card.kind) => {
             let (inner, who, words) = (house.clone(), staff.who.clone(), opened.0.words.clone());
+            let seen = typed.get(SEEN).to_owned();
             house
                 .store
                 .write(&form.key, move |tx| {
                     let (house, who, words) = (inner.clone(), who.clone(), words.clone());
+                    let seen = seen.clone();
                     Box::pin(async move {
                         let (keys, now) = (house.store.keys(), tx.now.0);
                         let mut card = still_open_in(tx.db(), id).await?;
+                        let before = standing(&card);
                         open_store::bottle_for_her(tx.db(), keys, &who, card.client, bottle, now).await?;
                         let found = adhesives::bottle_and_product(tx.db(), bottle).await?;
                         card.lot = found.map(|(bottle, _)| bottle.lot).unwrap_or_default();
                         (card.bottle, card.bead, card.liquids, card.style) = (Some(bottle), bead, liquids, style);
+                        if !is_still(&seen, &before, &standing(&card)) {
+                            return Err(moved());
+                        }
                         store::keep(tx, keys, &card, &words).await?;
                         let drop = Drop {
                             id: CardPartId::new(),
@@ -629,6 +644,19 @@ async fn take_bottle(
     };
     match kept {
         Ok(kept) => Ok(answer(&house, &kept)),
+        Err(Problem::Clash(..)) => {
+            let (opened, now) = {
+                let mut db = house.store.read().await?;
+                let opened = open_for(&mut db, house.store.keys(), id, &staff.who).await?;
+                let card = &opened.0.card;
+                let bottle = bottle_words(&mut db, card.bottle, &card.lot).await?;
+                let now = format!("{bottle}, {} bead", card.bead.word());
+                (opened, now)
+            };
+            let typed = form.typed.with(SEEN, mark_of(&standing(&opened.0.card)));
+            let view = bottle_view(&house, &staff, &opened, &typed).await?;
+            page_with(StatusCode::CONFLICT, &view.moved(moved_lines(vec![now]), form.key.form))
+        }
         Err(problem) => {
             let notes = notes_of(problem)?;
             let view = bottle_view(&house, &staff, &opened, &form.typed).await?.again(&notes, form.key.form);

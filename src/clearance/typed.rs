@@ -12,6 +12,17 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::incoming::new_form_key;
 
+/// The hidden field of a form that says what stood there when it was opened.
+pub(crate) const SEEN: &str = "seen";
+
+/// The hidden field of such a form in which a device's script writes when its button was pressed, for `done_at`.
+pub(crate) const DONE: &str = "done";
+
+/// The field for what stood there.
+pub(crate) fn seen_field(mark: &str) -> FieldView {
+    FieldView { kind: "hidden", ..text_field(SEEN, "", mark) }
+}
+
 /// The pairs of a form.
 #[derive(Debug, Clone, Default, Deserialize)]
 #[serde(transparent)]
@@ -31,6 +42,12 @@ impl Typed {
     /// Every value of a field.
     pub(crate) fn all(&self, name: &str) -> Vec<&str> {
         self.0.iter().filter(|(own, _)| own == name).map(|(_, value)| value.as_str()).collect()
+    }
+
+    /// The same with another value in one field.
+    pub(crate) fn with(&self, name: &str, value: String) -> Self {
+        let others = self.0.iter().filter(|(own, _)| own != name).cloned();
+        Self(others.chain([(name.to_owned(), value)]).collect())
     }
 
     pub(crate) fn is_ticked(&self, name: &str) -> bool {
@@ -166,6 +183,18 @@ pub(crate) struct Caution {
 }
 
 impl FormPage {
+    /// Whether a device keeps what is entered until it has arrived. Only forms that say what stood there when they were opened: such an
+    /// entry may come late, and must not be written over newer work.
+    pub(crate) fn may_come_late(&self) -> bool {
+        self.fields.iter().any(|field| field.name == SEEN)
+    }
+
+    /// Puts sentences before the form that say what changed since it was opened.
+    pub(crate) fn moved(mut self, lines: Vec<String>, key: Option<String>) -> Self {
+        self.lead.splice(0..0, lines);
+        self.key = key.unwrap_or_else(new_form_key);
+        self
+    }
     /// Puts the mistakes beside their fields and keeps the key they came with.
     pub(crate) fn again(mut self, notes: &[FieldNote], key: Option<String>) -> Self {
         note_fields(&mut self.fields, notes);

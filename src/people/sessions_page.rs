@@ -79,7 +79,11 @@ async fn end_session(
                 if !listed.iter().any(|listed| listed.id == id) {
                     return Err(Problem::NotHere("session"));
                 }
-                session::end(tx, id).await?;
+                if id == who.session {
+                    session::end(tx, id).await?;
+                } else {
+                    session::revoke(tx, id).await?;
+                }
                 Ok(Kept::see("/office/sessions"))
             })
         })

@@ -28,8 +28,8 @@ use crate::clients;
 use crate::people;
 use crate::privacy;
 use crate::rooms;
-use crate::web::live;
 use crate::web::routes::Routes;
+use crate::web::{live, offline};
 
 /// Every door of the house.
 #[must_use]
@@ -53,4 +53,5 @@ pub fn routes() -> Routes {
         .join(book::routes())
         .join(cards::routes())
         .join(live::routes())
+        .join(offline::routes())
 }

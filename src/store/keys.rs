@@ -1,5 +1,5 @@
 //! The keys that stand outside the database, so that a copy of the database alone opens nothing: the master key fingerprints form
-//! bodies and derives shown-once secrets, the sealing key wraps each client's own key.
+//! bodies and derives shown-once secrets, the sealing key wraps each client's own key, devices seal to the outbox key.
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -9,12 +9,15 @@ use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use hmac::{Hmac, KeyInit, Mac};
 use sha2::{Digest, Sha256};
 
+use super::entry::{Closed, EntryKeys, SealedEntry};
+
 /// The keys of this installation.
 pub struct Keys {
     master: [u8; 32],
     id: String,
     /// Opened once the database has said which one it needs.
     sealing: Option<[u8; 32]>,
+    entries: EntryKeys,
     folder: PathBuf,
 }
 
@@ -29,8 +32,8 @@ impl Keys {
     pub fn open(folder: &Path) -> Result<(Self, bool), String> {
         let file = folder.join("master.key");
         match read_key(&file)? {
-            Some(master) => Ok((Self::from_master(master, folder), false)),
-            None => Ok((Self::from_master(make_key(&file)?, folder), true)),
+            Some(master) => Ok((Self::from_master(master, folder, true)?, false)),
+            None => Ok((Self::from_master(make_key(&file, |_| true)?, folder, true)?, true)),
         }
     }
 
@@ -40,14 +43,27 @@ impl Keys {
     /// A sentence naming the file that is missing or could not be read.
     pub fn open_existing(folder: &Path) -> Result<Self, String> {
         let file = folder.join("master.key");
-        if !file.exists() {
-            return Err(format!("there is no key at {}", file.display()));
-        }
-        Self::open(folder).map(|(keys, _)| keys)
+        let master = read_key(&file)?.ok_or_else(|| format!("there is no key at {}", file.display()))?;
+        Self::from_master(master, folder, false)
     }
 
-    fn from_master(master: [u8; 32], folder: &Path) -> Self {
-        Self { master, id: name_of(&master), sealing: None, folder: folder.to_owned() }
+    fn from_master(master: [u8; 32], folder: &Path, may_make: bool) -> Result<Self, String> {
+        let entries = EntryKeys::load(folder, may_make)?;
+        Ok(Self { master, id: name_of(&master), sealing: None, entries, folder: folder.to_owned() })
+    }
+
+    /// Id and public point (base64url) of the key that devices seal waiting entries to; empty where the house does not serve.
+    #[must_use]
+    pub fn outbox(&self) -> (String, String) {
+        self.entries.public()
+    }
+
+    /// Opens what a device sealed to this house.
+    ///
+    /// # Errors
+    /// [`Closed`] with the reason.
+    pub fn open_entry(&self, entry: &SealedEntry) -> Result<Vec<u8>, Closed> {
+        self.entries.open(entry)
     }
 
     /// Opens the sealing key. `needed` is the one the database names, if it names one; without it one is made where `may_make`.
@@ -75,7 +91,7 @@ impl Keys {
                     file.display()
                 ));
             }
-            (None, None) if may_make => make_key(&file)?,
+            (None, None) if may_make => make_key(&file, |_| true)?,
             (None, None) => return Ok(()),
         };
         self.sealing = Some(key);
@@ -90,7 +106,7 @@ impl Keys {
     /// Names the sealing key without telling it, for the recovery sheet; empty before the first start.
     #[must_use]
     pub fn sealing_id(&self) -> String {
-        self.sealing.as_ref().map(name_of).unwrap_or_default()
+        self.sealing.as_ref().map(|key| name_of(key)).unwrap_or_default()
     }
 
     /// Names the key without telling it, for the recovery sheet.
@@ -113,12 +129,12 @@ impl Keys {
 }
 
 /// A key's name: the first bytes of its digest.
-fn name_of(key: &[u8; 32]) -> String {
+pub(super) fn name_of(key: &[u8]) -> String {
     Sha256::digest(key).iter().take(4).map(|byte| format!("{byte:02x}")).collect()
 }
 
 /// The key in this file; `None` where there is no file.
-fn read_key(file: &Path) -> Result<Option<[u8; 32]>, String> {
+pub(super) fn read_key(file: &Path) -> Result<Option<[u8; 32]>, String> {
     if !file.exists() {
         return Ok(None);
     }
@@ -130,13 +146,18 @@ fn read_key(file: &Path) -> Result<Option<[u8; 32]>, String> {
     }
 }
 
-/// A fresh key in this file.
-fn make_key(file: &Path) -> Result<[u8; 32], String> {
+/// A fresh key in this file, one that `fits`.
+pub(super) fn make_key(file: &Path, fits: impl Fn(&[u8; 32]) -> bool) -> Result<[u8; 32], String> {
     if let Some(folder) = file.parent() {
         make_private_folder(folder).map_err(|cause| told("cannot make the folder for", file, &cause))?;
     }
     let mut key = [0_u8; 32];
-    getrandom::fill(&mut key).map_err(|cause| told("no random numbers for", file, &cause))?;
+    loop {
+        getrandom::fill(&mut key).map_err(|cause| told("no random numbers for", file, &cause))?;
+        if fits(&key) {
+            break;
+        }
+    }
     let written = private_file(file).and_then(|mut out| {
         writeln!(out, "{}", URL_SAFE_NO_PAD.encode(key))?;
         out.sync_all()
@@ -233,7 +254,7 @@ mod tests {
         std::fs::remove_file(&file).unwrap();
         let lost = keys.open_sealing(Some(&needed), true).unwrap_err();
         assert!(lost.contains(&needed) && lost.contains("missing") && !file.exists(), "{lost}");
-        make_key(&file).unwrap();
+        make_key(&file, |_| true).unwrap();
         let foreign = keys.open_sealing(Some(&needed), true).unwrap_err();
         assert!(foreign.contains(&needed) && foreign.contains("opens nothing"), "{foreign}");
     }

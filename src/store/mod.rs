@@ -3,6 +3,7 @@
 
 mod archive;
 pub mod audit;
+pub mod entry;
 pub mod forms;
 mod heads;
 pub mod keys;

@@ -3,12 +3,13 @@
 use std::fmt::Write as _;
 use std::sync::LazyLock;
 
-use axum::extract::Path;
+use axum::extract::{Path, State};
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use rust_embed::RustEmbed;
 use sha2::{Digest, Sha256};
 
+use super::House;
 use super::routes::Routes;
 
 #[derive(RustEmbed)]
@@ -51,6 +52,7 @@ pub fn is_fixed(path: &str) -> bool {
             | "/icon-maskable-192.png"
             | "/icon-maskable-512.png"
             | "/manifest.webmanifest"
+            | "/worker.js"
     )
 }
 
@@ -66,7 +68,31 @@ pub fn routes() -> Routes {
         .get("/icon-512.png", || async { fixed("icon-512.png") })
         .get("/icon-maskable-192.png", || async { fixed("icon-maskable-192.png") })
         .get("/icon-maskable-512.png", || async { fixed("icon-maskable-512.png") })
-        .get("/manifest.webmanifest", || async { fixed("manifest.webmanifest") })
+        .get("/manifest.webmanifest", manifest)
+        .get("/worker.js", worker)
+}
+
+/// Where the house begins, for what a browser installs: the first page under a base path has no slash at its end.
+fn beginning(house: &House) -> String {
+    if house.config.base_path.is_empty() { "/".to_owned() } else { house.config.base_path.clone() }
+}
+
+async fn manifest(State(house): State<House>) -> Response {
+    let mut answer = fixed("manifest.webmanifest");
+    if let (Some(file), false) = (Static::get("manifest.webmanifest"), house.config.base_path.is_empty()) {
+        let text = String::from_utf8_lossy(&file.data).replace("\"./\"", &format!("\"{}\"", beginning(&house)));
+        *answer.body_mut() = text.into();
+    }
+    answer
+}
+
+/// The service worker. It stands at the beginning of the house, since it sees only what lies below its own address.
+async fn worker(State(house): State<House>) -> Response {
+    let mut answer = fixed("js/worker.js");
+    if let Ok(scope) = HeaderValue::from_str(&beginning(&house)) {
+        answer.headers_mut().insert("service-worker-allowed", scope);
+    }
+    answer
 }
 
 async fn hashed(Path((hash, name)): Path<(String, String)>) -> Response {

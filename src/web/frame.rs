@@ -18,6 +18,10 @@ pub struct Frame {
     /// A digest that names the person to her own device: what waits there to be sent is sent for nobody else. Empty for
     /// a guest.
     pub person_mark: String,
+    /// Id and public point (base64url) of the key that her device seals waiting entries to. Empty for a guest.
+    pub outbox_key: (String, String),
+    /// The mark of whoever was signed in here until her session was revoked: the device forgets what she left there unfinished.
+    pub revoked_mark: String,
     /// The places this person may go to; a place that is not allowed is not in the list.
     pub places: Vec<PlaceLink>,
     /// The moments of the day, where a page has them.

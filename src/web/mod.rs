@@ -11,6 +11,7 @@ pub mod headers;
 pub mod incoming;
 pub mod keypad;
 pub mod live;
+pub mod offline;
 pub mod problems;
 pub mod routes;
 pub mod serve;

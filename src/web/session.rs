@@ -102,7 +102,7 @@ pub async fn by_code(tx: &mut Tx, session: SessionId) -> Result<(), Problem> {
 /// When the database refuses it.
 pub async fn end_all_on(tx: &mut Tx, tablet: TabletId) -> Result<(), Problem> {
     let now = tx.now.0;
-    sqlx::query("update session set ended = $1 where tablet = $2 and ended is null")
+    sqlx::query("update session set ended = $1, revoked = 1 where tablet = $2 and ended is null")
         .bind(now.0)
         .bind(tablet.to_string())
         .execute(tx.db())
@@ -244,13 +244,40 @@ pub async fn end(tx: &mut Tx, session: SessionId) -> Result<(), Problem> {
     tx.audit("end session", session, "").await
 }
 
+/// Ends a session from another one: its device was lost, or somebody is not to go on there. It is told when it comes again.
+///
+/// # Errors
+/// When the database refuses it.
+pub async fn revoke(tx: &mut Tx, session: SessionId) -> Result<(), Problem> {
+    let now = tx.now.0;
+    sqlx::query("update session set ended = $1, revoked = 1 where id = $2 and ended is null")
+        .bind(now.0)
+        .bind(session.to_string())
+        .execute(tx.db())
+        .await?;
+    tx.raise(live::SESSIONS);
+    tx.audit("revoke session", session, "").await
+}
+
+/// Whose session this cookie held, where it was revoked: her device has to forget what she left there unfinished.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn revoked_of(db: &mut Db, secret: &str) -> Result<Option<PersonId>, Problem> {
+    let row = sqlx::query("select person from session where token = $1 and revoked = 1")
+        .bind(digest_of_secret(secret))
+        .fetch_optional(db)
+        .await?;
+    row.map(|row| row.get::<String, _>(0).parse().map_err(Problem::broken)).transpose()
+}
+
 /// Ends every session of a person: her role changed, she left, or her passphrase was set anew.
 ///
 /// # Errors
 /// When the database refuses it.
 pub async fn end_all_of(tx: &mut Tx, person: PersonId) -> Result<(), Problem> {
     let now = tx.now.0;
-    sqlx::query("update session set ended = $1 where person = $2 and ended is null")
+    sqlx::query("update session set ended = $1, revoked = 1 where person = $2 and ended is null")
         .bind(now.0)
         .bind(person.to_string())
         .execute(tx.db())

@@ -1,6 +1,7 @@
 //! What every page needs in order to speak: the studio's name, zone, units and signs; and the frame put together from them.
 
 use crate::base::actor::{Actor, Role};
+use crate::base::ids::PersonId;
 use crate::base::number::DecimalMark;
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
@@ -192,6 +193,12 @@ impl Moment {
 }
 
 impl House {
+    /// A digest that names a person to her own device, where her name does not stand.
+    #[must_use]
+    pub fn person_mark(&self, id: PersonId) -> String {
+        self.store.keys().digest("person on a device", &[id.to_string().as_bytes()])
+    }
+
     /// The frame of a page, from settings already loaded.
     #[must_use]
     pub fn frame(&self, studio: &Studio, visitor: &Visitor, place: Place, title: impl Into<String>) -> Frame {
@@ -206,9 +213,9 @@ impl House {
             title: title.into(),
             person: who.map(|who| who.name.clone()),
             role_word: who.map(|who| who.role.word().to_owned()).unwrap_or_default(),
-            person_mark: who
-                .map(|who| self.store.keys().digest("person on a device", &[who.id.to_string().as_bytes()]))
-                .unwrap_or_default(),
+            person_mark: who.map(|who| self.person_mark(who.id)).unwrap_or_default(),
+            outbox_key: who.map(|_| self.store.keys().outbox()).unwrap_or_default(),
+            revoked_mark: visitor.revoked.map(|id| self.person_mark(id)).unwrap_or_default(),
             places,
             moments: Vec::new(),
             clock: studio.zone.clock(now),

@@ -12,7 +12,7 @@ use super::problems::Fallen;
 use super::session::Held;
 use super::{House, assets, session, token};
 use crate::base::actor::Actor;
-use crate::base::ids::TabletId;
+use crate::base::ids::{PersonId, TabletId};
 use crate::base::problem::Problem;
 use crate::base::time::{MINUTE, Now, SECOND};
 use crate::store::keys::{fresh_secret, keyed_digest};
@@ -29,6 +29,8 @@ pub struct Visitor {
     pub tablet: Option<TabletId>,
     /// True while she typed her passphrase in this session a moment ago.
     pub proved: bool,
+    /// Whose session this browser still holds a cookie of, though it was revoked.
+    pub revoked: Option<PersonId>,
     /// The token every form of this browser's session carries.
     pub csrf: String,
     /// The instant of the request.
@@ -53,6 +55,7 @@ impl Visitor {
             handed_over: None,
             tablet: None,
             proved: false,
+            revoked: None,
             csrf: String::new(),
             now: house.store.clock().now(),
             browser: text_header(headers, header::USER_AGENT.as_str()),
@@ -75,6 +78,7 @@ impl Visitor {
             handed_over: None,
             tablet: None,
             proved: false,
+            revoked: None,
             csrf: csrf_of(secret),
             now: house.store.clock().now(),
             browser: String::new(),
@@ -178,6 +182,7 @@ async fn recognise(house: &House, headers: &HeaderMap, path: &str) -> Result<(Vi
             visitor.proved = proved;
             return Ok((visitor, None));
         }
+        visitor.revoked = session::revoked_of(&mut db, &secret).await?;
     }
     let held = cookie(headers, &guest_cookie(house)).filter(|secret| (20..=100).contains(&secret.len()));
     let (secret, new) = match held {

@@ -1,6 +1,5 @@
-// The card at the bed: counts the time of a drop on, says when a fresh one is due, takes a new one by one key, and writes down when a
-// button was pressed, so that an entry that waits for the network keeps its own time. While a drop runs, when it began is kept on the
-// device for the lock of a shared tablet (locked.js): a time and the card's address, no name.
+// The card at the bed: counts the time of a drop on, says when a fresh one is due, and takes a new one by one key. While a drop runs,
+// when it began is kept on the device for the lock of a shared tablet (locked.js): a time and the card's address, no name.
 
 const running = "stillroom.running";
 const attempt = (what) => {
@@ -58,16 +57,6 @@ const ended = document.querySelector("[data-ended]")?.dataset.ended;
 if (ended && JSON.parse(attempt(() => localStorage.getItem(running)) ?? "null")?.card === ended) {
   attempt(() => localStorage.removeItem(running));
 }
-
-// Before the outbox reads the form.
-document.addEventListener(
-  "submit",
-  (event) => {
-    const done = event.target.querySelector("[data-done]");
-    if (done) done.value = String(Date.now());
-  },
-  { capture: true },
-);
 
 // One key, or a foot switch that sends it, is a new drop while nothing has focus. A key held down, or a switch that bounces, is one
 // drop: what is younger than five seconds stays.

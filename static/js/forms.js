@@ -1,49 +1,25 @@
 // Forms that forgive. A second press is answered by the server with the first result, so nothing is ever blocked here:
-// the button only says that it is sending. What was typed comes back with the back button, together with the form's
-// own key, so that sending again cannot make a second entry. Kept for this tab alone and gone at signing out.
-// Forms with data-outbox are kept by outbox.js instead.
+// the button only says that it is sending. What was typed comes back with the back button, a reload and after a lock, together with
+// the form's own key, so that sending again cannot make a second entry. It is kept for this tab alone, sealed as a draft is (kept.js),
+// and gone at signing out; nothing of it lies readable on the device. Forms with data-outbox are kept by outbox.js instead.
 
-const store = "stillroom.typed:";
+import { drop, draftKey, forget, get, all, put } from "./kept.js";
+import { canSeal, digest, openDraft, sealDraft } from "./seal.js";
+
 const wait = 8_000;
+const keptFor = 12 * 3_600_000;
 let forgetting = false;
 
 const forms = () => [...document.querySelectorAll('main form[method="post"]')].filter((form) => !("forget" in form.dataset || "outbox" in form.dataset));
-// Whose it is: the person's own mark on this device, or a guest's token. Somebody else who takes the device finds nothing of it.
-const whose = document.querySelector("[data-outbox-line]")?.dataset.outboxLine ?? document.querySelector("main form [name=csrf]")?.value ?? "";
-const page = `${store}${whose}:${location.pathname}${location.search}#`;
-const place = (form, at) => `${page}${at}:${form.getAttribute("action") ?? ""}`;
-// A shared tablet was locked over this page: whoever comes back to it finds what she typed.
-const wasLocked = () => attempt(() => sessionStorage.getItem("stillroom.locked")) === location.pathname + location.search;
+const handed = document.body.classList.contains("handed");
+const token = document.querySelector("main form [name=csrf]")?.value ?? "";
+// Whose it is: the person's own mark on this device, a client's whose hands it is in, or a guest's. Somebody else finds nothing of it.
+const whose = async () => document.querySelector("[data-outbox-line]")?.dataset.outboxLine ?? (handed ? "handed" : `guest:${await digest(token)}`);
+const here = location.pathname + location.search;
+// A shared tablet was locked over this page: whoever comes back to it finds what she typed. Only the address is written down.
+const wasLocked = () => attempt(() => sessionStorage.getItem("stillroom.locked")) === here;
 const kept = (control) =>
   control.name !== "" && control.name !== "csrf" && !["password", "file", "submit", "button", "image", "reset"].includes(control.type);
-
-function write() {
-  forms().forEach((form, at) => {
-    const values = [...form.elements].filter(kept).map((c) => [c.name, c.type === "checkbox" || c.type === "radio" ? c.checked : c.value]);
-    attempt(() => sessionStorage.setItem(place(form, at), JSON.stringify({ values })));
-  });
-}
-
-function read() {
-  forms().forEach((form, at) => {
-    const { values } = JSON.parse(attempt(() => sessionStorage.getItem(place(form, at))) ?? "{}");
-    const controls = [...form.elements].filter(kept);
-    // A page that has changed since is not filled with these values.
-    if (!values || values.length !== controls.length || values.some(([name], i) => name !== controls[i].name)) return;
-    controls.forEach((control, i) => {
-      if (control.type === "checkbox" || control.type === "radio") control.checked = values[i][1];
-      else control.value = values[i][1];
-    });
-    form.dispatchEvent(new CustomEvent("typed-again"));
-  });
-}
-
-function drop(every) {
-  attempt(() => {
-    const names = Object.keys(sessionStorage).filter((name) => name.startsWith(every ? store : page));
-    for (const name of names) sessionStorage.removeItem(name);
-  });
-}
 
 function attempt(what) {
   try {
@@ -53,11 +29,76 @@ function attempt(what) {
   }
 }
 
+/** A name of this tab that tells nothing. */
+function tab() {
+  const name = sessionStorage.getItem("stillroom.tab") ?? crypto.getRandomValues(new Uint32Array(4)).join("");
+  sessionStorage.setItem("stillroom.tab", name);
+  return name;
+}
+
+const place = async (form, at) => digest([tab(), await whose(), here, at, form.getAttribute("action") ?? ""].join("\n"));
+
+async function write() {
+  if (!canSeal || forgetting) return;
+  const [person, key] = [await whose(), forms().length > 0 && (await draftKey(await whose(), true))];
+  for (const [at, form] of forms().entries()) {
+    const values = [...form.elements].filter(kept).map((c) => [c.name, c.type === "checkbox" || c.type === "radio" ? c.checked : c.value]);
+    const record = { place: await place(form, at), person, at: Date.now() };
+    await put({ ...record, ...(await sealDraft(key, record.place, JSON.stringify(values))) }, "typed");
+  }
+}
+
+async function read() {
+  if (!canSeal) return;
+  for (const [at, form] of forms().entries()) {
+    const record = await get(await place(form, at), "typed");
+    const key = record && (await draftKey(record.person, false));
+    if (!key) continue;
+    const values = JSON.parse(await openDraft(key, record.place, record));
+    const controls = [...form.elements].filter(kept);
+    // A page that has changed since is not filled with these values.
+    if (values.length !== controls.length || values.some(([name], i) => name !== controls[i].name)) continue;
+    controls.forEach((control, i) => {
+      if (control.type === "checkbox" || control.type === "radio") control.checked = values[i][1];
+      else control.value = values[i][1];
+    });
+    form.dispatchEvent(new CustomEvent("typed-again"));
+  }
+}
+
+// What earlier versions of this house wrote down in the clear.
+attempt(() => Object.keys(sessionStorage).filter((name) => name.startsWith("stillroom.typed:")).forEach((name) => sessionStorage.removeItem(name)));
+
+/** Begins this page anew, and leaves nothing behind of tabs that were closed. */
+async function begin() {
+  if (!canSeal) return;
+  for (const [at, form] of forms().entries()) await drop(await place(form, at), "typed");
+  for (const record of await all("typed")) if (Date.now() - record.at > keptFor) await drop(record.place, "typed");
+  const guests = (await all("key")).filter(({ person, made }) => person.startsWith("guest:") && Date.now() - made > keptFor);
+  for (const { person } of guests) await drop(person, "key");
+}
+
+/** Leaves with everything of hers forgotten first; a device whose storage is slow is not waited for longer than this. */
+async function leave(form) {
+  const person = await whose();
+  const gone = forget((one) => one === person).catch(() => {});
+  await Promise.race([gone, new Promise((done) => setTimeout(done, 1_500))]);
+  HTMLFormElement.prototype.submit.call(form);
+}
+
 document.addEventListener("submit", (event) => {
   if (event.defaultPrevented) return;
+  if (filling && forms().includes(event.target)) {
+    const { target, submitter } = event;
+    event.preventDefault();
+    filling.then(() => target.requestSubmit(submitter));
+    return;
+  }
   if ("forgetAll" in event.target.dataset) {
-    drop(true);
     forgetting = true;
+    if (!canSeal) return;
+    event.preventDefault();
+    leave(event.target);
     return;
   }
   const button = event.submitter;
@@ -73,25 +114,47 @@ document.addEventListener("submit", (event) => {
   addEventListener("pageshow", back, { once: true });
 });
 
-addEventListener("pagehide", () => {
-  if (!forgetting) write();
-});
+let writing = Promise.resolve();
+let due = 0;
+/** Writes down what is typed, a moment after it was; keys of a pad change fields without saying so. */
+function soon() {
+  clearTimeout(due);
+  due = setTimeout(now, 150);
+}
+function now() {
+  clearTimeout(due);
+  writing = writing.then(write).catch(() => {});
+}
+/** Writes down what is typed right now; resolves once that is on the disk. */
+export function written() {
+  now();
+  return writing;
+}
+
+for (const what of ["input", "change", "click"]) document.querySelector("main")?.addEventListener(what, soon);
+document.addEventListener("submit", now);
+document.addEventListener("visibilitychange", () => document.hidden && now());
 
 const [entry] = performance.getEntriesByType("navigation");
-if (wasLocked()) {
-  read();
-  attempt(() => sessionStorage.removeItem("stillroom.locked"));
-} else if (entry?.type === "back_forward" || entry?.type === "reload") read();
-else drop(false);
+const comesBack = wasLocked() || ["back_forward", "reload"].includes(entry?.type);
+attempt(() => comesBack && sessionStorage.removeItem("stillroom.locked"));
+// A form that is filled again from storage is not sent before it is: its key comes back with it.
+let filling = (comesBack ? read() : begin()).catch(() => {}).then(() => (filling = null));
+
+// The sign-in this browser still holds a cookie of was ended by somebody: what was left here unfinished goes.
+const revoked = document.body.dataset.outboxRevoked;
+if (revoked && canSeal) forget((one) => one === revoked).catch(() => {});
+// What a client had half typed goes with her.
+if (!handed && canSeal) forget((one) => one === "handed").catch(() => {});
 
 // A device that was handed to a client shows nothing but her form: pages opened before ask the server anew, which refuses them.
-if (!document.body.classList.contains("handed")) {
+if (!handed) {
   attempt(() => localStorage.removeItem("stillroom.handed"));
   attempt(() => new BroadcastChannel("stillroom.handed").addEventListener("message", () => location.reload()));
 }
 addEventListener("pageshow", (event) => {
-  const handed = attempt(() => localStorage.getItem("stillroom.handed")) !== null;
-  if (event.persisted && handed !== document.body.classList.contains("handed")) location.reload();
+  const inHands = attempt(() => localStorage.getItem("stillroom.handed")) !== null;
+  if (event.persisted && inHands !== handed) location.reload();
 });
 
 document.querySelector("[data-take-focus]")?.focus();

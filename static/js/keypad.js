@@ -75,6 +75,8 @@ for (const keypad of document.querySelectorAll("[data-keypad]")) {
     if (button.value === "point") decimal();
     else if (button.value === "wipe") wipe();
     else digit(button.value);
+    // Whoever keeps what is typed hears of it, as if it had come from a keyboard.
+    keypad.dispatchEvent(new Event("input", { bubbles: true }));
   });
-  keypad.closest("form")?.addEventListener("typed-again", () => give(turn()));
+  for (const filled of ["typed-again", "outbox-restored"]) keypad.closest("form")?.addEventListener(filled, () => give(turn()));
 }

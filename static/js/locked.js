@@ -1,5 +1,11 @@
 // On a locked tablet: how long a timer has run, without a name; and New drop by one key, while a card is open. When it began stands on
-// the page where the server knows it; otherwise the timer's own page has written it down.
+// the page where the server knows it; otherwise the timer's own page has written it down. What somebody left unfinished waits for
+// her for twelve hours; then it is forgotten.
+
+import { forgetOlder } from "./kept.js";
+import { canSeal } from "./seal.js";
+
+const DRAFTS_FOR_MS = 12 * 3_600_000;
 
 const line = document.querySelector("[data-running]");
 const time = line?.querySelector("[data-running-time]");
@@ -36,3 +42,9 @@ document.addEventListener("keydown", (event) => {
   event.preventDefault();
   form.requestSubmit();
 });
+
+if (canSeal && document.body.classList.contains("locked")) {
+  const sweep = () => forgetOlder(DRAFTS_FOR_MS).catch(() => {});
+  sweep();
+  setInterval(sweep, 10 * 60_000);
+}

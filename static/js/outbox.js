@@ -1,56 +1,58 @@
 // The outbox: what is entered on this device is kept on it until the server has said that it has it.
 //
-// Every form marked `data-outbox` is written to IndexedDB while it is filled in (a draft, put back after a reload), and
-// once more when it is sent (waiting). It goes out with fetch, under its own form key; the server gives the same key the
-// first result again, so that sending twice makes one entry, and whatever is not known to have arrived is simply sent
-// again: when the network is back, when a page is opened or looked at, and every twenty seconds in between.
+// Every form marked `data-outbox` is written down while it is filled in (a draft, put back after a reload), and once more when it is
+// sent (waiting). It goes out with fetch, under its own form key; the server gives the same key the first result again, so that sending
+// twice makes one entry, and whatever is not known to have arrived is simply sent again: when the network is back, when a page is
+// opened or looked at, and every twenty seconds in between.
 //
-//   draft    only here, not complete
-//   waiting  complete, kept on this device, not sent yet
-//   asked    a send broke off; whether it arrived is not known yet, and it is asked again
-//   refused  the server sent it back; the form holds it again with the reason
+//   draft    only here, not complete; sealed with a key of the browser, and only her own page opens it (kept.js)
+//   waiting  complete, not sent yet; sealed to the house, so that nobody reads it on the device: the house opens it for her live page
+//   asked    a send broke off; whether it arrived is not known yet, and it is asked again; sealed as what waits
+//   refused  the server sent it back; a draft again, and the form holds it with the reason
 //
 // Nothing counts as saved but the server's own word for it, the header `stillroom-kept`: another page may answer in its place,
 // a proxy's or a guest network's. Why an entry waits is kept with it and told: no network, signed out, too much at once.
 //
 // An entry keeps a digest of the person who made it and goes out only under her sign-in, whoever else uses the device
 // meanwhile; her name is not kept. The session's token is taken from the page that sends. Files and passphrases are
-// never kept. Without IndexedDB, and without scripts, a form is sent as any other.
+// never kept. Where nothing can be sealed nothing is kept: on plain HTTP, and without scripts, a form is sent as any other.
 //
-// For a page: `data-outbox` on the form, `p::outbox()` beside its button, `data-outbox-drop` on a button that leaves the
-// draft, `data-outbox-past` on a button that does not keep (a preview), `data-outbox-fresh="air"` on a form whose field
-// `air` is newer from the server than from a draft. A script that fills fields calls `keepDraft(form)`
+// For a page: `data-outbox="new drop"` on the form, with what it is in a word or two that tell nothing of anybody, `p::outbox()`
+// beside its button, `data-outbox-drop` on a button that leaves the draft, `data-outbox-past` on a button that does not keep (a
+// preview), `data-outbox-fresh="air"` on a form whose field `air` is newer from the server than from a draft,
+// `data-outbox-version="seen"` where the field `seen` says what stood there when the form was opened: where it moved, both are
+// shown; `data-done` on a hidden field that is told when the button was pressed. A script that fills fields calls `keepDraft(form)`
 // and listens to `outbox-restored` (fields were put back) and `outbox-empty` (the entry is on its way, begin the next).
 
-const base = new URL(import.meta.url).pathname.split("/static/")[0];
+import { all, asDraft, asWaiting, base, drop, inStore, list, put, readDraft, readOld, takeOver, when } from "./kept.js";
+import { canSeal } from "./seal.js";
+
 const line = document.querySelector("[data-outbox-line]");
 const person = line?.dataset.outboxLine ?? "";
+const houseKey = { id: line?.dataset.outboxKey ?? "", point: line?.dataset.outboxPoint ?? "" };
 const EVERY_MS = 20_000;
 const GIVE_UP_MS = 30_000;
+const DAY_MS = 24 * 3_600_000;
+// The house takes no larger form, and it must be able to take this one to open it.
+const SEALED_MOST = 240_000;
 
-const opened = new Promise((done, failed) => {
-  const asked = indexedDB.open(`stillroom.outbox:${base}`, 1);
-  asked.onupgradeneeded = () => asked.result.createObjectStore("entry", { keyPath: "key" });
-  asked.onsuccess = () => done(asked.result);
-  asked.onerror = () => failed(asked.error);
-});
-opened.catch(() => {});
+const isDraft = ({ state }) => ["draft", "refused"].includes(state);
+const hers = async () => (await all()).filter((record) => record.person === person);
 
-/** Does one thing with the entries and gives its result once that is on the disk. */
-async function entries(mode, what) {
-  const database = await opened;
-  return new Promise((done, failed) => {
-    const transaction = database.transaction("entry", mode, { durability: "strict" });
-    const asked = what(transaction.objectStore("entry"));
-    transaction.oncomplete = () => done(asked.result);
-    transaction.onabort = () => failed(transaction.error);
-  });
+/** Her drafts with what they hold; one that no longer opens is nobody's. */
+async function drafts() {
+  const opened = [];
+  for (const record of (await hers()).filter(isDraft)) {
+    try {
+      const plain = await readDraft(record);
+      if (plain) opened.push({ ...record, ...plain });
+    } catch (problem) {
+      // Sealed with a key that is gone: it opens never again. Any other trouble passes.
+      if (problem.name === "OperationError") await drop(record.key);
+    }
+  }
+  return opened;
 }
-
-const put = (entry) => entries("readwrite", (store) => store.put(entry));
-const drop = (key) => entries("readwrite", (store) => store.delete(key));
-const get = (key) => entries("readonly", (store) => store.get(key));
-const hers = async () => (await entries("readonly", (store) => store.getAll())).filter((entry) => entry.person === person);
 
 const here = () => location.pathname + location.search;
 const keyOf = (form) => form.elements.form_key;
@@ -64,58 +66,126 @@ function valuesOf(form, submitter) {
   return submitter?.name ? [...kept, [submitter.name, submitter.value]] : kept;
 }
 
-const entryOf = (form, state, submitter) => ({
-  key: keyOf(form).value,
-  person,
-  state,
+const recordOf = (form, state) => ({ key: keyOf(form).value, person, state, at: Date.now(), kind: form.dataset.outbox || "entry" });
+const plainOf = (form, submitter) => ({
   action: new URL(form.action).pathname,
   page: form.dataset.page ?? here(),
   values: valuesOf(form, submitter),
-  note: "",
-  at: Date.now(),
 });
 
-/** Writes the form down as it stands; resolves when that is on the disk. */
-export async function keepDraft(form) {
-  const entry = entryOf(form, "draft");
+/** Seals a complete entry and writes it down; throws where it cannot be kept. */
+async function keepWaiting(record, plain) {
+  const sealed = await asWaiting(record, plain, houseKey);
+  if (sealed.sealed.length > SEALED_MOST) throw new Error("larger than the house takes");
+  await put(sealed);
+  askToStay();
+  return sealed;
+}
+
+/** Asks the browser once not to clear away what is kept here. */
+async function askToStay() {
+  try {
+    if (localStorage.getItem("stillroom.stays")) return;
+    localStorage.setItem("stillroom.stays", "asked");
+    await navigator.storage?.persist?.();
+  } catch {
+    // Storage switched off: what is kept stays for as long as the browser likes.
+  }
+}
+
+const queues = new WeakMap();
+
+/** Writes the form down as it stands; resolves when that is on the disk. One after the other, so that the last word stays the last. */
+export function keepDraft(form) {
+  if (!canSeal || !person) return Promise.resolve();
+  const next = (queues.get(form) ?? Promise.resolve()).then(() => writeDraft(form));
+  queues.set(form, next.catch(() => {}));
+  return next;
+}
+
+async function writeDraft(form) {
+  const sealed = await asDraft(recordOf(form, "draft"), plainOf(form));
   let kept = false;
-  await entries("readwrite", (store) => {
-    const asked = store.get(entry.key);
+  await inStore("entry", "readwrite", (store) => {
+    const asked = store.get(sealed.key);
     asked.onsuccess = () => {
       // What is on its way already is not called a draft again by a late event.
-      kept = !asked.result || ["draft", "refused"].includes(asked.result.state);
-      if (kept) store.put(entry);
+      kept = !asked.result || isDraft(asked.result);
+      if (kept) store.put(sealed);
     };
     return asked;
   });
   if (!kept) return;
+  askToStay();
   tell(form, "draft", "draft");
   showDrop(form, true);
+  tellList();
 }
 
 /** Puts back what was filled in here before, unless the server just did so itself. */
 async function restore(form) {
   form.dataset.page = here();
-  const mine = await hers();
+  const mine = await drafts();
   const sentBack = mine.find((entry) => entry.key === keyOf(form).value);
   if (sentBack) {
     // The page that came back belongs to the page it was sent from.
     form.dataset.page = sentBack.page;
-    await put({ ...entryOf(form, "draft"), page: sentBack.page });
+    await put(await asDraft(recordOf(form, "draft"), plainOf(form)));
     tell(form, "draft", "draft");
     showDrop(form, true);
     return;
   }
   const action = new URL(form.action).pathname;
-  const draft = mine
-    .filter((entry) => ["draft", "refused"].includes(entry.state) && entry.page === here() && entry.action === action)
-    .sort((a, b) => b.at - a.at)[0];
+  const draft = mine.filter((entry) => entry.page === here() && entry.action === action).sort((a, b) => b.at - a.at)[0];
   if (!draft) return;
+  const version = form.dataset.outboxVersion;
+  const stood = draft.values.find(([name]) => name === version)?.[1];
+  const moved = stood !== undefined && form.elements[version] && stood !== form.elements[version].value;
+  const now = moved || draft.conflict ? shownIn(form) : null;
   fill(form, draft.values);
+  if (now) standBeside(form, now, draft);
   keyOf(form).value = draft.key;
   tell(form, draft.note ? "near" : "draft", draft.note || "draft");
   showDrop(form, true);
   form.dispatchEvent(new CustomEvent("outbox-restored"));
+}
+
+/** What a form shows, by the name of its field: words, as a person reads them. */
+function shownIn(form) {
+  const shown = new Map();
+  for (const control of form.elements) {
+    if (!control.name || ["hidden", "submit", "button", "file", "password"].includes(control.type)) continue;
+    const ticks = ["checkbox", "radio"].includes(control.type);
+    if (ticks && !control.checked) {
+      if (!shown.has(control.name)) shown.set(control.name, "");
+      continue;
+    }
+    const words = ticks ? control.labels?.[0]?.textContent.trim() : control.localName === "select" ? control.selectedOptions[0]?.textContent : control.value;
+    shown.set(control.name, [shown.get(control.name), words ?? ""].filter(Boolean).join(", "));
+  }
+  return shown;
+}
+
+/** Something changed since the draft was begun: beside each field that differs stands what stands there now, and she is asked. */
+function standBeside(form, now, draft) {
+  const own = shownIn(form);
+  for (const [name, words] of now) {
+    if (own.get(name) === words) continue;
+    const control = [...form.elements].find((one) => one.name === name);
+    const place = control?.closest(".field, td, fieldset") ?? control?.parentElement;
+    place?.append(Object.assign(document.createElement("p"), { className: "quiet", textContent: `Stands there now: ${words || "nothing"}` }));
+  }
+  const note = document.createElement("div");
+  note.className = "note near";
+  note.setAttribute("role", "status");
+  const sentence = "This changed elsewhere since you began. Your entry is in the form and kept here as a draft; what stands there now is written beside it. Send yours in its place, or leave it.";
+  const leave = Object.assign(document.createElement("button"), { type: "button", className: "act", textContent: "Leave mine, take what stands there now" });
+  leave.addEventListener("click", async () => {
+    await drop(draft.key).catch(() => {});
+    location.assign(draft.page);
+  });
+  note.append(Object.assign(document.createElement("p"), { textContent: sentence }), leave);
+  form.prepend(note);
 }
 
 /** Puts values into the fields; those the form names in `data-outbox-fresh` stay as the server has just filled them in. */
@@ -147,29 +217,49 @@ function showDrop(form, shown) {
 
 const clock = () => new Date().toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit" });
 
+const savedHere = [];
+
+/** The list at the foot of the page: time and kind of whatever is kept here, and what was saved while it was open. */
+async function tellList() {
+  const place = document.querySelector("[data-outbox-list]");
+  if (!place) return;
+  const entries = [...(await hers().catch(() => [])), ...savedHere];
+  place.hidden = entries.length === 0;
+  list(place.querySelector("[data-kept-here]"), entries);
+}
+
 /** What the standing line says of everything that is not sent yet. */
 async function tellLine(saved = "") {
   if (!line) return;
+  await tellList();
   const mine = await hers();
   const of = (state) => mine.filter((entry) => entry.state === state);
-  const back = of("refused")[0];
   line.querySelector("a")?.remove();
   const waiting = of("waiting");
-  const why = (one) => waiting.some((entry) => entry.why === one);
-  if (of("asked").length) show(line, "waiting", "not known yet; asking again");
-  else if (why("signedOut")) {
+  const unsent = [...waiting, ...of("asked")];
+  const why = (one) => unsent.some((entry) => entry.why === one);
+  const oldest = Math.min(...unsent.map(({ at }) => at));
+  if (why("signedOut")) {
     show(line, "waiting", "");
     const href = `${base}/sign-in?next=${encodeURIComponent(here().slice(base.length))}`;
-    const link = Object.assign(document.createElement("a"), { href, textContent: `${waiting.length} waiting: sign in again` });
+    const link = Object.assign(document.createElement("a"), { href, textContent: `${unsent.length} waiting: sign in again` });
     line.querySelector("[data-kept=waiting] [data-words]").replaceChildren(link);
-  } else if (why("busy")) show(line, "waiting", `${waiting.length} waiting: asked to wait a moment`);
-  else if (waiting.length) show(line, "waiting", `${waiting.length} waiting`);
-  else if (back && back.page !== here()) {
-    show(line, "near", "");
-    const link = Object.assign(document.createElement("a"), { href: back.page, textContent: "an entry came back" });
-    line.querySelector("[data-kept=near] [data-words]").replaceChildren(link);
-  } else show(line, saved ? "saved" : "", saved);
+  } else if (why("closed")) show(line, "near", `${unsent.length} waiting: the house cannot open them, tell the owner`);
+  else if (of("asked").length) show(line, "waiting", `not known yet; asking again${since(oldest)}`);
+  else if (why("busy")) show(line, "waiting", `${waiting.length} waiting: asked to wait a moment`);
+  else if (waiting.length) show(line, since(oldest) ? "near" : "waiting", `${waiting.length} waiting${since(oldest)}`);
+  else {
+    const back = (await drafts()).find((entry) => entry.state === "refused");
+    if (back && back.page !== here()) {
+      show(line, "near", "");
+      const link = Object.assign(document.createElement("a"), { href: back.page, textContent: "an entry came back" });
+      line.querySelector("[data-kept=near] [data-words]").replaceChildren(link);
+    } else show(line, saved ? "saved" : "", saved);
+  }
 }
+
+/** Words for an entry that has waited for more than a day. */
+const since = (at) => (Date.now() - at > DAY_MS ? `, since ${when(at)}: more than a day` : "");
 
 let token = document.querySelector("input[name=csrf]")?.value ?? "";
 
@@ -187,13 +277,15 @@ async function fetchToken() {
   return other;
 }
 
-const post = (entry) =>
-  fetch(entry.action, {
-    method: "POST",
-    body: new URLSearchParams([...entry.values, ["csrf", token], ["form_key", entry.key]]),
-    headers: { accept: "text/html", "stillroom-outbox": "1" },
-    signal: AbortSignal.timeout?.(GIVE_UP_MS),
-  });
+const headers = { accept: "text/html", "stillroom-outbox": "1" };
+const sent = (to, pairs) =>
+  fetch(to, { method: "POST", body: new URLSearchParams([...pairs, ["csrf", token]]), headers, signal: AbortSignal.timeout?.(GIVE_UP_MS) });
+
+/** Posts; a token that is no longer the session's is fetched anew, once. */
+async function post(to, pairs) {
+  const answer = await sent(to, pairs);
+  return answer.status === 403 && (await fetchToken()) ? sent(to, pairs) : answer;
+}
 
 /** What is told of an entry that waits, by why it does. */
 const WHY = {
@@ -204,24 +296,55 @@ const WHY = {
   busy: "Too much came at once, and the house asked to wait. Your entry is kept on this device and will be sent in a moment. You can go on working.",
   trouble: "The house could not answer just now: not known yet; asking again. Your entry is kept on this device. You can go on working.",
   stranger: "Another page answered in the house’s place: not known yet; asking again. Your entry is kept on this device. Look whether the network wants a sign-in of its own.",
+  closed: "The house cannot open this entry just now. It is kept on this device: tell the owner.",
 };
 
-/** Sends one entry and keeps what became of it. Gives { state, to, note, why }: state is saved, waiting, asked or refused. */
-async function send(entry) {
+/** Somebody else is signed in by now, or nobody: it waits for whoever made it. */
+const left = (answer) => answer.status === 403 && whoIsHere !== person && { state: "waiting", why: whoIsHere ? "another" : "signedOut" };
+
+/** Has the house open an entry for this page. Gives { plain }, or { why } it did not. */
+async function openAtHouse(record) {
+  const { key, kind, at, keyId, point, iv, sealed } = record;
+  const pairs = Object.entries({ form_key: key, kind, at: String(at), key_id: keyId, point, iv, sealed });
+  const answer = await post(`${base}/outbox/open`, pairs);
+  if (answer.status === 200) {
+    const plain = await answer.json().catch(() => ({}));
+    return plain.key === key ? { plain } : { why: "stranger" };
+  }
+  const gone = left(answer);
+  if (gone) return gone;
+  if (answer.status === 401 || new URL(answer.url).pathname === `${base}/sign-in`) return { why: "signedOut" };
+  if (answer.status === 429) return { why: "busy", waitMs: waitMs(answer) };
+  return { why: answer.status >= 500 ? "trouble" : "closed" };
+}
+
+/**
+ * Sends one entry and keeps what became of it. `plain` is what it holds, where this page still knows it; else the house opens it
+ * first. Gives { state, to, note, why }: state is saved, waiting, asked or refused.
+ */
+async function send(record, plain) {
   let outcome;
   try {
-    let answer = await post(entry);
-    if (answer.status === 403 && (await fetchToken())) answer = await post(entry);
-    // Somebody else is signed in by now, or nobody: it waits for whoever made it.
-    const left = answer.status === 403 && whoIsHere !== person;
-    outcome = left ? { state: "waiting", why: whoIsHere ? "another" : "signedOut" } : await meaning(answer);
+    const opened = plain ? { plain } : await openAtHouse(record);
+    plain = opened.plain;
+    if (plain) {
+      const answer = await post(plain.action, [...plain.values, ["form_key", record.key]]);
+      outcome = left(answer) || (await meaning(answer));
+    } else outcome = { ...opened, state: record.state };
   } catch {
-    // A browser that knows it is offline has sent nothing.
-    outcome = navigator.onLine ? { state: "asked", why: "broke" } : { state: "waiting", why: "away" };
+    // A browser that knows it is offline has sent nothing; nor has one that could not even have the entry opened.
+    const nothingSent = !navigator.onLine || !plain;
+    outcome = nothingSent ? { state: record.state, why: record.state === "asked" ? "broke" : "away" } : { state: "asked", why: "broke" };
   }
-  if (outcome.state === "saved") await drop(entry.key);
-  else await put({ ...entry, state: outcome.state, note: outcome.note ?? "", why: outcome.why ?? "", after: Date.now() + (outcome.waitMs ?? 0) });
-  return outcome;
+  if (outcome.state === "saved") {
+    await drop(record.key);
+    savedHere.push({ kind: record.kind, state: "saved", at: Date.now() });
+    await tellList();
+  } else if (outcome.state === "refused") {
+    const back = { ...record, state: "refused" };
+    await put(await asDraft(back, { action: plain.action, page: plain.page, values: plain.values, note: outcome.note, conflict: outcome.conflict }));
+  } else await put({ ...record, state: outcome.state, why: outcome.why ?? "", after: Date.now() + (outcome.waitMs ?? 0) });
+  return { ...outcome, plain };
 }
 
 /** Seconds an answer asks to wait, as milliseconds; five seconds where it does not say, a minute at most. */
@@ -238,8 +361,8 @@ async function meaning(answer) {
   if (answer.status >= 500) return { state: "asked", why: "trouble" };
   if (answer.ok || answer.redirected) return { state: "asked", why: "stranger" };
   const page = new DOMParser().parseFromString(await answer.text(), "text/html");
-  const said = page.querySelector(".mistakes li") ?? page.querySelector("main p");
-  return { state: "refused", note: said?.textContent.trim() ?? "" };
+  const said = page.querySelector(".mistakes li") ?? page.querySelector("main .entry p");
+  return { state: "refused", note: said?.textContent.trim() ?? "", conflict: answer.status === 409 };
 }
 
 let flushing = false;
@@ -251,7 +374,7 @@ async function flush() {
   try {
     const sendAll = async () => {
       let saved = 0;
-      for (const entry of await hers()) {
+      for (const entry of (await hers()).sort((one, other) => one.at - other.at)) {
         const due = ["waiting", "asked"].includes(entry.state) && (entry.after ?? 0) <= Date.now();
         if (!due) continue;
         const outcome = await send(entry);
@@ -280,27 +403,37 @@ function sendPlainly(form, submitter) {
 
 const freshKey = () => [...crypto.getRandomValues(new Uint8Array(16))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
 
+/** What a form says, but for the moment it was sent: the same again at once is a double click. */
+function saying(form, { values }) {
+  const moment = form.querySelector("[data-done]")?.name;
+  return JSON.stringify(values.filter(([name]) => name !== moment));
+}
+
 /** Keeps what was submitted while the entry before it was still on its way; the same values again are a double click. */
 async function submittedMeanwhile(form, submitter) {
-  const entry = { ...entryOf(form, "waiting", submitter), key: freshKey() };
-  if (JSON.stringify(entry.values) === form.dataset.sending) return;
-  form.dataset.sending = JSON.stringify(entry.values);
-  await put(entry);
+  const plain = plainOf(form, submitter);
+  if (saying(form, plain) === form.dataset.sending) return;
+  form.dataset.sending = saying(form, plain);
+  await keepWaiting({ ...recordOf(form, "waiting"), key: freshKey() }, plain);
   await tellLine();
 }
 
 async function submitted(form, submitter) {
-  const entry = entryOf(form, "waiting", submitter);
+  const [record, plain] = [recordOf(form, "waiting"), plainOf(form, submitter)];
   form.setAttribute("aria-busy", "true");
-  form.dataset.sending = JSON.stringify(entry.values);
+  form.dataset.sending = saying(form, plain);
+  let kept;
   try {
-    await put(entry);
+    // What is still being written down as a draft comes first, not after it.
+    await queues.get(form);
+    kept = await keepWaiting(record, plain);
   } catch {
     sendPlainly(form, submitter);
     return;
   }
   tell(form, "waiting", "sending");
-  const outcome = await send(entry);
+  // What was just typed is still here; the house opens it only for a page that no longer has it.
+  const outcome = await send(kept, plain);
   // Saved, the form stays busy until the page that answers is there: what is submitted meanwhile is another entry.
   if (outcome.state !== "saved") form.removeAttribute("aria-busy");
   if (outcome.state === "saved") {
@@ -308,7 +441,6 @@ async function submitted(form, submitter) {
     location.assign(outcome.to);
   } else if (outcome.state === "refused") {
     // The answer is shown as the page it is; a refused form has not used up its key.
-    await put({ ...entry, state: "draft" });
     sendPlainly(form, submitter);
   } else {
     keyOf(form).value = freshKey();
@@ -318,7 +450,7 @@ async function submitted(form, submitter) {
     tell(form, "waiting", WHY[outcome.why]);
     await tellLine();
     if (outcome.waitMs) setTimeout(flush, outcome.waitMs + 100);
-    if (form.dataset.sending !== JSON.stringify(entry.values)) await flush();
+    if (form.dataset.sending !== saying(form, plain)) await flush();
   }
 }
 
@@ -326,6 +458,9 @@ function watch(form) {
   form.addEventListener("submit", (event) => {
     if (event.defaultPrevented || "outboxPast" in (event.submitter?.dataset ?? {})) return;
     event.preventDefault();
+    // When the button was pressed, for an entry that may come late.
+    const done = form.querySelector("[data-done]");
+    if (done) done.value = String(Date.now());
     if (form.getAttribute("aria-busy") === "true") submittedMeanwhile(form, event.submitter).catch(() => {});
     else submitted(form, event.submitter);
   });
@@ -342,9 +477,35 @@ function watch(form) {
   }
 }
 
+/** Where nothing can be sealed nothing is kept, and the page says so, once. What an older version kept here in the clear is sent. */
+async function keepNothing() {
+  const place = forms()[0]?.querySelector("[data-outbox-state]");
+  show(place, "near", "On this address nothing can be kept through a lost network: browsers seal only for pages that came over HTTPS. What you enter is sent as you send it, and is gone if that fails.");
+  const old = await readOld().catch(() => null);
+  if (!old) return;
+  for (const entry of old.entries.filter((one) => isDraft(one) || one.person === person)) {
+    const saved = isDraft(entry) || (await post(entry.action, [...entry.values, ["form_key", entry.key]]).then(meaning, () => ({}))).state === "saved";
+    if (saved) await old.remove(entry.key);
+  }
+  old.close();
+}
+
+/** The worker that shows a page where the network is away; browsers have one only for pages that came over HTTPS. */
+function registerWorker() {
+  if (!isSecureContext || !navigator.serviceWorker) return;
+  const version = new URL(import.meta.url).pathname.split("/static/")[1].split("/")[0];
+  navigator.serviceWorker.register(`${base}/worker.js?v=${version}`, { scope: base || "/", updateViaCache: "none" }).catch(() => {});
+}
+
 /** Resolves once every form of the page holds what was kept of it. */
 export const restored = (async () => {
   if (!person) return;
+  registerWorker();
+  if (!canSeal) {
+    await keepNothing();
+    return;
+  }
+  await takeOver(houseKey).catch(() => {});
   forms().forEach(watch);
   for (const form of forms()) await restore(form).catch(() => {});
   await tellLine().catch(() => {});

@@ -1,6 +1,8 @@
 // A tablet several people use locks three minutes after the last touch, and when its page is put away. The server counts as well; this
 // only makes it sooner and leads to the names. A running timer goes on: what runs is kept by its own page (locked.js shows it).
 
+import { written } from "./forms.js";
+
 const locksAfter = 3 * 60_000;
 const tellsEvery = 20_000;
 const form = document.querySelector("[data-lock]");
@@ -27,10 +29,17 @@ function remember() {
   form.elements.next.value = inside(here);
 }
 
-function lock() {
+let locking = false;
+
+async function lock() {
+  if (locking) return;
+  locking = true;
   remember();
   const body = new URLSearchParams({ csrf: form.elements.csrf.value, next: inside(here) });
   navigator.sendBeacon(form.action, body);
+  document.body.hidden = true;
+  // What is half typed is sealed first; that takes a moment, and is not waited for longer than one.
+  await Promise.race([written(), new Promise((done) => setTimeout(done, 500))]);
   location.replace(`${form.dataset.lock}?${new URLSearchParams({ next: inside(here) })}`);
 }
 

@@ -55,7 +55,8 @@ describe('bad input', () => {
     await page.waitForURL(/\/rooms\/[0-9a-f-]{36}$/);
     const first = page.url();
     await page.goBack();
-    assert.equal(await page.inputValue('[name=name]'), 'Back', 'what was typed is gone');
+    // What was typed is unsealed first, which takes a moment.
+    await page.waitForFunction(() => document.querySelector('[name=name]').value === 'Back', undefined, { timeout: 5_000 });
     await page.click('main form button.go');
     await page.waitForURL(/\/rooms\/[0-9a-f-]{36}$/);
     assert.equal(page.url(), first, 'the second send leads elsewhere');

@@ -65,8 +65,9 @@ export class House {
     return this.#newContext('nobody', {});
   }
 
+  // Without a service worker, which would answer before the tests' own routes do; offline.test.mjs has one.
   async #newContext(role, options) {
-    const context = await this.browser.newContext({ locale: 'en-GB', timezoneId: 'Europe/Lisbon', reducedMotion: 'reduce', ...options });
+    const context = await this.browser.newContext({ locale: 'en-GB', timezoneId: 'Europe/Lisbon', reducedMotion: 'reduce', serviceWorkers: 'block', ...options });
     await stayInside(context, this.address);
     if (role !== 'nobody') {
       const person = this.signIns[role];

@@ -66,6 +66,7 @@ export const pages = [
   { name: 'sign-in', as: 'nobody', path: '/sign-in' },
   { name: 'sign-in-refused', as: 'nobody', path: '/sign-in', then: send, status: 422 },
   { name: 'first-aid', as: 'nobody', path: '/first-aid' },
+  { name: 'offline', as: 'nobody', path: '/offline' },
 
   { name: 'today', as: 'artist', path: '/', picture: { file: 'today.png', device: 'tablet-portrait', light: 'bright' } },
   { name: 'today-owner', as: 'owner', path: '/' },
@@ -208,7 +209,7 @@ export const pages = [
   { name: 'card-map', as: 'artist', reach: async (house) => `${await anOpenCard(house)}/map`, link: link('/cards/{id}/map') },
   { name: 'card-arrival', as: 'artist', reach: async (house) => `${await anOpenCard(house)}/arrival`, link: link('/cards/{id}/arrival') },
   { name: 'card-close', as: 'artist', reach: async (house) => `${await anOpenCard(house)}/close`, link: link('/cards/{id}/close') },
-  { name: 'card-close-refused', as: 'artist', reach: async (house) => `${await anOpenCard(house)}/close`, link: link('/cards/{id}/close'), then: send, status: 422 },
+  { name: 'card-close-refused', as: 'artist', reach: async (house) => `${await anOpenCard(house)}/close`, link: link('/cards/{id}/close'), then: sendThroughOutbox, status: 422 },
   { name: 'card-record', as: 'artist', reach: async (house) => `${await anOpenCard(house)}/record`, link: link('/cards/{id}/record') },
   { name: 'cards-tomorrow', as: 'desk', path: '/cards/sheets/tomorrow' },
   { name: 'cards-blank', as: 'desk', path: '/cards/sheets/card', link: words('/cards/sheets/') },

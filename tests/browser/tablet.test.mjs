@@ -84,10 +84,11 @@ describe('a shared tablet', () => {
     await page.fill('[name=name]', HALF_TYPED);
     await putAway();
     await unlock('artist');
+    await page.waitForTimeout(500);
     assert.equal(await page.inputValue('[name=name]'), '', 'another person finds an empty form');
     await putAway();
     await unlock('desk');
-    assert.equal(await page.inputValue('[name=name]'), HALF_TYPED);
+    await page.waitForFunction((typed) => document.querySelector('[name=name]').value === typed, HALF_TYPED, { timeout: 5_000 });
   });
 
   test('shows a running timer without a name, and first aid opens', async () => {

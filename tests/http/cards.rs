@@ -36,6 +36,8 @@ pub(crate) struct CardThings {
     complaint: String,
     /// A removal of hers on the day before, entered from paper and still open.
     paper: String,
+    /// What the form that changes the bottle was opened over.
+    bottle_seen: String,
 }
 
 /// A set that was corrected, an infill that is open, a booked visit.
@@ -64,6 +66,11 @@ pub(crate) async fn furnish(house: &TestHouse, owner: &mut Browser, things: &mut
         appointment: booked(owner, things, &client, "2026-04-14").await,
         count: house.look(&format!("select id from card_count where card = '{open}'")).await,
         version: house.look("select id from card_version").await,
+        bottle_seen: owner
+            .form(&format!("/cards/{open}/bottle"), &format!("/cards/{open}/bottle"))
+            .await
+            .value("seen")
+            .to_owned(),
         client,
         open,
         closed,
@@ -206,7 +213,9 @@ pub(crate) fn rows() -> Vec<Row> {
         get("/cards/{card}/bottle", "ssoxnnoss"),
         post(
             "/cards/{card}/bottle",
-            |things| form(&[("bottle", &things.clearance["bottle"]), ("bead", "full")]),
+            |things| {
+                form(&[("bottle", &things.clearance["bottle"]), ("bead", "full"), ("seen", &things.cards.bottle_seen)])
+            },
             "ssgxnngss",
         ),
         get("/cards/{card}/map", "ssoxnnoss"),
@@ -815,6 +824,123 @@ both_databases!(whoever_came_is_expected_no_more_once_her_card_is_closed, async 
     assert_eq!(house.number(&there).await, 0);
 });
 
+/// What stands on a card, as one text.
+async fn standing(house: &TestHouse, card: &str) -> String {
+    let mut all = Vec::new();
+    for sql in [
+        format!("select coalesce(min(curl), '') from card_zone where card = '{card}'"),
+        format!("select cast(coalesce(sum(attached), 0) as text) from card_arrival where card = '{card}'"),
+        format!("select bead from card where id = '{card}'"),
+        format!(
+            "select cast(coalesce(sum(placed), 0) as text) from card_count where card = '{card}' and struck is null"
+        ),
+        format!("select cast(count(*) as text) from card_drop where card = '{card}'"),
+        format!("select cast(coalesce(closed, 0) as text) from card where id = '{card}'"),
+    ] {
+        all.push(house.look(&sql).await);
+    }
+    all.join(" ")
+}
+
+both_databases!(an_entry_that_comes_late_is_never_written_over_newer_work, async |house| {
+    let things = &house.things;
+    let card = &things.cards.open;
+    let bottle = things.clearance["bottle"].as_str();
+    let arrival = |attached: &'static str| {
+        [
+            ("by", "photo"),
+            ("left_attached", attached),
+            ("left_lost", "4"),
+            ("right_attached", "31"),
+            ("right_lost", "3"),
+        ]
+    };
+    let (mine, hers) = (arrival("30"), arrival("33"));
+    let forms: [(&str, &[(&str, &str)], &[(&str, &str)], &str); 3] = [
+        (
+            "map",
+            &[("left", "9 C 0.15"), ("alike", "yes")],
+            &[("left", "10 D 0.15"), ("alike", "yes")],
+            "left eye: 10 D 0.15",
+        ),
+        ("arrival", &mine, &hers, "33 still attached"),
+        ("bottle", &[("bottle", bottle), ("bead", "full")], &[("bottle", bottle), ("bead", "medium")], "medium bead"),
+    ];
+    for (end, mine, hers, says) in forms {
+        let path = format!("/cards/{card}/{end}");
+        let (mut ines, mut owner) = (house.actor(Actor::ArtistA), house.owner());
+        // Filled in on a tablet that then lost its network; meanwhile somebody else wrote there.
+        let late = ines.form(&path, &path).await.with_all(mine);
+        let form = owner.form(&path, &path).await.with_all(hers);
+        owner.submit(&form).await.must(303);
+        let before = (standing(house, card).await, house.counts().await);
+        let answer = ines.submit(&late).await.must(409);
+        answer.says("changed elsewhere since you opened it");
+        answer.says(says);
+        assert_eq!((standing(house, card).await, house.counts().await), before, "{end}: nothing was written");
+        let again = answer.form(&path);
+        for (name, value) in mine {
+            assert_eq!(again.value(name), *value, "{end}: what she typed is still there: {name}");
+        }
+        // Without what it was opened over it is late as well; the same as stands there is nobody's loss.
+        ines.submit(&late.clone().with("seen", "").with("form_key", &crate::doors::fresh_key())).await.must(409);
+        assert_eq!((standing(house, card).await, house.counts().await), before, "{end}");
+        let same = late.clone().with_all(hers).with("form_key", &crate::doors::fresh_key());
+        ines.submit(&same).await.must(303);
+        // Having seen both she sends hers in its place.
+        let decided = if end == "bottle" { ines.form(&path, &path).await.with_all(mine) } else { again };
+        ines.submit(&decided).await.must(303);
+    }
+    let zone = format!("select min(curl) from card_zone where card = '{card}'");
+    assert_eq!(house.look(&zone).await, "C");
+});
+
+both_databases!(a_card_closed_late_adds_nothing_to_a_lid_that_was_counted_meanwhile, async |house| {
+    let things = &house.things;
+    let mut ines = house.actor(Actor::ArtistA);
+    let card = opened(&mut ines, things, &things.cards.client, &[]).await;
+    let path = format!("/cards/{card}/close");
+    let late = ines.form(&path, &path).await.with_all(&[("left_single", "38"), ("right_single", "40")]);
+    placed(&mut house.owner(), &card, &[("left_single", "12")]).await.must(303);
+    let before = standing(house, &card).await;
+    let answer = ines.submit(&late).await.must(409);
+    answer.says("The left eye was counted since you opened this: 12 stand there; you had typed 38.");
+    assert_eq!(standing(house, &card).await, before);
+    let again = answer.form(&path);
+    assert_eq!(
+        (again.value("right_single"), again.value("left_single")),
+        ("40", ""),
+        "only what is not counted is asked"
+    );
+    ines.submit(&again).await.must(303);
+    let sums = format!("select cast(sum(placed) as text) from card_count where card = '{card}' and struck is null");
+    assert_eq!(house.look(&sums).await, "52");
+    // The same number as stands there is no contradiction.
+    let card = opened(&mut ines, things, &things.cards.client, &[]).await;
+    let path = format!("/cards/{card}/close");
+    let late = ines.form(&path, &path).await.with_all(&[("left_single", "12"), ("right_single", "40")]);
+    placed(&mut house.owner(), &card, &[("left_single", "12")]).await.must(303);
+    ines.submit(&late).await.must(303);
+    let sums = format!("select cast(sum(placed) as text) from card_count where card = '{card}' and struck is null");
+    assert_eq!(house.look(&sums).await, "52");
+});
+
+both_databases!(a_card_closed_late_was_closed_when_she_left, async |house| {
+    let things = &house.things;
+    let mut ines = house.actor(Actor::ArtistA);
+    let card = opened(&mut ines, things, &things.cards.client, &[]).await;
+    let left = house.clock.now().0.plus(20 * MINUTE);
+    house.clock.advance(HOUR);
+    let done = (left.0 / 1000).to_string();
+    close(&mut ines, &card, &[("left_single", "40"), ("right_single", "40"), ("done", &done)]).await.must(303);
+    assert_eq!(house.number(&format!("select closed from card where id = '{card}'")).await, left.0);
+    // A tablet whose clock runs ahead closes nothing in the future.
+    let card = opened(&mut ines, things, &things.cards.client, &[]).await;
+    let ahead = (house.clock.now().0.plus(5 * MINUTE).0 / 1000).to_string();
+    close(&mut ines, &card, &[("left_single", "40"), ("right_single", "40"), ("done", &ahead)]).await.must(303);
+    assert_eq!(house.number(&format!("select closed from card where id = '{card}'")).await, house.clock.now().0.0);
+});
+
 both_databases!(a_correction_is_a_version_with_a_reason_and_the_old_one_stays_readable, async |house| {
     let things = &house.things;
     let mut ines = house.actor(Actor::ArtistA);
@@ -826,7 +952,10 @@ both_databases!(a_correction_is_a_version_with_a_reason_and_the_old_one_stays_re
     // Whoever opened it before that is told.
     let mut owner = house.owner();
     let form = owner.form(&path, &path).await.with("reason", "Mine.").with("seen", stale.value("seen"));
-    owner.submit(&form).await.must(409).says("corrected by somebody else");
+    let answer = owner.submit(&form).await.must(409);
+    answer.says("changed elsewhere since you opened it");
+    answer.says("left eye 38 single ones");
+    assert_eq!(answer.form(&path).value("reason"), "Mine.", "what she typed is still there");
     let page = ines.page(&format!("/cards/{closed}/record")).await;
     page.says("version 3");
     page.says("Placed, left eye 38 single ones");

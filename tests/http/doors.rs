@@ -169,6 +169,7 @@ pub(crate) fn rows() -> Vec<Row> {
     rows.extend(crate::book::rows());
     rows.extend(crate::cards::rows());
     rows.extend(crate::tablet::rows());
+    rows.extend(crate::offline::rows());
     rows.extend(programs());
     rows.push(post("/sign-out", empty_form, "ssgggggss"));
     // Signing in ends the sign-in a browser had: that door comes after all that need it.
@@ -191,6 +192,7 @@ fn fixed() -> Vec<Row> {
         "/icon-maskable-192.png",
         "/icon-maskable-512.png",
         "/manifest.webmanifest",
+        "/worker.js",
         "/healthz",
         "/readyz",
         "/first-aid",

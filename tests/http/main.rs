@@ -37,6 +37,7 @@ mod learning;
 mod live;
 mod matrix;
 mod mistakes;
+mod offline;
 mod people;
 mod plan;
 mod push;

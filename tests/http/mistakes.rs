@@ -219,6 +219,7 @@ const WITHOUT_A_SLIP: [(&str, &str); 41] = [
     (SEARCHES[1], "a search keeps nothing: clearance.rs"),
     (SEARCHES[2], "a search keeps nothing: clearance.rs"),
     (SEARCHES[3], "a search keeps nothing: book.rs"),
+    (SEARCHES[4], "a script sends it, and nothing is kept: offline.rs"),
     ("/door/clients/{client}/artists", "one choice"),
     ("/door/clients/import", "a file cannot come back: clients.rs"),
     ("/door/clients/{client}/asked", "one choice"),
@@ -246,8 +247,9 @@ const WITHOUT_A_SLIP: [(&str, &str); 41] = [
 
 /// Looks at the log and tells what it found, by leading back to the page.
 const LOOKS_FIRST: &str = "/rooms/{room}/plan/fit";
-/// Anything may be searched for.
-pub(crate) const SEARCHES: [&str; 4] = ["/door/found", "/door/visits/new", "/door/walk-in", "/book/look"];
+/// Anything may be searched for; what a device sealed is looked into and given back.
+pub(crate) const SEARCHES: [&str; 5] =
+    ["/door/found", "/door/visits/new", "/door/walk-in", "/book/look", "/outbox/open"];
 /// Closed to everybody who has no device handed over.
 const HANDED: &str = "/handed-over/{step}";
 /// Leaves a line in the audit chain each time it comes back.

@@ -48,6 +48,17 @@ fn the_manifest_names_pictures_that_are_there() -> io::Result<()> {
     Ok(())
 }
 
+/// It stands between every page and the house: small enough to be read whole, and it keeps nothing of anybody.
+#[test]
+fn the_service_worker_is_short_and_keeps_only_the_shell() {
+    let worker = include_str!("../../static/js/worker.js");
+    assert!(worker.lines().count() <= 150, "{} lines", worker.lines().count());
+    assert_eq!(worker.matches(r#"credentials: "omit""#).count(), 1, "pages are asked for as a stranger");
+    // Two places put something away: pages asked for as a stranger, and files of a build.
+    assert_eq!(worker.matches(".put(").count() + worker.matches(".add(").count(), 3);
+    assert!(worker.contains(r#"request.method !== "GET""#) && !worker.contains("import"));
+}
+
 fn copy_folder(from: &Path, to: &Path) -> io::Result<()> {
     fs::create_dir_all(to)?;
     for entry in fs::read_dir(from)? {
