@@ -219,6 +219,9 @@ fn a_service(name: &str) -> Vec<(&'static str, String)> {
 }
 
 /// Forms with mistakes.
+/// More words than a reason has room for.
+const TOO_LONG: &str = "rain on the road and rain on the roof and rain on the road and rain on the roof and rain on the road and rain on the roof, all day";
+
 pub(crate) fn slips(things: &Things) -> Vec<Slip> {
     let move_page = format!("/book/{}/move", things.book.appointment);
     let appointment = format!("/book/{}", things.book.to_cancel);
@@ -245,7 +248,7 @@ pub(crate) fn slips(things: &Things) -> Vec<Slip> {
         Slip::new(
             &appointment,
             &format!("{appointment}/cancel"),
-            &[("reason", &"rain ".repeat(40))],
+            &[("reason", TOO_LONG)],
             &["reason"],
             &[("reason", "rain & wind")],
         ),

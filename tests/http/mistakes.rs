@@ -200,7 +200,7 @@ fn all_slips(things: &Things) -> impl Iterator<Item = Slip> {
 
 /// Doors with fields and without a slip, each with its reason. A form in which one can only choose cannot be mistyped: a value from
 /// elsewhere is refused as a whole, which a test below tries.
-const WITHOUT_A_SLIP: [(&str, &str); 41] = [
+const WITHOUT_A_SLIP: [(&str, &str); 42] = [
     ("/sign-in", "a name and a passphrase that do not go together: sign_in.rs"),
     ("/claim/{token}", "needs a house that nobody owns: a test below"),
     ("/invited/{token}", "a passphrase is never shown again: people.rs"),
