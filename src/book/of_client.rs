@@ -37,14 +37,16 @@ pub async fn client_file(db: &mut Db, _keys: &Keys, client: ClientId) -> Result<
     let waited = rows.iter().map(|row| {
         let text = |column: usize| row.get::<String, _>(column);
         let days = format!("{} to {}", text(2), text(3));
-        let fields =
-            [("at", Instant(row.get(5)).into()), ("as", text(0).into()), ("for", text(1).into()), ("days", days.into()), ("note", text(4).into())];
+        let fields = [
+            ("at", Instant(row.get(5)).into()),
+            ("as", text(0).into()),
+            ("for", text(1).into()),
+            ("days", days.into()),
+            ("note", text(4).into()),
+        ];
         record("Waiting", fields)
     });
-    Ok(vec![
-        FilePart::new("Appointments", booked),
-        FilePart::new("Waiting list", waited.collect()),
-    ])
+    Ok(vec![FilePart::new("Appointments", booked), FilePart::new("Waiting list", waited.collect())])
 }
 
 fn appointment_record(around: &Around, own: &Appointment) -> FileRecord {

@@ -29,7 +29,8 @@ pub async fn client_file(db: &mut Db, keys: &Keys, client: ClientId) -> Result<V
         let mut kept = FileRecord::new("Treatment card", [("at", card.begun.into())]);
         // Read long after: no instant in it is "today", and each names its year.
         let read = card.begun.plus(2 * 366 * DAY);
-        kept.fields.extend(lines(db, &around, &whole, read).await?.into_iter().map(|(name, words)| (name, words.into())));
+        kept.fields
+            .extend(lines(db, &around, &whole, read).await?.into_iter().map(|(name, words)| (name, words.into())));
         records.push(kept);
         for own in store::versions(db, keys, &card).await?.into_iter().rev() {
             let title = format!("The same card, version {}", own.number);

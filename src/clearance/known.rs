@@ -102,7 +102,13 @@ async fn add_guardians(db: &mut Db, all: &mut [Known], now: Instant) -> Result<(
 }
 
 /// What health answers lead to. A change told and not answered anew ends them; a doctor's yes answers "medical advice first".
-async fn add_health(db: &mut Db, keys: &Keys, whose: Whose<'_>, all: &mut [Known], now: Instant) -> Result<(), Problem> {
+async fn add_health(
+    db: &mut Db,
+    keys: &Keys,
+    whose: Whose<'_>,
+    all: &mut [Known],
+    now: Instant,
+) -> Result<(), Problem> {
     let ids: Vec<ClientId> = all.iter().map(|known| known.id).collect();
     let answers = clients::health_answers_of(db, keys, &ids, now).await?;
     for known in all.iter_mut() {

@@ -46,14 +46,13 @@ pub struct OpenCard {
 
 /// Open cards that used a product, or one lot of it: how many there are, and those this person may see. Handed in by the caller, since
 /// cards stand below this part.
-pub type OpenCards =
-    for<'h> fn(
-        &'h House,
-        Who,
-        ProductId,
-        Option<String>,
-        Instant,
-    ) -> Pin<Box<dyn Future<Output = Result<(usize, Vec<OpenCard>), Problem>> + Send + 'h>>;
+pub type OpenCards = for<'h> fn(
+    &'h House,
+    Who,
+    ProductId,
+    Option<String>,
+    Instant,
+) -> Pin<Box<dyn Future<Output = Result<(usize, Vec<OpenCard>), Problem>> + Send + 'h>>;
 
 pub(super) fn routes(cards: OpenCards) -> Routes {
     Routes::new()
@@ -61,7 +60,9 @@ pub(super) fn routes(cards: OpenCards) -> Routes {
         .get("/door/stops", list)
         .get("/door/stops/new", stop_form)
         .post("/door/stops", add)
-        .get("/door/stops/{stop}", move |staff: Staff, house: State<House>, id: At<StopId>| show(staff, house, id, cards))
+        .get("/door/stops/{stop}", move |staff: Staff, house: State<House>, id: At<StopId>| {
+            show(staff, house, id, cards)
+        })
         .post("/door/stops/{stop}/told", tell_somebody)
         .post("/door/stops/{stop}/clients", tell_clients)
         .get("/door/house-adhesive", house_adhesive)
@@ -168,8 +169,7 @@ async fn people_who_met(
         clients::several(db, &ids).await?.into_iter().filter(|client| clients::may_see(client, &staff.who)).collect();
     // Who was erased has to be found all the same: that is why her meetings stay.
     let erased: Vec<ClientId> = clients.iter().filter(|own| own.erased.is_some()).map(|own| own.id).collect();
-    let mut rests =
-        if erased.is_empty() { BTreeMap::new() } else { clients::rights::rests(db, keys, &erased).await? };
+    let mut rests = if erased.is_empty() { BTreeMap::new() } else { clients::rights::rests(db, keys, &erased).await? };
     let mut people = HashMap::new();
     for client in clients {
         let (name, phone, email) = if client.erased.is_some() {

@@ -57,7 +57,8 @@ pub async fn client_file(db: &mut Db, keys: &Keys, client: ClientId) -> Result<V
     parts.push(part("Products and lots", met.collect()));
     let told = stops_told(db, client).await?;
     let told = told.iter();
-    let told = told.map(|(met, at)| FileRecord::new("Told", [("at", (*at).into()), ("stopped", shelf.met(met).into())]));
+    let told =
+        told.map(|(met, at)| FileRecord::new("Told", [("at", (*at).into()), ("stopped", shelf.met(met).into())]));
     parts.push(part("Stops she was told of", told.collect()));
     let visits = visits_of(db, client, ever).await?;
     let visits = visits.iter().rev().map(|visit| {

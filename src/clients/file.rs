@@ -130,10 +130,7 @@ pub struct FileRecord {
 
 impl FileRecord {
     /// A record with these fields.
-    pub(crate) fn new<'f>(
-        title: impl Into<String>,
-        fields: impl IntoIterator<Item = (&'f str, FileValue)>,
-    ) -> Self {
+    pub(crate) fn new<'f>(title: impl Into<String>, fields: impl IntoIterator<Item = (&'f str, FileValue)>) -> Self {
         let fields = fields.into_iter().map(|(name, value)| (name.to_owned(), value)).collect();
         Self { title: title.into(), fields }
     }

@@ -92,7 +92,11 @@ impl Wording<'_> {
             FileValue::Words(words) => words.clone(),
             FileValue::At(at) => {
                 let wall = self.zone.wall(*at);
-                let form = if wall.year() == self.zone.wall(self.now).year() { "%a %-d %b %H:%M" } else { "%a %-d %b %Y %H:%M" };
+                let form = if wall.year() == self.zone.wall(self.now).year() {
+                    "%a %-d %b %H:%M"
+                } else {
+                    "%a %-d %b %Y %H:%M"
+                };
                 wall.strftime(form).to_string()
             }
             FileValue::Day(day) => day.strftime("%-d %b %Y").to_string(),

@@ -447,13 +447,7 @@ pub(crate) fn slips(things: &Things) -> Vec<Slip> {
             tests,
             &[("site", "\u{200b}"), ("number", "400"), ("at", "2026-02-18T10:13"), ("method", "skin")],
             &["site", "number", "at"],
-            &[
-                ("site", "corners"),
-                ("number", "2"),
-                ("at", "2026-02-18T09:10"),
-                ("done", "placed"),
-                ("bottle", bottle),
-            ],
+            &[("site", "corners"), ("number", "2"), ("at", "2026-02-18T09:10"), ("done", "placed"), ("bottle", bottle)],
         ),
         slip(
             walk_in.clone(),
@@ -1492,106 +1486,121 @@ both_databases!(the_audit_command_tells_of_a_consent_or_a_paper_changed_added_or
     }
 });
 
-both_databases!(a_reaction_or_a_look_at_a_test_changed_added_or_taken_away_is_told_by_the_audit_command, async |house| {
-    let things = &house.things.clearance;
-    let (test, reaction) = (things["{patch_test}"].as_str(), things["{reaction}"].as_str());
-    without_old_tests(house).await;
-    let mut owner = house.owner();
-    read_test(&mut owner, test, &SEEN).await.must(303);
-    let unread = format!("/door/tests/{}", things["unread"]);
-    let form = owner.form(&unread, &format!("{unread}/strike")).await;
-    owner.submit(&form).await.must(303);
-    let page = owner.page(&format!("/door/reactions/{reaction}")).await;
-    let form = html::forms(&page.text()).into_iter().find(|form| form.action.contains("/follow-ups/")).unwrap();
-    owner.submit(&form.with("words", "Better; asked by telephone.")).await.must(303);
-    let (content, told) = audit_command(house);
-    assert!(content, "{told}");
-    // The chain has ids and digests, and no word of what was seen.
-    let of_these = "audit where action in ('record reaction', 'follow up reaction', 'place patch test', 'read patch test')";
-    assert!(house.number(&format!("select count(*) from {of_these}")).await >= 5);
-    assert_eq!(house.number(&format!("select count(*) from {of_these} and length(detail) <> 36 + 1 + 43")).await, 0);
+both_databases!(
+    a_reaction_or_a_look_at_a_test_changed_added_or_taken_away_is_told_by_the_audit_command,
+    async |house| {
+        let things = &house.things.clearance;
+        let (test, reaction) = (things["{patch_test}"].as_str(), things["{reaction}"].as_str());
+        without_old_tests(house).await;
+        let mut owner = house.owner();
+        read_test(&mut owner, test, &SEEN).await.must(303);
+        let unread = format!("/door/tests/{}", things["unread"]);
+        let form = owner.form(&unread, &format!("{unread}/strike")).await;
+        owner.submit(&form).await.must(303);
+        let page = owner.page(&format!("/door/reactions/{reaction}")).await;
+        let form = html::forms(&page.text()).into_iter().find(|form| form.action.contains("/follow-ups/")).unwrap();
+        owner.submit(&form.with("words", "Better; asked by telephone.")).await.must(303);
+        let (content, told) = audit_command(house);
+        assert!(content, "{told}");
+        // The chain has ids and digests, and no word of what was seen.
+        let of_these =
+            "audit where action in ('record reaction', 'follow up reaction', 'place patch test', 'read patch test')";
+        assert!(house.number(&format!("select count(*) from {of_these}")).await >= 5);
+        assert_eq!(
+            house.number(&format!("select count(*) from {of_these} and length(detail) <> 36 + 1 + 43")).await,
+            0
+        );
 
-    let look = house.look("select id from patch_test_look").await;
-    let done = house.look("select id from follow_up where done is not null").await;
-    let due = house.look("select max(id) from follow_up where done is null").await;
-    let broken = async || {
-        let mut db = house.house.store.read().await.unwrap();
-        let told = clearance::verify(&mut db, house.house.store.keys()).await.unwrap();
-        told.iter().map(ToString::to_string).collect::<Vec<_>>()
-    };
-    let set = |table: &str, what: &str, id: &str| format!("update {table} set {what} where id = '{id}'");
-    // What is told of, and a change with the one that takes it back.
-    for (kept, change, back) in [
-        (reaction, set("reaction", "noticed = noticed - 1", reaction), set("reaction", "noticed = noticed + 1", reaction)),
-        (reaction, set("reaction", "acute = 1", reaction), set("reaction", "acute = 0", reaction)),
-        (reaction, set("reaction", "exposed = 5", reaction), set("reaction", "exposed = null", reaction)),
-        (reaction, set("reaction", "closed = 5", reaction), set("reaction", "closed = null", reaction)),
-        (
-            reaction,
-            format!("insert into reaction_liquid (reaction, liquid) values ('{reaction}', 'remover')"),
-            "delete from reaction_liquid".to_owned(),
-        ),
-        (reaction, set("follow_up", "due = due + 1", &due), set("follow_up", "due = due - 1", &due)),
-        (&done, set("follow_up", "done = done + 1", &done), set("follow_up", "done = done - 1", &done)),
-        (test, set("patch_test", "result = 'waiting'", test), set("patch_test", "result = 'no reaction seen'", test)),
-        (test, set("patch_test", "read_at = read_at - 1", test), set("patch_test", "read_at = read_at + 1", test)),
-        (test, set("patch_test", "placed = placed - 1", test), set("patch_test", "placed = placed + 1", test)),
-        (test, set("patch_test", "struck = 5", test), set("patch_test", "struck = null", test)),
-        (
-            test,
-            format!("update patch_test_product set lot = lot || 'x' where test = '{test}'"),
-            format!("update patch_test_product set lot = replace(lot, 'x', '') where test = '{test}'"),
-        ),
-        (
-            &look,
-            set("patch_test_look", "result = 'doubtful'", &look),
-            set("patch_test_look", "result = 'no reaction seen'", &look),
-        ),
-        (&look, set("patch_test_look", "at = at - 1", &look), set("patch_test_look", "at = at + 1", &look)),
-    ] {
-        house.run(&change).await.unwrap();
-        let told = broken().await;
-        assert!(told.contains(&format!("{kept} was changed since it was kept")), "{change}: {told:?}");
-        house.run(&back).await.unwrap();
-        assert_eq!(broken().await, Vec::<String>::new(), "{back}");
-    }
-    // What the program itself does with them is told to the chain.
-    let path = format!("/door/reactions/{reaction}");
-    let form = owner.form(&path, &format!("{path}/over")).await;
-    owner.submit(&form).await.must(303);
-    assert_eq!(broken().await, Vec::<String>::new());
-    // Put in past the program, and taken away.
-    let (added_look, added_reaction) = (id(900_002), id(900_003));
-    let dora = &things["dora"];
-    for text in [
-        format!(
-            "insert into patch_test_look (id, client, test, at, result, by_person)
+        let look = house.look("select id from patch_test_look").await;
+        let done = house.look("select id from follow_up where done is not null").await;
+        let due = house.look("select max(id) from follow_up where done is null").await;
+        let broken = async || {
+            let mut db = house.house.store.read().await.unwrap();
+            let told = clearance::verify(&mut db, house.house.store.keys()).await.unwrap();
+            told.iter().map(ToString::to_string).collect::<Vec<_>>()
+        };
+        let set = |table: &str, what: &str, id: &str| format!("update {table} set {what} where id = '{id}'");
+        // What is told of, and a change with the one that takes it back.
+        for (kept, change, back) in [
+            (
+                reaction,
+                set("reaction", "noticed = noticed - 1", reaction),
+                set("reaction", "noticed = noticed + 1", reaction),
+            ),
+            (reaction, set("reaction", "acute = 1", reaction), set("reaction", "acute = 0", reaction)),
+            (reaction, set("reaction", "exposed = 5", reaction), set("reaction", "exposed = null", reaction)),
+            (reaction, set("reaction", "closed = 5", reaction), set("reaction", "closed = null", reaction)),
+            (
+                reaction,
+                format!("insert into reaction_liquid (reaction, liquid) values ('{reaction}', 'remover')"),
+                "delete from reaction_liquid".to_owned(),
+            ),
+            (reaction, set("follow_up", "due = due + 1", &due), set("follow_up", "due = due - 1", &due)),
+            (&done, set("follow_up", "done = done + 1", &done), set("follow_up", "done = done - 1", &done)),
+            (
+                test,
+                set("patch_test", "result = 'waiting'", test),
+                set("patch_test", "result = 'no reaction seen'", test),
+            ),
+            (test, set("patch_test", "read_at = read_at - 1", test), set("patch_test", "read_at = read_at + 1", test)),
+            (test, set("patch_test", "placed = placed - 1", test), set("patch_test", "placed = placed + 1", test)),
+            (test, set("patch_test", "struck = 5", test), set("patch_test", "struck = null", test)),
+            (
+                test,
+                format!("update patch_test_product set lot = lot || 'x' where test = '{test}'"),
+                format!("update patch_test_product set lot = replace(lot, 'x', '') where test = '{test}'"),
+            ),
+            (
+                &look,
+                set("patch_test_look", "result = 'doubtful'", &look),
+                set("patch_test_look", "result = 'no reaction seen'", &look),
+            ),
+            (&look, set("patch_test_look", "at = at - 1", &look), set("patch_test_look", "at = at + 1", &look)),
+        ] {
+            house.run(&change).await.unwrap();
+            let told = broken().await;
+            assert!(told.contains(&format!("{kept} was changed since it was kept")), "{change}: {told:?}");
+            house.run(&back).await.unwrap();
+            assert_eq!(broken().await, Vec::<String>::new(), "{back}");
+        }
+        // What the program itself does with them is told to the chain.
+        let path = format!("/door/reactions/{reaction}");
+        let form = owner.form(&path, &format!("{path}/over")).await;
+        owner.submit(&form).await.must(303);
+        assert_eq!(broken().await, Vec::<String>::new());
+        // Put in past the program, and taken away.
+        let (added_look, added_reaction) = (id(900_002), id(900_003));
+        let dora = &things["dora"];
+        for text in [
+            format!(
+                "insert into patch_test_look (id, client, test, at, result, by_person)
              values ('{added_look}', '{dora}', '{test}', 1, 'no reaction seen', '')"
-        ),
-        format!(
-            "insert into reaction (id, client, noticed, acute, details, entered, entered_by)
+            ),
+            format!(
+                "insert into reaction (id, client, noticed, acute, details, entered, entered_by)
              values ('{added_reaction}', '{dora}', 1, 0, '', 1, '')"
-        ),
-        format!("delete from patch_test_look where id = '{look}'"),
-        format!("delete from follow_up where reaction = '{reaction}'"),
-        format!("delete from reaction_product where reaction = '{reaction}'"),
-        format!("delete from reaction where id = '{reaction}'"),
-    ] {
-        house.run(&text).await.unwrap();
+            ),
+            format!("delete from patch_test_look where id = '{look}'"),
+            format!("delete from follow_up where reaction = '{reaction}'"),
+            format!("delete from reaction_product where reaction = '{reaction}'"),
+            format!("delete from reaction where id = '{reaction}'"),
+        ] {
+            house.run(&text).await.unwrap();
+        }
+        let (content, told) = audit_command(house);
+        assert!(!content, "{told}");
+        for words in [
+            format!("{look} is gone without having been erased"),
+            format!("{done} is gone without having been erased"),
+            format!("{reaction} is gone without having been erased"),
+            format!("{added_look} stands in the database, and the chain knows nothing of it"),
+            format!("{added_reaction} stands in the database, and the chain knows nothing of it"),
+            format!("{test} was changed since it was kept"),
+        ] {
+            assert!(told.contains(&words), "{words}\nnot in\n{told}");
+        }
     }
-    let (content, told) = audit_command(house);
-    assert!(!content, "{told}");
-    for words in [
-        format!("{look} is gone without having been erased"),
-        format!("{done} is gone without having been erased"),
-        format!("{reaction} is gone without having been erased"),
-        format!("{added_look} stands in the database, and the chain knows nothing of it"),
-        format!("{added_reaction} stands in the database, and the chain knows nothing of it"),
-        format!("{test} was changed since it was kept"),
-    ] {
-        assert!(told.contains(&words), "{words}\nnot in\n{told}");
-    }
-});
+);
 
 both_databases!(papers_of_two_records_put_together_are_still_as_the_chain_has_them, async |house| {
     let things = &house.things.clearance;

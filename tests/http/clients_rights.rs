@@ -259,7 +259,8 @@ both_databases!(her_file_to_read_has_words_and_pictures_and_what_is_for_programs
         let html = page.text();
         assert!(html.contains("class=\"signature\""), "the signature is no picture");
         // The list of contents leads to every part.
-        let parts: Vec<_> = html.match_indices("href=\"#p").map(|(at, _)| html[at + 7..].split('"').next().unwrap()).collect();
+        let parts: Vec<_> =
+            html.match_indices("href=\"#p").map(|(at, _)| html[at + 7..].split('"').next().unwrap()).collect();
         assert!(parts.len() >= 3, "{parts:?}");
         for part in parts {
             assert!(html.contains(&format!("id=\"{part}\"")), "{part} is not on the page");

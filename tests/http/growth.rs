@@ -218,8 +218,7 @@ async fn add_expected(house: &TestHouse, numbers: std::ops::Range<usize>) {
         let (client, earlier) = (id(700_000 + n), id(710_000 + n));
         let born = if n % 3 == 0 { "2009-05-01" } else { "1990-01-01" };
         let at = now + MINUTE * (i64::try_from(n).unwrap() * 15 + 60);
-        let columns =
-            "id, name, name_key, sound, phone, phone_digits, email, email_key, born, keeper, notes, created, erased, came_back";
+        let columns = "id, name, name_key, sound, phone, phone_digits, email, email_key, born, keeper, notes, created, erased, came_back";
         let met = |client: &str, n: usize| {
             format!(
                 "insert into exposure (id, client, product, lot, at, kind, source)
