@@ -265,6 +265,24 @@ mod tests {
     use super::*;
 
     #[test]
+    fn the_more_there_is_to_read_the_tighter_the_wall_print_is_set() {
+        let fresh = FirstAidCard::unchecked();
+        assert_eq!(fresh.tightness(), 0);
+        let mut steps = Vec::new();
+        for more in 0..=20 {
+            let mut card = fresh.clone();
+            for care in &mut card.sections {
+                care.steps.extend(std::iter::repeat_n(
+                    "Bring the kettle of lukewarm water that stands beside the sink.".to_owned(),
+                    more,
+                ));
+            }
+            steps.push(card.tightness());
+        }
+        assert!(steps.is_sorted() && steps.contains(&1) && steps.contains(&2) && steps.last() == Some(&3), "{steps:?}");
+    }
+
+    #[test]
     fn a_card_reads_back_as_it_was_kept() {
         let fresh = FirstAidCard::unchecked();
         assert_eq!(Card::of(&fresh).view(), fresh);

@@ -116,7 +116,26 @@ pub const CARD_SOURCES: &[&str] = &[
     "No solvent near the eye, lashes trimmed by the doctor alone: texts of emergency medicine. The rest is common practice.",
 ];
 
+/// What a line costs on paper besides its signs: it ends somewhere in its last row.
+const SIGNS_OF_A_LINE: usize = 40;
+
 impl FirstAidCard {
+    /// How tightly the wall print is set, from 0 to 3, by how much there is to read against the card of a new house, which fills a sheet
+    /// as it is: the words grow smaller rather than the card a second sheet that hangs nowhere.
+    #[must_use]
+    pub fn tightness(&self) -> usize {
+        let (own, fresh) = (self.signs(), Self::unchecked().signs());
+        // In hundredths of the new card.
+        [106, 128, 160].iter().filter(|step| own * 100 > fresh * **step).count()
+    }
+
+    fn signs(&self) -> usize {
+        let steps = self.sections.iter().flat_map(|care| care.steps.iter().chain(&care.never));
+        let calls = self.numbers.iter().map(|local| &local.who);
+        let lines = steps.chain(&self.after).chain(calls).chain([&self.sheets_at]);
+        lines.map(|line| line.chars().count() + SIGNS_OF_A_LINE).sum()
+    }
+
     /// The card of a new house: texts as below, no numbers yet, checked by nobody.
     #[must_use]
     pub fn unchecked() -> Self {

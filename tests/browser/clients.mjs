@@ -22,9 +22,7 @@ async function make(house) {
   const consent = await sign(page, house, id, 'treatment');
   await sign(page, house, id, 'record_photos');
   await page.goto(`${house.address}/door/clients/${id}/photos`);
-  await page.setInputFiles('[type=file]', { name: 'lash.png', mimeType: 'image/png', buffer: png(900, 600) });
-  await page.waitForFunction(() => document.querySelector('[data-told]').textContent === '');
-  await Promise.all([page.waitForNavigation(), page.click('[data-photo] .go')]);
+  await addPhoto(page);
   await page.close();
   return { id, minor, consultation, consent };
 }
@@ -70,6 +68,57 @@ export const lastHanded = (role) => async (house) => {
   await page.close();
   return `/handed-over/${last}`;
 };
+
+const tests = new Map();
+const complaints = new Map();
+
+/** A patch test of the client who agreed to photos, with one on it. Placed once a house. */
+export function aTest(house) {
+  if (!tests.has(house)) tests.set(house, placeATest(house));
+  return tests.get(house);
+}
+
+async function placeATest(house) {
+  const { id } = await aClient(house);
+  const page = await (await house.as('owner')).newPage();
+  await page.goto(`${house.address}/door/clients/${id}/tests/new`);
+  await page.check('[name=done][value=placed]');
+  await page.locator('[name=bottle]').first().check();
+  await page.check('[name=method][value=lashes]');
+  await page.fill('[name=site]', 'outer corners');
+  await page.fill('[name=number]', '3');
+  await send(page);
+  const path = await page.getAttribute('main a[href*="/door/tests/"]', 'href');
+  await page.goto(house.address + path);
+  await addPhoto(page);
+  await page.close();
+  return path;
+}
+
+/** A complaint of the same client, with a photo on it. Taken in once a house. */
+export function aComplaint(house) {
+  if (!complaints.has(house)) complaints.set(house, complain(house));
+  return complaints.get(house);
+}
+
+async function complain(house) {
+  const { id } = await aClient(house);
+  const page = await (await house.as('owner')).newPage();
+  await page.goto(`${house.address}/door/clients/${id}/complaints/new`);
+  await page.fill('[name=what]', 'Half of the left side had come off within six days.');
+  await send(page);
+  const path = new URL(page.url()).pathname;
+  await addPhoto(page);
+  await page.close();
+  return path;
+}
+
+/** Adds a photo to the page that is open. */
+async function addPhoto(page) {
+  await page.setInputFiles('[type=file]', { name: 'lash.png', mimeType: 'image/png', buffer: png(900, 600) });
+  await page.waitForFunction(() => document.querySelector('[data-told]').textContent === '');
+  await Promise.all([page.waitForNavigation(), page.click('[data-photo] button')]);
+}
 
 /** What is left of a client who was erased. */
 export async function anErased(house) {

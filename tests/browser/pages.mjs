@@ -13,7 +13,7 @@
 //         it is another than the device's
 
 import { ask, claimPath } from './house.mjs';
-import { aClient, anErased, demoClient, lastHanded, onClient } from './clients.mjs';
+import { aClient, aComplaint, anErased, aTest, demoClient, lastHanded, onClient } from './clients.mjs';
 import { anAppointment, freeTimes, onBusyDay, waitForATime } from './book.mjs';
 import { anOpenCard, toHerCards, toOpenABookedCard, toOpenACard } from './cards.mjs';
 import { anArtist } from './hands.mjs';
@@ -153,7 +153,7 @@ export const pages = [
   { name: 'client-sign-minor', as: 'owner', reach: async (house) => `/door/clients/${(await aClient(house)).minor}/sign/treatment` },
   { name: 'client-consent', as: 'owner', reach: onRecord('consents', 'consent'), link: link('/door/clients/{id}/consents/{id}') },
   { name: 'client-photos', as: 'owner', reach: onClient('/photos'), link: link('/door/clients/{id}/photos') },
-  { name: 'client-photo-refused', as: 'owner', reach: onClient('/photos'), then: (page) => page.click('[data-photo] .go'), status: 422 },
+  { name: 'client-photo-refused', as: 'owner', reach: onClient('/photos'), then: (page) => page.click('[data-photo] button'), status: 422 },
   { name: 'client-hand-over', as: 'owner', reach: onClient('/hand-over/treatment'), link: words('/door/clients/{id}/hand-over/') },
   { name: 'client-file', as: 'owner', reach: onClient('/file'), link: link('/door/clients/{id}/file') },
   { name: 'client-restriction', as: 'owner', reach: onClient('/restriction'), link: link('/door/clients/{id}/restriction') },
@@ -266,6 +266,26 @@ export const pages = [
   { name: 'finding-new', as: 'owner', reach: demoClient('Alva Lindqvist', '/findings/new'), link: link('/door/clients/{id}/findings/new') },
   { name: 'statement-new', as: 'owner', reach: demoClient('Alva Lindqvist', '/statements/new'), link: link('/door/clients/{id}/statements/new') },
   { name: 'stop', as: 'owner', on: '/door/stops', link: link('/door/stops/{id}') },
+  { name: 'test-photos', as: 'owner', reach: aTest, link: link('/door/tests/{id}') },
+  { name: 'test-photo-refused', as: 'owner', reach: aTest, then: (page) => page.click('[data-photo] button'), status: 422 },
+  { name: 'test-look-refused', as: 'owner', reach: aTest, then: (page) => page.click('[action$="/looks"] .go'), status: 422 },
+  { name: 'complaint', as: 'owner', reach: aComplaint, link: link('/door/complaints/{id}') },
+  { name: 'complaint-photo-refused', as: 'owner', reach: aComplaint, then: (page) => page.click('[data-photo] button'), status: 422 },
+  { name: 'complaint-refused', as: 'owner', reach: aComplaint, then: refuseDecision, status: 422 },
+  { name: 'complaint-new-refused', as: 'desk', reach: demoClient('Alva Lindqvist', '/complaints/new'), then: send, status: 422 },
+  { name: 'finding-new-refused', as: 'owner', reach: demoClient('Alva Lindqvist', '/findings/new'), then: send, status: 422 },
+  { name: 'statement-new-refused', as: 'owner', reach: demoClient('Alva Lindqvist', '/statements/new'), then: send, status: 422 },
+  { name: 'decision-new', as: 'owner', reach: demoClient('Ebba Sorensdal', '/decisions/new'), link: link('/door/clients/{id}/decisions/new') },
+  { name: 'decision-new-refused', as: 'owner', reach: demoClient('Ebba Sorensdal', '/decisions/new'), then: send, status: 422 },
+  { name: 'walk-in-refused', as: 'desk', reach: demoClient('Alva Lindqvist', '/walk-in'), then: send, status: 422 },
+  { name: 'reaction-look-refused', as: 'owner', on: '/door/not-cleared', link: link('/door/reactions/{id}'), then: (page) => page.click('[action*="/follow-ups/"] .go'), status: 422 },
+  { name: 'lots-found', as: 'owner', path: '/door/lots', then: traceALot },
+  { name: 'clearance-rules-refused', as: 'owner', path: '/office/clearance', then: (page) => page.fill('[name=wait_hours]', '12').then(() => send(page)), status: 422 },
+  { name: 'cover-refused', as: 'owner', reach: coverOf, then: (page) => page.fill('[name=last_day]', 'soon').then(() => send(page)), status: 422 },
+  { name: 'client-edit-refused', as: 'desk', reach: onClient('/edit'), then: (page) => page.fill('[name=name]', '').then(() => send(page)), status: 422 },
+  { name: 'client-erasure-refused', as: 'owner', reach: onClient('/erasure'), then: (page) => page.click('main form .halt'), status: 422 },
+  { name: 'client-file-open', as: 'owner', reach: onClient('/file?open=yes') },
+  { name: 'question-new-refused', as: 'owner', path: '/door/questions/new', then: send, status: 422 },
   { name: 'cover', as: 'owner', reach: coverOf, link: link('/office/people/{id}/cover') },
   { name: 'empty-not-cleared', as: 'owner', in: 'empty', path: '/door/not-cleared' },
 
@@ -308,6 +328,19 @@ function onRecord(place, which) {
     const client = await aClient(house);
     return `/door/clients/${client.id}/${place}/${client[which]}`;
   };
+}
+
+/** Money back, and how much in words. */
+async function refuseDecision(page) {
+  await page.check('[name=decision][value=refund]');
+  await page.fill('[name=refund]', 'a lot');
+  await page.click('[action$="/decision"] .go');
+}
+
+/** Who met the first product of the list, whatever the lot. */
+async function traceALot(page) {
+  await page.selectOption('[name=product]', { index: 1 });
+  await Promise.all([page.waitForNavigation(), page.click('main form .act')]);
 }
 
 /** Two records that look like one person. */

@@ -56,6 +56,34 @@ describe('printed on A4', () => {
     assert.match(pages[0], /Adhesive in an open eye/);
   });
 
+  // What a careful house adds: where its own things stand, who does what, whom to tell.
+  const OWN_WORDS = [
+    'One of us stays with her and speaks calmly; somebody else fetches the water and opens the door to the stairs.',
+    'The eye bath and the saline stand in the white cupboard behind the reception, upper shelf, with a towel.',
+    'Write down when it began and what was used, with the lot from the bottle, before anything is tidied away.',
+    'never: send her home alone, or let her drive herself, before somebody trained has looked at her',
+  ];
+  for (const lines of [2, 4]) {
+    test(`the first-aid card of a house that adds ${lines} lines to every block still fits one page`, async () => {
+      await page.goto(`${house.address}/office/first-aid`);
+      const blocks = await page.locator('textarea[name^=section]').evaluateAll((all) => all.map((one) => one.name));
+      assert.ok(blocks.length >= 5, `${blocks.length} blocks`);
+      for (const name of blocks) {
+        const before = (await page.inputValue(`[name=${name}]`)).split('\n').filter((line) => !OWN_WORDS.includes(line));
+        await page.fill(`[name=${name}]`, [...before, ...OWN_WORDS.slice(0, lines)].join('\n'));
+      }
+      await page.fill('[name=sheets_at]', 'Blue folder in the cupboard beside the door of Gable, second shelf; copies in the office, first drawer of the desk');
+      await Promise.all([page.waitForNavigation(), page.click('main form .go')]);
+      const pages = await printed('/first-aid');
+      assert.equal(pages.length, 1, `${pages.length} pages`);
+      const words = pages[0].replaceAll(/\s+/g, ' ');
+      assert.match(words, /Adhesive in an open eye/);
+      assert.match(words, /Blue folder/);
+      // All of it is on the sheet: once a block, whatever the columns make of its lines.
+      assert.equal(words.split(lines === 4 ? 'drive' : 'saline').length - 1 >= blocks.length, true, words);
+    });
+  }
+
   test('the blank questions fit two pages', async () => {
     const pages = await printed('/door/questions/blank');
     assert.ok(pages.length <= 2, `${pages.length} pages`);

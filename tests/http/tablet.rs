@@ -106,6 +106,37 @@ both_databases!(a_tablet_is_enrolled_by_the_owner_and_unlocked_with_a_name_and_s
     assert_eq!(person, house.things.people[Actor::ArtistA.name()], "what is recorded names the person, not the tablet");
 });
 
+both_databases!(first_aid_opens_on_a_shared_tablet_without_anybody_unlocking_it, async |house| {
+    digits_of(house, Actor::ArtistA, DIGITS).await;
+    let mut tablet = enrolled(house).await;
+    lock(&mut tablet).await;
+    // From the lock, from the digits of one of those it names, and long after the last person left.
+    for path in ["/tablet".to_owned(), of(house, Actor::ArtistA)] {
+        assert!(tablet.page(&path).await.text().contains("href=\"/first-aid\""), "{path} has no link to first aid");
+    }
+    for hours in [0, 20] {
+        house.clock.advance(hours * HOUR);
+        let card = tablet.page("/first-aid").await;
+        card.says("Adhesive in an open eye");
+        card.says("from any phone");
+        assert!(!card.text().contains("/office/first-aid"), "nobody changes it from here");
+        // And it unlocked nothing.
+        tablet.get("/shelf").await.must(303);
+    }
+});
+
+both_databases!(in_a_clients_hands_a_shared_tablet_opens_first_aid_and_comes_back_to_her_form, async |house| {
+    let mut tablet = enrolled(house).await;
+    let client = &house.things.clearance["ada"];
+    let path = format!("/door/clients/{client}/hand-over/consultation");
+    let form = tablet.form(&path, &format!("/handed-over/begin/{client}/consultation")).await;
+    assert_eq!(tablet.submit(&form).await.goes_to(), "/handed-over");
+    let card = tablet.page("/first-aid").await;
+    card.says("Adhesive in an open eye");
+    card.says("Back to the form");
+    tablet.get("/office").await.must(403);
+});
+
 both_databases!(after_five_wrong_tries_only_the_passphrase_opens_it_there, async |house| {
     digits_of(house, Actor::ArtistA, DIGITS).await;
     let mut tablet = enrolled(house).await;
