@@ -238,7 +238,7 @@ pub(super) async fn add_complaint(tx: &mut Tx, keys: &Keys, complaint: &Complain
     let what = sealed::seal(tx.db(), keys, complaint.client, &place, complaint.what.as_bytes()).await?;
     query_with_nulls(
         "insert into complaint (id, client, at, what, product, lot, card, decision, fix_until, fixed, refund_minor, entered, entered_by)
-         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, null, $10, $11, $12)",
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)",
     )
     .bind(complaint.id.to_string())
     .bind(complaint.client.to_string())
@@ -249,6 +249,7 @@ pub(super) async fn add_complaint(tx: &mut Tx, keys: &Keys, complaint: &Complain
     .bind(&complaint.card)
     .bind(&complaint.decision)
     .bind(complaint.fix_until.map(|until| until.0))
+    .bind(complaint.fixed.map(|fixed| fixed.0))
     .bind(complaint.refund_minor)
     .bind(now.0)
     .bind(by)

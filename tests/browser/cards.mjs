@@ -20,7 +20,7 @@ export async function toOpenACard(house) {
 /** The id of a client who comes again and again to the artist who signs in. */
 async function aRegular(page, house) {
   await page.goto(`${house.address}/door/clients`);
-  await page.fill('[type=search]', 'Agda Winther');
+  await page.fill('main [name=typed]', 'Agda Winther');
   const href = await page.getAttribute('main a:text-is("Agda Winther")', 'href');
   return href.split('/').at(-1);
 }

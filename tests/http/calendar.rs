@@ -145,7 +145,8 @@ async fn on_the_wall(house: &TestHouse, name: &str, changes: [(i8, i8); 2], seed
     let mut random = Random(seed);
     let (mut lines, mut rows, mut kept) = (String::new(), Vec::new(), 0);
     while kept < 1000 {
-        let day = if random.below(3) == 0 {
+        let near = random.below(3) == 0;
+        let day = if near {
             let (month, day) = *random.one(&changes);
             let change = jiff::civil::date(2026, month, day);
             change.checked_add((random.below(3) as i64 - 1).days()).unwrap()
@@ -153,7 +154,9 @@ async fn on_the_wall(house: &TestHouse, name: &str, changes: [(i8, i8); 2], seed
             // From 40 days back to 380 ahead: what a calendar holds.
             jiff::civil::date(2026, 2, 18).checked_add((random.below(420) as i64 - 40).days()).unwrap()
         };
-        let wall = day.at(random.below(24) as i8, 5 * random.below(12) as i8, 0, 0);
+        // Near a change mostly in the hours in which the clocks change.
+        let hour = if near && random.below(2) == 0 { random.below(4) } else { random.below(24) };
+        let wall = day.at(hour as i8, 5 * random.below(12) as i8, 0, 0);
         let minutes = 30 + 5 * random.below(30) as i64;
         let length = Length { minutes, before: 5, after: 10 };
         let Ok(when) = When::typed(wall, &zone, &length) else {

@@ -655,9 +655,9 @@ both_databases!(a_new_drop_keeps_what_was_seen_and_never_comes_from_a_stopped_lo
     page.says("Cards are open that used it.");
     page.says("Zusa Q.");
     assert!(page.text().contains(&format!("href=\"{path}\"")), "the stop leads to the card");
-    let page = house.actor(Actor::Desk).page(&format!("/door/stops/{stop}")).await;
-    page.says("of a colleague: go and tell her.");
-    assert!(!page.text().contains(&format!("href=\"{path}\"")));
+    let at_the_desk = house.actor(Actor::Desk).page(&format!("/door/stops/{stop}")).await;
+    at_the_desk.says("of a colleague: go and tell her.");
+    assert!(!at_the_desk.text().contains(&format!("href=\"{path}\"")));
     let before = house.counts().await;
     ines.submit(&drop(&page)).await.must(409).says("not for today");
     assert_eq!(house.counts().await, before);
@@ -930,7 +930,7 @@ both_databases!(a_card_closed_late_was_closed_when_she_left, async |house| {
     let mut ines = house.actor(Actor::ArtistA);
     let card = opened(&mut ines, things, &things.cards.client, &[]).await;
     let left = house.clock.now().0.plus(20 * MINUTE);
-    house.clock.advance(HOUR);
+    house.clock.advance(25 * MINUTE);
     let done = (left.0 / 1000).to_string();
     close(&mut ines, &card, &[("left_single", "40"), ("right_single", "40"), ("done", &done)]).await.must(303);
     assert_eq!(house.number(&format!("select closed from card where id = '{card}'")).await, left.0);
