@@ -87,6 +87,7 @@ async fn open(signed_in: SignedIn, State(house): State<House>, form: Form<Sent>)
     };
     let plain = house.store.keys().open_entry(&entry).map_err(|why| match why {
         Closed::Changed => unreadable(),
+        Closed::NoSuchKey if entry.key_id.is_empty() => unreadable(),
         Closed::NoSuchKey => Problem::mistake(
             "key_id",
             format!(

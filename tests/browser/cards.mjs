@@ -65,7 +65,8 @@ async function bookToday(house) {
 export async function openFromForm(page) {
   await page.check('[name=changed][value=no]');
   await page.check('[name=start]');
-  await page.selectOption('[name=bottle]', { label: 'Heath' }).catch(() => page.selectOption('[name=bottle]', { index: 1 }));
+  const bottles = await page.locator('[name=bottle] option').allTextContents();
+  await page.selectOption('[name=bottle]', { label: bottles.find((words) => words.startsWith('Heath') && !words.includes('not for today')) });
   await Promise.all([page.waitForURL(/\/cards\/[0-9a-f-]{36}$/), page.click('main form .go')]);
   return new URL(page.url()).pathname;
 }

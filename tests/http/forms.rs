@@ -11,10 +11,9 @@ use crate::studio::{Actor, PHRASE, Things, session_of};
 
 /// The doors of forms: everything that is posted but not to the API.
 fn forms() -> impl Iterator<Item = Row> {
-    // Doors that open only on a shared tablet are tried where there is one: tablet.rs.
-    rows()
-        .into_iter()
-        .filter(|row| row.method == "POST" && !row.path.starts_with("/api/") && !row.path.starts_with("/tablet/"))
+    // Doors that open only on a shared tablet are tried where there is one: tablet.rs; what a device sealed, where one has: offline.rs.
+    let elsewhere = |row: &Row| row.path.starts_with("/tablet/") || row.path == "/outbox/open";
+    rows().into_iter().filter(move |row| row.method == "POST" && !row.path.starts_with("/api/") && !elsewhere(row))
 }
 
 /// What is sent to a form's door: the type, and the body for a token and a key.

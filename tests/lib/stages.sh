@@ -14,8 +14,8 @@ stage_clippy() {
 # Unit, property, HTTP and documentation tests. The kill loop has its own stage: it takes the machine to itself.
 stage_cargo() {
     [[ -n ${STILLROOM_TEST_POSTGRES:-} ]] || skip "cargo: no PostgreSQL, so only SQLite was tried"
-    # Twice as many at once as there are cores: half of a test's time it waits for a database or for a delay it asks about.
-    RUST_TEST_THREADS=${RUST_TEST_THREADS:-$((2 * $(nproc)))} \
+    # One more at once than there are cores: a third of a test's time it waits for a database or for a delay it asks about.
+    RUST_TEST_THREADS=${RUST_TEST_THREADS:-$(($(nproc) + 1))} \
         cargo test --no-fail-fast -- --skip kill_loop:: 2>&1 | tee "$SCRATCH/cargo.log"
     report_ignored "$SCRATCH/cargo.log"
 }
