@@ -2,6 +2,7 @@
 
 use super::card::{Comfort, Lash, START, Side, Whole, has_adhesive, is_removal};
 use super::seen::{Around, bottle_words};
+use crate::adhesives::Liquid;
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::people;
@@ -52,7 +53,7 @@ pub(super) async fn lines(
         let style = card.style.map_or_else(|| "not said".to_owned(), |style| style.words());
         lines.push(("Technique", style));
     }
-    let liquids: Vec<_> = card.liquids.iter().map(|liquid| liquid.words()).collect();
+    let liquids: Vec<_> = card.liquids.iter().map(Liquid::words).collect();
     lines.push(("Liquids", liquids.join(", ")));
     if card.elsewhere {
         lines.push(("Placed elsewhere", "adhesive unknown; never counted in our retention".to_owned()));

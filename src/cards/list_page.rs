@@ -1,10 +1,9 @@
 //! Cards at a glance: today's visits that have none yet, those that are open, with a warning where a lot was stopped, those closed lately.
 
-use std::pin::Pin;
-
 use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
+use futures_util::future::BoxFuture;
 
 use super::card::{Card, kinds};
 use super::seen::{Around, must_treat};
@@ -101,13 +100,14 @@ async fn show(staff: Staff, State(house): State<House>) -> Result<Response, Prob
 ///
 /// # Errors
 /// When the database cannot be read.
+#[must_use]
 pub fn open_with(
     house: &House,
     who: Who,
     product: ProductId,
     lot: Option<String>,
     now: Instant,
-) -> Pin<Box<dyn Future<Output = Result<(usize, Vec<OpenCard>), Problem>> + Send + '_>> {
+) -> BoxFuture<'_, Result<(usize, Vec<OpenCard>), Problem>> {
     Box::pin(async move {
         let mut db = house.store.read().await?;
         let used = store::open_with(&mut db, product, lot.as_deref()).await?;

@@ -2,12 +2,12 @@
 //! those expected needs a test first.
 
 use std::collections::{BTreeMap, HashMap, HashSet};
-use std::pin::Pin;
 
 use askama::Template;
 use axum::extract::{Query, State};
 use axum::http::StatusCode;
 use axum::response::Response;
+use futures_util::future::BoxFuture;
 use serde::Deserialize;
 
 use super::desk_page::needs_a_test;
@@ -52,7 +52,7 @@ pub type OpenCards = for<'h> fn(
     ProductId,
     Option<String>,
     Instant,
-) -> Pin<Box<dyn Future<Output = Result<(usize, Vec<OpenCard>), Problem>> + Send + 'h>>;
+) -> BoxFuture<'h, Result<(usize, Vec<OpenCard>), Problem>>;
 
 pub(super) fn routes(cards: OpenCards) -> Routes {
     Routes::new()

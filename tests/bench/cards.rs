@@ -63,7 +63,7 @@ impl Studio {
         demo::fill_with(&house, 1).await.expect("people, rooms and services");
         let app = serve::app(&house, places::routes());
         let cookies = sign_in(&app).await;
-        Self { house, app, cookies, artist: ArtistId::new(), folder: folder }
+        Self { house, app, cookies, artist: ArtistId::new(), folder }
     }
 
     /// The same with five years behind it.

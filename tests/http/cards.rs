@@ -3,6 +3,7 @@
 use stillroom::adhesives::Bead;
 use stillroom::base::ids::{BottleId, ProductId};
 use stillroom::base::time::{DAY, HOUR, MINUTE};
+use stillroom::book::VisitKind;
 use stillroom::cards;
 use stillroom::cards::card::{Aftercare, CountedBy, Lash, Lids, Seen, Side, kinds};
 use stillroom::clients::ClientSettings;
@@ -341,11 +342,7 @@ pub(crate) fn words() -> Vec<Words> {
         Words { column, insert, known }
     }
     vec![
-        column(
-            "card.kind",
-            |word, n| a_card(n, word, "upper", "thin", "told"),
-            kinds().map(|kind| kind.word()).collect(),
-        ),
+        column("card.kind", |word, n| a_card(n, word, "upper", "thin", "told"), kinds().map(VisitKind::word).collect()),
         column(
             "card.lids",
             |word, n| a_card(n, "infill", word, "thin", "told"),
@@ -857,7 +854,8 @@ both_databases!(an_entry_that_comes_late_is_never_written_over_newer_work, async
         ]
     };
     let (mine, hers) = (arrival("30"), arrival("33"));
-    let forms: [(&str, &[(&str, &str)], &[(&str, &str)], &str); 3] = [
+    type Pairs<'p> = &'p [(&'p str, &'p str)];
+    let forms: [(&str, Pairs<'_>, Pairs<'_>, &str); 3] = [
         (
             "map",
             &[("left", "9 C 0.15"), ("alike", "yes")],
