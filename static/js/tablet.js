@@ -44,8 +44,12 @@ async function lock() {
 }
 
 form.addEventListener("submit", remember);
+// A page that is left for the next one is hidden, too, after it was told so: going on is not putting away.
+let leaving = false;
+addEventListener("pagehide", () => (leaving = true));
+addEventListener("pageshow", () => (leaving = false));
 document.addEventListener("visibilitychange", () => {
-  if (document.hidden && !choosing) lock();
+  if (document.hidden && !choosing && !leaving) lock();
 });
 setInterval(() => {
   const now = Date.now();

@@ -62,10 +62,21 @@ describe('a shared tablet', () => {
   test('has keys of at least 104 px, on a small phone 88', async () => {
     await putAway();
     await page.getByRole('link', { name: house.signIns.artist.name }).tap();
+    await page.locator('[data-code-keys]').waitFor();
     const keys = await page.locator('.pad button').evaluateAll((all) => all.map((key) => key.getBoundingClientRect().height));
     assert.ok(keys.length >= 11 && Math.min(...keys) >= 104, `${Math.min(...keys)} px`);
     for (const digit of DIGITS.artist) await page.locator(`[data-digit="${digit}"]`).tap();
     await page.waitForURL((url) => !url.pathname.startsWith('/tablet'));
+  });
+
+  test('stays open from page to page', async () => {
+    await page.goto(`${house.address}/shelf`);
+    await page.getByRole('link', { name: 'Hands' }).first().tap();
+    await page.waitForURL(/\/hands$/);
+    await page.waitForTimeout(500);
+    await page.reload();
+    assert.match(page.url(), /\/hands$/);
+    assert.equal(await page.locator('header .person').count(), 1);
   });
 
   test('is locked when its page is put away, and the server has ended the sign-in', async () => {

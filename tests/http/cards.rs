@@ -649,10 +649,10 @@ both_databases!(a_new_drop_keeps_what_was_seen_and_never_comes_from_a_stopped_lo
     ines.page("/cards").await.says("was stopped");
     // Whoever looks at the stop sees which cards are open with it; a colleague's are counted.
     let stop = house.look("select max(id) from stop").await;
-    let page = owner.page(&format!("/door/stops/{stop}")).await;
-    page.says("Cards are open that used it.");
-    page.says("Zusa Q.");
-    assert!(page.text().contains(&format!("href=\"{path}\"")), "the stop leads to the card");
+    let stopped = owner.page(&format!("/door/stops/{stop}")).await;
+    stopped.says("Cards are open that used it.");
+    stopped.says("Zusa Q.");
+    assert!(stopped.text().contains(&format!("href=\"{path}\"")), "the stop leads to the card");
     let at_the_desk = house.actor(Actor::Desk).page(&format!("/door/stops/{stop}")).await;
     at_the_desk.says("of a colleague: go and tell her.");
     assert!(!at_the_desk.text().contains(&format!("href=\"{path}\"")));
