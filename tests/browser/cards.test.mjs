@@ -131,7 +131,9 @@ describe('treatment cards', () => {
 
   test('an open card keeps up with what somebody else adds, and what is being typed stays', async () => {
     const path = await anOpenCard(house);
-    const page = await hers('/shelf');
+    // A page that has not listened to anything else before.
+    const page = await (await house.as('artist')).newPage();
+    await page.setViewportSize(TABLET);
     const listening = page.waitForResponse((answer) => new URL(answer.url()).pathname.endsWith('/live'));
     await page.goto(house.address + path);
     await listening;
