@@ -186,7 +186,7 @@ both_databases!(
             house.run("delete from appointment_version").await.unwrap();
             house.run("delete from appointment").await.unwrap();
             let lines = on_the_wall(house, name, changes, seed).await;
-            assert!(lines.matches("refused|").count() > 3, "{name}: the spring leaves an hour out");
+            assert!(lines.contains("refused|"), "{name}: the spring leaves an hour out, or half of one");
             let calendar = fetch(house).await.body;
             if read_back(&calendar).is_none() {
                 return;
