@@ -20,12 +20,14 @@ async function keep(path) {
   const page = await fetch(path, { credentials: "omit", cache: "no-store", redirect: "error" });
   if (!page.ok) throw new Error(`${path}: ${page.status}`);
   const cache = await caches.open(shell);
-  const text = await page.clone().text();
+  const text = await page.text();
   const files = [...text.matchAll(/(?:href|src)="([^"]*\/static\/[^"]*)"/g)].map(([, file]) => file);
   for (const file of new Set(files)) {
     if (!(await cache.match(file))) await cache.add(file);
   }
-  await cache.put(path, page);
+  // The time at which it was kept is not the time at which it is read.
+  const timeless = text.replace(/(<p class="clock">)[^]*?(<\/p>)/, "$1$2");
+  await cache.put(path, new Response(timeless, { headers: page.headers }));
 }
 
 /** Asks for the first-aid card again once the one kept here is some minutes old: the house may have changed its numbers. */

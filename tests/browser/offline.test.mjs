@@ -188,6 +188,7 @@ describe('a device that loses its network', () => {
     console.log(`the page for no network stood after ${Date.now() - began} ms`);
     assert.equal(new URL(page.url()).pathname, `${artist}/timing/typed`);
     assert.match(await page.textContent('main'), /Nothing waits on this device/);
+    assert.equal((await page.textContent('.clock')).trim(), '', 'no clock that stood still');
     assert.ok(!(await page.content()).includes(house.signIns.artist.name), 'it names nobody');
     proxy.down = false;
     await page.waitForSelector('form[data-outbox] [name=travel1]', { timeout: 20_000 });
