@@ -171,7 +171,12 @@ impl Opening {
             .shelf
             .iter()
             .find(|bottle| bottle.in_use && bottle.room.map(|id| id.to_string()) == Some(self.room.clone()));
-        let bottle = taken.map(|taken| taken.bottle).or(in_use.map(|bottle| bottle.bottle));
+        // What is not for her today is never chosen before she chooses: it would only be refused.
+        let may_be_used = |id: &BottleId| {
+            self.shelf.iter().any(|own| own.bottle == *id && own.out.is_none())
+                && !self.her.bottles.iter().any(|(other, _)| other == id)
+        };
+        let bottle = taken.map(|taken| taken.bottle).or(in_use.map(|bottle| bottle.bottle)).filter(may_be_used);
         let style = taken.map(|taken| taken.style.clone());
         let style = style.or_else(|| artist.and_then(Artist::opens_on).map(|style| style.key()));
         let mut pairs = vec![

@@ -206,7 +206,7 @@ describe('treatment cards', () => {
     const page = await hers(await anOpenCard(house));
     await page.waitForFunction(() => localStorage.getItem('stillroom.running') !== null);
     await page.goto(`${page.url()}/close`);
-    assert.ok(await page.locator('figure.code img').evaluate((image) => image.complete && image.naturalWidth > 0), 'the code is drawn');
+    assert.ok(await page.locator('figure.scan img').evaluate((image) => image.complete && image.naturalWidth > 0), 'the code is drawn');
     await page.check('[name=aftercare][value=shown]');
     for (const field of await page.locator('main form input[inputmode=numeric]').all()) await field.fill('10');
     await Promise.all([page.waitForURL(/told=closed/), page.click('main form .go')]);

@@ -104,6 +104,6 @@ describe('printed on A4', () => {
       const pages = await printed(`/cards/sheets/${sheet}`);
       assert.equal(pages.length, 1, `${sheet}: ${pages.length} pages`);
     }
-    assert.ok(await page.locator('figure.code img').evaluate((image) => image.naturalWidth > 0), 'the code is printed');
+    assert.ok(await page.locator('figure.scan img').evaluate((image) => image.naturalWidth > 0), 'the code is printed');
   });
 });

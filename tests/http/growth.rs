@@ -178,8 +178,8 @@ both_databases!(ten_times_the_tests_and_timings_are_no_more_statements_and_rows_
     assert!(few.iter().all(|read| read.statements > 2 && read.rows > 10), "the counting counts: {few:?}");
     for (page, few) in pages.iter().zip(few) {
         let many = read(&mut owner, page).await;
-        // One fewer may be: what the house does now and then beside its pages is counted, too.
-        assert!(many.statements <= few.statements, "{page}: {} and {} statements", few.statements, many.statements);
+        // Give or take two: what the house does now and then beside its pages is counted, too. One a client would be ninety more.
+        assert!(many.statements <= few.statements + 2, "{page}: {} and {} statements", few.statements, many.statements);
         assert!(many.rows <= few.rows + 2, "{page}: {} rows became {}", few.rows, many.rows);
     }
     // And they are there.
