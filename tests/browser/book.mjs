@@ -50,6 +50,5 @@ export async function freeTimes(house) {
 export async function waitForATime(page) {
   await page.fill('[name=short_name]', 'Elin V.');
   await page.selectOption('[name=service]', { index: 1 });
-  await page.click('[action$="/book/waiting"] .go');
-  await page.waitForURL(/\/book\/waiting$/);
+  await Promise.all([page.waitForNavigation(), page.click('[action$="/book/waiting"] .go')]);
 }

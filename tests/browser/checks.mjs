@@ -5,6 +5,7 @@ const LEAST_TARGET = 44;
 
 const AXE_RULES = ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'];
 const COLOUR_RULES = ['color-contrast-enhanced', 'link-in-text-block'];
+const LAYOUT_RULES = [...COLOUR_RULES, 'scrollable-region-focusable', 'target-size'];
 
 /** What axe finds, in words: rule, place, and why. Contrast as the strictest level asks, 7 to 1, which the weaker rule asks less than. */
 export function accessibility(page) {
@@ -16,8 +17,18 @@ export function contrast(page) {
   return violations(page, { runOnly: { type: 'rule', values: COLOUR_RULES } });
 }
 
+/** The rules of axe that look at where things are and how large: all that another window for the same things can change. */
+export function layout(page) {
+  return violations(page, { runOnly: { type: 'rule', values: LAYOUT_RULES } });
+}
+
+/** Which elements of a page are shown, one mark each: equal for two windows that show and hide the same. */
+export function shown(page) {
+  return page.evaluate(() => [...document.querySelectorAll('*')].map((element) => Number(element.checkVisibility({ visibilityProperty: true }))).join(''));
+}
+
 async function violations(page, options) {
-  const found = await page.evaluate((options) => globalThis.axe.run(document, { ...options, resultTypes: ['violations'] }).then(({ violations }) => violations), options);
+  const found = await page.evaluate((options) => globalThis.axe.run(document, { ...options, resultTypes: ['violations'], preload: false }).then(({ violations }) => violations), options);
   return found.flatMap(({ id, nodes }) => nodes.map((node) => `${id}: ${node.target.join(' ')}: ${node.failureSummary.split('\n').slice(1).join(' ').trim()}`));
 }
 

@@ -8,7 +8,7 @@ import { join, resolve } from 'node:path';
 import { pathToFileURL } from 'node:url';
 import { openBrowser } from './house.mjs';
 import { Houses } from './houses.mjs';
-import { pages } from './pages.mjs';
+import { act, pages } from './pages.mjs';
 import { repository } from './program.mjs';
 
 const DEVICES = {
@@ -81,7 +81,7 @@ async function openAt(listed, size, light) {
   await page.emulateMedia({ colorScheme: LIGHTS[light], reducedMotion: 'reduce' });
   await page.goto(house.address + (await houses.pathOf(listed)), { waitUntil: 'networkidle' });
   if (listed.then) {
-    await listed.then(page);
+    await act(page, listed);
     await page.waitForLoadState('networkidle');
   }
   return page;

@@ -3,7 +3,7 @@ import assert from 'node:assert/strict';
 import { after, describe, test } from 'node:test';
 import { tabWalk } from './checks.mjs';
 import { Houses } from './houses.mjs';
-import { pages } from './pages.mjs';
+import { act, pages } from './pages.mjs';
 
 const WALKED = ['claim', 'claim-refused', 'room-owner', 'reading', 'settings', 'settings-refused', 'bench', 'timing'];
 
@@ -18,8 +18,7 @@ describe('the Tab key', () => {
     const page = await context.newPage();
     await page.setViewportSize({ width: 1280, height: 800 });
     await page.goto(house.address + (await houses.pathOf(listed)));
-    if (listed.status) await listed.then(page);
-    await page.waitForLoadState('load');
+    if (listed.status) await act(page, listed);
     // A page with mistakes begins at their list: the walk begins at the top all the same.
     await page.evaluate(() => {
       document.activeElement?.blur();

@@ -27,6 +27,9 @@ const link = (path) => new RegExp(`^${path.replaceAll('{id}', ID)}$`);
 /** Sends the page's form as it stands. */
 const send = (page) => page.click('main form .go');
 
+/** Sends it and waits for the page it leads to. */
+const sendOn = (page) => Promise.all([page.waitForNavigation(), send(page)]);
+
 /** A form of the outbox is sent by its script first; what is refused is then shown as the page it is. */
 async function sendThroughOutbox(page) {
   await send(page);
@@ -51,15 +54,30 @@ const AMBIGUOUS = ['time;temperature °C;humidity %', '03/04/2026 09:00;20,8;36'
 /** Hands in a file of these lines. */
 const handIn = (lines) => async (page) => {
   await page.setInputFiles('[type=file]', { name: 'gable.csv', mimeType: 'text/csv', buffer: Buffer.from(lines.join('\n')) });
-  await send(page);
+  await sendOn(page);
 };
 
 /** Hands in the logger's file and keeps what is good in it. */
 async function keepLoggerFile(page) {
   await handIn(loggerFile())(page);
-  await page.click('main form .go');
-  await page.waitForLoadState();
+  await sendOn(page);
   while (!(await page.textContent('main')).includes('Done')) await page.reload();
+}
+
+/**
+ * Does on an open page what its row says is done before it is looked at, and waits for what that leads to: the page that was
+ * there is loaded all the while, so a row that has a status waits for a document that was answered with it.
+ */
+export async function act(page, listed) {
+  let answered;
+  const hear = (response) => {
+    if (response.request().isNavigationRequest()) answered = response.status();
+  };
+  page.on('response', hear);
+  const arrived = listed.status && page.waitForEvent('load', { predicate: () => answered === listed.status });
+  await Promise.all([arrived, listed.then(page)]);
+  await page.waitForLoadState('load');
+  page.off('response', hear);
 }
 
 export const pages = [

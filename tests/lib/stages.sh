@@ -77,7 +77,8 @@ fill_demo() {
 
 # The program as the other stages use it: the one the tests were built with.
 build_program() {
-    cargo build --quiet
+    # Asked for with a test beside it: alone it would be built of other features of the same libraries, all of them anew.
+    cargo test --no-run --quiet --test kill
     [[ -x $STILLROOM_TEST_BINARY ]] || { echo "there is no program at $STILLROOM_TEST_BINARY" && return 1; }
 }
 
