@@ -33,13 +33,14 @@ stage_api() {
 }
 
 stage_browser() {
-    have chromium || { skip "browser: no Chromium" && return; }
+    [[ -n $(browser_program) ]] || { skip "browser: no Chromium" && return; }
     have node || { skip "browser: no node" && return; }
+    have pdfinfo || { skip "browser: no pdfinfo, so no printed sheet could be read" && return; }
     [[ -d tests/browser/node_modules/playwright-core ]] || { skip "browser: the node packages are missing" && return; }
     build_program
     fill_demo "$SCRATCH/demo"
     # Two files at a time: each drives a browser and a server of its own, and waits for them half of the time.
-    (cd tests/browser && STILLROOM_TEST_DEMO=$SCRATCH/demo node --test --test-concurrency=2 --test-reporter=spec ./*.test.mjs) 2>&1 |
+    (cd tests/browser && STILLROOM_TEST_CHROMIUM=$(browser_program) STILLROOM_TEST_DEMO=$SCRATCH/demo node --test --test-concurrency=2 --test-reporter=spec ./*.test.mjs) 2>&1 |
         tee "$SCRATCH/browser.log"
     if grep -qE '^ℹ (skipped|todo) [1-9]' "$SCRATCH/browser.log"; then
         skip "browser: $(grep -E '^ℹ (skipped|todo) [1-9]' "$SCRATCH/browser.log" | tr '\n' ' ')"

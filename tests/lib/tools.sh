@@ -44,6 +44,11 @@ postgres_programs() {
     fi
 }
 
+# The browser of the tests; empty when there is none. Without windows of its own it is the same engine for half the work.
+browser_program() {
+    command -v chromium-headless-shell || command -v chromium || true
+}
+
 wants() {
     local stage wanted
     for stage in "${STAGES_WANTED[@]}"; do
@@ -68,7 +73,9 @@ prepare() {
         [[ -n $(postgres_programs) ]] || install_packages postgresql || true
     fi
     if wants browser; then
-        have chromium || install_packages chromium || true
+        [[ -n $(browser_program) ]] || install_packages chromium-headless-shell || install_packages chromium || true
+        # Reads what was printed back.
+        have pdfinfo || install_packages poppler-utils || true
         { have node && have npm; } || install_packages nodejs npm || true
         prepare_node_modules || true
     fi
@@ -85,7 +92,7 @@ prepare() {
 
 show_tools() {
     cargo --version
-    ! have chromium || chromium --version 2>/dev/null || true
+    [[ -z $(browser_program) ]] || "$(browser_program)" --version 2>/dev/null || true
     ! have node || echo "node $(node --version)"
     [[ -z $(postgres_programs) ]] || "$(postgres_programs)/postgres" --version
 }
