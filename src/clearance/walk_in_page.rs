@@ -124,7 +124,7 @@ fn usual(rules: &Rules) -> String {
 /// Where, and how many: of the house's rule by its button, else as typed. What was typed beside the rule is asked about, since one of
 /// the two is wrong.
 fn site_and_number(notes: &mut Notes, typed: &Typed, rules: &Rules) -> Option<(String, u32)> {
-    match typed.get("placed") {
+    match typed.get("do") {
         USUAL => {}
         OTHERWISE => {
             let site = notes.line("site", typed.get("site"), SITE_LETTERS);
@@ -265,7 +265,7 @@ mod tests {
         assert_eq!(usual(&rules), "1 extension, left outer corner");
         assert_eq!(usual(&Rules::default()), "3 extensions, outer corners");
         let said = |placed: &str, site: &str, number: &str| {
-            let pairs = [("placed", placed), ("site", site), ("number", number)];
+            let pairs = [("do", placed), ("site", site), ("number", number)];
             let mut notes = Notes::default();
             let typed = Typed::of(pairs.map(|(name, text)| (name, text.to_owned())));
             let says = site_and_number(&mut notes, &typed, &rules);
