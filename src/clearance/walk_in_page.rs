@@ -125,6 +125,11 @@ fn usual(rules: &Rules) -> String {
 /// the two is wrong.
 fn site_and_number(notes: &mut Notes, typed: &Typed, rules: &Rules) -> Option<(String, u32)> {
     match typed.get("do") {
+        // What the button said when it was pressed is what is recorded, or nothing is.
+        USUAL if typed.get("usual") != usual(rules) => {
+            notes.add("site", "The house’s rule was changed since this page was opened. Look, and press again.");
+            return None;
+        }
         USUAL => {}
         OTHERWISE => {
             let site = notes.line("site", typed.get("site"), SITE_LETTERS);
@@ -265,7 +270,8 @@ mod tests {
         assert_eq!(usual(&rules), "1 extension, left outer corner");
         assert_eq!(usual(&Rules::default()), "3 extensions, outer corners");
         let said = |placed: &str, site: &str, number: &str| {
-            let pairs = [("do", placed), ("site", site), ("number", number)];
+            let pairs =
+                [("do", placed), ("usual", "1 extension, left outer corner"), ("site", site), ("number", number)];
             let mut notes = Notes::default();
             let typed = Typed::of(pairs.map(|(name, text)| (name, text.to_owned())));
             let says = site_and_number(&mut notes, &typed, &rules);
@@ -277,6 +283,10 @@ mod tests {
         assert_eq!(said("", "both corners", "4"), (None, "site".to_owned()));
         assert_eq!(said("otherwise", "", "400"), (None, "site number".to_owned()));
         assert_eq!(said("usual", "both corners", ""), (None, "site".to_owned()));
+        // The owner changed the rule while the page lay open: what the button said is not what would be recorded.
+        let mut notes = Notes::default();
+        let typed = Typed::of([("do", "usual".to_owned()), ("usual", usual(&rules))]);
+        assert!(site_and_number(&mut notes, &typed, &Rules::default()).is_none() && notes.all().len() == 1);
     }
 
     #[test]

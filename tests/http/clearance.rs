@@ -370,7 +370,9 @@ fn a_test(things: &Things) -> Sent {
 }
 
 fn a_walk_in(things: &Things) -> Sent {
-    form(&[("bottle", &things.clearance["bottle"]), ("do", "usual"), ("at", "2026-02-20T11:00")])
+    let usual = "3 extensions, outer corners";
+    let bottle = things.clearance["bottle"].as_str();
+    form(&[("bottle", bottle), ("do", "usual"), ("usual", usual), ("at", "2026-02-20T11:00")])
 }
 
 fn a_reaction(_: &Things) -> Sent {
@@ -1072,7 +1074,12 @@ both_databases!(a_walk_in_is_tested_and_booked_in_one_form, async |house| {
     desk.submit(&form).await.must(422).says("Say how it was placed, by one of the two buttons.");
     let both = form.clone().with_all(&[("do", "usual"), ("site", "inner corners")]);
     desk.submit(&both).await.must(422).says("By the house’s rule, or as typed here?");
-    desk.submit(&form.with("do", "usual")).await.goes_to();
+    let form = form.with("do", "usual");
+    desk.submit(&form.clone().with("usual", "2 extensions, outer corners"))
+        .await
+        .must(422)
+        .says("The house’s rule was changed");
+    desk.submit(&form).await.goes_to();
     let placed = format!("select method || ' ' || cast(number_placed as text) from patch_test where client = '{ada}'");
     assert_eq!(house.look(&placed).await, "lashes 3");
     desk.page("/door/not-cleared").await.says("look at the patch test and ask");
@@ -1942,14 +1949,15 @@ both_databases!(no_form_about_her_health_holds_an_answer_before_somebody_gave_it
     let test = format!("/door/tests/{}", things["{patch_test}"]);
     let visit = format!("/door/clients/{}/walk-in", things["ada"]);
     let mut owner = house.owner();
-    // What each holds by itself: the clock where something is recorded as it happens, and the earliest start in the form of five taps.
+    // What each holds by itself: the clock where something is recorded as it happens; in the form of five taps the earliest start, and
+    // hidden what its button says, so that no other rule is recorded than was read.
     for ((page, action), held) in [
         (of("reactions"), vec![]),
         (of("tests"), vec!["at"]),
         (of("findings"), vec![]),
         (of("statements"), vec![]),
         ((test.clone(), format!("{test}/looks")), vec!["at"]),
-        ((visit.clone(), visit), vec!["at"]),
+        ((visit.clone(), visit), vec!["usual", "at"]),
     ] {
         let form = owner.form(&page, &action).await;
         let ours = |name: &str| !matches!(name, "csrf" | "form_key");
