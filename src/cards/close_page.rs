@@ -176,8 +176,8 @@ fn view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPag
 
 async fn show(staff: Staff, State(house): State<House>, At(id): At<CardId>) -> Result<Response, Problem> {
     let opened = opened(&house, &staff, id).await?;
-    let fresh = Typed::of([("aftercare", Aftercare::NotGiven.word().to_owned())]);
-    page(&ClosePage::of(&house, view(&house, &staff, &opened, &fresh)))
+    // Whether aftercare was given is said each time: chosen beforehand it would be said of somebody who was told.
+    page(&ClosePage::of(&house, view(&house, &staff, &opened, &Typed::default())))
 }
 
 /// What closing adds to the card.

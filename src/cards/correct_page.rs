@@ -297,9 +297,9 @@ async fn put_right(tx: &mut Tx, house: &House, id: CardId, new: &Corrected) -> R
         clearance::forget_exposures(tx, &id.to_string()).await?;
         let drops = store::whole(tx.db(), keys, id).await?.map(|whole| whole.drops).unwrap_or_default();
         for drop in drops {
-            open_store::met(tx, &card, drop.bottle, drop.at).await?;
+            open_store::met(tx, keys, &card, drop.bottle, drop.at).await?;
         }
-        open_store::met(tx, &card, bottle, card.begun).await?;
+        open_store::met(tx, keys, &card, bottle, card.begun).await?;
     }
     for (side, lash, placed) in &new.counts {
         if whole.placed_of(*side, *lash) == *placed {

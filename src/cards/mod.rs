@@ -26,6 +26,7 @@ mod work_page;
 
 use crate::web::routes::Routes;
 
+pub use her_page::of_her;
 pub use list_page::{AtHand, at_hand, open_with};
 pub use of_client::{TABLES, client_erase, client_file, client_merge};
 pub(crate) use seed::has_cards;

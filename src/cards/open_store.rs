@@ -71,7 +71,7 @@ pub(super) async fn open(tx: &mut Tx, keys: &Keys, who: &Who, start: &CardStart)
             tablet: None,
         };
         store::add_drop(tx, card.id, &drop).await?;
-        met(tx, &card, bottle, card.begun).await?;
+        met(tx, keys, &card, bottle, card.begun).await?;
         if card.paper.is_none() {
             adhesives::work_with(tx, bottle).await?;
         }
@@ -81,11 +81,11 @@ pub(super) async fn open(tx: &mut Tx, keys: &Keys, who: &Who, start: &CardStart)
 }
 
 /// Tells clearance that she met a bottle's product and lot: at once, so that a stop finds cards that are still open.
-pub(super) async fn met(tx: &mut Tx, card: &Card, bottle: BottleId, at: Instant) -> Result<(), Problem> {
+pub(super) async fn met(tx: &mut Tx, keys: &Keys, card: &Card, bottle: BottleId, at: Instant) -> Result<(), Problem> {
     let found = adhesives::bottle_and_product(tx.db(), bottle).await?;
     let (bottle, product) = found.ok_or(Problem::NotHere("bottle"))?;
     let met = Met { product: product.id, lot: bottle.lot };
-    clearance::add_exposure(tx, card.client, &met, at, Meeting::Treatment, &card.id.to_string()).await
+    clearance::add_exposure(tx, keys, card.client, &met, (at, Meeting::Treatment), &card.id.to_string()).await
 }
 
 /// What clearance says in a word or two, where the card may be opened.

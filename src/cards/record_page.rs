@@ -50,8 +50,10 @@ struct Line {
 struct ComplaintRow {
     id: String,
     words: String,
-    /// Tied to this card already.
-    tied: bool,
+    /// Its page; empty where this person does not read it.
+    href: String,
+    /// How it is tied to this card already.
+    tied: Option<&'static str>,
 }
 
 #[derive(Template)]
@@ -136,13 +138,22 @@ async fn shown(house: &House, staff: &Staff, id: CardId, told: &'static str) -> 
         acts.push((house.url("/cards/sheets/tomorrow"), "Tomorrow’s sheet, to print"));
     }
     acts.push((house.url("/cards"), "All cards"));
+    let reads = clients::may_see(&client, &staff.who);
     let of = |card: &super::card::Card| format!("the {} of {}", card.kind.words(), zone.date(card.begun, now));
     let complaint = |own: &clearance::ComplaintBrief| ComplaintRow {
         id: own.id.to_string(),
         words: format!("{}: {}", zone.date_and_clock(own.at, now), own.decided),
-        tied: own.card == id.to_string(),
+        href: if reads { house.url(&format!("/door/complaints/{}", own.id)) } else { String::new() },
+        tied: match &own.card {
+            of if *of == id.to_string() => Some("about this card"),
+            of if !of.is_empty() => Some("about the card this one mends"),
+            _ => None,
+        },
     };
-    let open_to_tie = |own: &&clearance::ComplaintBrief| own.card.is_empty() || own.card == id.to_string();
+    let mends = card.first_card.map(|first| first.to_string());
+    let concerns = |own: &&clearance::ComplaintBrief| {
+        own.card.is_empty() || own.card == id.to_string() || Some(&own.card) == mends.as_ref()
+    };
     Ok(RecordPage {
         frame: house.frame(&around.studio, &staff.visitor, Place::Book, format!("Card of {}", client.short)),
         key: new_form_key(),
@@ -168,7 +179,7 @@ async fn shown(house: &House, staff: &Staff, id: CardId, told: &'static str) -> 
                 (format!("{path}/versions/{}", own.id), words)
             })
             .collect(),
-        complaints: complaints.iter().filter(open_to_tie).map(complaint).collect(),
+        complaints: complaints.iter().filter(concerns).map(complaint).collect(),
         pictures,
         from_paper: card.paper.is_some(),
         ended: card.closed.map(|_| id.to_string()).unwrap_or_default(),

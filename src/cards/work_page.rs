@@ -631,7 +631,7 @@ async fn take_bottle(
                             tablet: None,
                         };
                         store::add_drop(tx, id, &drop).await?;
-                        open_store::met(tx, &card, bottle, now).await?;
+                        open_store::met(tx, keys, &card, bottle, now).await?;
                         adhesives::work_with(tx, bottle).await?;
                         tx.audit("take bottle", id, "").await?;
                         Ok(Kept::see(format!("/cards/{id}")))

@@ -1,23 +1,26 @@
-//! Complaints: what, with which adhesive and lot, what was decided, a fix at no charge until a day, a refund.
+//! A complaint's page: what was decided, a fix at no charge until a day, a refund; and the ways to the card it is about and to the one
+//! that put it right.
 
 use askama::Template;
 use axum::extract::{Multipart, State};
 use axum::http::{HeaderMap, StatusCode};
 use axum::response::Response;
+use jiff::ToSpan as _;
+use jiff::civil::Date;
 
-use super::doctor_store::{Complaint, DECISIONS, add_complaint, complaint, decide_complaint};
-use super::lot_store::exposures_of;
-use super::reaction::{LOOK_BACK, words_of};
-use super::seen::{client_for, must_treat, note_look, treats};
-use super::standing::Bench;
+use super::complaint_form::{Opened, card_field, chosen_card, open};
+use super::doctor_store::{Complaint, DECISIONS, complaint, decide_complaint, tie_complaint};
+use super::from_cards::{HerCard, HerCards};
+use super::reaction::words_of;
+use super::seen::{must_treat, note_look};
 use super::test_store::Met;
-use super::typed::{FormPage, MoreNotes, Typed, notes_of, tick_field, time_field, wall, words_field};
-use crate::base::actor::Who;
-use crate::base::ids::{ClientId, ComplaintId};
+use super::typed::{MoreNotes, Typed, day_field, notes_of, tick_field};
+use crate::base::ids::ComplaintId;
 use crate::base::problem::{FieldNote, Problem};
-use crate::base::time::{DAY, Instant};
+use crate::base::time::{DAY, Instant, SECOND};
+use crate::base::zone::Zone;
+use crate::clients::not_restricted;
 use crate::clients::photos::{LARGEST_FORM, Moment, PhotoBlock, Shows, arrive, keep};
-use crate::clients::{Client, not_restricted};
 use crate::store::Kept;
 use crate::web::House;
 use crate::web::checks::{Notes, choice_field, note_fields, number_field};
@@ -28,138 +31,26 @@ use crate::web::incoming::{At, Form, Turned, new_form_key};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
-use crate::web::studio::{Place, Studio};
+use crate::web::studio::Place;
 
-pub(super) fn routes() -> Routes {
+pub(super) fn routes(cards: HerCards) -> Routes {
     Routes::new()
-        .get("/door/clients/{client}/complaints/new", complaint_form)
-        .post("/door/clients/{client}/complaints", add)
-        .get("/door/complaints/{complaint}", show)
-        .post("/door/complaints/{complaint}/decision", decide)
-        .post_file("/door/complaints/{complaint}/photos", LARGEST_FORM, photo)
-}
-
-struct Opened {
-    studio: Studio,
-    client: Client,
-    bench: Bench,
-    met: Vec<Met>,
-}
-
-async fn open(house: &House, who: &Who, id: ClientId, now: Instant) -> Result<Opened, Problem> {
-    let mut db = house.store.read().await?;
-    let studio = Studio::load(&mut db).await?;
-    let client = client_for(&mut db, id, who, now).await?;
-    let mut met: Vec<Met> = Vec::new();
-    for exposure in exposures_of(&mut db, id, now.plus(-LOOK_BACK), now).await? {
-        if !met.contains(&exposure.met) {
-            met.push(exposure.met);
-        }
-    }
-    Ok(Opened { bench: Bench::load(&mut db, &studio.zone).await?, studio, client, met })
-}
-
-fn met_words(met: &Met, bench: &Bench) -> String {
-    let lot = if met.lot.is_empty() { "no lot printed".to_owned() } else { format!("lot {}", met.lot) };
-    format!("{}, {lot}", bench.name(Some(met.product)))
-}
-
-async fn complaint_form(staff: Staff, State(house): State<House>, At(id): At<ClientId>) -> Result<Response, Problem> {
-    let opened = open(&house, &staff.who, id, staff.visitor.now.0).await?;
-    let fresh = Typed::of([("at", wall(&opened.studio.zone, staff.visitor.now.0))]);
-    page(&form_view(&house, &staff, &opened, &fresh))
-}
-
-fn form_view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPage {
-    let none = std::iter::once((String::new(), "not known".to_owned()));
-    let met = opened.met.iter().enumerate().map(|(at, met)| (at.to_string(), met_words(met, &opened.bench)));
-    FormPage {
-        frame: house.frame(
-            &opened.studio,
-            &staff.visitor,
-            Place::Door,
-            format!("A complaint of {}", opened.client.short),
-        ),
-        key: new_form_key(),
-        action: house.url(&format!("/door/clients/{}/complaints", opened.client.id)),
-        word: "Complaint",
-        small: "facts only",
-        lead: vec!["Itching, redness, swelling or pain is a reaction as well: record that first.".to_owned()],
-        caution: None,
-        fields: vec![
-            time_field("at", "When she complained", typed.get("at")),
-            words_field("what", "What about", typed.get("what")),
-            choice_field(
-                "select",
-                "met",
-                "Adhesive and lot of the last eight weeks",
-                typed.get("met"),
-                none.chain(met),
-            ),
-        ],
-        mistakes: Vec::new(),
-        button: "Keep the complaint",
-        back: (house.url(&format!("/door/clients/{}/clearance", opened.client.id)), "Back to her clearance"),
-    }
-}
-
-async fn add(
-    staff: Staff,
-    State(house): State<House>,
-    At(id): At<ClientId>,
-    form: Form<Typed>,
-) -> Result<Response, Problem> {
-    let now = staff.visitor.now.0;
-    let opened = open(&house, &staff.who, id, now).await?;
-    let typed = &form.typed;
-    let mut notes = Notes::default();
-    let at = notes.instant("at", typed.get("at"), &opened.studio.zone, (now.plus(-365 * DAY), now));
-    let what = notes.words("what", typed.get("what"), 4000);
-    let met = match typed.get("met") {
-        "" => Some(None),
-        place => notes.choice("met", place.parse().ok().and_then(|at: usize| opened.met.get(at)).cloned()).map(Some),
-    };
-    let new = (|| {
-        let met = met?;
-        Some(Complaint {
-            id: ComplaintId::new(),
-            client: id,
-            at: at?,
-            what: what?,
-            product: met.as_ref().map(|met| met.product),
-            lot: met.map(|met| met.lot).unwrap_or_default(),
-            card: String::new(),
-            decision: "open".to_owned(),
-            fix_until: None,
-            fixed: None,
-            refund_minor: None,
+        .get("/door/complaints/{complaint}", move |staff: Staff, house: State<House>, id: At<ComplaintId>| {
+            show(staff, house, id, cards)
         })
-    })();
-    match notes.settle(new) {
-        Ok(new) => {
-            let (inner, reads) = (house.clone(), treats(&staff.who));
-            let kept = house
-                .store
-                .write(&form.key, move |tx| {
-                    let (house, new) = (inner.clone(), new.clone());
-                    Box::pin(async move {
-                        add_complaint(tx, house.store.keys(), &new).await?;
-                        Ok(Kept::see(if reads {
-                            format!("/door/complaints/{}", new.id)
-                        } else {
-                            format!("/door/clients/{id}/clearance")
-                        }))
-                    })
-                })
-                .await?;
-            Ok(answer(&house, &kept))
-        }
-        Err(problem) => {
-            let notes = notes_of(problem)?;
-            let view = form_view(&house, &staff, &opened, &form.typed).again(&notes, form.key.form);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
-        }
-    }
+        .post(
+            "/door/complaints/{complaint}/decision",
+            move |staff: Staff, house: State<House>, id: At<ComplaintId>, form: Form<Typed>| {
+                decide(staff, house, id, form, cards)
+            },
+        )
+        .post_file(
+            "/door/complaints/{complaint}/photos",
+            LARGEST_FORM,
+            move |staff: Staff, house: State<House>, id: At<ComplaintId>, headers: HeaderMap, parts: Multipart| {
+                photo(staff, house, id, headers, parts, cards)
+            },
+        )
 }
 
 #[derive(Template)]
@@ -172,12 +63,19 @@ struct ComplaintPage {
     mark: &'static str,
     state: String,
     facts: Vec<(&'static str, String)>,
+    /// The card it is about and those that mend it: word, address, words.
+    cards: Vec<(&'static str, String, String)>,
     fields: Vec<FieldView>,
     mistakes: Vec<Mistake>,
     pictures: PhotoBlock,
 }
 
-async fn open_complaint(house: &House, staff: &Staff, id: ComplaintId) -> Result<(Opened, Complaint), Problem> {
+async fn open_complaint(
+    house: &House,
+    staff: &Staff,
+    id: ComplaintId,
+    cards: HerCards,
+) -> Result<(Opened, Complaint), Problem> {
     // What was complained of may tell of her health: the desk takes complaints in, those who treat read them.
     must_treat(&staff.who)?;
     let now = staff.visitor.now.0;
@@ -185,27 +83,47 @@ async fn open_complaint(house: &House, staff: &Staff, id: ComplaintId) -> Result
         let mut db = house.store.read().await?;
         complaint(&mut db, house.store.keys(), id).await?.ok_or(Problem::NotHere("complaint"))?
     };
-    let opened = open(house, &staff.who, found.client, now).await.map_err(|problem| {
+    let opened = open(house, &staff.who, found.client, now, cards).await.map_err(|problem| {
         if matches!(problem, Problem::NotHere(_)) { Problem::NotHere("complaint") } else { problem }
     })?;
     Ok((opened, found))
 }
 
-async fn show(staff: Staff, State(house): State<House>, At(id): At<ComplaintId>) -> Result<Response, Problem> {
-    let (opened, found) = open_complaint(&house, &staff, id).await?;
+async fn show(
+    staff: Staff,
+    State(house): State<House>,
+    At(id): At<ComplaintId>,
+    cards: HerCards,
+) -> Result<Response, Problem> {
+    let (opened, found) = open_complaint(&house, &staff, id, cards).await?;
     note_look(&house, &staff.who, "see complaint", found.client).await?;
-    let fresh = typed_as_kept(&found, &opened.studio);
+    let fresh = typed_as_kept(&found, &opened, staff.visitor.now.0);
     page(&complaint_view(&house, &staff, &opened, &found, &fresh, &[], new_form_key()).await?)
 }
 
-/// The form of the decision as it was kept.
-fn typed_as_kept(found: &Complaint, studio: &Studio) -> Typed {
+/// The form of the decision as it was kept. Where no last day is, the one the house's own days lead to.
+fn typed_as_kept(found: &Complaint, opened: &Opened, now: Instant) -> Typed {
+    let zone = &opened.studio.zone;
+    let last =
+        found.fix_until.map_or_else(|| proposed(zone, found.at, opened.bench.rules.fix_days, now), |at| zone.day(at));
     Typed::of([
         ("decision", found.decision.clone()),
-        ("fix_until", found.fix_until.map(|until| wall(&studio.zone, until)).unwrap_or_default()),
+        ("card", found.card.clone()),
+        ("fix_until", last.to_string()),
         ("refund", found.refund_minor.map(|minor| minor.to_string()).unwrap_or_default()),
         ("fixed", if found.fixed.is_some() { "yes".to_owned() } else { String::new() }),
     ])
+}
+
+/// The last day of a fix: so many days after she complained, and no day that is over.
+fn proposed(zone: &Zone, complained: Instant, days: u32, now: Instant) -> Date {
+    let day = zone.day(complained);
+    day.checked_add(i64::from(days).days()).unwrap_or(day).max(zone.day(now))
+}
+
+/// The end of a day, to which a fix is promised.
+fn end_of(zone: &Zone, day: Date) -> Instant {
+    zone.start_of(day.tomorrow().unwrap_or(day)).plus(-SECOND)
 }
 
 /// A photo of what she complains of.
@@ -215,8 +133,9 @@ async fn photo(
     At(id): At<ComplaintId>,
     headers: HeaderMap,
     parts: Multipart,
+    cards: HerCards,
 ) -> Result<Response, Turned> {
-    let (opened, found) = open_complaint(&house, &staff, id).await?;
+    let (opened, found) = open_complaint(&house, &staff, id, cards).await?;
     not_restricted(&opened.client)?;
     let arrived = arrive(&house, &staff, &headers, parts).await?;
     match arrived.picture {
@@ -226,7 +145,7 @@ async fn photo(
             Ok(answer(&house, &kept))
         }
         Err(sentence) => {
-            let fresh = typed_as_kept(&found, &opened.studio);
+            let fresh = typed_as_kept(&found, &opened, staff.visitor.now.0);
             let mut view = complaint_view(&house, &staff, &opened, &found, &fresh, &[], new_form_key()).await?;
             view.pictures = view.pictures.refused(sentence, arrived.key.form);
             Ok(page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)?)
@@ -244,12 +163,24 @@ async fn complaint_view(
     key: String,
 ) -> Result<ComplaintPage, Problem> {
     let (now, zone) = (staff.visitor.now.0, &opened.studio.zone);
-    let met = found.product.map(|product| met_words(&Met { product, lot: found.lot.clone() }, &opened.bench));
+    let met = found.product.map(|product| opened.bench.met_words(&Met { product, lot: found.lot.clone() }));
     let own = |(key, words): (&str, &str)| (key.to_owned(), words.to_owned());
-    let mut fields = vec![
-        choice_field("radio", "decision", "Decided", typed.get("decision"), DECISIONS.map(own)),
-        time_field("fix_until", "A fix at no charge until", typed.get("fix_until")).or_empty(),
-        tick_field("fixed", "The fix is done", typed.is_ticked("fixed")),
+    let mended = mended_by(found, &opened.cards);
+    let days = opened.bench.rules.fix_days;
+    let mut fields = vec![choice_field("radio", "decision", "Decided", typed.get("decision"), DECISIONS.map(own))];
+    // Of a card this person may not read nothing is chosen here.
+    if found.card.is_empty() || opened.cards.iter().any(|card| card.id == found.card) {
+        fields.extend(card_field(opened, typed));
+    }
+    let done = tick_field("fixed", "The fix is done", typed.is_ticked("fixed"));
+    fields.extend([
+        day_field("fix_until", "A fix at no charge until the end of", typed.get("fix_until"))
+            .hinted(format!("Proposed here: {days} days after she complained, as the house’s rules say."))
+            .or_empty(),
+        match mended.first() {
+            Some(card) => done.hinted(format!("A card mends it: {}.", card.words)),
+            None => done,
+        },
         number_field(
             "refund",
             &format!("Given back, in the smallest unit of {}", opened.studio.currency),
@@ -257,7 +188,7 @@ async fn complaint_view(
         )
         .hinted("1250 for 12.50.")
         .or_empty(),
-    ];
+    ]);
     note_fields(&mut fields, notes);
     let late = found.decision == "fix" && found.fixed.is_none() && found.fix_until.is_some_and(|until| until < now);
     let (mark, state) = match (found.decision.as_str(), found.fixed) {
@@ -297,28 +228,50 @@ async fn complaint_view(
             ("When", zone.date_and_clock(found.at, now)),
             ("What", found.what.clone()),
             ("Adhesive and lot", met.unwrap_or_else(|| "not known".to_owned())),
-            ("Treatment card", card_words(&found.card).to_owned()),
         ],
+        cards: card_lines(house, found, &opened.cards, &mended),
         mistakes: mistakes(&fields),
         fields,
         pictures,
     })
 }
 
-/// Whether a card is named: which one is said on the card's own page, where a complaint of hers is chosen.
-const fn card_words(card: &str) -> &'static str {
-    if card.is_empty() { "none named yet; name it on the card" } else { "named on her card" }
+/// Her cards that mend, since she complained, the one it is about; newest first.
+fn mended_by<'c>(found: &Complaint, cards: &'c [HerCard]) -> Vec<&'c HerCard> {
+    let mends = |card: &&HerCard| !found.card.is_empty() && card.mends.as_ref() == Some(&found.card);
+    cards.iter().filter(mends).filter(|card| card.begun >= found.at).collect()
 }
 
-fn check_decision(typed: &Typed, found: &Complaint, studio: &Studio, now: Instant) -> Result<Complaint, Problem> {
+/// The card it is about and those that mend it: word, address without one to read, words.
+fn card_lines(
+    house: &House,
+    found: &Complaint,
+    cards: &[HerCard],
+    mended: &[&HerCard],
+) -> Vec<(&'static str, String, String)> {
+    let line = |word, card: &HerCard| (word, house.url(&card.path), card.words.clone());
+    let about = match cards.iter().find(|card| card.id == found.card) {
+        Some(card) => line("Treatment card", card),
+        None if found.card.is_empty() => ("Treatment card", String::new(), "none named yet".to_owned()),
+        None => ("Treatment card", String::new(), "one that is a colleague’s to read".to_owned()),
+    };
+    std::iter::once(about).chain(mended.iter().map(|card| line("Mended at no charge", card))).collect()
+}
+
+fn check_decision(typed: &Typed, found: &Complaint, opened: &Opened, now: Instant) -> Result<Complaint, Problem> {
     let mut notes = Notes::default();
+    let zone = &opened.studio.zone;
     let known = DECISIONS.iter().find(|(key, _)| *key == typed.get("decision")).map(|(key, _)| (*key).to_owned());
     let decision = notes.choice("decision", known);
     let fix_until = if decision.as_deref() == Some("fix") {
-        notes.instant("fix_until", typed.get("fix_until"), &studio.zone, (found.at, now.plus(365 * DAY))).map(Some)
+        let limits = (zone.day(found.at), zone.day(now.plus(365 * DAY)));
+        notes.day("fix_until", typed.get("fix_until"), limits).map(|day| Some(end_of(zone, day)))
     } else {
         Some(None)
     };
+    // A page on which no card could be chosen says nothing about it.
+    let card =
+        if typed.all("card").is_empty() { Some(found.card.clone()) } else { chosen_card(&mut notes, typed, opened) };
     let refund = if decision.as_deref() == Some("refund") {
         notes.whole("refund", typed.get("refund"), (1, 100_000_000), "").map(|minor| Some(i64::from(minor)))
     } else {
@@ -327,7 +280,14 @@ fn check_decision(typed: &Typed, found: &Complaint, studio: &Studio, now: Instan
     let fixed = typed.is_ticked("fixed").then(|| found.fixed.unwrap_or(now));
     notes.settle((|| {
         let fixed = fixed.filter(|_| decision.as_deref() == Some("fix"));
-        Some(Complaint { decision: decision?, fix_until: fix_until?, refund_minor: refund?, fixed, ..found.clone() })
+        Some(Complaint {
+            decision: decision?,
+            card: card?,
+            fix_until: fix_until?,
+            refund_minor: refund?,
+            fixed,
+            ..found.clone()
+        })
     })())
 }
 
@@ -336,16 +296,22 @@ async fn decide(
     State(house): State<House>,
     At(id): At<ComplaintId>,
     form: Form<Typed>,
+    cards: HerCards,
 ) -> Result<Response, Problem> {
-    let (opened, found) = open_complaint(&house, &staff, id).await?;
-    match check_decision(&form.typed, &found, &opened.studio, staff.visitor.now.0) {
+    let (opened, found) = open_complaint(&house, &staff, id, cards).await?;
+    match check_decision(&form.typed, &found, &opened, staff.visitor.now.0) {
         Ok(decided) => {
+            let another = decided.card != found.card;
+            let inner = house.clone();
             let kept = house
                 .store
                 .write(&form.key, move |tx| {
-                    let decided = decided.clone();
+                    let (house, decided) = (inner.clone(), decided.clone());
                     Box::pin(async move {
-                        decide_complaint(tx, &decided).await?;
+                        decide_complaint(tx, house.store.keys(), &decided).await?;
+                        if another {
+                            tie_complaint(tx, decided.client, id, &decided.card).await?;
+                        }
                         Ok(Kept::see(format!("/door/complaints/{id}")))
                     })
                 })
@@ -358,5 +324,23 @@ async fn decide(
             let view = complaint_view(&house, &staff, &opened, &found, &form.typed, &notes, key).await?;
             page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_last_day_of_a_fix_is_counted_from_the_complaint_and_never_over_yet() {
+        let zone = Zone::named("Europe/Copenhagen").unwrap();
+        let at = |text: &str| super::super::typed::wall_instant(text, &zone).unwrap();
+        let last = |complained: &str, days, now: &str| proposed(&zone, at(complained), days, at(now)).to_string();
+        assert_eq!(last("2026-02-18T10:12", 7, "2026-02-18T10:12"), "2026-02-25");
+        // Days of the calendar: over a change of the clocks too, and from a late evening on.
+        assert_eq!(last("2026-03-28T23:50", 2, "2026-03-29T09:00"), "2026-03-30");
+        assert_eq!(last("2026-02-01T10:00", 7, "2026-02-18T10:12"), "2026-02-18");
+        let end = end_of(&zone, "2026-03-29".parse().unwrap());
+        assert_eq!(super::super::typed::wall(&zone, end), "2026-03-29T23:59");
     }
 }

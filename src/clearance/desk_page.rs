@@ -1,6 +1,8 @@
 //! The desk list: everyone expected in the next days who is not cleared, most urgent first, one tap to act. Others can see this
 //! screen: short names, the missing step, and nothing about health.
 
+use std::collections::HashMap;
+
 use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
@@ -70,6 +72,8 @@ struct DeskPage {
     key: String,
     rows: Vec<DeskRow>,
     calls: Vec<CallRow>,
+    /// How many calls there are, and how many of them are overdue.
+    calls_small: String,
     cleared: usize,
     expected: usize,
     visits: Vec<VisitRow>,
@@ -132,6 +136,10 @@ async fn desk_list(staff: Staff, State(house): State<House>) -> Result<Response,
         expected: all.len(),
         visits: all.iter().map(visit_row).collect(),
         rows,
+        calls_small: match (calls.len(), calls.iter().filter(|call| call.mark == "stop").count()) {
+            (all, 0) => format!("how somebody is: {all}"),
+            (all, late) => format!("how somebody is: {all}, {late} overdue"),
+        },
         calls,
         days: AHEAD,
         no_house_adhesive: bench.house_adhesive(now).is_empty(),
@@ -225,11 +233,12 @@ async fn calls(house: &House, db: &mut Db, studio: &Studio, who: &Who, now: Inst
     let due = due_follow_ups(db, now.plus(DAY + HOUR)).await?;
     let ids: Vec<_> = due.iter().map(|follow_up| follow_up.client).collect();
     let clients = clients::several(db, &ids).await?;
+    let shorts: HashMap<_, _> = clients.into_iter().map(|client| (client.id, client.short)).collect();
     let mut rows = Vec::new();
     for follow_up in due {
-        let Some(client) = clients.iter().find(|client| client.id == follow_up.client) else { continue };
+        let Some(short) = shorts.get(&follow_up.client) else { continue };
         rows.push(CallRow {
-            short: client.short.clone(),
+            short: short.clone(),
             due: format!("{}, {}", studio.zone.date_and_clock(follow_up.due, now), words::left(follow_up.due, now)),
             mark: if follow_up.due < now { "stop" } else { "near" },
             href: if treats(who) {

@@ -2,10 +2,10 @@
 
 use sqlx::Row;
 
+use super::bound;
 use super::facts::Overridable;
 use super::sealing::{open_words, seal_words};
 use super::seen::still_here;
-use super::verify;
 use crate::adhesives::Family;
 use crate::base::ids::{ClientId, ComplaintId, DoctorNoteId, OverrideId, ProductId};
 use crate::base::problem::Problem;
@@ -45,7 +45,7 @@ pub(super) async fn add_finding(tx: &mut Tx, keys: &Keys, client: ClientId, find
     .execute(tx.db())
     .await?;
     tx.raise(super::DOOR);
-    verify::bind(tx, keys, &verify::FINDING, id).await
+    bound::bind(tx, keys, &bound::FINDING, id).await
 }
 
 /// A client's findings, newest first.
@@ -102,7 +102,7 @@ pub(super) async fn add_statement(
     .execute(tx.db())
     .await?;
     tx.raise(super::DOOR);
-    verify::bind(tx, keys, &verify::STATEMENT, id).await
+    bound::bind(tx, keys, &bound::STATEMENT, id).await
 }
 
 /// A client's statements, newest first.
@@ -167,7 +167,7 @@ pub(super) async fn add_decision(
     .execute(tx.db())
     .await?;
     tx.raise(super::DOOR);
-    verify::bind(tx, keys, &verify::DECISION, id).await
+    bound::bind(tx, keys, &bound::DECISION, id).await
 }
 
 /// A client's decisions, newest first.
@@ -255,11 +255,23 @@ pub(super) async fn add_complaint(tx: &mut Tx, keys: &Keys, complaint: &Complain
     .bind(by)
     .execute(tx.db())
     .await?;
-    tx.audit("record complaint", complaint.id, "").await
+    bound::bind(tx, keys, &bound::COMPLAINT, complaint.id).await?;
+    if !complaint.card.is_empty() {
+        tx.audit(bound::TIED, complaint.id, &complaint.card).await?;
+    }
+    if complaint.decision == "open" { Ok(()) } else { tell_decision(tx, keys, complaint).await }
+}
+
+/// Tells the chain what is decided, as a digest.
+async fn tell_decision(tx: &mut Tx, keys: &Keys, complaint: &Complaint) -> Result<(), Problem> {
+    let instants = [complaint.fix_until, complaint.fixed];
+    let id = complaint.id.to_string();
+    let decided = bound::decision(keys, &id, &complaint.decision, instants, complaint.refund_minor);
+    tx.audit(bound::DECIDED, id, &decided).await
 }
 
 /// Keeps what was decided.
-pub(super) async fn decide_complaint(tx: &mut Tx, complaint: &Complaint) -> Result<(), Problem> {
+pub(super) async fn decide_complaint(tx: &mut Tx, keys: &Keys, complaint: &Complaint) -> Result<(), Problem> {
     query_with_nulls("update complaint set decision = $1, fix_until = $2, fixed = $3, refund_minor = $4 where id = $5")
         .bind(&complaint.decision)
         .bind(complaint.fix_until.map(|until| until.0))
@@ -268,7 +280,7 @@ pub(super) async fn decide_complaint(tx: &mut Tx, complaint: &Complaint) -> Resu
         .bind(complaint.id.to_string())
         .execute(tx.db())
         .await?;
-    tx.audit("decide complaint", complaint.id, &complaint.decision).await
+    tell_decision(tx, keys, complaint).await
 }
 
 /// A complaint as a card names it: when, and what was decided. Nothing of what she said.
@@ -319,7 +331,7 @@ pub async fn tie_complaint(tx: &mut Tx, client: ClientId, id: ComplaintId, card:
     if done.rows_affected() == 0 {
         return Err(Problem::NotHere("complaint"));
     }
-    tx.audit("tie complaint to card", id, card).await
+    tx.audit(bound::TIED, id, card).await
 }
 
 /// One complaint.

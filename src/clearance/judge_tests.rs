@@ -680,6 +680,7 @@ fn any_rules() -> impl Strategy<Value = Rules> {
                 answers_needed,
                 may_override: MayOverride::Owner,
                 ages: AgeRule { refused_below, guardian_below },
+                ..Rules::default()
             }
         },
     )
@@ -703,6 +704,7 @@ fn stricter(a: &Rules, b: &Rules) -> Rules {
             refused_below: a.ages.refused_below.max(b.ages.refused_below),
             guardian_below: a.ages.guardian_below.max(b.ages.guardian_below),
         },
+        ..Rules::default()
     }
 }
 

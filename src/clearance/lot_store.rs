@@ -4,10 +4,12 @@
 use sqlx::Row;
 use sqlx::any::AnyRow;
 
+use super::bound;
 use super::test_store::Met;
 use crate::base::ids::{BottleId, ClientId, FollowUpId, ProductId, StopId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
+use crate::store::keys::Keys;
 use crate::store::{Db, Tx, query_with_nulls};
 
 /// Somebody's meeting with a product and lot.
@@ -173,8 +175,8 @@ fn read_stop(row: &AnyRow) -> Result<Stop, Problem> {
 }
 
 /// Keeps that a client was told of a stop; a second time changes nothing.
-pub(super) async fn tell_client(tx: &mut Tx, stop: StopId, client: ClientId) -> Result<(), Problem> {
-    let (now, by) = (tx.now.0, tx.actor.mark());
+pub(super) async fn tell_client(tx: &mut Tx, keys: &Keys, stop: StopId, client: ClientId) -> Result<(), Problem> {
+    let (now, by, id) = (tx.now.0, tx.actor.mark(), FollowUpId::new());
     let before = sqlx::query("select 1 from told_client where stop = $1 and client = $2 limit 1")
         .bind(stop.to_string())
         .bind(client.to_string())
@@ -184,14 +186,14 @@ pub(super) async fn tell_client(tx: &mut Tx, stop: StopId, client: ClientId) -> 
         return Ok(());
     }
     sqlx::query("insert into told_client (id, stop, client, at, by_person) values ($1, $2, $3, $4, $5)")
-        .bind(FollowUpId::new().to_string())
+        .bind(id.to_string())
         .bind(stop.to_string())
         .bind(client.to_string())
         .bind(now.0)
         .bind(by)
         .execute(tx.db())
         .await?;
-    tx.audit("note that client was told", client, &stop.to_string()).await
+    bound::bind(tx, keys, &bound::TOLD_CLIENT, id).await
 }
 
 /// Which clients were told of a stop, and when.

@@ -1,7 +1,9 @@
 //! Who may be treated when: patch tests, the rules of clearance and their judgement, reactions, lots, stops. Knows clients and
 //! adhesives. Knows no artist's seconds and no price; never relaxes a hold.
 
+mod bound;
 mod client_page;
+mod complaint_form;
 mod complaint_page;
 mod desk_page;
 mod doctor_form;
@@ -10,6 +12,8 @@ pub mod facts;
 mod facts_store;
 mod for_advice;
 mod for_book;
+mod from_cards;
+mod house_adhesive_page;
 pub mod judge;
 #[cfg(test)]
 mod judge_tests;
@@ -18,6 +22,7 @@ mod lot_page;
 mod lot_store;
 mod of_client;
 pub mod reaction;
+mod reaction_form;
 mod reaction_page;
 mod reaction_store;
 pub mod rules;
@@ -27,13 +32,16 @@ pub(crate) mod seed;
 mod seen;
 mod staff_page;
 mod standing;
+mod stop_page;
 mod test_form;
 mod test_page;
 mod test_store;
 pub(crate) mod typed;
+mod verdict;
 mod verify;
 mod visit_page;
 mod visit_store;
+mod walk_in_page;
 pub mod wet;
 pub mod words;
 
@@ -42,8 +50,8 @@ pub use doctor_store::{ComplaintBrief, complaints_in_brief, tie_complaint};
 pub use facts::{ClientFacts, PlannedProduct};
 pub use for_advice::{ForHer, for_advice, of_today};
 pub use for_book::{AtBooking, at_booking};
+pub use from_cards::{FromCards, HerCard, HerCards, OpenCard, OpenCards};
 pub use judge::{Clearance, clearance};
-pub use lot_page::{OpenCard, OpenCards};
 pub use of_client::{TABLES, client_erase, client_file, client_merge, last_met};
 pub use rules::Rules;
 pub use standing::{NotToday, StandingWords, block, may_treat, not_today};
@@ -55,18 +63,23 @@ use crate::web::routes::Routes;
 
 pub use crate::clients::DOOR;
 
-/// Every door of this part.
+/// Every door of this part. Cards stand below it: what it asks of them is handed in.
 #[must_use]
-pub fn routes(cards: OpenCards) -> Routes {
+pub fn routes(cards: FromCards) -> Routes {
     desk_page::routes()
         .join(visit_page::routes())
+        .join(walk_in_page::routes())
         .join(test_form::routes())
         .join(test_page::routes())
         .join(client_page::routes())
         .join(doctor_form::routes())
+        .join(reaction_form::routes())
         .join(reaction_page::routes())
-        .join(lot_page::routes(cards))
-        .join(complaint_page::routes())
+        .join(lot_page::routes())
+        .join(stop_page::routes(cards.open))
+        .join(house_adhesive_page::routes())
+        .join(complaint_form::routes(cards.of_client))
+        .join(complaint_page::routes(cards.of_client))
         .join(staff_page::routes())
         .join(rules_page::routes())
 }

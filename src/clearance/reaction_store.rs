@@ -3,13 +3,14 @@
 use sqlx::Row;
 use sqlx::any::AnyRow;
 
+use super::bound;
 use super::reaction::{Details, follow_ups};
 use super::seen::still_here;
 use super::test_store::{Met, read_wet};
-use super::verify;
 use super::wet::Wet;
 use crate::base::ids::{ClientId, FollowUpId, PersonId, ProductId, ReactionId, StaffIncidentId};
 use crate::base::problem::Problem;
+use crate::base::text;
 use crate::base::time::Instant;
 use crate::store::keys::Keys;
 use crate::store::{Db, Tx, query_with_nulls, sealed};
@@ -108,7 +109,7 @@ pub(super) async fn add_reaction(
         .await?;
     }
     tx.raise(super::DOOR);
-    verify::bind(tx, keys, &verify::REACTION, reaction.id).await
+    bound::bind(tx, keys, &bound::REACTION, reaction.id).await
 }
 
 /// One reaction.
@@ -228,10 +229,11 @@ pub(super) async fn follow_ups_of(db: &mut Db, reaction: ReactionId) -> Result<V
     rows.iter().map(read_follow_up).collect()
 }
 
-/// Follow-ups not done that are due before an instant, the longest due first.
+/// Follow-ups not done that are due before an instant, the longest due first. Every one of them: whoever fell off the end of a list would
+/// not be called.
 pub(super) async fn due_follow_ups(db: &mut Db, before: Instant) -> Result<Vec<FollowUp>, Problem> {
     let rows = sqlx::query(
-        "select id, reaction, client, due, done from follow_up where done is null and due < $1 order by due limit 100",
+        "select id, reaction, client, due, done from follow_up where done is null and due < $1 order by due, id",
     )
     .bind(before.0)
     .fetch_all(db)
@@ -270,7 +272,7 @@ pub(super) async fn do_follow_up(tx: &mut Tx, keys: &Keys, follow_up: &FollowUp,
         ));
     }
     tx.raise(super::DOOR);
-    verify::bind(tx, keys, &verify::FOLLOW_UP, follow_up.id).await
+    bound::bind(tx, keys, &bound::FOLLOW_UP, follow_up.id).await
 }
 
 /// What a follow-up found.
@@ -284,17 +286,17 @@ pub(super) async fn follow_up_words(db: &mut Db, keys: &Keys, follow_up: &Follow
 }
 
 /// Keeps that somebody was told about a reaction, a stop or an incident.
-pub(super) async fn tell(tx: &mut Tx, about: &str, whom: &str) -> Result<(), Problem> {
-    let (now, by) = (tx.now.0, tx.actor.mark());
+pub(super) async fn tell(tx: &mut Tx, keys: &Keys, about: &str, whom: &str) -> Result<(), Problem> {
+    let (now, by, id) = (tx.now.0, tx.actor.mark(), FollowUpId::new());
     sqlx::query("insert into told (id, about, whom, at, by_person) values ($1, $2, $3, $4, $5)")
-        .bind(FollowUpId::new().to_string())
+        .bind(id.to_string())
         .bind(about)
         .bind(whom)
         .bind(now.0)
         .bind(by)
         .execute(tx.db())
         .await?;
-    tx.audit("note who was told", about, whom).await
+    bound::bind(tx, keys, &bound::TOLD, id).await
 }
 
 /// Who was told, and when.
@@ -342,6 +344,15 @@ pub(super) async fn add_staff_incident(tx: &mut Tx, incident: &StaffIncident) ->
     .execute(tx.db())
     .await?;
     tx.audit("record staff incident", incident.id, "").await
+}
+
+/// How many incidents of those who work here name this product, or this lot of it, however the lot was typed.
+pub(super) async fn staff_incidents_with(db: &mut Db, product: ProductId, lot: Option<&str>) -> Result<usize, Problem> {
+    let rows = sqlx::query("select lot from staff_incident where product = $1")
+        .bind(product.to_string())
+        .fetch_all(db)
+        .await?;
+    Ok(rows.iter().filter(|row| lot.is_none_or(|lot| text::lot(&row.get::<String, _>(0)) == lot)).count())
 }
 
 /// The newest incidents of those who work here.

@@ -87,6 +87,12 @@ pub struct Rules {
     pub answers_needed: bool,
     /// Who may go on although validity or gap is over.
     pub may_override: MayOverride,
+    /// Days after a complaint by which a fix at no charge is done, 1…90. It clears and holds nobody.
+    pub fix_days: u32,
+    /// Where a test with extensions is usually placed here, in words, and how many, 1…40: one tap records both for who walks in.
+    pub usual_site: String,
+    /// How many.
+    pub usual_number: u32,
     /// The studio's ages, set with the clients.
     pub ages: AgeRule,
 }
@@ -105,6 +111,9 @@ impl Default for Rules {
             liquids_too: false,
             answers_needed: true,
             may_override: MayOverride::Owner,
+            fix_days: 7,
+            usual_site: "outer corners".to_owned(),
+            usual_number: 3,
             ages: AgeRule::default(),
         }
     }
@@ -114,6 +123,12 @@ impl Default for Rules {
 pub const WAIT_HOURS: (u32, u32) = (24, 240);
 /// Of validity and gap.
 pub const DAYS: (u32, u32) = (1, 730);
+/// Of how many extensions a test has.
+pub const PLACED: (u32, u32) = (1, 40);
+/// The most letters of where a test was placed.
+pub const SITE_LETTERS: usize = 80;
+/// Of the days for a fix.
+pub const FIX_DAYS: (u32, u32) = (1, 90);
 
 impl Rules {
     /// The wait in microseconds.
@@ -160,6 +175,9 @@ impl Rules {
                 .get("clearance.may_override")
                 .and_then(|word| MayOverride::from_word(word))
                 .unwrap_or(fresh.may_override),
+            fix_days: number("clearance.fix_days", FIX_DAYS, fresh.fix_days),
+            usual_site: kept.get("clearance.usual_site").cloned().unwrap_or(fresh.usual_site),
+            usual_number: number("clearance.usual_number", PLACED, fresh.usual_number),
             ages: ClientSettings::load(db).await?.ages,
         })
     }
@@ -173,6 +191,8 @@ impl Rules {
             ("clearance.wait_hours", self.wait_hours),
             ("clearance.valid_days", self.valid_days),
             ("clearance.largest_gap_days", self.largest_gap_days),
+            ("clearance.fix_days", self.fix_days),
+            ("clearance.usual_number", self.usual_number),
         ] {
             settings::set(tx, name, &value.to_string()).await?;
         }
@@ -187,6 +207,7 @@ impl Rules {
         ] {
             settings::set(tx, name, if value { "yes" } else { "no" }).await?;
         }
+        settings::set(tx, "clearance.usual_site", &self.usual_site).await?;
         settings::set(tx, "clearance.may_override", self.may_override.word()).await
     }
 }
@@ -205,7 +226,7 @@ pub struct RuleWords {
 /// Every rule with its reason, in the order of the page. Sources: Johansen et al., Contact Dermatitis 2015;73:195 (readings on
 /// several days); Asai et al., Contact Dermatitis 2021, doi 10.1111/cod.13700 (first reactions after weeks; families cross-react
 /// in part); the rest common practice.
-pub const WORDS: [RuleWords; 11] = [
+pub const WORDS: [RuleWords; 14] = [
     RuleWords {
         field: "needed",
         label: "A patch test is needed before a treatment with adhesive",
@@ -260,6 +281,21 @@ pub const WORDS: [RuleWords; 11] = [
         field: "may_override",
         label: "Who may go on although a test is past its days or the gap is over",
         why: "Nothing else can be passed over. Name, reason and time are kept, and the insurer may not cover the treatment.",
+    },
+    RuleWords {
+        field: "usual_site",
+        label: "Where a test with extensions is usually placed",
+        why: "For somebody who walks in one button says so, with the number below; whoever placed hers otherwise types how. The maker’s instructions come first.",
+    },
+    RuleWords {
+        field: "usual_number",
+        label: "How many extensions it usually has",
+        why: "Few, so that little adhesive is met; enough that something can be seen. No number is published.",
+    },
+    RuleWords {
+        field: "fix_days",
+        label: "Days after a complaint by which a fix at no charge is done",
+        why: "Proposed as the last day where a fix is decided; another can be typed there. Houses promise from two days to a week. It clears and holds nobody.",
     },
 ];
 

@@ -4,13 +4,13 @@ use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::Response;
 
-use super::rules::{DAYS, MayOverride, Rules, WAIT_HOURS, WORDS};
+use super::rules::{DAYS, FIX_DAYS, MayOverride, PLACED, Rules, SITE_LETTERS, WAIT_HOURS, WORDS};
 use super::typed::{Caution, FormPage, MoreNotes, Typed, notes_of, tick_field};
 use crate::base::problem::Problem;
 use crate::clients::minors::AgeRule;
 use crate::store::Kept;
 use crate::web::House;
-use crate::web::checks::{Notes, choice_field, number_field};
+use crate::web::checks::{Notes, choice_field, number_field, text_field};
 use crate::web::form::FieldView;
 use crate::web::guard::Owner;
 use crate::web::incoming::{Form, new_form_key};
@@ -43,6 +43,9 @@ fn typed_of(rules: &Rules) -> Typed {
         ("liquids_too", yes(rules.liquids_too)),
         ("answers_needed", yes(rules.answers_needed)),
         ("may_override", rules.may_override.word().to_owned()),
+        ("usual_site", rules.usual_site.clone()),
+        ("usual_number", rules.usual_number.to_string()),
+        ("fix_days", rules.fix_days.to_string()),
     ])
 }
 
@@ -50,7 +53,10 @@ fn view(house: &House, owner: &Owner, studio: &Studio, typed: &Typed) -> FormPag
     let field = |words: &super::rules::RuleWords| -> FieldView {
         let value = typed.get(words.field);
         let field = match words.field {
-            "wait_hours" | "valid_days" | "largest_gap_days" => number_field(words.field, words.label, value).short(),
+            "wait_hours" | "valid_days" | "largest_gap_days" | "usual_number" | "fix_days" => {
+                number_field(words.field, words.label, value).short()
+            }
+            "usual_site" => text_field(words.field, words.label, value),
             "may_override" => {
                 let who = MayOverride::ALL.map(|may| (may.word().to_owned(), may.words().to_owned()));
                 choice_field("radio", words.field, words.label, value, who)
@@ -89,6 +95,9 @@ fn check(typed: &Typed) -> Result<Rules, Problem> {
     let valid_days = notes.whole("valid_days", typed.get("valid_days"), DAYS, "days");
     let largest_gap_days = notes.whole("largest_gap_days", typed.get("largest_gap_days"), DAYS, "days");
     let may_override = notes.choice("may_override", MayOverride::from_word(typed.get("may_override")));
+    let usual_site = notes.line("usual_site", typed.get("usual_site"), SITE_LETTERS);
+    let usual_number = notes.whole("usual_number", typed.get("usual_number"), PLACED, "");
+    let fix_days = notes.whole("fix_days", typed.get("fix_days"), FIX_DAYS, "days");
     let yes = |name: &str| typed.is_ticked(name);
     notes.settle((|| {
         Some(Rules {
@@ -103,6 +112,9 @@ fn check(typed: &Typed) -> Result<Rules, Problem> {
             liquids_too: yes("liquids_too"),
             answers_needed: yes("answers_needed"),
             may_override: may_override?,
+            fix_days: fix_days?,
+            usual_site: usual_site?,
+            usual_number: usual_number?,
             // Set with the clients, and not kept here.
             ages: AgeRule::default(),
         })

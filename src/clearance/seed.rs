@@ -108,10 +108,10 @@ async fn keep(tx: &mut Tx, keys: &Keys, one: Seed) -> Result<(), Problem> {
             add_test(tx, keys, &test, "").await
         }
         Seed::Treated { client, met, at } => {
-            add_exposure(tx, client, &met, at, Meeting::Treatment, &StopId::new().to_string()).await
+            add_exposure(tx, keys, client, &met, (at, Meeting::Treatment), &StopId::new().to_string()).await
         }
         Seed::Card { client, met, at, card } => {
-            add_exposure(tx, client, &met, at, Meeting::Treatment, &card.to_string()).await
+            add_exposure(tx, keys, client, &met, (at, Meeting::Treatment), &card.to_string()).await
         }
         Seed::Visit(visit) => expect_visit(tx, &visit).await,
         Seed::Reaction { client, met, noticed, exposed, details, artist, done } => {
@@ -127,7 +127,7 @@ async fn keep(tx: &mut Tx, keys: &Keys, one: Seed) -> Result<(), Problem> {
                 liquids: Vec::new(),
             };
             add_reaction(tx, keys, &reaction, &details).await?;
-            tell(tx, &reaction.id.to_string(), "owner").await?;
+            tell(tx, keys, &reaction.id.to_string(), "owner").await?;
             for look in follow_ups_of(tx.db(), reaction.id).await?.into_iter().take(done) {
                 do_follow_up(tx, keys, &look, "She called back: less than the day before.").await?;
             }
@@ -163,7 +163,7 @@ async fn keep(tx: &mut Tx, keys: &Keys, one: Seed) -> Result<(), Problem> {
         Seed::Stop { met, at, why } => {
             let one = Stop { id: StopId::new(), product: met.product, lot: Some(met.lot), at, why: why.to_owned() };
             stop(tx, &one).await?;
-            tell(tx, &one.id.to_string(), "supplier").await
+            tell(tx, keys, &one.id.to_string(), "supplier").await
         }
         Seed::Staff { person, at, what, first_aid } => {
             let incident = StaffIncident {

@@ -12,6 +12,7 @@ use super::typed::{MoreNotes, Typed, notes_of, time_field, wall, words_field};
 use crate::base::actor::Role;
 use crate::base::ids::StaffIncidentId;
 use crate::base::problem::{FieldNote, Problem};
+use crate::base::text;
 use crate::base::time::{DAY, Instant};
 use crate::store::Kept;
 use crate::web::House;
@@ -81,7 +82,7 @@ async fn view(
     };
     let mut products: Vec<_> =
         bench.products.values().map(|product| (product.id.to_string(), product.name.clone())).collect();
-    products.sort_by_cached_key(|(_, name)| crate::base::text::fold(name));
+    products.sort_by_cached_key(|(_, name)| text::fold(name));
     let none = std::iter::once((String::new(), "none, or not known".to_owned()));
     let mut fields = vec![
         choice_field("select", "person", "Who", typed.get("person"), names.all()),
@@ -146,8 +147,11 @@ async fn add(staff: Staff, State(house): State<House>, form: Form<Typed>) -> Res
         "" => Some(None),
         id => notes.choice("product", id.parse().ok().filter(|id| bench.products.contains_key(id))).map(Some),
     };
-    let lot =
-        if typed.get("lot").trim().is_empty() { Some(String::new()) } else { notes.line("lot", typed.get("lot"), 60) };
+    let lot = if typed.get("lot").trim().is_empty() {
+        Some(String::new())
+    } else {
+        notes.line("lot", typed.get("lot"), 60).map(|lot| text::lot(&lot))
+    };
     let first_aid = notes.may_be_words("first_aid", typed.get("first_aid"), 2000);
     let new = (|| {
         let id = StaffIncidentId::new();

@@ -6,6 +6,7 @@ use super::facts::{ClientFacts, PlannedProduct};
 use super::facts_store::{self, ShelfProduct, Whose, gather};
 use super::judge::{Clearance, Missing, Reason, Why, clearance};
 use super::rules::Rules;
+use super::test_store::Met;
 use super::visit_store::{Expected, HouseAdhesive, VisitKind, expected, house_adhesive_at, house_adhesives};
 use super::{lot_store, words};
 use crate::base::actor::{Role, Who};
@@ -69,6 +70,12 @@ impl Bench {
             (None, Some(wet)) => wet.word().to_owned(),
             (None, None) => "the adhesive".to_owned(),
         }
+    }
+
+    /// A product and lot in words: "the adhesive, lot H-417".
+    pub(super) fn met_words(&self, met: &Met) -> String {
+        let lot = if met.lot.is_empty() { "no lot printed".to_owned() } else { format!("lot {}", met.lot) };
+        format!("{}, {lot}", self.name(Some(met.product)))
     }
 }
 

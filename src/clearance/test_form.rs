@@ -7,6 +7,7 @@ use axum::response::Response;
 use super::facts::{PlannedProduct, TestResult};
 use super::judge::{Clearance, Reason, clearance};
 use super::lot_store::{LotBottle, bottles};
+use super::rules::{PLACED, SITE_LETTERS};
 use super::seen::client_for;
 use super::standing::{Bench, facts_for_test};
 use super::test_store::{Met, Method, PatchTest, add_test};
@@ -45,12 +46,7 @@ pub(super) fn caution() -> Caution {
 
 /// The bottles a test may be placed with, as choices: those not finished and not stopped.
 pub(super) fn bottle_choices(all: &[LotBottle], bench: &Bench) -> Vec<(String, String)> {
-    let words = |bottle: &LotBottle| {
-        let name = bench.name(Some(bottle.met.product));
-        let lot =
-            if bottle.met.lot.is_empty() { "no lot printed".to_owned() } else { format!("lot {}", bottle.met.lot) };
-        (bottle.bottle.to_string(), format!("{name}, {lot}"))
-    };
+    let words = |bottle: &LotBottle| (bottle.bottle.to_string(), bench.met_words(&bottle.met));
     let mut choices: Vec<_> = all.iter().filter(|bottle| !bottle.stopped).map(words).collect();
     choices.sort_by_cached_key(|(_, words)| crate::base::text::fold(words));
     choices
@@ -208,8 +204,8 @@ async fn check(typed: &Typed, opened: &Opened, house: &House, staff: &Staff) -> 
     };
     let method = notes.choice("method", Method::from_word(typed.get("method")));
     let is_placed = declined != Some(true);
-    let site = if is_placed { notes.line("site", typed.get("site"), 80) } else { Some(String::new()) };
-    let number = if is_placed { notes.whole("number", typed.get("number"), (1, 40), "") } else { Some(0) };
+    let site = if is_placed { notes.line("site", typed.get("site"), SITE_LETTERS) } else { Some(String::new()) };
+    let number = if is_placed { notes.whole("number", typed.get("number"), PLACED, "") } else { Some(0) };
     let at = notes.instant("at", typed.get("at"), &opened.studio.zone, (now.plus(-30 * DAY), now));
     if let (true, Some(met), Some(liquids), Some(at)) = (is_placed, &products, &liquids, at) {
         may_be_tested(&mut notes, "done", house, opened.client.id, (met, liquids), &opened.bench, (at, now)).await?;

@@ -99,10 +99,7 @@ async fn view(
     let with: Vec<String> = test
         .products
         .iter()
-        .map(|met| {
-            let lot = if met.lot.is_empty() { "no lot printed".to_owned() } else { format!("lot {}", met.lot) };
-            format!("{}, {lot}", opened.bench.name(Some(met.product)))
-        })
+        .map(|met| opened.bench.met_words(met))
         .chain(test.liquids.iter().map(|wet| wet.word().to_owned()))
         .collect();
     let placed = vec![

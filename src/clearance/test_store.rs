@@ -2,10 +2,10 @@
 
 use sqlx::Row;
 
+use super::bound;
 use super::facts::TestResult;
 use super::sealing::{open_words, seal_words};
 use super::seen::still_here;
-use super::verify;
 use super::wet::Wet;
 use crate::base::ids::{ClientId, ExposureId, PatchTestId, ProductId};
 use crate::base::problem::Problem;
@@ -129,7 +129,7 @@ pub(super) async fn add_test(tx: &mut Tx, keys: &Keys, test: &PatchTest, site: &
             .await?;
         if test.result != TestResult::Declined {
             // The test is itself a meeting with the adhesive.
-            add_exposure(tx, test.client, met, test.placed, Meeting::Test, &test.id.to_string()).await?;
+            add_exposure(tx, keys, test.client, met, (test.placed, Meeting::Test), &test.id.to_string()).await?;
         }
     }
     for wet in &test.liquids {
@@ -140,8 +140,8 @@ pub(super) async fn add_test(tx: &mut Tx, keys: &Keys, test: &PatchTest, site: &
             .await?;
     }
     tx.raise(super::DOOR);
-    let what = if test.result == TestResult::Declined { verify::DECLINED } else { verify::PLACED };
-    verify::bind_as(tx, keys, &verify::PATCH_TEST, what, test.id).await
+    let what = if test.result == TestResult::Declined { bound::DECLINED } else { bound::PLACED };
+    bound::bind_as(tx, keys, &bound::PATCH_TEST, what, test.id).await
 }
 
 /// Keeps a look at a test. The words are sealed, each look's beside it. What the test says is judged anew inside the write: while this
@@ -189,7 +189,7 @@ pub(super) async fn look_at(
     .execute(tx.db())
     .await?;
     tx.raise(super::DOOR);
-    verify::bind(tx, keys, &verify::LOOK, look).await
+    bound::bind(tx, keys, &bound::LOOK, look).await
 }
 
 /// When a test counts as read after one look more. A look entered late never moves what holds to an earlier day: a doctor's words in
@@ -214,7 +214,7 @@ pub(super) async fn strike_test(tx: &mut Tx, id: PatchTestId) -> Result<(), Prob
             "Enter what was seen as a new look.".to_owned(),
         ));
     }
-    sqlx::query("delete from exposure where source = $1").bind(id.to_string()).execute(tx.db()).await?;
+    forget_exposures(tx, &id.to_string()).await?;
     tx.raise(super::DOOR);
     tx.audit("strike patch test", id, "").await
 }
@@ -357,23 +357,25 @@ impl Meeting {
     }
 }
 
-/// Keeps that a client met a product and lot. `source` is the id of the test or card it comes from: the same again adds nothing.
+/// Keeps that a client met a product and lot, when and how. `source` is the id of the test or card it comes from: the same again adds
+/// nothing.
 ///
 /// # Errors
 /// When the database refuses it.
 pub async fn add_exposure(
     tx: &mut Tx,
+    keys: &Keys,
     client: ClientId,
     met: &Met,
-    at: Instant,
-    how: Meeting,
+    (at, how): (Instant, Meeting),
     source: &str,
 ) -> Result<(), Problem> {
-    sqlx::query(
+    let id = ExposureId::new();
+    let done = sqlx::query(
         "insert into exposure (id, client, product, lot, at, kind, source) values ($1, $2, $3, $4, $5, $6, $7)
          on conflict (source, product, lot) do nothing",
     )
-    .bind(ExposureId::new().to_string())
+    .bind(id.to_string())
     .bind(client.to_string())
     .bind(met.product.to_string())
     .bind(&met.lot)
@@ -382,14 +384,19 @@ pub async fn add_exposure(
     .bind(source)
     .execute(tx.db())
     .await?;
-    Ok(())
+    if done.rows_affected() == 0 { Ok(()) } else { bound::bind(tx, keys, &bound::EXPOSURE, id).await }
 }
 
-/// Forgets what a card or test said it used, before it says so anew. Not for what was struck out or erased.
+/// Forgets what a card or test said it used, before it says so anew, and tells the chain so of each. Not for what was erased.
 ///
 /// # Errors
 /// When the database refuses it.
 pub async fn forget_exposures(tx: &mut Tx, source: &str) -> Result<(), Problem> {
+    let rows =
+        sqlx::query("select id from exposure where source = $1 order by id").bind(source).fetch_all(tx.db()).await?;
     sqlx::query("delete from exposure where source = $1").bind(source).execute(tx.db()).await?;
+    for row in rows {
+        tx.audit(bound::FORGOTTEN, row.get::<String, _>(0), "").await?;
+    }
     Ok(())
 }

@@ -1,7 +1,7 @@
 //! What a form of this part sends, as pairs: a field may stand in it several times. And the page most of its forms share.
 
 use askama::Template;
-use jiff::civil::DateTime;
+use jiff::civil::{Date, DateTime};
 use serde::Deserialize;
 
 use crate::base::problem::{FieldNote, Problem};
@@ -60,6 +60,8 @@ pub(crate) trait MoreNotes {
     /// An instant typed as wall time of the studio, between two, both allowed.
     fn instant(&mut self, field: &'static str, typed: &str, zone: &Zone, limits: (Instant, Instant))
     -> Option<Instant>;
+    /// A day between two, both allowed.
+    fn day(&mut self, field: &'static str, typed: &str, limits: (Date, Date)) -> Option<Date>;
     /// Text of several lines that has to say something.
     fn words(&mut self, field: &'static str, typed: &str, most: usize) -> Option<String>;
     /// Text of several lines that may be empty.
@@ -86,6 +88,14 @@ impl MoreNotes for Notes {
             return None;
         }
         Some(at)
+    }
+
+    fn day(&mut self, field: &'static str, typed: &str, (first, last): (Date, Date)) -> Option<Date> {
+        let day = typed.trim().parse().ok().filter(|day| (first..=last).contains(day));
+        if day.is_none() {
+            self.add(field, format!("Type a day from {first} to {last}."));
+        }
+        day
     }
 
     fn words(&mut self, field: &'static str, typed: &str, most: usize) -> Option<String> {
@@ -128,6 +138,11 @@ pub(crate) fn wall(zone: &Zone, at: Instant) -> String {
 /// A field for a wall time.
 pub(crate) fn time_field(name: &'static str, label: &str, value: &str) -> FieldView {
     FieldView { kind: "datetime-local", ..text_field(name, label, value) }
+}
+
+/// A field for a day.
+pub(crate) fn day_field(name: &'static str, label: &str, value: &str) -> FieldView {
+    FieldView { kind: "date", ..text_field(name, label, value) }
 }
 
 /// A field for several lines.
@@ -243,6 +258,18 @@ mod tests {
         assert!(notes.instant("at", "2026-02-18T09:13", &zone, (now, now.plus(5 * MINUTE))).is_some());
         assert_eq!(notes.whole("n", "2.5", (0, 9), ""), None);
         assert_eq!(notes.whole("n", "4", (0, 9), ""), Some(4));
+    }
+
+    #[test]
+    fn a_day_is_typed_as_browsers_send_it_and_lies_between_its_limits() {
+        let day = |text: &str| text.parse::<Date>().unwrap();
+        let mut notes = Notes::default();
+        let limits = (day("2026-02-18"), day("2026-02-25"));
+        assert_eq!(notes.day("on", " 2026-02-25 ", limits), Some(day("2026-02-25")));
+        for bad in ["", "soon", "2026-02-17", "2026-02-26", "2026-02-30"] {
+            assert_eq!(notes.day("on", bad, limits), None, "{bad}");
+        }
+        assert_eq!(notes.all()[0].sentence, "Type a day from 2026-02-18 to 2026-02-25.");
     }
 
     #[test]

@@ -1,4 +1,4 @@
-//! Who is expected, filled by hand; and somebody who walks in: the earliest start if tested now, test and visit in one form.
+//! Who is expected, filled by hand; and who is looked for: to be expected, or because she walks in.
 
 use askama::Template;
 use axum::extract::State;
@@ -6,23 +6,19 @@ use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
 
-use super::facts::TestResult;
-use super::judge::{Clearance, clearance};
 use super::seen::{Names, client_for};
-use super::standing::{Bench, facts_of};
-use super::test_form::{bottle_choices, chosen_bottles, chosen_liquids};
-use super::test_store::{Method, PatchTest, add_test};
+use super::standing::Bench;
+use super::test_form::chosen_liquids;
 use super::typed::{FormPage, MoreNotes, Typed, checks_field, notes_of, time_field, wall};
 use super::visit_store::{Expected, VisitKind, expect_visit, no_longer_expected, visit};
 use super::wet::Wet;
-use super::{lot_store, words};
-use crate::base::ids::{ClientId, ExpectedVisitId, PatchTestId, PersonId, ProductId};
+use crate::base::ids::{ClientId, ExpectedVisitId, PersonId, ProductId};
 use crate::base::problem::Problem;
-use crate::base::time::{DAY, HOUR, Instant, MINUTE};
+use crate::base::time::{DAY, Instant};
 use crate::clients::{self, Client};
 use crate::store::Kept;
 use crate::web::House;
-use crate::web::checks::{Notes, choice_field, number_field, text_field};
+use crate::web::checks::{Notes, choice_field};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, Nothing, new_form_key};
@@ -40,8 +36,6 @@ pub(super) fn routes() -> Routes {
         .post("/door/visits/{visit}/gone", gone)
         .get("/door/walk-in", choose_walk_in)
         .post("/door/walk-in", find_walk_in)
-        .get("/door/clients/{client}/walk-in", walk_in)
-        .post("/door/clients/{client}/walk-in", test_and_book)
 }
 
 /// What is typed of a name travels in the body: addresses stay in histories and logs.
@@ -116,13 +110,12 @@ async fn choose(
     })
 }
 
-/// What the forms of one client begin with.
+/// What the form of one client begins with.
 struct Opened {
     studio: Studio,
     client: Client,
     bench: Bench,
     names: Names,
-    bottles: Vec<lot_store::LotBottle>,
 }
 
 async fn open(house: &House, staff: &Staff, id: ClientId) -> Result<Opened, Problem> {
@@ -130,8 +123,8 @@ async fn open(house: &House, staff: &Staff, id: ClientId) -> Result<Opened, Prob
     let studio = Studio::load(&mut db).await?;
     let client = client_for(&mut db, id, &staff.who, staff.visitor.now.0).await?;
     let bench = Bench::load(&mut db, &studio.zone).await?;
-    let (names, bottles) = (Names::load(&mut db).await?, lot_store::bottles(&mut db).await?);
-    Ok(Opened { studio, client, bench, names, bottles })
+    let names = Names::load(&mut db).await?;
+    Ok(Opened { studio, client, bench, names })
 }
 
 async fn visit_form(staff: Staff, State(house): State<House>, At(id): At<ClientId>) -> Result<Response, Problem> {
@@ -271,180 +264,4 @@ async fn gone(
         })
         .await?;
     Ok(answer(&house, &kept))
-}
-
-/// A quarter of an hour, to which a start is rounded up.
-const QUARTER: i64 = 15 * MINUTE;
-
-/// The earliest start of somebody tested now: the wait, ten minutes in which the form may lie open and somebody looks, rounded up to a
-/// quarter of an hour.
-fn earliest_start(now: Instant, wait: i64) -> Instant {
-    let at = now.plus(wait + 10 * MINUTE).0;
-    Instant(at.div_euclid(QUARTER) * QUARTER + if at.rem_euclid(QUARTER) == 0 { 0 } else { QUARTER })
-}
-
-async fn walk_in(staff: Staff, State(house): State<House>, At(id): At<ClientId>) -> Result<Response, Problem> {
-    let opened = open(&house, &staff, id).await?;
-    clients::not_restricted(&opened.client)?;
-    let now = staff.visitor.now.0;
-    let start = earliest_start(now, opened.bench.rules.wait());
-    // The bottle is for whoever placed the test to say: a lot recorded by itself would be found in a trace, or missed by one.
-    let fresh = Typed::of([
-        ("at", wall(&opened.studio.zone, start)),
-        ("site", "outer corners".to_owned()),
-        ("number", "3".to_owned()),
-    ]);
-    let lead = walk_in_lead(&house, &opened, start, now).await?;
-    page(&walk_in_view(&house, &staff, &opened, &fresh, lead))
-}
-
-/// Whether a test is what she needs, and when she can come at the earliest.
-async fn walk_in_lead(house: &House, opened: &Opened, start: Instant, now: Instant) -> Result<Vec<String>, Problem> {
-    let mut db = house.store.read().await?;
-    let zone = &opened.studio.zone;
-    let facts = facts_of(&mut db, house.store.keys(), opened.client.id, zone, now).await?;
-    let planned = opened.bench.house_adhesive(now);
-    let start_words = zone.date_and_clock(start, now);
-    Ok(vec![match clearance(&facts, &opened.bench.rules, &planned, now, now) {
-        Clearance::Cleared(_) => "She is cleared for the house adhesive now. No test is missing.".to_owned(),
-        Clearance::NotYet(not_yet) => format!(
-            "Now: {}. Tested now, the earliest start is {start_words}: {} after placing, once somebody has looked.",
-            words::step(&not_yet.missing[0]),
-            words::span(i64::from(opened.bench.rules.wait_hours) * HOUR)
-        ),
-        Clearance::Held(_) | Clearance::Refer(_) => {
-            "Not now: speak with the artist or the owner before a test is placed.".to_owned()
-        }
-    }])
-}
-
-fn walk_in_view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed, lead: Vec<String>) -> FormPage {
-    let fields = vec![
-        choice_field(
-            "radio",
-            "bottle",
-            "Placed with",
-            typed.get("bottle"),
-            bottle_choices(&opened.bottles, &opened.bench),
-        ),
-        text_field("site", "Where", typed.get("site"))
-            .hinted("Stands here as tests are usually placed. Change it where this one was placed otherwise."),
-        number_field("number", "How many extensions", typed.get("number"))
-            .hinted("A test on skin is recorded on the page of patch tests instead.")
-            .short(),
-        time_field("at", "Her visit", typed.get("at")).hinted("Not before the wait is over."),
-    ];
-    FormPage {
-        frame: house.frame(&opened.studio, &staff.visitor, Place::Door, format!("{} walks in", opened.client.short)),
-        key: new_form_key(),
-        action: house.url(&format!("/door/clients/{}/walk-in", opened.client.id)),
-        word: "Walk-in",
-        small: "test now, book",
-        lead,
-        caution: Some(super::test_form::caution()),
-        fields,
-        mistakes: Vec::new(),
-        button: "A few extensions placed now; expect her",
-        back: (house.url("/door/not-cleared"), "Back to the list"),
-    }
-}
-
-async fn test_and_book(
-    staff: Staff,
-    State(house): State<House>,
-    At(id): At<ClientId>,
-    form: Form<Typed>,
-) -> Result<Response, Problem> {
-    let opened = open(&house, &staff, id).await?;
-    let now = staff.visitor.now.0;
-    let earliest = now.plus(opened.bench.rules.wait());
-    match check_walk_in(&form.typed, &opened, &house, now, earliest).await {
-        Ok((mut test, site, visit)) => {
-            test.placed_by = crate::base::actor::Actor::Person(staff.who.clone()).mark();
-            let inner = house.clone();
-            let kept = house
-                .store
-                .write(&form.key, move |tx| {
-                    let (house, test, site, visit) = (inner.clone(), test.clone(), site.clone(), visit.clone());
-                    Box::pin(async move {
-                        add_test(tx, house.store.keys(), &test, &site).await?;
-                        expect_visit(tx, &visit).await?;
-                        Ok(Kept::see("/door/not-cleared"))
-                    })
-                })
-                .await?;
-            Ok(answer(&house, &kept))
-        }
-        Err(problem) => {
-            let notes = notes_of(problem)?;
-            let lead = walk_in_lead(&house, &opened, earliest_start(now, opened.bench.rules.wait()), now).await?;
-            let view = walk_in_view(&house, &staff, &opened, &form.typed, lead).again(&notes, form.key.form);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
-        }
-    }
-}
-
-async fn check_walk_in(
-    typed: &Typed,
-    opened: &Opened,
-    house: &House,
-    now: Instant,
-    earliest: Instant,
-) -> Result<(PatchTest, String, Expected), Problem> {
-    let mut notes = Notes::default();
-    let met = chosen_bottles(&mut notes, typed, &opened.bottles);
-    let site = notes.line("site", typed.get("site"), 80);
-    let number = notes.whole("number", typed.get("number"), (1, 40), "");
-    let at = notes.instant("at", typed.get("at"), &opened.studio.zone, (earliest, now.plus(730 * DAY)));
-    if let Some(met) = &met {
-        super::test_form::may_be_tested(
-            &mut notes,
-            "bottle",
-            house,
-            opened.client.id,
-            (met, &[]),
-            &opened.bench,
-            (now, now),
-        )
-        .await?;
-    }
-    notes.settle((|| {
-        let met = met?;
-        let test = PatchTest {
-            id: PatchTestId::new(),
-            client: opened.client.id,
-            method: Method::Lashes,
-            number_placed: number?,
-            placed: now,
-            placed_by: String::new(),
-            read: None,
-            read_by: String::new(),
-            result: TestResult::Waiting,
-            products: met.clone(),
-            liquids: Vec::new(),
-        };
-        let mut products: Vec<ProductId> = met.iter().map(|met| met.product).collect();
-        products.dedup();
-        let visit = Expected {
-            id: ExpectedVisitId::new(),
-            client: opened.client.id,
-            at: at?,
-            kind: VisitKind::Set,
-            artist: None,
-            products,
-            liquids: Vec::new(),
-        };
-        Some((test, site?, visit))
-    })())
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_earliest_start_is_the_wait_and_ten_minutes_rounded_up_to_a_quarter() {
-        let start = |minutes: i64| earliest_start(Instant(minutes * MINUTE), 48 * HOUR).since(Instant(0)) / MINUTE;
-        assert_eq!((start(0), start(5), start(6), start(20)), (48 * 60 + 15, 48 * 60 + 15, 48 * 60 + 30, 48 * 60 + 30));
-    }
 }

@@ -27,7 +27,9 @@ pub(super) fn verify(config: &Config) -> Result<(), String> {
                     return Err(told.join("\n"));
                 }
                 println!("{lines} lines, each bound to the one before it.");
-                println!("Every consent, decision, doctor’s paper, patch test and reaction is as the chain has it.");
+                println!(
+                    "Every consent, decision, doctor’s paper, patch test, reaction and complaint, who met what and who was told are as the chain has them."
+                );
                 println!("head {head}");
                 println!("compared with {} heads in {}", store.heads().len(), store.heads_file().display());
                 println!(

@@ -2,7 +2,7 @@
 
 use jiff::civil::Date;
 
-use super::client_form::{check_email, check_phone};
+use super::typed_client::{check_email, check_phone};
 use crate::base::text;
 use crate::web::checks::Notes;
 

@@ -121,7 +121,7 @@ pub(super) async fn take(
             erased: None,
         };
         store::insert(tx.db(), &client).await?;
-        super::rights_store::recognise(tx, keys, &client).await?;
+        super::rest_store::recognise(tx, keys, &client).await?;
     }
     decide(tx, id, "taken", rows.len()).await?;
     tx.audit("take file of clients", id, &rows.len().to_string()).await

@@ -8,6 +8,7 @@ mod client_page;
 pub mod consents;
 pub mod consultation;
 pub mod file;
+mod file_store;
 mod find;
 pub mod handed;
 mod import_file;
@@ -20,6 +21,7 @@ mod pairs;
 mod pairs_page;
 pub mod photos;
 pub mod questions;
+mod rest_store;
 pub mod rights;
 mod rights_store;
 pub(crate) mod seed;
@@ -27,6 +29,7 @@ pub mod settings;
 mod settings_page;
 mod store;
 pub(crate) mod typed;
+mod typed_client;
 
 use jiff::civil::Date;
 

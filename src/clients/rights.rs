@@ -73,7 +73,7 @@ pub(crate) fn may_use(client: &Client, who: &Who, names: &Names) -> bool {
 /// # Errors
 /// When the database cannot be read.
 pub async fn client_file(db: &mut Db, keys: &Keys, client: ClientId) -> Result<Vec<FilePart>, Problem> {
-    super::rights_store::file(db, keys, client).await
+    super::file_store::file(db, keys, client).await
 }
 
 /// Puts what this part keeps of `from` to `into`; both histories stay.
@@ -106,7 +106,7 @@ pub async fn rests(
     keys: &Keys,
     clients: &[ClientId],
 ) -> Result<BTreeMap<ClientId, (String, String, String)>, Problem> {
-    super::rights_store::rests(db, keys, clients).await
+    super::rest_store::rests(db, keys, clients).await
 }
 
 /// Restricts a record, or lifts that.

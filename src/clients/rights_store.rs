@@ -1,153 +1,18 @@
-//! SQL of what this part keeps of a client: read out whole, moved to another record, erased.
+//! SQL of a client's rights in this part: her records moved to another, erased, restricted.
 
-use std::collections::BTreeMap;
-
-use jiff::civil::Date;
-use serde::{Deserialize, Serialize};
 use sqlx::Row;
 
-use super::consents::{self, given::Signed};
+use super::consents;
 use super::consultation::store as consultations;
-use super::file::{FilePart, FileRecord, FileValue};
+use super::rest_store::seal_rest;
 use super::rights::{Erasing, Stays};
-use super::{Client, Keeper, handed, photos, store};
+use super::{handed, photos};
 use crate::base::ids::{ClientId, ConsentId, ConsultationId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::store::keys::Keys;
-use crate::store::{Db, Tx, among, many, query_with_nulls, sealed};
+use crate::store::{Db, Tx, query_with_nulls, sealed};
 use crate::web::studio::Studio;
-
-/// The records that belong to a client: her own, and those that were put together into it.
-async fn hers(db: &mut Db, client: ClientId) -> Result<Vec<ClientId>, Problem> {
-    let rows = sqlx::query("select id from client where id = $1 or merged_into = $1 order by id")
-        .bind(client.to_string())
-        .fetch_all(db)
-        .await?;
-    rows.iter().map(|row| row.get::<String, _>(0).parse().map_err(Problem::broken)).collect()
-}
-
-pub(super) async fn file(db: &mut Db, keys: &Keys, client: ClientId) -> Result<Vec<FilePart>, Problem> {
-    let ids = hers(db, client).await?;
-    let records = store::clients(db, &ids).await?;
-    let about = records.iter().map(client_record).collect();
-    let said = said(db, keys, client).await?;
-    let signed = signed(db, keys, client).await?;
-    let pictures = photos::store::file(db, client).await?;
-    let mut parts =
-        vec![FilePart::new("Record", about), FilePart::new("Consultations", said), FilePart::new("Consents", signed)];
-    if !pictures.is_empty() {
-        parts.push(FilePart::new("Photos", pictures));
-    }
-    Ok(parts)
-}
-
-fn client_record(client: &Client) -> FileRecord {
-    let keeper = match client.keeper {
-        Keeper::Studio => FileValue::from("studio"),
-        Keeper::Artist(id) => FileValue::from(vec![FileValue::from("artist "), FileValue::Person(id)]),
-    };
-    let artists = client.artists.iter().map(|id| FileValue::Person(*id));
-    FileRecord::new(
-        if client.merged_into.is_some() { "Earlier record, put together with this one" } else { "Record" },
-        vec![
-            ("id", FileValue::for_programs(client.id)),
-            ("name", client.name.clone().into()),
-            ("phone", client.phone.clone().into()),
-            ("email", client.email.clone().into()),
-            ("born", client.born.into()),
-            ("keeper", keeper),
-            ("looked after by", FileValue::joined(artists, ", ")),
-            ("notes", client.notes.clone().into()),
-            ("begun", client.created.into()),
-            ("restricted since", client.restricted.into()),
-        ],
-    )
-}
-
-/// Consultations with every answer, what doctors said, and when she was asked whether anything changed.
-async fn said(db: &mut Db, keys: &Keys, client: ClientId) -> Result<Vec<FileRecord>, Problem> {
-    let mut records = Vec::new();
-    let mut all = consultations::of_client(db, client).await?;
-    all.reverse();
-    for one in all {
-        let mut fields = vec![
-            ("at", one.at.into()),
-            ("given by", FileValue::Code(one.given_by.word().to_owned(), one.given_by.words())),
-            ("questions version", FileValue::for_programs(one.version)),
-        ];
-        if let Some(said) = consultations::answers(db, keys, client, one.id).await? {
-            if !said.guardian.is_empty() {
-                fields.push(("guardian", said.guardian.into()));
-            }
-            let mut answered = FileRecord::new("Consultation", fields);
-            for answer in said.answers {
-                let effect = answer.effect.words();
-                answered.fields.push((answer.question, format!("{} ({effect})", answer.answer).into()));
-            }
-            records.push(answered);
-        }
-        for (at, _, advice) in consultations::advice_of(db, keys, client, one.id).await? {
-            let may = if advice.may_be_treated { "may be treated" } else { "may not be treated now" };
-            let fields = vec![
-                ("entered", at.into()),
-                ("from", advice.from.into()),
-                ("dated", advice.dated.into()),
-                ("words", advice.words.into()),
-                ("means", may.into()),
-            ];
-            records.push(FileRecord::new("Medical advice", fields));
-        }
-    }
-    let rows = sqlx::query("select at, changed from consultation_asked where client = $1 order by at, id")
-        .bind(client.to_string())
-        .fetch_all(db)
-        .await?;
-    for row in rows {
-        let changed = if row.get::<i64, _>(1) == 1 { "something has changed" } else { "nothing has changed" };
-        let fields = vec![("at", Instant(row.get(0)).into()), ("answer", changed.into())];
-        records.push(FileRecord::new("Anything changed?", fields));
-    }
-    Ok(records)
-}
-
-async fn signed(db: &mut Db, keys: &Keys, client: ClientId) -> Result<Vec<FileRecord>, Problem> {
-    let mut records = Vec::new();
-    let mut all = consents::store::of_client(db, client).await?;
-    all.reverse();
-    for consent in all {
-        let Some(plain) = consents::store::signed(db, keys, &consent).await? else { continue };
-        let signed: Signed = serde_json::from_slice(&plain).map_err(Problem::broken)?;
-        let mut fields = vec![
-            ("purpose", consent.purpose.words().into()),
-            ("signed", consent.at.into()),
-            ("withdrawn", consent.withdrawn.into()),
-            ("wording version", FileValue::for_programs(consent.version)),
-            ("wording", consent.body.clone().into()),
-            ("wording SHA-256", FileValue::for_programs(&consent.text_hash)),
-            ("digest", FileValue::for_programs(&consent.digest)),
-            ("language", consent.language.clone().into()),
-            ("name printed", signed.printed_name.into()),
-            ("signature", FileValue::signature(&signed.mark)?),
-            ("witness", signed.witness.into()),
-            ("read or translated by", signed.reader.into()),
-        ];
-        if let Some(guardian) = signed.guardian {
-            fields.push(("guardian", format!("{}, {}", guardian.name, guardian.relation).into()));
-            fields.push(("guardian’s identity seen by", guardian.identity_seen_by.into()));
-            fields.push(("guardian’s signature", FileValue::signature(&guardian.mark)?));
-        }
-        let copies = consents::store::copies(db, consent.id).await?;
-        let copies = copies.iter().map(|(at, _, way)| FileValue::from(vec![format!("{way} ").into(), (*at).into()]));
-        fields.push(("copies", FileValue::joined(copies, "; ")));
-        let mut kept = FileRecord::new(format!("Consent to {}", consent.purpose.words()), fields);
-        for answer in signed.answers {
-            kept.fields.push((format!("answer then: {}", answer.question), answer.answer.into()));
-        }
-        records.push(kept);
-    }
-    Ok(records)
-}
 
 pub(super) async fn merge(tx: &mut Tx, keys: &Keys, from: ClientId, into: ClientId) -> Result<(), Problem> {
     let now = tx.now.0;
@@ -308,87 +173,6 @@ async fn erase_consultations(tx: &mut Tx, client: ClientId) -> Result<(), Proble
         sqlx::query(text).bind(client.to_string()).execute(tx.db()).await?;
     }
     Ok(())
-}
-
-/// Whose records these are, for as long as some must stay. Once erased, the name is only here.
-async fn seal_rest(tx: &mut Tx, keys: &Keys, client: ClientId) -> Result<Vec<u8>, Problem> {
-    let place = rest_place(client);
-    let db = tx.db();
-    let row = sqlx::query("select rest from client where id = $1").bind(client.to_string()).fetch_one(&mut *db).await?;
-    if let Some(kept) = row.get::<Option<Vec<u8>>, _>(0) {
-        return Ok(kept);
-    }
-    let known = store::client(db, client).await?.ok_or(Problem::NotHere("client"))?;
-    if let Some(echo) = echo(keys, &known.name, known.born) {
-        sqlx::query("update client set echo = $1 where id = $2")
-            .bind(echo)
-            .bind(client.to_string())
-            .execute(&mut *db)
-            .await?;
-    }
-    let rest = Rest {
-        name: known.name,
-        born: known.born.map(|born| born.to_string()),
-        phone: known.phone,
-        email: known.email,
-    };
-    let plain = serde_json::to_vec(&rest).map_err(Problem::broken)?;
-    sealed::seal(db, keys, client, &place, &plain).await
-}
-
-/// What says whose records these are, once she is erased.
-#[derive(Serialize, Deserialize)]
-struct Rest {
-    name: String,
-    born: Option<String>,
-    phone: String,
-    email: String,
-}
-
-/// By which somebody erased is known again: the same name and birth date. Without a birth date too many people would be her.
-fn echo(keys: &Keys, name: &str, born: Option<Date>) -> Option<String> {
-    let born = born?.to_string();
-    Some(keys.digest("client echo", &[super::alike::name_key(name).as_bytes(), born.as_bytes()]))
-}
-
-/// Ties a record to what had to stay of an erased one with the same name and birth date: a reaction of then holds her now.
-pub(super) async fn recognise(tx: &mut Tx, keys: &Keys, client: &Client) -> Result<(), Problem> {
-    let Some(echo) = echo(keys, &client.name, client.born) else { return Ok(()) };
-    let known = sqlx::query("update client set came_back = $1 where echo = $2 and erased is not null and id <> $1")
-        .bind(client.id.to_string())
-        .bind(echo)
-        .execute(tx.db())
-        .await?;
-    if known.rows_affected() == 0 {
-        return Ok(());
-    }
-    tx.raise(super::DOOR);
-    tx.audit("recognise erased client", client.id, "").await
-}
-
-/// Name and ways to reach those of these clients who were erased while records of theirs must stay.
-pub(super) async fn rests(
-    db: &mut Db,
-    keys: &Keys,
-    clients: &[ClientId],
-) -> Result<BTreeMap<ClientId, (String, String, String)>, Problem> {
-    let left = sqlx::query(among!("select c.id, c.rest from client c", "c.id", "and c.rest is not null"));
-    let rows = left.bind(many(clients)).fetch_all(&mut *db).await?;
-    let opened = sealed::keys_of(db, keys, clients).await?;
-    let mut found = BTreeMap::new();
-    for row in rows {
-        let client: ClientId = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
-        let Some(key) = opened.get(&client) else { continue };
-        let plain = key.open(&rest_place(client), &row.get::<Vec<u8>, _>(1))?;
-        let rest: Rest = serde_json::from_slice(&plain).map_err(Problem::broken)?;
-        found.insert(client, (rest.name, rest.phone, rest.email));
-    }
-    Ok(found)
-}
-
-/// Where name and birth date of an erased client are sealed.
-pub(super) fn rest_place(client: ClientId) -> String {
-    format!("client.rest.{client}")
 }
 
 /// Empties the record, and those that were put together into it.

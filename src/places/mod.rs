@@ -23,7 +23,7 @@ use crate::advice;
 use crate::artists;
 use crate::book;
 use crate::cards;
-use crate::clearance;
+use crate::clearance::{self, FromCards};
 use crate::clients;
 use crate::people;
 use crate::privacy;
@@ -49,7 +49,7 @@ pub fn routes() -> Routes {
         .join(advice::routes())
         .join(clients::routes())
         .join(privacy::routes())
-        .join(clearance::routes(cards::open_with))
+        .join(clearance::routes(FromCards { open: cards::open_with, of_client: cards::of_her }))
         .join(book::routes())
         .join(cards::routes())
         .join(live::routes())

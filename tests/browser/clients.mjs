@@ -71,6 +71,7 @@ export const lastHanded = (role) => async (house) => {
 
 const tests = new Map();
 const complaints = new Map();
+const referred = new Map();
 
 /** A patch test of the client who agreed to photos, with one on it. Placed once a house. */
 export function aTest(house) {
@@ -131,11 +132,26 @@ export async function anErased(house) {
   return `/door/erased/${id}`;
 }
 
-async function answer(page, house, id) {
+/** The answers of a client of which one asks for medical advice first, without any yet. Asked once a house. */
+export function adviceFirst(house) {
+  if (!referred.has(house)) referred.set(house, refer(house));
+  return referred.get(house);
+}
+
+async function refer(house) {
+  const page = await (await house.as('owner')).newPage();
+  const id = await add(page, house, { name: 'Runa Falk', born_day: '9', born_month: '5', born_year: '1981' });
+  const consultation = await answer(page, house, id, 'q_eye_care');
+  await page.close();
+  return `/door/clients/${id}/consultations/${consultation}`;
+}
+
+/** Answers everything with no but one question. */
+async function answer(page, house, id, yes = 'q_hay_fever') {
   await page.goto(`${house.address}/door/clients/${id}/consultation`);
   await page.check('[name=given_by][value=asked]');
   const names = await page.locator('fieldset input[type=radio]').evaluateAll((all) => [...new Set(all.map((one) => one.name))]);
-  for (const name of names.filter((name) => name.startsWith('q_'))) await page.check(`[name=${name}][value="${name === 'q_hay_fever' ? 1 : 0}"]`);
+  for (const name of names.filter((name) => name.startsWith('q_'))) await page.check(`[name=${name}][value="${name === yes ? 1 : 0}"]`);
   await send(page);
   return page.url().split('/').at(-1);
 }

@@ -1,6 +1,7 @@
 // A page that stays open keeps up by itself: without a reload, with focus and typed values where they were.
 import assert from 'node:assert/strict';
 import { after, before, describe, test } from 'node:test';
+import { demoClient } from './clients.mjs';
 import { ask, listenForTrouble, openHouse } from './house.mjs';
 
 /** Farther than this at once no room's humidity goes, %RH. */
@@ -85,6 +86,23 @@ describe('an open page', () => {
     await reading(-0.1, 46);
     await page.waitForFunction((text) => document.querySelector('#live-readings tbody tr').textContent !== text, before, { timeout: 10_000 });
     assert.ok(await page.evaluate(() => document.querySelector('#live-charts details').open));
+  });
+
+  test('the desk list keeps up whole: its counts, and who is expected', async () => {
+    const opened = listening();
+    await page.goto(`${house.address}/door/not-cleared`);
+    await mark();
+    await opened;
+    const before = await page.textContent('#desk-counts');
+    const expected = await page.locator('#expected li').count();
+    const form = await demoClient('Alva Lindqvist', '/visits/new')(house);
+    const desk = await (await house.as('desk')).newPage();
+    await desk.goto(house.address + form);
+    await Promise.all([desk.waitForNavigation(), desk.click('main form .go')]);
+    await desk.close();
+    await page.waitForFunction((text) => document.querySelector('#desk-counts').textContent !== text, before, { timeout: 10_000 });
+    await page.waitForFunction((many) => document.querySelectorAll('#expected li').length === many, expected + 1, { timeout: 10_000 });
+    assert.ok(await isSame());
   });
 
   test('leaves what was typed elsewhere on the page alone', async () => {

@@ -13,7 +13,7 @@
 //         it is another than the device's
 
 import { ask, claimPath } from './house.mjs';
-import { aClient, aComplaint, anErased, aTest, demoClient, lastHanded, onClient } from './clients.mjs';
+import { aClient, aComplaint, adviceFirst, anErased, aTest, demoClient, lastHanded, onClient } from './clients.mjs';
 import { anAppointment, freeTimes, onBusyDay, waitForATime } from './book.mjs';
 import { anOpenCard, toHerCards, toOpenABookedCard, toOpenACard } from './cards.mjs';
 import { anArtist } from './hands.mjs';
@@ -304,6 +304,11 @@ export const pages = [
   { name: 'client-erasure-refused', as: 'owner', reach: onClient('/erasure'), then: (page) => page.click('main form .halt'), status: 422 },
   { name: 'client-file-open', as: 'owner', reach: onClient('/file?open=yes') },
   { name: 'question-new-refused', as: 'owner', path: '/door/questions/new', then: send, status: 422 },
+  { name: 'question-refused', as: 'owner', path: '/door/questions/lens', then: (page) => page.fill('[name=text]', '').then(() => send(page)), status: 422 },
+  { name: 'consent-text-refused', as: 'owner', path: '/door/consents/treatment', then: (page) => page.fill('[name=body]', '').then(() => send(page)), status: 422 },
+  { name: 'ages-refused', as: 'owner', path: '/door/ages', then: (page) => page.fill('[name=guardian_below]', 'grown up').then(() => send(page)), status: 422 },
+  { name: 'client-advice-first', as: 'owner', reach: adviceFirst, link: link('/door/clients/{id}/consultations/{id}') },
+  { name: 'client-advice-first-refused', as: 'owner', reach: adviceFirst, then: (page) => page.click('[action$="/advice"] .act'), status: 422 },
   { name: 'cover', as: 'owner', reach: coverOf, link: link('/office/people/{id}/cover') },
   { name: 'empty-not-cleared', as: 'owner', in: 'empty', path: '/door/not-cleared' },
 

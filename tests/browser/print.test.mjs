@@ -98,6 +98,26 @@ describe('printed on A4', () => {
     assert.match(pages[0], /Clearance at the start/);
   });
 
+  test('who met a lot is printed with everybody’s name, how to reach her, when and which lot', async () => {
+    await page.goto(`${house.address}/door/lots`);
+    const products = await page.locator('[name=product] option').evaluateAll((all) => all.map((one) => one.value).filter(Boolean));
+    let traced = '';
+    for (const product of products) {
+      traced = `/door/lots?product=${product}&lot=`;
+      await page.goto(house.address + traced);
+      if ((await page.locator('main tbody tr').count()) > 0) break;
+    }
+    const cells = await page.locator('main tbody tr').evaluateAll((rows) => rows.map((row) => [...row.cells].map((cell) => cell.textContent.trim())));
+    assert.ok(cells.length > 0, 'nobody of the invented studio met anything');
+    // Word by word: a cell that turns its words over stands beside its neighbours' on the lines of the paper.
+    const paper = (await printed(traced)).join(' ').toLowerCase();
+    const words = (text) => text.toLowerCase().split(/\s+/).filter((word) => word && word.length < 20);
+    for (const word of words('Client To reach her When Lot')) assert.ok(paper.includes(word), `${word}: ${paper}`);
+    for (const [name, reach, , lot] of cells) {
+      for (const word of words(`${name} ${reach} ${lot}`)) assert.ok(paper.includes(word), `${word} of ${name} is not on the paper: ${paper}`);
+    }
+  });
+
   test('tomorrow’s sheet fits two pages, the blank card and the aftercare one each', async () => {
     assert.ok((await printed('/cards/sheets/tomorrow')).length <= 2);
     for (const sheet of ['card', 'test', 'incident', 'aftercare']) {

@@ -2,10 +2,11 @@
 
 use stillroom::adhesives::Bead;
 use stillroom::base::ids::{BottleId, ProductId};
-use stillroom::base::time::{DAY, HOUR, MINUTE};
+use stillroom::base::time::{DAY, HOUR, Instant, MINUTE};
 use stillroom::book::VisitKind;
 use stillroom::cards;
 use stillroom::cards::card::{Aftercare, CountedBy, Lash, Lids, Seen, Side, kinds};
+use stillroom::clearance;
 use stillroom::clients::ClientSettings;
 use stillroom::clients::rights::Erasing;
 use stillroom::store::Kept;
@@ -148,9 +149,10 @@ async fn placed(who: &mut Browser, card: &str, numbers: &[(&str, &str)]) -> Answ
     who.submit(&form).await
 }
 
+/// Closes a card, aftercare not given unless it says otherwise: the form itself says neither.
 async fn close(who: &mut Browser, card: &str, more: &[(&str, &str)]) -> Answer {
     let path = format!("/cards/{card}/close");
-    let form = who.form(&path, &path).await.with_all(more);
+    let form = who.form(&path, &path).await.with("aftercare", "not given").with_all(more);
     who.submit(&form).await
 }
 
@@ -304,7 +306,7 @@ pub(crate) fn slips(things: &Things) -> Vec<Slip> {
             &page(&own.open, "close"),
             &[("right_single", "many"), ("note", "<b>By</b> the window")],
             &["right_single"],
-            &[("right_single", "38")],
+            &[("right_single", "38"), ("aftercare", "told")],
         ),
         Slip::new(
             &page(&own.closed, "correct"),
@@ -792,6 +794,12 @@ both_databases!(a_card_closes_with_its_numbers_by_eye_or_by_strips_and_takes_not
     let mut ines = house.actor(Actor::ArtistA);
     let card = opened(&mut ines, things, &things.cards.client, &[]).await;
     close(&mut ines, &card, &[]).await.must(422).says("Type how many were placed on the left eye");
+    // Whether aftercare was given is said by nobody but whoever closes it.
+    let numbers = [("left_single", "40"), ("right_single", "40")];
+    close(&mut ines, &card, &[numbers.as_slice(), &[("aftercare", "")]].concat())
+        .await
+        .must(422)
+        .says("Choose one of these.");
     let over = [("left_single", "40"), ("right_strips", "2"), ("right_over", "61")];
     close(&mut ines, &card, &over).await.must(422).says("Only 60 were on these strips.");
     let right = [("left_single", "40"), ("right_strips", "2"), ("right_over", "18"), ("comfort", "paused")];
@@ -899,7 +907,8 @@ both_databases!(a_card_closed_late_adds_nothing_to_a_lid_that_was_counted_meanwh
     let mut ines = house.actor(Actor::ArtistA);
     let card = opened(&mut ines, things, &things.cards.client, &[]).await;
     let path = format!("/cards/{card}/close");
-    let late = ines.form(&path, &path).await.with_all(&[("left_single", "38"), ("right_single", "40")]);
+    let late =
+        ines.form(&path, &path).await.with_all(&[("left_single", "38"), ("right_single", "40"), ("aftercare", "told")]);
     placed(&mut house.owner(), &card, &[("left_single", "12")]).await.must(303);
     let before = standing(house, &card).await;
     let answer = ines.submit(&late).await.must(409);
@@ -917,7 +926,8 @@ both_databases!(a_card_closed_late_adds_nothing_to_a_lid_that_was_counted_meanwh
     // The same number as stands there is no contradiction.
     let card = opened(&mut ines, things, &things.cards.client, &[]).await;
     let path = format!("/cards/{card}/close");
-    let late = ines.form(&path, &path).await.with_all(&[("left_single", "12"), ("right_single", "40")]);
+    let late =
+        ines.form(&path, &path).await.with_all(&[("left_single", "12"), ("right_single", "40"), ("aftercare", "told")]);
     placed(&mut house.owner(), &card, &[("left_single", "12")]).await.must(303);
     ines.submit(&late).await.must(303);
     let sums = format!("select cast(sum(placed) as text) from card_count where card = '{card}' and struck is null");
@@ -1000,6 +1010,55 @@ both_databases!(a_complaint_and_a_free_fix_are_tied_to_the_first_card, async |ho
     let page = ines.page(&record).await;
     page.says("about this card");
     page.says("the correction of");
+});
+
+both_databases!(a_complaint_its_card_and_the_fix_lead_to_each_other, async |house| {
+    let things = &house.things;
+    let (closed, client) = (&things.cards.closed, &things.cards.client);
+    let mut owner = house.owner();
+    // The house's own days lead to the last day that is proposed; another is set with the rules.
+    let rules = owner.form("/office/clearance", "/office/clearance").await;
+    assert_eq!(rules.value("fix_days"), "7");
+    owner.submit(&rules.with("fix_days", "3")).await.must(303);
+    let path = format!("/door/clients/{client}/complaints");
+    let form = owner.form(&format!("{path}/new"), &path).await.with("what", "Two fell out at once.");
+    owner.submit(&form.clone().with("card", client)).await.must(422).says("Choose one of these.");
+    let to = owner.submit(&form.with("card", closed)).await.goes_to();
+    let complaint = to.rsplit('/').next().unwrap().to_owned();
+    let kept = |column: &str| format!("select cast({column} as text) from complaint where id = '{complaint}'");
+    assert_eq!(house.look(&kept("card")).await, *closed);
+    let page = owner.page(&to).await;
+    assert!(page.text().contains(&format!("href=\"/cards/{closed}/record\"")), "{}", page.text());
+    page.says("3 days after she complained");
+    let form = page.form(&format!("{to}/decision"));
+    assert_eq!((form.value("card"), form.value("fix_until")), (closed.as_str(), "2026-02-21"));
+    owner.submit(&form.clone().with_all(&[("decision", "fix"), ("fix_until", "2026-02-17")])).await.must(422);
+    owner.submit(&form.with("decision", "fix")).await.must(303);
+    // To the end of that day, of the studio.
+    let until: Instant = Instant(house.look(&kept("fix_until")).await.parse().unwrap());
+    assert_eq!(until.iso(), "2026-02-21T22:59:59Z");
+    assert_eq!(owner.form(&to, &format!("{to}/decision")).await.value("fix_until"), "2026-02-21");
+
+    let mut ines = house.actor(Actor::ArtistA);
+    let fix = opened(&mut ines, things, client, &[("kind", "correction"), ("first_card", closed)]).await;
+    let page = owner.page(&to).await;
+    page.says("A card mends it: the correction of");
+    assert!(page.text().contains(&format!("href=\"/cards/{fix}/record\"")), "{}", page.text());
+    for (card, words) in [(closed, "about this card"), (&fix, "about the card this one mends")] {
+        let page = owner.page(&format!("/cards/{card}/record")).await;
+        page.says(words);
+        assert!(page.text().contains(&format!("href=\"{to}\"")), "{card}");
+    }
+    // The desk takes complaints in; which cards she has it is not shown.
+    let page = house.actor(Actor::Desk).page(&format!("{path}/new")).await;
+    assert!(!page.text().contains(closed.as_str()), "{}", page.text());
+    // What it is about can be taken back where it was named by mistake.
+    let form = owner.form(&to, &format!("{to}/decision")).await;
+    owner.submit(&form.with("card", "")).await.must(303);
+    owner.page(&to).await.says("Treatment card none named yet");
+    crate::clearance::without_old_tests(house).await;
+    let mut db = house.house.store.read().await.unwrap();
+    assert_eq!(clearance::verify(&mut db, house.house.store.keys()).await.unwrap(), []);
 });
 
 // ---- paper, and her rights -------------------------------------------------------------------------------------------

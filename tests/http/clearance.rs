@@ -100,9 +100,10 @@ pub(crate) async fn old_test(house: &TestHouse, client: &str, days: i64) {
         .unwrap();
 }
 
-/// Takes out the tests that were put in past the program: the chain rightly knows nothing of them.
+/// Takes out the tests and the meeting that were put in past the program: the chain rightly knows nothing of them.
 pub(crate) async fn without_old_tests(house: &TestHouse) {
     let old = "select id from patch_test where created = 1";
+    house.run("delete from exposure where source = 'before'").await.unwrap();
     house.run(&format!("delete from patch_test_product where test in ({old})")).await.unwrap();
     house.run("delete from patch_test where created = 1").await.unwrap();
 }
@@ -205,9 +206,9 @@ pub(crate) fn wall_now(house: &TestHouse) -> String {
     zone.wall(house.clock.now().0).strftime("%Y-%m-%dT%H:%M").to_string()
 }
 
-/// A reaction's form with what it asks of everybody and never answers itself: where, how bad, when it was noticed.
+/// A reaction's form with what it asks of everybody and never answers itself: where, how bad, when it was noticed, who treated her.
 pub(crate) fn reacted(house: &TestHouse, form: html::FormOnPage) -> html::FormOnPage {
-    form.with_all(&[("eyes", "both"), ("severity", "mild"), ("noticed", &wall_now(house))])
+    form.with_all(&[("eyes", "both"), ("severity", "mild"), ("noticed", &wall_now(house)), ("artist", "none")])
 }
 
 async fn place(who: &mut Browser, client: &str, bottle: &str, at: &str) -> String {
@@ -307,7 +308,7 @@ pub(crate) fn rows() -> Vec<Row> {
         post("/door/reactions/{reaction}/over", empty, "ssgxnngss"),
         post(
             "/door/complaints/{complaint}/decision",
-            |_| form(&[("decision", "fix"), ("fix_until", "2026-02-25T12:00"), ("refund", "")]),
+            |_| form(&[("decision", "fix"), ("fix_until", "2026-02-25"), ("refund", "")]),
             "ssgxnngss",
         ),
         post("/door/staff-incidents", an_incident, "ssgggngss"),
@@ -339,7 +340,7 @@ pub(crate) fn rows() -> Vec<Row> {
     ]
 }
 
-const RULES: [(&str, &str); 11] = [
+const RULES: [(&str, &str); 14] = [
     ("needed", "yes"),
     ("wait_hours", "48"),
     ("valid_days", "180"),
@@ -351,6 +352,9 @@ const RULES: [(&str, &str); 11] = [
     ("answers_needed", "yes"),
     ("may_override", "owner"),
     ("liquids_too", ""),
+    ("usual_site", "outer corners"),
+    ("usual_number", "3"),
+    ("fix_days", "7"),
 ];
 
 fn a_test(things: &Things) -> Sent {
@@ -366,7 +370,9 @@ fn a_test(things: &Things) -> Sent {
 }
 
 fn a_walk_in(things: &Things) -> Sent {
-    form(&[("bottle", &things.clearance["bottle"]), ("site", "corners"), ("number", "3"), ("at", "2026-02-20T11:00")])
+    let usual = "3 extensions, outer corners";
+    let bottle = things.clearance["bottle"].as_str();
+    form(&[("bottle", bottle), ("do", "usual"), ("usual", usual), ("at", "2026-02-20T11:00")])
 }
 
 fn a_reaction(_: &Things) -> Sent {
@@ -376,7 +382,7 @@ fn a_reaction(_: &Things) -> Sent {
         ("severity", "mild"),
         ("noticed", "2026-02-18T09:00"),
         ("exposed", ""),
-        ("artist", ""),
+        ("artist", "none"),
         ("words", ""),
         ("first_aid", ""),
         ("liquids", ""),
@@ -452,9 +458,9 @@ pub(crate) fn slips(things: &Things) -> Vec<Slip> {
         slip(
             walk_in.clone(),
             walk_in,
-            &[("number", "2.5"), ("at", "2026-02-20T09:11"), ("site", "<b>left</b>")],
+            &[("do", "otherwise"), ("number", "2.5"), ("at", "2026-02-20T09:11"), ("site", "<b>left</b>")],
             &["number", "at"],
-            &[("number", "3"), ("at", "2026-02-20T11:00"), ("bottle", bottle)],
+            &[("number", "3"), ("at", "2026-02-20T11:00"), ("bottle", bottle), ("do", "otherwise")],
         ),
         slip(
             test.clone(),
@@ -509,8 +515,14 @@ pub(crate) fn slips(things: &Things) -> Vec<Slip> {
             reaction_page,
             reactions,
             &[("symptom", "itching"), ("noticed", "2026-02-18T12:00"), ("exposed", "x"), ("words", "<i>both</i> lids")],
-            &["noticed", "exposed"],
-            &[("noticed", "2026-02-18T09:00"), ("exposed", ""), ("eyes", "left"), ("severity", "moderate")],
+            &["noticed", "exposed", "artist"],
+            &[
+                ("noticed", "2026-02-18T09:00"),
+                ("exposed", ""),
+                ("eyes", "left"),
+                ("severity", "moderate"),
+                ("artist", "none"),
+            ],
         ),
         slip(
             "/door/staff-incidents".into(),
@@ -1042,7 +1054,7 @@ both_databases!(a_removal_is_judged_by_its_remover_and_the_liquids_planned_and_n
 both_databases!(a_walk_in_is_tested_and_booked_in_one_form, async |house| {
     let (ada, bottle) = (&house.things.clearance["ada"], &house.things.clearance["bottle"]);
     let mut desk = house.actor(Actor::Desk);
-    // Tap one: somebody walks in. Two: find her. Three: her name. Four: the bottle. Five: the form as it stands then.
+    // Tap one: somebody walks in. Two: find her. Three: her name. Four: the bottle. Five: the button that says how it was placed.
     let list = desk.page("/door/not-cleared").await;
     assert!(list.text().contains("href=\"/door/walk-in\""));
     let form = desk.form("/door/walk-in", "/door/walk-in").await.with("q", "alva");
@@ -1051,9 +1063,25 @@ both_databases!(a_walk_in_is_tested_and_booked_in_one_form, async |house| {
     let page = desk.page(&format!("/door/clients/{ada}/walk-in")).await;
     page.says("the earliest start is Fri 20 Feb 10:30");
     let form = page.form(&format!("/door/clients/{ada}/walk-in"));
-    assert_eq!((form.value("bottle"), form.value("at")), ("", "2026-02-20T10:30"), "all but the bottle is filled in");
-    desk.submit(&form).await.must(422).says("Choose at least one bottle.");
-    desk.submit(&form.with("bottle", bottle)).await.goes_to();
+    assert_eq!(
+        (form.value("bottle"), form.value("at")),
+        ("", "2026-02-20T10:30"),
+        "only the earliest start is filled in"
+    );
+    page.says("By the house’s rule: 3 extensions, outer corners. Placed now; expect her");
+    desk.submit(&form.clone().with("do", "usual")).await.must(422).says("Choose at least one bottle.");
+    let form = form.with("bottle", bottle);
+    desk.submit(&form).await.must(422).says("Say how it was placed, by one of the two buttons.");
+    let both = form.clone().with_all(&[("do", "usual"), ("site", "inner corners")]);
+    desk.submit(&both).await.must(422).says("By the house’s rule, or as typed here?");
+    let form = form.with("do", "usual");
+    desk.submit(&form.clone().with("usual", "2 extensions, outer corners"))
+        .await
+        .must(422)
+        .says("The house’s rule was changed");
+    desk.submit(&form).await.goes_to();
+    let placed = format!("select method || ' ' || cast(number_placed as text) from patch_test where client = '{ada}'");
+    assert_eq!(house.look(&placed).await, "lashes 3");
     desk.page("/door/not-cleared").await.says("look at the patch test and ask");
     assert_eq!(house.number(&format!("select count(*) from patch_test where client = '{ada}'")).await, 1);
     // Whoever is held is not tested at the door.
@@ -1321,6 +1349,47 @@ both_databases!(follow_ups_appear_on_the_list_when_they_are_due_and_leave_it_whe
     }
 });
 
+both_databases!(a_hundred_and_thirty_calls_that_are_due_all_stand_on_the_list, async |house| {
+    let things = &house.things.clearance;
+    let mut owner = house.owner();
+    let listed = async |owner: &mut Browser| {
+        let page = owner.page("/door/not-cleared").await.text();
+        page.matches(&format!("href=\"/door/reactions/{}\"", things["{reaction}"])).count()
+    };
+    let before = listed(&mut owner).await;
+    let due = house.clock.now().0.plus(-HOUR).0;
+    let row =
+        |n: usize| format!("('{}', '{}', '{}', {due}, '')", id(910_000 + n), things["{reaction}"], things["dora"]);
+    let rows: Vec<String> = (0..130).map(row).collect();
+    house
+        .run(&format!("insert into follow_up (id, reaction, client, due, done_by) values {}", rows.join(", ")))
+        .await
+        .unwrap();
+    assert_eq!(listed(&mut owner).await, before + 130, "somebody fell off the list");
+    owner.page("/door/not-cleared").await.says(&format!("how somebody is: {}, 130 overdue", before + 130));
+});
+
+both_databases!(an_incident_of_staff_is_found_by_its_lot_however_that_was_typed, async |house| {
+    let things = &house.things.clearance;
+    let path = "/door/staff-incidents";
+    let typed = [("what", "A splash on the wrist."), ("product", things["product"].as_str()), ("lot", " q-7  b ")];
+    let mut desk = house.actor(Actor::Desk);
+    let form = desk.form(path, path).await.with_all(&typed);
+    desk.submit(&form).await.must(303);
+    assert_eq!(house.look("select lot from staff_incident").await, "Q-7 B");
+    let trace = |lot: &str| {
+        let query = serde_urlencoded::to_string([("product", things["product"].as_str()), ("lot", lot)]).unwrap();
+        format!("/door/lots?{query}")
+    };
+    let words = "1 incident of those who work here names it as well";
+    for lot in ["q-7 B", "Q-7  b", ""] {
+        house.owner().page(&trace(lot)).await.says(words);
+    }
+    assert!(!house.owner().page(&trace("Q-8")).await.words().contains("names it as well"));
+    // Whoever may not read incidents is not told that there are any.
+    assert!(!desk.page(&trace("Q-7 B")).await.words().contains("names it as well"));
+});
+
 both_databases!(staff_incidents_are_read_by_the_owner_alone, async |house| {
     let mut desk = house.actor(Actor::Desk);
     let form =
@@ -1417,7 +1486,7 @@ both_databases!(the_audit_command_tells_of_a_consent_or_a_paper_changed_added_or
     send(&mut owner, &things["dora"], "findings", &finding).await;
     without_old_tests(house).await;
     let (content, told) = audit_command(house);
-    let whole = "Every consent, decision, doctor’s paper, patch test and reaction is as the chain has it.";
+    let whole = "Every consent, decision, doctor’s paper, patch test, reaction and complaint, who met what and who was told are as the chain has them.";
     assert!(content && told.contains(whole), "{told}");
 
     let newest = async |table: &str| house.look(&format!("select max(id) from {table}")).await;
@@ -1602,6 +1671,109 @@ both_databases!(
     }
 );
 
+both_databases!(
+    a_complaint_a_meeting_or_who_was_told_changed_added_or_taken_away_is_told_by_the_audit_command,
+    async |house| {
+        let things = &house.things.clearance;
+        let (complaint, reaction) = (things["{complaint}"].as_str(), things["{reaction}"].as_str());
+        without_old_tests(house).await;
+        let mut owner = house.owner();
+        let broken = async || {
+            let mut db = house.house.store.read().await.unwrap();
+            let told = clearance::verify(&mut db, house.house.store.keys()).await.unwrap();
+            told.iter().map(ToString::to_string).collect::<Vec<_>>()
+        };
+        // Struck out by the program, a test takes its meeting along, and the chain is told.
+        place(&mut owner, &things["bea"], &things["bottle"], "2026-02-18T10:00").await;
+        let test = house.look(&format!("select id from patch_test where client = '{}'", things["bea"])).await;
+        let page = format!("/door/tests/{test}");
+        let form = owner.form(&page, &format!("{page}/strike")).await;
+        owner.submit(&form).await.must(303);
+        assert_eq!(house.number(&format!("select count(*) from exposure where source = '{test}'")).await, 0);
+        assert_eq!(broken().await, Vec::<String>::new());
+        // A meeting in a test, a stop of that lot with who was told of it, somebody told of a reaction, and a complaint decided twice.
+        place(&mut owner, &things["ada"], &things["bottle"], "2026-02-18T10:00").await;
+        let lot = house.look(&format!("select lot from bottle where id = '{}'", things["bottle"])).await;
+        let form = owner.form("/door/stops/new", "/door/stops").await;
+        let form =
+            form.with_all(&[("product", &things["product"]), ("what", "lot"), ("lot", &lot), ("why", "Called back.")]);
+        let stop = owner.submit(&form).await.goes_to();
+        let page = owner.page(&stop).await;
+        owner.submit(&page.form(&format!("{stop}/told")).with("whom", "supplier")).await.must(303);
+        let form = page.form(&format!("{stop}/clients")).without("client").with("client", &things["ada"]);
+        owner.submit(&form).await.must(303);
+        let path = format!("/door/reactions/{reaction}");
+        let form = owner.form(&path, &format!("{path}/told")).await.with("whom", "insurer");
+        owner.submit(&form).await.must(303);
+        let path = format!("/door/complaints/{complaint}");
+        for typed in [("decision", "fix"), ("decision", "explained"), ("decision", "fix")] {
+            let form = owner.form(&path, &format!("{path}/decision")).await.with_all(&[typed]);
+            owner.submit(&form.with("fix_until", "2026-02-25")).await.must(303);
+        }
+        assert_eq!(broken().await, Vec::<String>::new());
+        let of_these = "audit where action in
+            ('record complaint', 'decide complaint', 'record exposure', 'note who was told', 'note that client was told')";
+        assert!(house.number(&format!("select count(*) from {of_these}")).await >= 9);
+        assert_eq!(house.number(&format!("select count(*) from {of_these} and length(detail) < 43")).await, 0);
+
+        let met = house.look(&format!("select id from exposure where client = '{}'", things["ada"])).await;
+        let of_reaction = house.look(&format!("select id from told where about = '{reaction}'")).await;
+        let of_stop = house.look(&format!("select id from told where about <> '{reaction}'")).await;
+        let client_told = house.look("select id from told_client").await;
+        let set = |table: &str, what: &str, id: &str| format!("update {table} set {what} where id = '{id}'");
+        // Each change with the one that takes it back.
+        for (kept, table, change, back) in [
+            (complaint, "complaint", "at = at - 1", "at = at + 1"),
+            (complaint, "complaint", "lot = lot || 'x'", "lot = replace(lot, 'x', '')"),
+            (complaint, "complaint", "decision = 'explained'", "decision = 'fix'"),
+            (complaint, "complaint", "fix_until = fix_until + 1", "fix_until = fix_until - 1"),
+            (complaint, "complaint", "fixed = 5", "fixed = null"),
+            (complaint, "complaint", "refund_minor = 1250", "refund_minor = null"),
+            (complaint, "complaint", "card = 'of another'", "card = ''"),
+            (&met, "exposure", "lot = lot || 'x'", "lot = replace(lot, 'x', '')"),
+            (&met, "exposure", "at = at - 1", "at = at + 1"),
+            (&met, "exposure", "kind = 'removal'", "kind = 'test'"),
+            (&of_reaction, "told", "whom = 'authority'", "whom = 'insurer'"),
+            (&of_reaction, "told", "at = at - 1", "at = at + 1"),
+            (&of_stop, "told", "by_person = by_person || 'x'", "by_person = replace(by_person, 'x', '')"),
+            (&client_told, "told_client", "at = at - 1", "at = at + 1"),
+        ] {
+            house.run(&set(table, change, kept)).await.unwrap();
+            let told = broken().await;
+            assert!(told.contains(&format!("{kept} was changed since it was kept")), "{table} {change}: {told:?}");
+            house.run(&set(table, back, kept)).await.unwrap();
+            assert_eq!(broken().await, Vec::<String>::new(), "{table} {back}");
+        }
+        // Put in past the program, and taken away.
+        let (added_met, added_told) = (id(900_004), id(900_005));
+        for text in [
+            format!(
+                "insert into exposure (id, client, product, lot, at, kind, source)
+                 values ('{added_met}', '{}', '{}', 'Z', 1, 'treatment', 'nowhere')",
+                things["ada"], things["product"]
+            ),
+            format!(
+                "insert into told (id, about, whom, at, by_person) values ('{added_told}', '{reaction}', 'authority', 1, '')"
+            ),
+            format!("delete from told where id = '{of_stop}'"),
+            format!("delete from told_client where id = '{client_told}'"),
+            format!("delete from complaint where id = '{complaint}'"),
+            format!("delete from exposure where id = '{met}'"),
+        ] {
+            house.run(&text).await.unwrap();
+        }
+        let (content, told) = audit_command(house);
+        assert!(!content, "{told}");
+        for gone in [&of_stop, &client_told, complaint, &met] {
+            assert!(told.contains(&format!("{gone} is gone without having been erased")), "{gone}: {told}");
+        }
+        for added in [added_met, added_told] {
+            let words = format!("{added} stands in the database, and the chain knows nothing of it");
+            assert!(told.contains(&words), "{words}\nnot in\n{told}");
+        }
+    }
+);
+
 both_databases!(papers_of_two_records_put_together_are_still_as_the_chain_has_them, async |house| {
     let things = &house.things.clearance;
     let mut owner = house.owner();
@@ -1777,15 +1949,15 @@ both_databases!(no_form_about_her_health_holds_an_answer_before_somebody_gave_it
     let test = format!("/door/tests/{}", things["{patch_test}"]);
     let visit = format!("/door/clients/{}/walk-in", things["ada"]);
     let mut owner = house.owner();
-    // What each holds by itself: the clock where something is recorded as it happens, and how tests are usually placed in the form of
-    // five taps.
+    // What each holds by itself: the clock where something is recorded as it happens; in the form of five taps the earliest start, and
+    // hidden what its button says, so that no other rule is recorded than was read.
     for ((page, action), held) in [
         (of("reactions"), vec![]),
         (of("tests"), vec!["at"]),
         (of("findings"), vec![]),
         (of("statements"), vec![]),
         ((test.clone(), format!("{test}/looks")), vec!["at"]),
-        ((visit.clone(), visit), vec!["site", "number", "at"]),
+        ((visit.clone(), visit), vec!["usual", "at"]),
     ] {
         let form = owner.form(&page, &action).await;
         let ours = |name: &str| !matches!(name, "csrf" | "form_key");
@@ -1805,9 +1977,10 @@ both_databases!(no_form_about_her_health_holds_an_answer_before_somebody_gave_it
                 ("eyes", "left"),
                 ("severity", "moderate"),
                 ("noticed", day),
+                ("artist", "none"),
                 ("words", "Rims <sore>."),
             ],
-            4,
+            5,
         ),
         ("tests", [[("bottle", bottle), ("at", day)].as_slice(), &PLACED].concat(), 6),
         ("findings", vec![("grade", "++"), ("at", day), ("words", "ethyl"), ("day", "4")], 3),

@@ -119,7 +119,7 @@ pub(crate) async fn marked_in_clearance(house: &TestHouse, who: &mut Browser, id
         ("severity", "mild"),
         ("noticed", "2026-02-16T09:00"),
         ("exposed", ""),
-        ("artist", ""),
+        ("artist", "none"),
         ("words", seen),
         ("first_aid", aid),
         ("liquids", liquids),
