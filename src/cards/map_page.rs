@@ -131,8 +131,9 @@ fn standing(around: &Around, zones: &[Zone]) -> String {
 
 struct ZoneView {
     key: String,
-    /// As it is sent back.
+    /// As it is sent back, and as it is saved.
     text: String,
+    saved: String,
     number: u32,
     said: String,
     more: String,
@@ -194,17 +195,23 @@ impl Opened {
         let Self { whole, client, around } = self;
         let wrong = drawing.check(&around.settings.curls).err().unwrap_or_default();
         let path = house.url(&format!("/cards/{}", whole.card.id));
+        let saved = |at: &Where| {
+            let own = whole.zones.iter().find(|zone| (zone.side, zone.zone) == *at);
+            own.map(|zone| TypedZone::of(zone, &around.studio).text()).unwrap_or_default()
+        };
         let lid = |side: &Side| {
             let own = drawing.zones.iter().filter(|((own, _), _)| own == side);
             let own = in_order(*side, own.collect::<Vec<_>>());
-            let drawn = |((side, zone), typed): &(&Where, &TypedZone)| Drawn {
-                key: key(*side, *zone),
+            let drawn = |(at, typed): &(&Where, &TypedZone)| Drawn {
+                key: key(at.0, at.1),
                 typed: (*typed).clone(),
                 counted: false,
+                draft: typed.text() != saved(at),
             };
             let zone = |(at, typed): &(&Where, &TypedZone)| ZoneView {
                 key: key(at.0, at.1),
                 text: typed.text(),
+                saved: saved(at),
                 number: at.1,
                 said: typed.said(),
                 more: typed.more(),

@@ -30,6 +30,8 @@ pub(super) struct Drawn {
     pub(super) typed: TypedZone,
     /// Something was counted in it.
     pub(super) counted: bool,
+    /// It is not saved as it is drawn.
+    pub(super) draft: bool,
 }
 
 /// Field of a zone: "left_lower_3".
@@ -87,7 +89,8 @@ fn drawn(side: Side, zones: &[Drawn], high: f64, named: &str, words: &str) -> St
     let mut svg = format!("<svg viewBox=\"0 0 {} {}\" {named}>", Px(WIDTH), Px(high));
     for (at, zone) in zones.iter().enumerate() {
         let mm = typed_decimal(&zone.typed.length).filter(|mm| *mm > 0.0).map(|mm| mm.min(LONGEST_MM));
-        let class = [("out", mm.is_none()), ("fan", !zone.typed.is_single()), ("counted", zone.counted)];
+        let class =
+            [("out", mm.is_none()), ("fan", !zone.typed.is_single()), ("counted", zone.counted), ("draft", zone.draft)];
         let class = class.iter().filter(|(_, is)| *is).map(|(word, _)| *word).collect::<Vec<_>>().join(" ");
         let _written = write!(
             svg,
@@ -155,7 +158,7 @@ fn lid(whole: &Whole, studio: &Studio, side: Side, zones: &[&Zone], most: u32) -
     let drawn = |number: u32| {
         let zone = zones.iter().find(|zone| zone.zone == number);
         let typed = zone.map_or_else(TypedZone::default, |zone| TypedZone::of(zone, studio));
-        Drawn { key: key(side, number), typed, counted: placed(number) > 0 }
+        Drawn { key: key(side, number), typed, counted: placed(number) > 0, draft: false }
     };
     let all = in_order(side, (1..=most).map(drawn).collect());
     let name = capital(side.words());
@@ -183,7 +186,7 @@ mod tests {
     use super::*;
 
     fn zone(number: u32, text: &str) -> Drawn {
-        Drawn { key: key(Side::Left, number), typed: TypedZone::read(text), counted: false }
+        Drawn { key: key(Side::Left, number), typed: TypedZone::read(text), counted: false, draft: false }
     }
 
     #[test]

@@ -66,6 +66,8 @@ pub(super) fn panel_fields<'z>(
     let same = |value: String| (value.clone(), value);
     let none = std::iter::once((String::new(), "left out".to_owned()));
     let single = std::iter::once(("1".to_owned(), "single".to_owned()));
+    let length_line = line(&values.typed[0], &own.length, &lengths);
+    let wide_line = line(&values.typed[1], &own.diameter, &wide);
     vec![
         choice_field(
             "radio",
@@ -74,10 +76,10 @@ pub(super) fn panel_fields<'z>(
             &alike(&own.length, &lengths),
             none.chain(lengths.into_iter().map(same)),
         ),
-        number_field("length_typed", "Another length, mm", &values.typed[0]).or_empty(),
+        number_field("length_typed", "Another length, mm", &length_line).or_empty(),
         choice_field("radio", "curl", "Curl", curl.map_or("", String::as_str), curls),
         choice_field("radio", "diameter", "Diameter, mm", &alike(&own.diameter, &wide), wide.into_iter().map(same)),
-        number_field("diameter_typed", "Another diameter, mm", &values.typed[1]).or_empty(),
+        number_field("diameter_typed", "Another diameter, mm", &wide_line).or_empty(),
         choice_field(
             "radio",
             "fan",
@@ -106,6 +108,12 @@ fn offered<'z>(
     all.into_iter().map(|(_, text)| text).collect()
 }
 
+/// What stands in the line for another number: what was typed there, or what no choice offers.
+fn line(typed: &str, tapped: &str, offered: &[String]) -> String {
+    let is_offered = tapped.trim().is_empty() || offered.contains(&alike(tapped, offered));
+    if typed.trim().is_empty() && !is_offered { tapped.to_owned() } else { typed.to_owned() }
+}
+
 /// The offered value of this size; the text itself where none is.
 fn alike(text: &str, offered: &[String]) -> String {
     let value = typed_decimal(text);
@@ -124,6 +132,11 @@ mod tests {
         assert_eq!(all, ["8", "9", "9,5", "10"]);
         assert_eq!(alike("8.0", &all), "8");
         assert_eq!(alike("900", &all), "900");
+        // What is not offered is typed, so that it can be put right.
+        assert_eq!(
+            (line("", "900", &all).as_str(), line("", "8", &all).as_str(), line("7", "8", &all).as_str()),
+            ("900", "", "7")
+        );
     }
 
     #[test]

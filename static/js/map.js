@@ -60,6 +60,7 @@ function draw(key) {
   strokes.setAttribute("transform", strokes.getAttribute("transform").replace(/scale\(.*\)$/, `scale(1 ${high})`));
   strokes.classList.toggle("out", high === 0);
   strokes.classList.toggle("fan", zone.fan !== "1");
+  strokes.classList.toggle("draft", heldIn(key).value !== heldIn(key).dataset.saved);
 }
 
 const keys = () => [...form.querySelectorAll("button[name=zone]")].map((button) => button.value);

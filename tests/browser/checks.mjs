@@ -60,7 +60,7 @@ export async function cutOff(page) {
     const name = (element) => `${element.tagName.toLowerCase()}.${element.className?.baseVal ?? element.className} "${element.textContent.trim().slice(0, 40)}"`;
     const found = [];
     for (const element of document.body.querySelectorAll('*')) {
-      if (element.closest('svg, select, .vh, .skip') || !element.checkVisibility({ visibilityProperty: true }) || element.clientWidth <= 1) continue;
+      if (element.closest('svg, select, input, textarea, .vh, .skip') || !element.checkVisibility({ visibilityProperty: true }) || element.clientWidth <= 1) continue;
       const style = getComputedStyle(element);
       const [wide, high] = isOut(element);
       const clips = (overflow) => ['hidden', 'clip'].includes(overflow);
