@@ -2,54 +2,38 @@
 
 use askama::Template;
 use axum::extract::{Query, State};
-use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
 
 use super::appointment::{Appointment, State as Standing, Version};
 use super::around::Around;
-use super::booking;
 use super::expecting;
-use super::form_page::hers;
-use super::hours::MINUTES_A_DAY;
+use super::infill::{Offer, infill};
 use super::looked::{self, Stands};
-use super::search::{self, Ask, Free, later};
-use super::service::{Service, VisitKind};
+use super::move_page::hers;
+use super::service::VisitKind;
 use super::waiting_page::{self, WaitingRow};
 use super::{store, waiting_store};
 use crate::base::actor::Role;
 use crate::base::ids::AppointmentId;
 use crate::base::problem::{FieldNote, Problem};
-use crate::base::text;
 use crate::base::time::{Instant, MINUTE};
-use crate::base::zone::Zone;
 use crate::clients::{self, Client};
 use crate::people;
-use crate::store::{Db, Kept};
+use crate::store::Db;
 use crate::web::House;
 use crate::web::checks::{note_fields, text_field};
 use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
-use crate::web::incoming::{At, Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::incoming::{At, new_form_key};
+use crate::web::problems::page;
 use crate::web::routes::Routes;
-use crate::web::serve::answer;
 use crate::web::studio::Place;
 
 pub(super) fn routes() -> Routes {
-    Routes::new()
-        .get("/book/{appointment}", show)
-        .post("/book/{appointment}/cancel", cancel)
-        .post("/book/{appointment}/no-show", no_show)
-        .post("/book/{appointment}/restore", restore)
+    Routes::new().get("/book/{appointment}", show)
 }
-
-/// Days after a visit between which an infill is offered. Common practice; the studio's own figures come with its counts.
-pub(super) const INFILL_DAYS: (i64, i64) = (14, 21);
-
-/// How many times are offered.
-const OFFERED: usize = 3;
 
 #[derive(Debug, Default, Deserialize)]
 #[serde(default)]
@@ -65,11 +49,6 @@ struct Line {
 struct Past {
     when: String,
     what: String,
-}
-
-struct Offer {
-    words: String,
-    href: String,
 }
 
 /// How she stands for this visit while it is to come.
@@ -93,7 +72,7 @@ impl ClearanceBlock {
 
 #[derive(Template)]
 #[template(path = "book/appointment.html")]
-struct AppointmentPage {
+pub(super) struct AppointmentPage {
     frame: Frame,
     key: String,
     mistakes: Vec<Mistake>,
@@ -131,7 +110,7 @@ async fn show(
 }
 
 /// Why it is called off.
-fn why_field(typed: &str, notes: &[FieldNote]) -> FieldView {
+pub(super) fn why_field(typed: &str, notes: &[FieldNote]) -> FieldView {
     let why = text_field("reason", "Why", typed).hinted("A few words, without a word of health.").or_empty();
     let mut fields = [why];
     note_fields(&mut fields, notes);
@@ -139,7 +118,8 @@ fn why_field(typed: &str, notes: &[FieldNote]) -> FieldView {
     why
 }
 
-async fn view(
+/// The page, with the field of a reason as it was typed.
+pub(super) async fn view(
     house: &House,
     staff: &Staff,
     id: AppointmentId,
@@ -307,84 +287,6 @@ fn past(around: &Around, version: &Version, by: &str, now: Instant) -> Past {
     }
 }
 
-/// Free times for an infill between two and three weeks after, with the same artist, nearest to the same hour.
-async fn infill(
-    db: &mut Db,
-    house: &House,
-    around: &Around,
-    appointment: &Appointment,
-    now: Instant,
-) -> Result<(String, Vec<Offer>), Problem> {
-    let service = around.service(appointment.service).filter(|service| service.kind.leads_to_infill());
-    let (Some(service), true) = (service, appointment.state == Standing::Booked) else { return Ok(Default::default()) };
-    let Some(next) = infill_for(around, service) else { return Ok(Default::default()) };
-    let zone = &around.studio.zone;
-    let day = zone.day(appointment.when.visit.from);
-    let ask = Ask {
-        length: next.length,
-        takes_bed: next.takes_bed,
-        artists: vec![appointment.artist],
-        after: 0,
-        before: MINUTES_A_DAY,
-        from: later(day, INFILL_DAYS.0),
-        days: INFILL_DAYS.1 - INFILL_DAYS.0 + 1,
-        most_a_day: 100,
-        most: 1000,
-    };
-    let beds: Vec<_> = around.beds().collect();
-    let found = search::search(db, &ask, &beds, zone, now).await?;
-    let wished = zone.wall(appointment.when.visit.from);
-    let wished = i64::from(wished.hour()) * 60 + i64::from(wished.minute());
-    let offer = |free: Free| Offer {
-        words: format!("{} {}", zone.date(free.at, now), zone.clock(free.at)),
-        href: house.url(&format!("/book/new?{}", link(appointment, next, free, zone))),
-    };
-    let offers = nearest(found, wished, zone).into_iter().map(offer).collect();
-    Ok((format!("{}, {} to {} days after", next.name, INFILL_DAYS.0, INFILL_DAYS.1), offers))
-}
-
-/// The infill that follows a service: one in the same technique where there is one.
-fn infill_for<'a>(around: &'a Around, service: &Service) -> Option<&'a Service> {
-    let infills = || around.offered().filter(|offered| offered.kind == VisitKind::Infill);
-    let alike = |offered: &&Service| offered.techniques.iter().any(|technique| service.techniques.contains(technique));
-    infills().find(alike).or_else(|| infills().next())
-}
-
-/// One time a day, the nearest to the wished minute of the day; of the days those that come nearest.
-fn nearest(found: Vec<Free>, wished: i64, zone: &Zone) -> Vec<Free> {
-    let aside = |free: &Free| {
-        let wall = zone.wall(free.at);
-        (i64::from(wall.hour()) * 60 + i64::from(wall.minute()) - wished).abs()
-    };
-    let mut days: Vec<Free> = Vec::new();
-    for free in found {
-        match days.last_mut() {
-            Some(last) if zone.day(last.at) == zone.day(free.at) => {
-                if aside(&free) < aside(last) {
-                    *last = free;
-                }
-            }
-            _ => days.push(free),
-        }
-    }
-    days.sort_by_key(|free| (aside(free), free.at));
-    days.truncate(OFFERED);
-    days.sort_by_key(|free| free.at);
-    days
-}
-
-fn link(appointment: &Appointment, next: &Service, free: Free, zone: &Zone) -> String {
-    let wall = zone.wall(free.at);
-    let query = [
-        ("next_of", appointment.id.to_string()),
-        ("service", next.id.to_string()),
-        ("artist", free.artist.to_string()),
-        ("day", wall.date().to_string()),
-        ("at", wall.strftime("%H:%M").to_string()),
-    ];
-    serde_urlencoded::to_string(query).unwrap_or_default()
-}
-
 /// Who on the waiting list would take this time, with a link that books it for her.
 async fn would_come(
     db: &mut Db,
@@ -410,72 +312,4 @@ async fn would_come(
         WaitingRow { find, done: String::new(), ..waiting_page::row(house, around, waiting, now) }
     });
     Ok(rows.collect())
-}
-
-#[derive(Debug, Default, Deserialize)]
-#[serde(default)]
-struct TypedDeed {
-    seen: String,
-    reason: String,
-}
-
-async fn set(
-    house: &House,
-    staff: &Staff,
-    id: AppointmentId,
-    form: Form<TypedDeed>,
-    (state, told): (Standing, &'static str),
-) -> Result<Response, Problem> {
-    let (_, appointment) = hers(house, staff, id).await?;
-    if state == Standing::NoShow && appointment.when.visit.from > staff.visitor.now.0 {
-        return Err(Problem::Clash(
-            "It has not begun yet.".into(),
-            "Call it off instead, or wait until it begins.".into(),
-        ));
-    }
-    let seen = form.typed.seen.parse().unwrap_or(0);
-    let reason = match text::line(&form.typed.reason, 120) {
-        Ok(reason) => reason,
-        Err(text::BadText::Empty) => String::new(),
-        Err(bad) => {
-            let why = why_field(&form.typed.reason, &[FieldNote::new("reason", bad.to_string())]);
-            let key = form.key.form.clone().unwrap_or_default();
-            return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view(house, staff, id, "", why, key).await?);
-        }
-    };
-    let kept = house.store.write(&form.key, move |tx| {
-        let reason = reason.clone();
-        Box::pin(async move {
-            booking::set_state(tx, id, seen, state, &reason).await?;
-            Ok(Kept::see(format!("/book/{id}?told={told}")))
-        })
-    });
-    Ok(answer(house, &kept.await?))
-}
-
-async fn cancel(
-    staff: Staff,
-    State(house): State<House>,
-    At(id): At<AppointmentId>,
-    form: Form<TypedDeed>,
-) -> Result<Response, Problem> {
-    set(&house, &staff, id, form, (Standing::Cancelled, "cancelled")).await
-}
-
-async fn no_show(
-    staff: Staff,
-    State(house): State<House>,
-    At(id): At<AppointmentId>,
-    form: Form<TypedDeed>,
-) -> Result<Response, Problem> {
-    set(&house, &staff, id, form, (Standing::NoShow, "missed")).await
-}
-
-async fn restore(
-    staff: Staff,
-    State(house): State<House>,
-    At(id): At<AppointmentId>,
-    form: Form<TypedDeed>,
-) -> Result<Response, Problem> {
-    set(&house, &staff, id, form, (Standing::Booked, "restored")).await
 }

@@ -2,8 +2,8 @@
 //! stands where others can see it: nothing here tells about health.
 
 use super::around::Around;
-use super::form_page::TypedBooking;
 use super::service::Service;
+use super::typed_booking::TypedBooking;
 use super::{expecting, store};
 use crate::base::actor::Who;
 use crate::base::ids::AppointmentId;

@@ -7,6 +7,7 @@ mod around;
 mod beds_page;
 mod booking;
 pub mod calendar;
+mod deed_page;
 mod diary_page;
 mod expecting;
 mod feed_page;
@@ -16,7 +17,9 @@ mod free_page;
 mod grid;
 pub mod hours;
 mod hours_page;
+mod infill;
 mod looked;
+mod move_page;
 mod of_client;
 mod off_page;
 pub mod plan;
@@ -27,6 +30,7 @@ pub mod service;
 mod services_page;
 pub mod slots;
 mod store;
+mod typed_booking;
 mod waiting_page;
 mod waiting_store;
 pub mod wall;
@@ -91,6 +95,7 @@ pub async fn hide_old_addresses(tx: &mut Tx) -> Result<(), Problem> {
 pub fn routes() -> Routes {
     diary_page::routes()
         .join(form_page::routes())
+        .join(move_page::routes())
         .join(free_page::routes())
         .join(waiting_page::routes())
         .join(services_page::routes())
@@ -99,4 +104,5 @@ pub fn routes() -> Routes {
         .join(beds_page::routes())
         .join(feed_page::routes())
         .join(appointment_page::routes())
+        .join(deed_page::routes())
 }

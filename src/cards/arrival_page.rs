@@ -8,7 +8,7 @@ use axum::response::Response;
 use super::card::{Arrival, CountedBy, Side, Whole, is_removal};
 use super::counts::{found, found_fields};
 use super::seen::{Around, is_still, mark_of, moved, moved_lines, open_for, still_open_in};
-use super::store;
+use super::{parts_store, store};
 use crate::base::ids::CardId;
 use crate::base::problem::Problem;
 use crate::base::text::capital;
@@ -211,7 +211,7 @@ async fn keep(
                     if !is_still(&seen, &standing(&whole.arrival), &standing(&all)) {
                         return Err(moved());
                     }
-                    store::set_arrival(tx, id, &all).await?;
+                    parts_store::set_arrival(tx, id, &all).await?;
                     Ok(Kept::see(format!("/cards/{id}")))
                 })
             });

@@ -85,6 +85,25 @@ words!(
     }
 );
 
+impl Side {
+    /// True for both lids of the client's left eye.
+    #[must_use]
+    pub const fn is_left(self) -> bool {
+        matches!(self, Self::Left | Self::LeftLower)
+    }
+
+    /// The same lid of the other eye.
+    #[must_use]
+    pub const fn other_eye(self) -> Self {
+        match self {
+            Self::Left => Self::Right,
+            Self::Right => Self::Left,
+            Self::LeftLower => Self::RightLower,
+            Self::RightLower => Self::LeftLower,
+        }
+    }
+}
+
 words!(
     /// What is counted: single extensions, or fans as they are placed.
     Lash {

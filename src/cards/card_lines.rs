@@ -117,6 +117,11 @@ pub(super) async fn lines(
     Ok(lines.into_iter().filter(|(_, value)| !value.is_empty()).map(|(word, value)| (word.to_owned(), value)).collect())
 }
 
+/// True for the word of a line of the lash map, which a page that draws it need not say once more.
+pub(super) fn is_of_map(word: &str) -> bool {
+    Side::ALL.iter().any(|side| map(*side) == word)
+}
+
 /// "95", or "60 single ones and 35 fans"; empty before anything is counted.
 fn placed_words(whole: &Whole, side: Side) -> String {
     let of = |lash: Lash| whole.counts.iter().any(|count| count.side == side && count.lash == lash);

@@ -6,10 +6,11 @@ use axum::response::Response;
 
 use super::card::{Comfort, Count, Lash, Side, Whole, Words, has_adhesive, is_removal};
 use super::card_lines::lines;
-use super::close_page::count_field;
+use super::close_counts::count_field;
 use super::seen::{Around, moved_lines, work_for};
-use super::{open_store, store};
-use crate::adhesives::{self, Bead, Bottle, Liquid, Liquids, Product};
+use super::work_fields::{typed_liquids, work_fields};
+use super::{open_store, parts_store, store, version_store};
+use crate::adhesives::{self, Bead, Bottle, Liquids, Product};
 use crate::artists::Style;
 use crate::base::ids::{BottleId, CardId, CardPartId};
 use crate::base::problem::Problem;
@@ -82,10 +83,19 @@ fn as_it_is(whole: &Whole) -> Typed {
         ("next_visit", card.next_visit.clone()),
     ];
     pairs.extend(card.liquids.iter().map(|liquid| ("liquids", liquid.key().to_owned())));
+    pairs.extend(card.hygiene.iter().map(|line| ("hygiene", line.clone())));
     for (side, lash) in counted(whole) {
         pairs.push((count_field(side, lash), whole.placed_of(side, lash).to_string()));
     }
     Typed::of(pairs)
+}
+
+/// The studio's list, and what was ticked when it was another one.
+fn hygiene_list(opened: &Opened) -> Vec<String> {
+    let mut list = opened.around.settings.hygiene.clone();
+    let before = opened.whole.card.hygiene.iter().filter(|line| !opened.around.settings.hygiene.contains(line));
+    list.extend(before.cloned());
+    list
 }
 
 fn view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPage {
@@ -95,22 +105,8 @@ fn view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPag
     if has_adhesive(whole.card.kind) {
         let bottles = opened.bottles.iter().map(|(id, name)| (id.to_string(), name.clone()));
         let styles = around.artist(whole.card.artist).map(|artist| artist.styles.clone()).unwrap_or_default();
-        let styles = styles.into_iter().chain(whole.card.style).fold(Vec::new(), |mut all: Vec<Style>, style| {
-            if !all.contains(&style) {
-                all.push(style);
-            }
-            all
-        });
-        let none = std::iter::once((String::new(), "none of these".to_owned()));
-        let styles = none.chain(styles.into_iter().map(|style| (style.key(), style.words())));
-        let beads = Bead::ALL.map(|bead| (bead.word().to_owned(), bead.word().to_owned()));
-        let liquids = Liquid::ALL.map(|own| (own.key().to_owned(), own.words().to_owned()));
-        fields.extend([
-            choice_field("select", "bottle", "Bottle taken", get("bottle"), bottles),
-            choice_field("radio", "bead", "Bead", get("bead"), beads),
-            checks_field("liquids", "Liquids", &typed.all("liquids"), liquids).or_empty(),
-            choice_field("select", "technique", "Technique", get("technique"), styles),
-        ]);
+        fields.push(choice_field("select", "bottle", "Bottle taken", get("bottle"), bottles));
+        fields.extend(work_fields(typed, styles.into_iter().chain(whole.card.style)));
         for (side, lash) in counted(whole) {
             let name = count_field(side, lash);
             let label = format!("Placed on the {}, {}", side.words(), lash.words());
@@ -126,8 +122,13 @@ fn view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPag
         words_field("condition", "Condition of her own lashes", get("condition")).or_empty(),
         words_field("note", "Anything else", get("note")).or_empty(),
         text_field("next_visit", "Next visit", get("next_visit")).or_empty(),
-        seen_field(get(SEEN)),
     ]);
+    let list = hygiene_list(opened);
+    if !list.is_empty() {
+        let lines = list.into_iter().map(|line| (line.clone(), line));
+        fields.push(checks_field("hygiene", "Afterwards", &typed.all("hygiene"), lines).or_empty());
+    }
+    fields.extend([seen_field(get(SEEN))]);
     FormPage {
         frame: house.frame(
             &around.studio,
@@ -167,6 +168,7 @@ struct Corrected {
     remover: (String, String),
     counts: Vec<(Side, Lash, u32)>,
     words: Words,
+    hygiene: Vec<String>,
     next_visit: String,
 }
 
@@ -177,9 +179,7 @@ fn check(opened: &Opened, typed: &Typed) -> Result<Corrected, Problem> {
     let bottle = opened.bottles.iter().map(|(id, _)| *id).find(|id| id.to_string() == typed.get("bottle"));
     let bottle = if adhesive { notes.choice("bottle", bottle).map(Some) } else { Some(None) };
     let bead = if adhesive { notes.choice("bead", Bead::from_word(typed.get("bead"))) } else { Some(whole.card.bead) };
-    let known = |key: &&str| Liquid::ALL.into_iter().find(|own| own.key() == *key);
-    let liquids: Liquids =
-        if adhesive { typed.all("liquids").iter().filter_map(known).collect() } else { whole.card.liquids };
+    let liquids = if adhesive { typed_liquids(typed) } else { whole.card.liquids };
     let style = if adhesive { Style::parse(typed.get("technique")) } else { whole.card.style };
     let mut counts = Vec::new();
     if adhesive {
@@ -208,6 +208,11 @@ fn check(opened: &Opened, typed: &Typed) -> Result<Corrected, Problem> {
         "" => Some(String::new()),
         line => notes.line("next_visit", line, 120),
     };
+    let (list, ticked) = (hygiene_list(opened), typed.all("hygiene"));
+    if ticked.iter().any(|line| !list.iter().any(|own| own == line)) {
+        notes.add("hygiene", "The list was changed since this was opened: look at it once more.");
+    }
+    let hygiene = list.into_iter().filter(|line| ticked.contains(&line.as_str())).collect();
     let seen = typed.get(SEEN).parse().unwrap_or(0);
     let corrected = (|| {
         Some(Corrected {
@@ -220,6 +225,7 @@ fn check(opened: &Opened, typed: &Typed) -> Result<Corrected, Problem> {
             remover: remover?,
             counts,
             words,
+            hygiene,
             next_visit: next_visit?,
         })
     })();
@@ -278,19 +284,20 @@ async fn put_right(tx: &mut Tx, house: &House, id: CardId, new: &Corrected) -> R
     }
     let around = Around::load(tx.db()).await?;
     let was = lines(tx.db(), &around, &whole, now).await?;
-    store::keep_version(tx, keys, &whole.card, &new.reason, &was).await?;
+    version_store::keep_version(tx, keys, &whole.card, &new.reason, &was).await?;
     let mut card = whole.card.clone();
     card.version += 1;
     (card.bead, card.liquids, card.style) = (new.bead, new.liquids, new.style);
     (card.remover.product, card.remover.lot) = new.remover.clone();
     card.next_visit.clone_from(&new.next_visit);
+    card.hygiene.clone_from(&new.hygiene);
     if new.bottle != card.bottle
         && let Some(bottle) = new.bottle
     {
         let found: Option<(Bottle, Product)> = adhesives::bottle_and_product(tx.db(), bottle).await?;
         card.lot = found.map(|(bottle, _)| bottle.lot).unwrap_or_default();
         if let Some(before) = card.bottle {
-            store::change_drops(tx, id, before, bottle, &card.lot).await?;
+            parts_store::change_drops(tx, id, before, bottle, &card.lot).await?;
         }
         card.bottle = Some(bottle);
         // She met another lot than the card said.
@@ -305,7 +312,7 @@ async fn put_right(tx: &mut Tx, house: &House, id: CardId, new: &Corrected) -> R
         if whole.placed_of(*side, *lash) == *placed {
             continue;
         }
-        store::strike_counts(tx, id, *side, *lash).await?;
+        parts_store::strike_counts(tx, id, *side, *lash).await?;
         let count = Count {
             id: CardPartId::new(),
             side: *side,
@@ -315,7 +322,7 @@ async fn put_right(tx: &mut Tx, house: &House, id: CardId, new: &Corrected) -> R
             strips: None,
             at: now,
         };
-        store::add_count(tx, id, &count).await?;
+        parts_store::add_count(tx, id, &count).await?;
     }
     store::keep(tx, keys, &card, &new.words).await
 }

@@ -7,7 +7,7 @@ use futures_util::future::BoxFuture;
 
 use super::card::{Card, kinds};
 use super::seen::{Around, must_treat};
-use super::{open_page, store};
+use super::{open_store, store};
 use crate::artists;
 use crate::base::actor::{Role, Who};
 use crate::base::ids::{ArtistId, ProductId};
@@ -65,7 +65,7 @@ async fn show(staff: Staff, State(house): State<House>) -> Result<Response, Prob
     let mut open = Vec::new();
     for card in store::open(&mut db).await? {
         if mine(card.artist) || card.supervisor == Some(staff.who.id) {
-            let warning = open_page::warning(&mut db, &house, &card, now).await?;
+            let warning = open_store::warning(&mut db, house.store.keys(), &card, now).await?;
             open.push(row(&mut db, &house, &around, &card, now, warning).await?);
         }
     }

@@ -5,7 +5,7 @@ use axum::extract::{Request, State};
 use axum::response::Response;
 
 use super::card::{Card, Drop};
-use super::store;
+use super::{parts_store, store};
 use crate::adhesives;
 use crate::base::ids::{BottleId, CardId, CardPartId, TabletId};
 use crate::base::problem::Problem;
@@ -62,7 +62,7 @@ async fn begin(Anyone(visitor): Anyone, State(house): State<House>, request: Req
                     seen: Vec::new(),
                     tablet: Some(tablet),
                 };
-                store::add_drop(tx, card.id, &drop).await?;
+                parts_store::add_drop(tx, card.id, &drop).await?;
                 Ok(Kept::see(format!("/tablet?{back}")))
             })
         })

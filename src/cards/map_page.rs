@@ -1,20 +1,29 @@
-//! The lash map: zones of each lid from the inner corner, one a line, as short as one says them: "9 C 0.05 4D".
+//! The lash map at the bed: a picture of each lid, a large button for each of its zones, and the values of the chosen one set by taps.
+//! Without scripts each zone is a button that brings the page back with that zone chosen; `static/js/map.js` spares the way.
 
+use std::collections::BTreeMap;
+
+use askama::Template;
 use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::Response;
 
 use super::card::{Side, Whole, Zone};
+use super::map_picture::{Drawn, LONGEST_MM, PX_A_MM, comb, ends, in_order, key};
+use super::map_values::{Values, panel_fields};
 use super::seen::{Around, is_still, mark_of, moved, moved_lines, open_for, still_open_in};
-use super::store;
+use super::typed_zone::{TypedZone, ZONES};
+use super::{parts_store, store};
 use crate::base::ids::CardId;
-use crate::base::number::typed_decimal;
-use crate::base::problem::Problem;
-use crate::clearance::typed::{FormPage, SEEN, Typed, notes_of, seen_field, tick_field, words_field};
+use crate::base::problem::{FieldNote, Problem};
+use crate::base::text::capital;
+use crate::clearance::typed::{DONE, SEEN, Typed};
 use crate::clients::Client;
-use crate::store::Kept;
+use crate::store::{Db, Kept};
 use crate::web::House;
-use crate::web::checks::Notes;
+use crate::web::checks::note_fields;
+use crate::web::form::{FieldView, Mistake, mistakes};
+use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, new_form_key};
 use crate::web::problems::{page, page_with};
@@ -26,119 +35,262 @@ pub(super) fn routes() -> Routes {
     Routes::new().get("/cards/{card}/map", show).post("/cards/{card}/map", keep)
 }
 
-/// The most zones of a lid.
-const MOST: usize = 7;
+/// A zone by its lid and its number from the inner corner.
+type Where = (Side, u32);
 
-const fn field(side: Side) -> &'static str {
-    match side {
-        Side::Left => "left",
-        Side::Right => "right",
-        Side::LeftLower => "left_lower",
-        Side::RightLower => "right_lower",
-    }
+/// The map as it is being drawn.
+#[derive(Debug, Clone)]
+struct Drawing {
+    zones: BTreeMap<Where, TypedZone>,
+    /// The zone whose values the fields hold.
+    at: Where,
 }
 
-/// A lid's zones from what was typed.
-///
-/// # Errors
-/// A sentence about the first line that cannot be read.
-fn zones(side: Side, typed: &str, curls: &[String]) -> Result<Vec<Zone>, String> {
-    let lines = super::settings::lines(typed);
-    if lines.len() > MOST {
-        return Err(format!("A lid has at most {MOST} zones, one a line."));
-    }
-    (1..).zip(&lines).map(|(zone, line)| one(side, zone, line, curls)).collect()
-}
-
-fn one(side: Side, zone: u32, line: &str, curls: &[String]) -> Result<Zone, String> {
-    let wrong = |what: &str| format!("“{line}”: {what}");
-    let parts: Vec<&str> = line.split_whitespace().collect();
-    let (length, curl, wide, fan) = match parts.as_slice() {
-        [length, curl, wide] => (*length, *curl, *wide, None),
-        [length, curl, wide, fan] => (*length, *curl, *wide, Some(*fan)),
-        _ => return Err(wrong("type length, curl, diameter, and for fans how many, as in 9 C 0.05 4D.")),
-    };
-    let length_mm = typed_decimal(length).filter(|mm| (4.0..=25.0).contains(mm));
-    let length_mm = length_mm.ok_or_else(|| wrong("the length is from 4 to 25 mm."))?;
-    let known = curls.iter().find(|own| own.eq_ignore_ascii_case(curl));
-    let curl = known.ok_or_else(|| wrong(&format!("the studio’s curls are {}.", curls.join(", "))))?;
-    let diameter_mm = typed_decimal(wide).filter(|mm| (0.02..=0.3).contains(mm));
-    let diameter_mm = diameter_mm.ok_or_else(|| wrong("the diameter is from 0.02 to 0.3 mm."))?;
-    let fan = match fan {
-        None => Some(1),
-        Some(fan) => fan.trim_end_matches(['d', 'D']).parse::<u32>().ok().filter(|n| (1..=20).contains(n)),
-    };
-    let fan = fan.ok_or_else(|| wrong("a fan has from 2 to 20 extensions, written as 4D."))?;
-    Ok(Zone { side, zone, length_mm, curl: curl.clone(), diameter_mm, fan })
-}
-
-/// A lid's zones as they are typed.
-fn text(around: &Around, zones: &[Zone], side: Side) -> String {
-    let studio = &around.studio;
-    let line = |zone: &Zone| {
-        let fan = if zone.fan > 1 { format!(" {}D", zone.fan) } else { String::new() };
-        format!("{} {} {}{fan}", studio.exact(zone.length_mm, 0), zone.curl, studio.exact(zone.diameter_mm, 2))
-    };
-    zones.iter().filter(|zone| zone.side == side).map(line).collect::<Vec<_>>().join("\n")
-}
-
-/// The whole map as one text, to tell whether it is still the same.
-fn standing(around: &Around, zones: &[Zone]) -> String {
-    let lids = Side::ALL.iter().map(|side| (side, text(around, zones, *side))).filter(|(_, text)| !text.is_empty());
-    lids.map(|(side, text)| format!("{}: {}", side.words(), text.replace('\n', ", "))).collect::<Vec<_>>().join("; ")
-}
-
-fn view(house: &House, staff: &Staff, around: &Around, (whole, client): &(Whole, Client), typed: &Typed) -> FormPage {
-    let mut fields = Vec::new();
-    for side in whole.card.lids.sides() {
-        let name = field(*side);
-        let mut own = words_field(name, &crate::base::text::capital(side.words()), typed.get(name)).or_empty();
-        if fields.is_empty() {
-            own = own.hinted(format!(
-                "One zone a line from the inner corner: length, curl, diameter, and for fans how many. 9 C 0.05 4D. Curls: {}.",
-                around.settings.curls.join(", ")
-            ));
+impl Drawing {
+    /// A kept map; zones it does not name are left out.
+    fn of(around: &Around, whole: &Whole, kept: &[Zone]) -> Self {
+        let most = kept.iter().map(|zone| zone.zone).max().unwrap_or(0).max(around.settings.zones);
+        let mut drawing = Self::blank(whole, most);
+        for zone in kept {
+            // A map she had before may have lids that this card does not.
+            if let Some(own) = drawing.zones.get_mut(&(zone.side, zone.zone)) {
+                *own = TypedZone::of(zone, &around.studio);
+            }
         }
-        fields.push(own);
+        drawing
     }
-    fields.push(tick_field("alike", "The right eye is like the left one", typed.is_ticked("alike")));
-    fields.push(seen_field(typed.get(SEEN)));
-    FormPage {
-        frame: house.frame(&around.studio, &staff.visitor, Place::Book, format!("Lash map of {}", client.short)),
-        key: new_form_key(),
-        action: house.url(&format!("/cards/{}/map", whole.card.id)),
-        word: "Map",
-        small: "zones of each lid",
-        lead: Vec::new(),
-        caution: None,
-        fields,
-        mistakes: Vec::new(),
-        button: "Keep the map",
-        back: (house.url(&format!("/cards/{}", whole.card.id)), "Back to the card"),
+
+    fn blank(whole: &Whole, most: u32) -> Self {
+        let sides = whole.card.lids.sides();
+        let zones = sides.iter().flat_map(|side| (1..=most).map(|zone| ((*side, zone), TypedZone::default())));
+        Self { zones: zones.collect(), at: (sides[0], 1) }
+    }
+
+    /// What was sent: every zone from its own field, the chosen one from the fields that stand open.
+    fn sent(around: &Around, whole: &Whole, typed: &Typed) -> Self {
+        let of = |side: Side, zone: u32| TypedZone::read(typed.get(&key(side, zone)));
+        let is_there = |zone: &u32| Side::ALL.iter().any(|side| !of(*side, *zone).is_blank());
+        let most = (1..=ZONES.1).rev().find(is_there).unwrap_or(0).max(around.settings.zones);
+        let mut drawing = Self::blank(whole, most);
+        for ((side, zone), own) in &mut drawing.zones {
+            *own = of(*side, *zone);
+        }
+        if let Some(at) = drawing.named(typed.get("at")) {
+            drawing.at = at;
+            drawing.zones.insert(at, Values::sent(typed).zone());
+        }
+        drawing
+    }
+
+    /// The zone of this name, where there is one.
+    fn named(&self, name: &str) -> Option<Where> {
+        self.zones.keys().copied().find(|(side, zone)| key(*side, *zone) == name)
+    }
+
+    /// Goes to another zone. One of which nothing was said begins like the one before it, its length apart: along a lid curl, diameter
+    /// and fan seldom change.
+    fn go_to(&mut self, to: Where) {
+        let before = self.zones.get(&self.at).cloned().unwrap_or_default();
+        self.at = to;
+        if let Some(own) = self.zones.get_mut(&to).filter(|own| own.is_blank()) {
+            *own = TypedZone { length: String::new(), ..before };
+        }
+    }
+
+    /// Puts the lids of the chosen eye on the other eye: zones count from the inner corner, so that it is mirrored.
+    fn the_same(&mut self) {
+        let chosen = self.at.0.is_left();
+        let hers: Vec<_> = self.zones.iter().filter(|((side, _), _)| side.is_left() == chosen).collect();
+        let other: Vec<_> =
+            hers.into_iter().map(|((side, zone), own)| ((side.other_eye(), *zone), own.clone())).collect();
+        self.zones.extend(other);
+    }
+
+    /// The map, or what is wrong of each zone.
+    fn check(&self, curls: &[String]) -> Result<Vec<Zone>, Vec<(Where, &'static str, String)>> {
+        let (mut all, mut wrong) = (Vec::new(), Vec::new());
+        for ((side, zone), own) in &self.zones {
+            match own.check(*side, *zone, curls) {
+                Ok(own) => all.extend(own),
+                Err(notes) => wrong.extend(notes.into_iter().map(|(field, told)| ((*side, *zone), field, told))),
+            }
+        }
+        if wrong.is_empty() { Ok(all) } else { Err(wrong) }
     }
 }
 
-async fn opened(house: &House, staff: &Staff, id: CardId) -> Result<((Whole, Client), Around), Problem> {
+/// The map as one text, to tell whether it is still the same.
+fn standing(around: &Around, zones: &[Zone]) -> String {
+    let zone = |own: &Zone| format!("zone {} {}", own.zone, TypedZone::of(own, &around.studio).text());
+    let lid = |side: &Side| {
+        let own: Vec<_> = zones.iter().filter(|own| own.side == *side).map(zone).collect();
+        (!own.is_empty()).then(|| format!("{}: {}", side.words(), own.join(", ")))
+    };
+    Side::ALL.iter().filter_map(lid).collect::<Vec<_>>().join("; ")
+}
+
+struct ZoneView {
+    key: String,
+    /// As it is sent back, and as it is saved.
+    text: String,
+    saved: String,
+    number: u32,
+    said: String,
+    more: String,
+    chosen: bool,
+    wrong: bool,
+}
+
+struct LidView {
+    name: String,
+    picture: String,
+    ends: [&'static str; 2],
+    zones: Vec<ZoneView>,
+}
+
+#[derive(Template)]
+#[template(path = "cards/map.html")]
+struct MapPage {
+    frame: Frame,
+    key: String,
+    action: String,
+    lead: Vec<String>,
+    seen: String,
+    done: &'static str,
+    at: String,
+    lids: Vec<LidView>,
+    /// "Left eye, zone 3".
+    chosen: String,
+    fields: Vec<FieldView>,
+    mistakes: Vec<Mistake>,
+    /// "The right eye the same".
+    same: String,
+    /// Pixels a millimetre in the pictures, and the longest that is drawn at its length.
+    scale: (f64, f64),
+    back: String,
+}
+
+fn zone_words((side, zone): Where) -> String {
+    format!("{}, zone {zone}", capital(side.words()))
+}
+
+fn same_words(side: Side) -> String {
+    format!("The {} eye the same", if side.is_left() { "right" } else { "left" })
+}
+
+struct Opened {
+    whole: Whole,
+    client: Client,
+    around: Around,
+}
+
+async fn opened(house: &House, staff: &Staff, id: CardId) -> Result<Opened, Problem> {
     let mut db = house.store.read().await?;
-    let opened = open_for(&mut db, house.store.keys(), id, &staff.who).await?;
-    Ok((opened, Around::load(&mut db).await?))
+    let (whole, client) = open_for(&mut db, house.store.keys(), id, &staff.who).await?;
+    Ok(Opened { whole, client, around: Around::load(&mut db).await? })
+}
+
+impl Opened {
+    fn view(&self, house: &House, staff: &Staff, drawing: &Drawing, values: &Values, seen: String) -> MapPage {
+        let Self { whole, client, around } = self;
+        let wrong = drawing.check(&around.settings.curls).err().unwrap_or_default();
+        let path = house.url(&format!("/cards/{}", whole.card.id));
+        let saved = |at: &Where| {
+            let own = whole.zones.iter().find(|zone| (zone.side, zone.zone) == *at);
+            own.map(|zone| TypedZone::of(zone, &around.studio).text()).unwrap_or_default()
+        };
+        let lid = |side: &Side| {
+            let own = drawing.zones.iter().filter(|((own, _), _)| own == side);
+            let own = in_order(*side, own.collect::<Vec<_>>());
+            let drawn = |(at, typed): &(&Where, &TypedZone)| Drawn {
+                key: key(at.0, at.1),
+                typed: (*typed).clone(),
+                counted: false,
+                draft: typed.text() != saved(at),
+            };
+            let zone = |(at, typed): &(&Where, &TypedZone)| ZoneView {
+                key: key(at.0, at.1),
+                text: typed.text(),
+                saved: saved(at),
+                number: at.1,
+                said: typed.said(),
+                more: typed.more(),
+                chosen: **at == drawing.at,
+                wrong: wrong.iter().any(|(own, ..)| own == *at),
+            };
+            LidView {
+                name: capital(side.words()),
+                picture: comb(*side, &own.iter().map(drawn).collect::<Vec<_>>()),
+                ends: ends(*side),
+                zones: own.iter().map(zone).collect(),
+            }
+        };
+        MapPage {
+            frame: house.frame(&around.studio, &staff.visitor, Place::Book, format!("Lash map of {}", client.short)),
+            key: new_form_key(),
+            action: format!("{path}/map"),
+            lead: Vec::new(),
+            seen,
+            done: DONE,
+            at: key(drawing.at.0, drawing.at.1),
+            lids: whole.card.lids.sides().iter().map(lid).collect(),
+            chosen: zone_words(drawing.at),
+            fields: panel_fields(values, drawing.zones.values(), around),
+            mistakes: Vec::new(),
+            same: same_words(drawing.at.0),
+            scale: (PX_A_MM, LONGEST_MM),
+            back: path,
+        }
+    }
+}
+
+impl MapPage {
+    /// The same under the key it came with.
+    fn keyed(mut self, key: Option<String>) -> Self {
+        self.key = key.unwrap_or_else(new_form_key);
+        self
+    }
+
+    /// With the mistakes of the chosen zone beside its fields, and those of others in the list on top.
+    fn noted(mut self, wrong: &[(Where, &'static str, String)], at: Where) -> Self {
+        let own = wrong.iter().filter(|(zone, ..)| *zone == at);
+        let own: Vec<_> = own.map(|(_, field, told)| FieldNote::new(field, told.clone())).collect();
+        note_fields(&mut self.fields, &own);
+        self.mistakes = mistakes(&self.fields);
+        let others = wrong.iter().filter(|(zone, ..)| *zone != at).map(|(zone, _, told)| Mistake {
+            anchor: format!("zone-{}", key(zone.0, zone.1)),
+            label: zone_words(*zone),
+            sentence: told.clone(),
+        });
+        self.mistakes.extend(others);
+        self
+    }
 }
 
 async fn show(staff: Staff, State(house): State<House>, At(id): At<CardId>) -> Result<Response, Problem> {
-    let (opened, around) = opened(&house, &staff, id).await?;
+    let opened = opened(&house, &staff, id).await?;
+    let (whole, around) = (&opened.whole, &opened.around);
     // An empty card begins with the map she had before.
-    let zones = if opened.0.zones.is_empty() {
+    let drawing = if whole.zones.is_empty() {
         let mut db = house.store.read().await?;
-        before(&mut db, &house, &opened.0).await?
+        Drawing::of(around, whole, &before(&mut db, &house, whole).await?)
     } else {
-        opened.0.zones.clone()
+        Drawing::of(around, whole, &whole.zones)
     };
-    let seen = (SEEN, mark_of(&standing(&around, &opened.0.zones)));
-    let typed = Typed::of(Side::ALL.iter().map(|side| (field(*side), text(&around, &zones, *side))).chain([seen]));
-    page(&view(&house, &staff, &around, &opened, &typed))
+    let values = values_at(&opened, &drawing);
+    let seen = mark_of(&standing(around, &whole.zones));
+    page(&opened.view(&house, &staff, &drawing, &values, seen))
 }
 
-async fn before(db: &mut crate::store::Db, house: &House, whole: &Whole) -> Result<Vec<Zone>, Problem> {
+/// The fields of the chosen zone; where nothing was said yet a fan begins as the technique has it.
+fn values_at(opened: &Opened, drawing: &Drawing) -> Values {
+    let own = drawing.zones.get(&drawing.at).cloned().unwrap_or_default();
+    let fan = opened.whole.card.style.and_then(|style| style.fan).filter(|_| own.is_blank());
+    Values::of(TypedZone { fan: fan.map_or(own.fan, |fan| fan.to_string()), ..own })
+}
+
+/// The newest map among her last cards, of the lids that this card has.
+async fn before(db: &mut Db, house: &House, whole: &Whole) -> Result<Vec<Zone>, Problem> {
     for card in store::of_client(db, whole.card.client).await?.into_iter().take(6) {
         if card.id != whole.card.id
             && let Some(earlier) = store::whole(db, house.store.keys(), card.id).await?
@@ -156,71 +308,63 @@ async fn keep(
     At(id): At<CardId>,
     form: Form<Typed>,
 ) -> Result<Response, Problem> {
-    let (opened, around) = opened(&house, &staff, id).await?;
-    let (mut notes, mut all) = (Notes::default(), Vec::new());
-    for side in opened.0.card.lids.sides() {
-        let alike = form.typed.is_ticked("alike");
-        let from = match side {
-            Side::Right if alike => Side::Left,
-            Side::RightLower if alike => Side::LeftLower,
-            own => *own,
-        };
-        match zones(*side, form.typed.get(field(from)), &around.settings.curls) {
-            Ok(own) => all.extend(own),
-            Err(_) if from != *side => {}
-            Err(sentence) => notes.add(field(*side), sentence),
+    let opened = opened(&house, &staff, id).await?;
+    let typed = &form.typed;
+    let mut drawing = Drawing::sent(&opened.around, &opened.whole, typed);
+    let (key, seen) = (form.key.form.clone(), typed.get(SEEN).to_owned());
+    let turned = match (drawing.named(typed.get("zone")), typed.get("do")) {
+        (Some(to), _) => {
+            drawing.go_to(to);
+            true
         }
+        (None, "same") => {
+            drawing.the_same();
+            true
+        }
+        _ => false,
+    };
+    if turned {
+        let values = values_at(&opened, &drawing);
+        return page(&opened.view(&house, &staff, &drawing, &values, seen).keyed(key));
     }
-    match notes.settle(Some(all)) {
-        Ok(all) => {
-            let (inner, seen) = (house.clone(), form.typed.get(SEEN).to_owned());
-            let kept = house.store.write(&form.key, move |tx| {
-                let (house, all, seen) = (inner.clone(), all.clone(), seen.clone());
-                Box::pin(async move {
-                    still_open_in(tx.db(), id).await?;
-                    let around = Around::load(tx.db()).await?;
-                    let whole = store::whole(tx.db(), house.store.keys(), id).await?.ok_or(Problem::NotHere("card"))?;
-                    if !is_still(&seen, &standing(&around, &whole.zones), &standing(&around, &all)) {
-                        return Err(moved());
-                    }
-                    store::set_zones(tx, id, &all).await?;
-                    Ok(Kept::see(format!("/cards/{id}")))
-                })
-            });
-            match kept.await {
-                Ok(kept) => Ok(answer(&house, &kept)),
-                Err(Problem::Clash(..)) => {
-                    let (opened, around) = self::opened(&house, &staff, id).await?;
-                    let now = standing(&around, &opened.0.zones);
-                    let typed = form.typed.with(SEEN, mark_of(&now));
-                    let view = view(&house, &staff, &around, &opened, &typed);
-                    page_with(StatusCode::CONFLICT, &view.moved(moved_lines(vec![now]), form.key.form))
-                }
-                Err(problem) => Err(problem),
+    let all = match drawing.check(&opened.around.settings.curls) {
+        Ok(all) => all,
+        Err(wrong) => {
+            // What was typed last stands as it was typed; else the first zone that is wrong is opened.
+            let here = wrong.iter().any(|(zone, ..)| *zone == drawing.at);
+            let values = if here {
+                Values::sent(typed)
+            } else {
+                drawing.at = wrong.first().map_or(drawing.at, |(zone, ..)| *zone);
+                values_at(&opened, &drawing)
+            };
+            let view = opened.view(&house, &staff, &drawing, &values, seen).keyed(key).noted(&wrong, drawing.at);
+            return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view);
+        }
+    };
+    let inner = house.clone();
+    let kept = house.store.write(&form.key, move |tx| {
+        let (house, all, seen) = (inner.clone(), all.clone(), seen.clone());
+        Box::pin(async move {
+            still_open_in(tx.db(), id).await?;
+            let around = Around::load(tx.db()).await?;
+            let whole = store::whole(tx.db(), house.store.keys(), id).await?.ok_or(Problem::NotHere("card"))?;
+            if !is_still(&seen, &standing(&around, &whole.zones), &standing(&around, &all)) {
+                return Err(moved());
             }
+            parts_store::set_zones(tx, id, &all).await?;
+            Ok(Kept::see(format!("/cards/{id}")))
+        })
+    });
+    match kept.await {
+        Ok(kept) => Ok(answer(&house, &kept)),
+        Err(Problem::Clash(..)) => {
+            let opened = self::opened(&house, &staff, id).await?;
+            let now = standing(&opened.around, &opened.whole.zones);
+            let values = values_at(&opened, &drawing);
+            let view = opened.view(&house, &staff, &drawing, &values, mark_of(&now)).keyed(key);
+            page_with(StatusCode::CONFLICT, &MapPage { lead: moved_lines(vec![now]), ..view })
         }
-        Err(problem) => {
-            let notes = notes_of(problem)?;
-            let view = view(&house, &staff, &around, &opened, &form.typed).again(&notes, form.key.form);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
-        }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_zone_is_typed_as_it_is_said() {
-        let curls = ["C".to_owned(), "CC".to_owned()];
-        let read = zones(Side::Left, "8 c 0.05 4D\n\n 9,5 CC 0,15 ", &curls).unwrap();
-        assert_eq!(read.len(), 2);
-        assert_eq!((read[0].zone, read[0].fan, read[0].curl.as_str()), (1, 4, "C"));
-        assert_eq!((read[1].zone, read[1].fan, read[1].length_mm, read[1].diameter_mm), (2, 1, 9.5, 0.15));
-        for bad in ["8 C", "3 C 0.05", "8 Q 0.05", "8 C 5", "8 C 0.05 many", "8 C 0.05 4D 5"] {
-            assert!(zones(Side::Left, bad, &curls).unwrap_err().contains(bad), "{bad}");
-        }
-        assert!(zones(Side::Left, &"8 C 0.05\n".repeat(8), &curls).is_err());
+        Err(problem) => Err(problem),
     }
 }

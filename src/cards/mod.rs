@@ -3,25 +3,39 @@
 
 mod aftercare_page;
 mod arrival_page;
+mod bottle_page;
 pub mod card;
 mod card_lines;
+mod close_counts;
 mod close_page;
 mod correct_page;
 pub mod counts;
+mod drop_page;
 mod her_page;
 mod list_page;
 mod lock_page;
 mod map_page;
+mod map_picture;
+mod map_values;
 mod of_client;
+mod open_check;
+mod open_form;
 mod open_page;
 mod open_store;
+mod opening;
+mod parts_store;
+mod placed_page;
 mod record_page;
 mod seed;
 mod seen;
 pub mod settings;
 mod settings_page;
 mod sheets_page;
+mod steps_page;
 mod store;
+mod typed_zone;
+mod version_store;
+mod work_fields;
 mod work_page;
 
 use crate::web::routes::Routes;
@@ -42,6 +56,10 @@ pub fn routes() -> Routes {
         .join(open_page::routes())
         .join(lock_page::routes())
         .join(work_page::routes())
+        .join(placed_page::routes())
+        .join(drop_page::routes())
+        .join(steps_page::routes())
+        .join(bottle_page::routes())
         .join(map_page::routes())
         .join(arrival_page::routes())
         .join(close_page::routes())

@@ -4,7 +4,8 @@ use sqlx::Row;
 
 use super::card_lines::lines;
 use super::seen::Around;
-use super::store::{self, version_places, words_place};
+use super::store::{self, words_place};
+use super::version_store::{self, version_places};
 use crate::base::ids::ClientId;
 use crate::base::problem::Problem;
 use crate::base::time::{DAY, Instant};
@@ -32,7 +33,7 @@ pub async fn client_file(db: &mut Db, keys: &Keys, client: ClientId) -> Result<V
         kept.fields
             .extend(lines(db, &around, &whole, read).await?.into_iter().map(|(name, words)| (name, words.into())));
         records.push(kept);
-        for own in store::versions(db, keys, &card).await?.into_iter().rev() {
+        for own in version_store::versions(db, keys, &card).await?.into_iter().rev() {
             let title = format!("The same card, version {}", own.number);
             let mut kept = FileRecord::new(title, [("replaced", own.at.into()), ("why", own.reason.into())]);
             kept.fields.extend(own.lines.into_iter().map(|(name, words)| (name, words.into())));

@@ -2,7 +2,7 @@
 
 use super::card::{Card, CardStart, Drop, Words, has_adhesive, is_removal};
 use super::counts::is_elsewhere;
-use super::store;
+use super::{parts_store, store};
 use crate::adhesives;
 use crate::base::actor::Who;
 use crate::base::ids::{BottleId, CardPartId, ClientId};
@@ -59,7 +59,7 @@ pub(super) async fn open(tx: &mut Tx, keys: &Keys, who: &Who, start: &CardStart)
         "entered from paper; as it stood on the printed list".clone_into(&mut card.clearance);
     }
     store::keep(tx, keys, &card, &Words::default()).await?;
-    store::add_steps(tx, card.id, &start.steps).await?;
+    parts_store::add_steps(tx, card.id, &start.steps).await?;
     if let Some(bottle) = card.bottle.filter(|_| has_adhesive(card.kind)) {
         let drop = Drop {
             id: CardPartId::new(),
@@ -70,7 +70,7 @@ pub(super) async fn open(tx: &mut Tx, keys: &Keys, who: &Who, start: &CardStart)
             seen: Vec::new(),
             tablet: None,
         };
-        store::add_drop(tx, card.id, &drop).await?;
+        parts_store::add_drop(tx, card.id, &drop).await?;
         met(tx, keys, &card, bottle, card.begun).await?;
         if card.paper.is_none() {
             adhesives::work_with(tx, bottle).await?;
@@ -160,4 +160,26 @@ async fn gate_of_other(db: &mut Db, keys: &Keys, card: &Card, now: Instant) -> R
         let steps = standing.steps.join(" ");
         Err(Problem::mistake("kind", format!("{}. {steps}", crate::base::text::capital(standing.word))))
     }
+}
+
+/// Whether a bottle in use on an open card has been stopped since, or is not for her any more: words for a warning.
+pub(super) async fn warning(
+    db: &mut Db,
+    keys: &Keys,
+    card: &Card,
+    now: Instant,
+) -> Result<Option<&'static str>, Problem> {
+    let Some(bottle) = card.bottle.filter(|_| card.closed.is_none() && has_adhesive(card.kind)) else {
+        return Ok(None);
+    };
+    let found = clearance::not_today(db, keys, card.client, &[bottle], now).await?;
+    Ok(found.first().map(|(_, why)| match why {
+        NotToday::Stopped => {
+            "This bottle’s lot or product was stopped. Nothing more of it is used: take another bottle."
+        }
+        NotToday::NotNow => {
+            "Something was recorded for this client since: nothing more with adhesive. Look at her clearance."
+        }
+        _ => "This bottle is not for this client any more. Look at her clearance before you go on.",
+    }))
 }

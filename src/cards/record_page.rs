@@ -6,17 +6,24 @@ use axum::http::{HeaderMap, StatusCode};
 use axum::response::Response;
 use serde::Deserialize;
 
-use super::card_lines::lines;
+use super::card::Whole;
+use super::card_lines::{is_of_map, lines};
+use super::map_picture::{Lid, lids};
 use super::seen::{Around, card_for, work_for};
-use super::store;
+use super::{store, version_store};
 use crate::base::ids::{CardId, CardPartId, ComplaintId};
-use crate::base::problem::Problem;
+use crate::base::problem::{FieldNote, Problem};
+use crate::base::time::Instant;
+use crate::book::slots::Span;
+use crate::book::{self, State as Standing};
 use crate::clearance;
 use crate::clearance::typed::Typed;
-use crate::clients;
 use crate::clients::photos::{LARGEST_FORM, Moment, PhotoBlock, Shows, arrive, keep};
-use crate::store::Kept;
+use crate::clients::{self, Client};
+use crate::store::{Db, Kept};
 use crate::web::House;
+use crate::web::checks::choice_field;
+use crate::web::form::FieldView;
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, Turned, new_form_key};
@@ -31,6 +38,7 @@ pub(super) fn routes() -> Routes {
         .get("/cards/{card}/versions/{part}", version)
         .post("/cards/{card}/complaint", tie)
         .post_file("/cards/{card}/sheet", LARGEST_FORM, sheet)
+        .post_file("/cards/{card}/photos", LARGEST_FORM, photo)
 }
 
 /// Said once it is closed.
@@ -66,14 +74,17 @@ struct RecordPage {
     client: String,
     state: (&'static str, String),
     lines: Vec<Line>,
+    /// Tomorrow's sheet, after the last card of the day.
+    tomorrow: Option<String>,
+    /// The lash map, lid by lid.
+    map: Vec<Lid>,
     first: Option<String>,
     /// Cards that mend this one at no charge.
     fixes: Vec<(String, String)>,
     versions: Vec<(String, String)>,
     complaints: Vec<ComplaintRow>,
-    /// Photos of the sheet, where the card came from one.
+    /// Photos of the visit, or of the sheet where the card came from one.
     pictures: PhotoBlock,
-    from_paper: bool,
     /// The card's id once it is closed: the device keeps its running time no longer.
     ended: String,
     acts: Vec<(String, &'static str)>,
@@ -90,6 +101,7 @@ async fn record(
         "corrected" => "It is corrected; the version before stays readable below.",
         "tied" => "The complaint is tied to this card.",
         "sheet" => "The photo of the sheet is kept.",
+        "photo" => "The photo is kept with this card.",
         _ => "",
     };
     page(&shown(&house, &staff, id, told).await?)
@@ -107,17 +119,11 @@ async fn shown(house: &House, staff: &Staff, id: CardId, told: &'static str) -> 
     let works = work_for(&mut db, keys, id, &staff.who).await.is_ok();
     let around = Around::load(&mut db).await?;
     let lines = lines(&mut db, &around, &whole, now).await?;
-    let versions = store::versions(&mut db, keys, &whole.card).await?;
+    let versions = version_store::versions(&mut db, keys, &whole.card).await?;
     let complaints = clearance::complaints_in_brief(&mut db, client.id).await?;
     let cards = store::of_client(&mut db, client.id).await?;
-    let mut pictures = PhotoBlock::default();
-    if whole.card.paper.is_some() {
-        let action = house.url(&format!("/cards/{id}/sheet"));
-        let about = id.to_string();
-        let about = (about.as_str(), Moment::Sheet);
-        let block = PhotoBlock::load(&mut db, house, &around.studio, &client, about, action, now).await?;
-        pictures = PhotoBlock { may_add: block.may_add && works, ..block };
-    }
+    let pictures = pictures(&mut db, house, staff, &around, (&whole, &client), works).await?;
+    let last = told == CLOSED && is_last_of_the_day(&mut db, &around, now).await?;
     drop(db);
     clients::note_reading(house, &staff.who, client.id, "read card", &id.to_string()).await?;
     let (card, zone) = (&whole.card, &around.studio.zone);
@@ -163,7 +169,13 @@ async fn shown(house: &House, staff: &Staff, id: CardId, told: &'static str) -> 
             Some(at) => ("fit", format!("closed {}, version {}", zone.date_and_clock(at, now), card.version)),
             None => ("near", "still open".to_owned()),
         },
-        lines: lines.into_iter().map(|(word, value)| Line { word, value }).collect(),
+        lines: lines
+            .into_iter()
+            .filter(|(word, _)| !is_of_map(word))
+            .map(|(word, value)| Line { word, value })
+            .collect(),
+        tomorrow: last.then(|| house.url("/cards/sheets/tomorrow?print=yes")),
+        map: lids(&whole, &around.studio, around.settings.zones),
         first: cards.iter().find(|own| Some(own.id) == card.first_card).map(of),
         fixes: cards
             .iter()
@@ -181,11 +193,56 @@ async fn shown(house: &House, staff: &Staff, id: CardId, told: &'static str) -> 
             .collect(),
         complaints: complaints.iter().filter(concerns).map(complaint).collect(),
         pictures,
-        from_paper: card.paper.is_some(),
         ended: card.closed.map(|_| id.to_string()).unwrap_or_default(),
         acts,
         path,
     })
+}
+
+/// The photos of this card, for those who see her record; each kept under her consent and shown no longer than that.
+async fn pictures(
+    db: &mut Db,
+    house: &House,
+    staff: &Staff,
+    around: &Around,
+    (whole, client): (&Whole, &Client),
+    works: bool,
+) -> Result<PhotoBlock, Problem> {
+    let id = whole.card.id.to_string();
+    let (moment, end) = if whole.card.paper.is_some() { (Moment::Sheet, "sheet") } else { (Moment::After, "photos") };
+    let action = house.url(&format!("/cards/{id}/{end}"));
+    let now = staff.visitor.now.0;
+    let block = PhotoBlock::load(db, house, &around.studio, client, (&id, moment), action, now).await?;
+    let mut pictures = PhotoBlock { may_add: block.may_add && works, ..block };
+    if moment == Moment::After {
+        pictures.words[1] = "No photo of this visit.";
+        pictures.fields.push(moment_field(moment.word()));
+    }
+    // Whoever treated her once may read her card; her photos open with her record only.
+    if !clients::may_see(client, &staff.who) {
+        pictures.photos.clear();
+        pictures.words[1] = "Her photos are shown to those who see her record.";
+    }
+    Ok(pictures)
+}
+
+/// When of the visit a photo is taken.
+const MOMENTS: [Moment; 2] = [Moment::Before, Moment::After];
+
+fn moment_field(chosen: &str) -> FieldView {
+    let moments = MOMENTS.map(|moment| (moment.word().to_owned(), moment.words().to_owned()));
+    choice_field("radio", "moment", "Taken", chosen, moments)
+}
+
+/// Whether nobody lies on a bed any more, and nobody comes today.
+async fn is_last_of_the_day(db: &mut Db, around: &Around, now: Instant) -> Result<bool, Problem> {
+    if !store::open(db).await?.is_empty() {
+        return Ok(false);
+    }
+    let zone = &around.studio.zone;
+    let rest = Span::new(now, zone.start_of_day_before(now, -1));
+    let booked = book::between(db, rest).await?;
+    Ok(!booked.iter().any(|own| own.state == Standing::Booked && own.when.visit.from > now))
 }
 
 #[derive(Template)]
@@ -208,7 +265,7 @@ async fn version(
     let mut db = house.store.read().await?;
     let (whole, client) = card_for(&mut db, house.store.keys(), id, &staff.who).await?;
     let around = Around::load(&mut db).await?;
-    let versions = store::versions(&mut db, house.store.keys(), &whole.card).await?;
+    let versions = version_store::versions(&mut db, house.store.keys(), &whole.card).await?;
     drop(db);
     let own = versions.into_iter().find(|own| own.id == part).ok_or(Problem::NotHere("version"))?;
     clients::note_reading(&house, &staff.who, client.id, "read card", &id.to_string()).await?;
@@ -261,7 +318,7 @@ async fn sheet(
         if whole.card.paper.is_none() {
             return Err(Problem::Clash(
                 "This card was not entered from paper, so there is no sheet of it.".to_owned(),
-                "Photos of her lashes are kept on her record, under Photos.".to_owned(),
+                "Photos of her lashes are kept with the card itself.".to_owned(),
             )
             .into());
         }
@@ -278,5 +335,41 @@ async fn sheet(
     };
     let shows = Shows { client, moment: Moment::Sheet, about: Some(id.to_string()) };
     let kept = keep(&house, &staff, &arrived.key, shows, picture, format!("/cards/{id}/record?told=sheet")).await?;
+    Ok(answer(&house, &kept))
+}
+
+/// A photo of her lashes, kept with the card of the visit.
+async fn photo(
+    staff: Staff,
+    State(house): State<House>,
+    At(id): At<CardId>,
+    headers: HeaderMap,
+    parts: Multipart,
+) -> Result<Response, Turned> {
+    let client = {
+        let mut db = house.store.read().await?;
+        let (_, client) = work_for(&mut db, house.store.keys(), id, &staff.who).await?;
+        clients::not_restricted(&client)?;
+        client.id
+    };
+    let arrived = arrive(&house, &staff, &headers, parts).await?;
+    let moment = Moment::from_word(&arrived.moment).filter(|moment| MOMENTS.contains(moment));
+    let mut notes = Vec::new();
+    if moment.is_none() {
+        notes.push(FieldNote::new("moment", "Choose one of these."));
+    }
+    let picture = arrived.picture.map_err(|sentence| notes.push(FieldNote::new("file", sentence))).ok();
+    let (Some(moment), Some(picture)) = (moment, picture) else {
+        let mut view = shown(&house, &staff, id, "").await?;
+        for field in &mut view.pictures.fields {
+            if field.name == "moment" {
+                *field = moment_field(&arrived.moment);
+            }
+        }
+        view.pictures = view.pictures.again(&notes, arrived.key.form.clone());
+        return Ok(page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)?);
+    };
+    let shows = Shows { client, moment, about: Some(id.to_string()) };
+    let kept = keep(&house, &staff, &arrived.key, shows, picture, format!("/cards/{id}/record?told=photo")).await?;
     Ok(answer(&house, &kept))
 }

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use super::card::{Arrival, Card, Count};
 use super::card_lines::lines;
 use super::seen::Around;
-use super::store;
+use super::{store, version_store};
 use crate::base::ids::CardId;
 use crate::base::problem::Problem;
 use crate::store::keys::Keys;
@@ -77,7 +77,7 @@ async fn correct(tx: &mut Tx, keys: &Keys, own: &SeedCard) -> Result<(), Problem
     let around = Around::load(tx.db()).await?;
     let whole = store::whole(tx.db(), keys, own.card.id).await?.ok_or(Problem::NotHere("card"))?;
     let was = lines(tx.db(), &around, &whole, own.card.begun).await?;
-    store::keep_version(tx, keys, &own.card, reason, &was).await?;
+    version_store::keep_version(tx, keys, &own.card, reason, &was).await?;
     let card = Card { next_visit: next_visit.to_owned(), version: own.card.version + 1, ..own.card.clone() };
     store::keep_sealed(tx, &card, None).await
 }

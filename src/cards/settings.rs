@@ -11,6 +11,8 @@ pub struct CardSettings {
     pub drop_minutes: u32,
     /// Curls from the flattest to the strongest; makers' angles differ.
     pub curls: Vec<String>,
+    /// Zones of each lid on a lash map, 3…7.
+    pub zones: u32,
     /// Extensions on a full strip.
     pub per_strip: u32,
     /// Aftercare steps before she leaves: minutes and words.
@@ -27,6 +29,7 @@ impl Default for CardSettings {
         Self {
             drop_minutes: 20,
             curls: lines(&["J", "B", "C", "CC", "D", "L", "M"]),
+            zones: 5,
             per_strip: 30,
             steps: vec![
                 (2, "Air the lashes, eyes still closed".to_owned()),
@@ -57,6 +60,7 @@ impl CardSettings {
         Ok(Self {
             drop_minutes: number("cards.drop_minutes", fresh.drop_minutes),
             curls: list("cards.curls", fresh.curls),
+            zones: number("cards.zones", fresh.zones),
             per_strip: number("cards.per_strip", fresh.per_strip),
             steps: kept.get("cards.steps").and_then(|text| steps(text).ok()).unwrap_or(fresh.steps),
             aftercare: list("cards.aftercare", fresh.aftercare),
@@ -72,6 +76,7 @@ impl CardSettings {
         for (name, value) in [
             ("cards.drop_minutes", self.drop_minutes.to_string()),
             ("cards.curls", self.curls.join("\n")),
+            ("cards.zones", self.zones.to_string()),
             ("cards.per_strip", self.per_strip.to_string()),
             ("cards.steps", self.steps_text()),
             ("cards.aftercare", self.aftercare.join("\n")),

@@ -5,6 +5,7 @@ use axum::http::StatusCode;
 use axum::response::Response;
 
 use super::settings::{CardSettings, lines, steps};
+use super::typed_zone::ZONES;
 use crate::base::problem::Problem;
 use crate::clearance::typed::{FormPage, MoreNotes as _, Typed, notes_of, words_field};
 use crate::store::Kept;
@@ -35,6 +36,7 @@ fn view(house: &House, owner: &Owner, studio: &Studio, typed: &Typed) -> FormPag
             number_field("drop_minutes", "Minutes until a fresh drop is due", get("drop_minutes")),
             words_field("curls", "Curls, from the flattest to the strongest", get("curls"))
                 .hinted("One a line; makers’ angles differ."),
+            number_field("zones", "Zones of each lid on a lash map", get("zones")),
             number_field("per_strip", "Extensions on a full strip", get("per_strip")),
             words_field("steps", "Aftercare steps before she leaves", get("steps"))
                 .hinted("One a line: minutes to wait, a space, what to do.")
@@ -58,6 +60,7 @@ async fn show(owner: Owner, State(house): State<House>) -> Result<Response, Prob
     let typed = Typed::of([
         ("drop_minutes", own.drop_minutes.to_string()),
         ("curls", own.curls.join("\n")),
+        ("zones", own.zones.to_string()),
         ("per_strip", own.per_strip.to_string()),
         ("steps", own.steps_text()),
         ("aftercare", own.aftercare.join("\n")),
@@ -69,6 +72,7 @@ async fn show(owner: Owner, State(house): State<House>) -> Result<Response, Prob
 fn check(typed: &Typed) -> Result<CardSettings, Problem> {
     let mut notes = Notes::default();
     let drop_minutes = notes.whole("drop_minutes", typed.get("drop_minutes"), (5, 60), "min");
+    let zones = notes.whole("zones", typed.get("zones"), ZONES, "");
     let per_strip = notes.whole("per_strip", typed.get("per_strip"), (1, 200), "");
     let curls = notes.words("curls", typed.get("curls"), 300).map(|text| lines(&text));
     if curls.as_ref().is_some_and(|curls| curls.iter().any(|curl| curl.contains(char::is_whitespace))) {
@@ -82,6 +86,7 @@ fn check(typed: &Typed) -> Result<CardSettings, Problem> {
         Some(CardSettings {
             drop_minutes: drop_minutes?,
             curls: curls?,
+            zones: zones?,
             per_strip: per_strip?,
             steps: steps?,
             aftercare: aftercare?,

@@ -1,8 +1,9 @@
 //! Sheets of paper for a day without power or server: who comes tomorrow and who is cleared, and blank sheets to be entered afterwards.
 
 use askama::Template;
-use axum::extract::State;
+use axum::extract::{Query, State};
 use axum::response::Response;
+use serde::Deserialize;
 
 use super::aftercare_page::Code;
 use super::seen::Around;
@@ -129,9 +130,18 @@ struct TomorrowPage {
     later: bool,
     warning: &'static str,
     visits: Vec<Visit>,
+    /// The browser is asked to print it as soon as it stands there.
+    prints: bool,
 }
 
-async fn tomorrow(staff: Staff, State(house): State<House>) -> Result<Response, Problem> {
+/// Whether the sheet is opened to be printed at once.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+struct Asked {
+    print: String,
+}
+
+async fn tomorrow(staff: Staff, State(house): State<House>, Query(asked): Query<Asked>) -> Result<Response, Problem> {
     let now = staff.visitor.now.0;
     let mut db = house.store.read().await?;
     let around = Around::load(&mut db).await?;
@@ -184,6 +194,7 @@ async fn tomorrow(staff: Staff, State(house): State<House>) -> Result<Response, 
         later: ahead > 1,
         warning: NOBODY_ELSE,
         visits,
+        prints: asked.print == "yes",
     })
 }
 

@@ -11,12 +11,12 @@ use super::consultation::{self, HealthAnswers};
 use super::minors::{AgeVerdict, age_on};
 use super::names::Names;
 use super::settings::ClientSettings;
-use super::{Client, Keeper, health_answers, not_restricted, reads_health, seen, store};
+use super::{Client, Keeper, health_answers, not_restricted, photos, reads_health, seen, store};
 use crate::base::actor::Role;
 use crate::base::ids::{ClientId, PersonId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
-use crate::store::Kept;
+use crate::store::{Db, Kept};
 use crate::web::House;
 use crate::web::checks::choice_field;
 use crate::web::form::FieldView;
@@ -68,6 +68,8 @@ struct ClientPage {
     consents: Vec<ConsentRow>,
     /// For those who treat.
     photos: Option<String>,
+    /// Her newest photos: words, and where each is opened.
+    newest_photos: Vec<(String, String)>,
     artists: Vec<ArtistRow>,
     artist_field: Option<FieldView>,
     rights: bool,
@@ -87,6 +89,8 @@ async fn show(staff: Staff, State(house): State<House>, At(id): At<ClientId>) ->
     let all = consents::store::of_client(&mut db, id).await?;
     let path = house.url(&format!("/door/clients/{id}"));
     let may_change = client.restricted.is_none();
+    let newest_photos =
+        if reads_health(&staff.who) { newest_photos(&mut db, &studio, id, &path, now).await? } else { Vec::new() };
     let row = |purpose| consent_row(&studio, &all, purpose, &path, may_change, now);
     let manages = staff.who.role != Role::Artist && may_change;
     page(&ClientPage {
@@ -106,6 +110,7 @@ async fn show(staff: Staff, State(house): State<House>, At(id): At<ClientId>) ->
             .map(|at| format!("Last asked {}.", studio.zone.date_and_clock(at, now)))
             .unwrap_or_default(),
         consents: Purpose::ALL.into_iter().map(row).collect(),
+        newest_photos,
         photos: reads_health(&staff.who).then(|| format!("{path}/photos")),
         artists: artist_rows(&client, &names, &path, manages),
         artist_field: manages.then(|| artist_field(&client, &names)).flatten(),
@@ -114,6 +119,26 @@ async fn show(staff: Staff, State(house): State<House>, At(id): At<ClientId>) ->
         cards: house.url(&format!("/cards/her/{id}")),
         path,
     })
+}
+
+/// Photos her page links to at most.
+const PHOTOS: usize = 6;
+
+/// Her newest photos whose consent is in force, as links: none is opened before somebody follows one.
+async fn newest_photos(
+    db: &mut Db,
+    studio: &Studio,
+    id: ClientId,
+    path: &str,
+    now: Instant,
+) -> Result<Vec<(String, String)>, Problem> {
+    let all = photos::store::of_client(db, id, 60).await?;
+    let shown = all.into_iter().filter(|photo| photo.withdrawn.is_none()).take(PHOTOS);
+    let link = |photo: photos::store::Photo| {
+        let words = format!("{}, {}", photo.moment.words(), studio.zone.date_and_clock(photo.at, now));
+        (words, format!("{path}/photos/{}", photo.id))
+    };
+    Ok(shown.map(link).collect())
 }
 
 fn lines(client: &Client, names: &Names, studio: &Studio, now: Instant) -> Vec<(&'static str, String)> {

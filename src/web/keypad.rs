@@ -63,6 +63,12 @@ impl Key {
 }
 
 impl Pad {
+    /// False where every number is whole: then there is no key for a point.
+    #[must_use]
+    pub fn has_decimals(&self) -> bool {
+        self.rows.iter().any(|row| row.decimals > 0)
+    }
+
     /// Does what one key does.
     pub fn press(&mut self, key: Key) {
         self.at = self.at.min(self.rows.len().saturating_sub(1));
@@ -172,6 +178,16 @@ mod tests {
         check("2 1 . . 4", "21.4", "");
         check("2 1 3 8 9", "21", "38");
         check("2 1 3 8 . 5 . 5 7", "21", "38.5");
+    }
+
+    #[test]
+    fn whole_numbers_need_no_point() {
+        let mut pad = Pad { rows: vec![PadRow { name: "placed", whole: 3, ..PadRow::default() }], at: 0, point: '.' };
+        assert!(reading().has_decimals() && !pad.has_decimals());
+        for key in [Key::Digit(4), Key::Point, Key::Digit(2)] {
+            pad.press(key);
+        }
+        assert_eq!(pad.rows[0].value, "42");
     }
 
     #[test]

@@ -21,7 +21,8 @@
 // beside its button, `data-outbox-drop` on a button that leaves the draft, `data-outbox-past` on a button that does not keep (a
 // preview), `data-outbox-fresh="air"` on a form whose field `air` is newer from the server than from a draft,
 // `data-outbox-version="seen"` where the field `seen` says what stood there when the form was opened: where it moved, both are
-// shown; `data-done` on a hidden field that is told when the button was pressed. A script that fills fields calls `keepDraft(form)`
+// shown; `data-outbox-shown` on a hidden field whose value a person reads on the page,
+// `data-done` on a hidden field that is told when the button was pressed. A script that fills fields calls `keepDraft(form)`
 // and listens to `outbox-restored` (fields were put back) and `outbox-empty` (the entry is on its way, begin the next).
 
 import { all, asDraft, asWaiting, base, drop, inStore, list, put, readDraft, readOld, takeOver, when } from "./kept.js";
@@ -154,7 +155,9 @@ async function restore(form) {
 function shownIn(form) {
   const shown = new Map();
   for (const control of form.elements) {
-    if (!control.name || ["hidden", "submit", "button", "file", "password"].includes(control.type)) continue;
+    if (!control.name || ["submit", "button", "file", "password"].includes(control.type)) continue;
+    // What is hidden is not read, but for a field whose words stand on a button beside it.
+    if (control.type === "hidden" && !("outboxShown" in control.dataset)) continue;
     const ticks = ["checkbox", "radio"].includes(control.type);
     if (ticks && !control.checked) {
       if (!shown.has(control.name)) shown.set(control.name, "");

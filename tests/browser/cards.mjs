@@ -75,6 +75,20 @@ async function open(house) {
   const page = await (await house.as('artist')).newPage();
   await page.goto(`${house.address}${await formOf(page, house)}`);
   const path = await openFromForm(page);
+  await drawAMap(page, house.address + path);
   await page.close();
   return path;
+}
+
+/** A map of three zones an eye, so that the pages of this card show one. */
+async function drawAMap(page, address) {
+  await page.goto(`${address}/map`);
+  await page.check('[name=curl][value="C"]');
+  await page.check('[name=diameter][value="0.05"]');
+  for (const [zone, length] of [[1, 8], [2, 9], [3, 11]]) {
+    await page.click(`#zone-left_${zone}`);
+    await page.check(`[name=length][value="${length}"]`);
+  }
+  await page.click('[name=do][value=same]');
+  await Promise.all([page.waitForURL(address), page.click('main form .go')]);
 }

@@ -2,7 +2,7 @@
 // open on it.
 import assert from 'node:assert/strict';
 import { after, before, describe, test } from 'node:test';
-import { anOpenCard, openFromForm, toOpenABookedCard } from './cards.mjs';
+import { anOpenCard, openFromForm, toOpenABookedCard, toOpenACard } from './cards.mjs';
 import { listenForTrouble, openHouse, signIn } from './house.mjs';
 
 const TABLET = { width: 800, height: 1280 };
@@ -97,6 +97,106 @@ describe('treatment cards', () => {
     assert.deepEqual(grown.slice(0, 2), [92, 87]);
     const keys = await page.$$eval('.pad button[name=key]', (all) => all.map((one) => one.getBoundingClientRect().height));
     assert.ok(Math.min(...keys) >= 104, `${Math.min(...keys)} px`);
+    await page.close();
+  });
+
+  /** Taps a lash map: the left eye zone by zone, the right one the same. */
+  async function drawMap(page) {
+    const tap = async (place) => {
+      await page.locator(place).click();
+      await page.waitForLoadState();
+    };
+    for (const [zone, length] of [[1, 8], [2, 9], [3, 11]]) {
+      await tap(`#zone-left_${zone}`);
+      await tap(`label:has([name=length][value="${length}"])`);
+      if (zone > 1) continue;
+      await tap('label:has([name=curl][value="C"])');
+      await tap('label:has([name=diameter][value="0.05"])');
+      await tap('label:has([name=fan][value="4"])');
+    }
+    await page.fill('[name=length_typed]', '11,5');
+    await tap('[name=do][value=same]');
+  }
+
+  /** What every zone would send, and what its button says. */
+  const zonesOf = (page) => page.$$eval('.zone-of', (all) => all.map((zone) => [zone.querySelector('input').name, zone.querySelector('input').value, zone.querySelector('button').textContent.trim().replace(/\s+/g, ' ')]));
+
+  test('a lash map is tapped with scripts and without, to the same map and the same picture', async () => {
+    const path = `${await anOpenCard(house)}/map`;
+    const drawn = [];
+    for (const options of [{}, { javaScriptEnabled: false }]) {
+      const page = await (await house.as('artist', options)).newPage();
+      await page.setViewportSize(TABLET);
+      await page.goto(house.address + path);
+      await drawMap(page);
+      const strokes = await page.$$eval('.comb [data-of]', (all) => all.map((one) => [one.dataset.of, one.getAttribute('transform'), [...one.classList].sort().join(' ')]));
+      drawn.push({ zones: await zonesOf(page), strokes });
+      await page.close();
+    }
+    assert.deepEqual(drawn[0], drawn[1]);
+    const byName = Object.fromEntries(drawn[0].zones.map(([name, value]) => [name, value]));
+    assert.equal(byName.left_1, '8 C 0.05 4D');
+    assert.equal(byName.right_3, '11,5 C 0.05 4D');
+    assert.equal(byName.right_1, byName.left_1);
+  });
+
+  test('with scripts no tap on the map leaves the page, and each zone is large enough for gloves', async () => {
+    const page = await hers(`${await anOpenCard(house)}/map`);
+    let left = false;
+    page.on('framenavigated', () => {
+      left = true;
+    });
+    await drawMap(page);
+    assert.equal(left, false);
+    for (const width of [1280, 800, 320]) {
+      await page.setViewportSize({ width, height: 800 });
+      const sizes = await page.$$eval('.zones button, #chosen .choice', (all) => all.map((one) => one.getBoundingClientRect()).map(({ width, height }) => [width, height]));
+      for (const [wide, high] of sizes) assert.ok(high >= 56 && wide >= 44, `${wide} × ${high} at ${width}`);
+    }
+    await page.close();
+  });
+
+  test('the form that opens a card shows what belongs to a removal or to paper only there', async () => {
+    for (const options of [{}, { javaScriptEnabled: false }]) {
+      const page = await (await house.as('artist', options)).newPage();
+      await page.goto(house.address + (await toOpenACard(house)));
+      const shown = async () => Promise.all(['bottle', 'remover', 'writer'].map((name) => page.locator(`[name=${name}]`).isVisible()));
+      await page.selectOption('[name=kind]', 'full_set');
+      assert.deepEqual(await shown(), [true, false, false]);
+      await page.selectOption('[name=kind]', 'removal');
+      assert.deepEqual(await shown(), [false, true, false]);
+      await page.check('[name=paper]');
+      assert.deepEqual(await shown(), [false, true, true]);
+      await page.selectOption('[name=kind]', 'other_service');
+      assert.deepEqual(await shown(), [false, false, true]);
+      await page.close();
+    }
+  });
+
+  test('on a wide screen a card is closed in two columns, read one after the other', async () => {
+    const page = await hers(`${await anOpenCard(house)}/close`);
+    const columns = () => page.$$eval('.in-two > div', (all) => all.map((one) => one.getBoundingClientRect()).map(({ left, top }) => [left, top]));
+    await page.setViewportSize({ width: 1280, height: 800 });
+    const [[firstLeft, firstTop], [secondLeft, secondTop]] = await columns();
+    assert.ok(secondLeft > firstLeft + 200 && secondTop === firstTop);
+    await page.setViewportSize(TABLET);
+    const [[left, top], [otherLeft, otherTop]] = await columns();
+    assert.ok(otherLeft === left && otherTop > top);
+    await page.close();
+  });
+
+  test('tomorrow’s sheet prints at once where it was opened for that, and once', async () => {
+    const page = await (await house.as('artist')).newPage();
+    await page.addInitScript(() => {
+      window.printed = 0;
+      window.print = () => (window.printed += 1);
+    });
+    await page.goto(`${house.address}/cards/sheets/tomorrow?print=yes`);
+    await page.waitForFunction(() => window.printed === 1);
+    assert.equal(new URL(page.url()).search, '');
+    await page.reload();
+    await page.locator('[data-print]').click();
+    assert.equal(await page.evaluate(() => window.printed), 1, 'only by its button');
     await page.close();
   });
 

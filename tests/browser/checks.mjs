@@ -63,6 +63,27 @@ export async function sidewaysScroll(page) {
   });
 }
 
+/** Text that does not fit its box: clipped there, or running out of a button. What is only said, and what scrolls, may. */
+export async function cutOff(page) {
+  return page.evaluate(() => {
+    const hasText = (element) => [...element.childNodes].some((node) => node.nodeType === Node.TEXT_NODE && node.textContent.trim() !== '');
+    const isOut = ({ scrollWidth, clientWidth, scrollHeight, clientHeight }) => [scrollWidth > clientWidth + 1, scrollHeight > clientHeight + 1];
+    const name = (element) => `${element.tagName.toLowerCase()}.${element.className?.baseVal ?? element.className} "${element.textContent.trim().slice(0, 40)}"`;
+    const found = [];
+    for (const element of document.body.querySelectorAll('*')) {
+      if (element.closest('svg, select, input, textarea, .vh, .skip') || !element.checkVisibility({ visibilityProperty: true }) || element.clientWidth <= 1) continue;
+      const style = getComputedStyle(element);
+      const [wide, high] = isOut(element);
+      const clips = (overflow) => ['hidden', 'clip'].includes(overflow);
+      if ((wide && clips(style.overflowX)) || (high && clips(style.overflowY))) found.push(`${name(element)} is cut off`);
+      else if ((wide || high) && element.matches('button, a.act, .choice') && style.display !== 'inline') found.push(`${name(element)} runs out of its box`);
+      // Words beyond the window that no region brings back.
+      else if (hasText(element) && element.getBoundingClientRect().left < -1) found.push(`${name(element)} begins left of the window`);
+    }
+    return found.slice(0, 5);
+  });
+}
+
 /** Targets smaller than a gloved finger. A box with its label counts as one target; what is only shown on focus does not count. */
 export async function smallTargets(page) {
   return page.evaluate((least) => {

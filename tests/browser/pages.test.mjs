@@ -1,9 +1,9 @@
 // Every page × portrait and landscape × bright and dim: nothing for axe to find (contrast 7 to 1), nothing wider than the narrowest
-// phone, nothing too small for a gloved finger, and no complaint of the browser under the pages' own policy. On paper: no button,
+// phone or at 200 %, nothing cut off where text alone is twice as large, nothing too small for a gloved finger, and no complaint of the browser under the pages' own policy. On paper: no button,
 // nothing wider than the sheet. The demonstration says on each of its pages that it is one, and no other house does.
 import assert from 'node:assert/strict';
 import { after, before, describe, test } from 'node:test';
-import { accessibility, contrast, demonstrationLine, layout, shown, shownButtons, sidewaysScroll, skeleton, smallTargets } from './checks.mjs';
+import { accessibility, contrast, cutOff, demonstrationLine, layout, shown, shownButtons, sidewaysScroll, skeleton, smallTargets } from './checks.mjs';
 import { ask, axeSource, listenForTrouble } from './house.mjs';
 import { Houses } from './houses.mjs';
 import { act, isListed, kindOf, linksIn, pages } from './pages.mjs';
@@ -11,6 +11,8 @@ import { act, isListed, kindOf, linksIn, pages } from './pages.mjs';
 const WINDOWS = { portrait: { width: 800, height: 1280 }, landscape: { width: 1280, height: 800 } };
 const LIGHTS = { bright: 'light', dim: 'dark' };
 const NARROWEST = { width: 320, height: 640 };
+// 1280 × 800 at 200 %.
+const ZOOMED = { width: 640, height: 400 };
 // A4 within the margins of the stylesheet (14 mm at the sides), in CSS pixels.
 const SHEET = { width: 688, height: 1017 };
 
@@ -94,6 +96,15 @@ describe('pages', () => {
       tell(`target, ${orientation}`, await smallTargets(page));
     }
     tell('weight', heavy(first || weight));
+    await page.setViewportSize(ZOOMED);
+    tell('sideways, 200 %', await sidewaysScroll(page));
+    tell('target, 200 %', await smallTargets(page));
+    // Text alone twice as large, which no policy of ours keeps a browser from.
+    await page.setViewportSize(WINDOWS.portrait);
+    await page.evaluate(() => (document.documentElement.style.fontSize = '200%'));
+    tell('sideways, large text', await sidewaysScroll(page));
+    tell('cut off, large text', await cutOff(page));
+    await page.evaluate(() => (document.documentElement.style.fontSize = ''));
     await page.setViewportSize(NARROWEST);
     tell('sideways, 320', await sidewaysScroll(page));
     tell('target, 320', await smallTargets(page));

@@ -16,6 +16,7 @@ use crate::browser::{Answer, Browser};
 use crate::clearance::{add_client, old_test};
 use crate::doors::{Row, Sent, empty_form, form, get, post};
 use crate::house::{TestHouse, both_databases};
+use crate::html;
 use crate::mistakes::Slip;
 use crate::schema::{Words, id};
 use crate::studio::{Actor, PHRASE, Things};
@@ -57,9 +58,12 @@ pub(crate) async fn furnish(house: &TestHouse, owner: &mut Browser, things: &mut
     house.clock.advance(HOUR);
     let open = opened(owner, things, &client, &[("kind", "infill")]).await;
     placed(owner, &open, &[("left_single", "40")]).await.must(303);
-    let path = format!("/door/clients/{client}/sign/health_data");
-    let form = owner.form(&path, &path).await.with_all(&crate::clients::signed()).with("printed_name", "Zusa Quill");
-    owner.submit(&form).await.must(303);
+    for purpose in ["health_data", "record_photos"] {
+        let path = format!("/door/clients/{client}/sign/{purpose}");
+        let form =
+            owner.form(&path, &path).await.with_all(&crate::clients::signed()).with("printed_name", "Zusa Quill");
+        owner.submit(&form).await.must(303);
+    }
     let paper = on_paper(owner, things, &client).await;
     let path = format!("/door/clients/{client}/complaints");
     let form = owner.form(&format!("{path}/new"), &path).await.with("what", "Some fell.");
@@ -222,7 +226,7 @@ pub(crate) fn rows() -> Vec<Row> {
             "ssgxnngss",
         ),
         get("/cards/{card}/map", "ssoxnnoss"),
-        post("/cards/{card}/map", |_| form(&[("left", "9 C 0.15"), ("alike", "yes")]), "ssgxnngss"),
+        post("/cards/{card}/map", |_| form(&[("left_1", "9 C 0.15"), ("right_1", "9 C 0.15")]), "ssgxnngss"),
         get("/cards/{card}/arrival", "ssoxnnoss"),
         post(
             "/cards/{card}/arrival",
@@ -245,6 +249,7 @@ pub(crate) fn rows() -> Vec<Row> {
         get("/cards/{card}/correct", "ssoxnnoss"),
         post("/cards/{card}/correct", corrected, "ssgxnngss"),
         post("/cards/{card}/sheet", |_| Sent::Photo, "ssgxnngss"),
+        post("/cards/{card}/photos", |_| Sent::Photo, "ssgxnngss"),
         get("/cards/her/{client}", "ssoxnnoss"),
         get("/aftercare", "ooooooooo"),
         get("/aftercare.svg", "ooooooooo"),
@@ -253,7 +258,10 @@ pub(crate) fn rows() -> Vec<Row> {
         get("/cards/settings", "ssnnnnoss"),
         post(
             "/cards/settings",
-            |_| form(&[("drop_minutes", "15"), ("per_strip", "25"), ("curls", "C\nD"), ("steps", "2 Wait")]),
+            |_| {
+                let settings = [("drop_minutes", "15"), ("zones", "5"), ("per_strip", "25"), ("curls", "C\nD")];
+                form(&[settings.as_slice(), &[("steps", "2 Wait")]].concat())
+            },
             "ssnnnngss",
         ),
     ]
@@ -290,9 +298,9 @@ pub(crate) fn slips(things: &Things) -> Vec<Slip> {
         Slip::new(
             &page(&own.open, "map"),
             &page(&own.open, "map"),
-            &[("left", "9 <i>C</i> 0.05")],
-            &["left"],
-            &[("left", "9 C 0,05 4D")],
+            &[("at", "left_1"), ("length_typed", "9 <i>mm</i>"), ("curl", "C"), ("diameter_typed", "5")],
+            &["length_typed", "diameter_typed"],
+            &[("length_typed", "9"), ("diameter_typed", "0,05")],
         ),
         Slip::new(
             &page(&own.open, "arrival"),
@@ -318,9 +326,9 @@ pub(crate) fn slips(things: &Things) -> Vec<Slip> {
         Slip::new(
             "/cards/settings",
             "/cards/settings",
-            &[("drop_minutes", "0"), ("steps", "Wait")],
-            &["drop_minutes", "steps"],
-            &[("drop_minutes", "15"), ("steps", "2 Wait")],
+            &[("drop_minutes", "0"), ("zones", "8"), ("steps", "Wait")],
+            &["drop_minutes", "steps", "zones"],
+            &[("drop_minutes", "15"), ("zones", "7"), ("steps", "2 Wait")],
         ),
     ]);
     all
@@ -612,7 +620,7 @@ both_databases!(a_number_may_be_of_one_zone_of_the_map_and_counts_for_its_lid, a
     let path = format!("/cards/{card}");
     let page = ines.page(&path).await;
     let map = format!("{path}/map");
-    let form = ines.form(&map, &map).await.with("left", "9 C 0.15\n10 C 0.15").with("alike", "yes");
+    let form = ines.form(&map, &map).await.with_all(&[("at", ""), ("left_1", "9 C 0.15"), ("left_2", "10 C 0.15")]);
     assert!(page.text().contains("/map"));
     ines.submit(&form).await.must(303);
     placed(&mut ines, &card, &[("left_single", "20"), ("zone", "1")]).await.must(303);
@@ -621,6 +629,115 @@ both_databases!(a_number_may_be_of_one_zone_of_the_map_and_counts_for_its_lid, a
     placed(&mut ines, &card, &[("left_single", "3"), ("zone", "3")]).await.must(422).says("Choose one of these.");
     ines.page(&path).await.says("Left eye 48");
     ines.page(&format!("{path}/record")).await.says("48 single ones, of them 20 in zone 1, 25 in zone 2");
+});
+
+both_databases!(a_lash_map_is_drawn_zone_by_zone_without_scripts_and_mirrored_in_one_tap, async |house| {
+    let things = &house.things;
+    let mut ines = house.actor(Actor::ArtistA);
+    let card = opened(&mut ines, things, &things.cards.client, &[("lids", "both")]).await;
+    let path = format!("/cards/{card}/map");
+    let zones = format!("select count(*) from card_zone where card = '{card}'");
+    let form = ines.form(&path, &path).await;
+    let names =
+        |key: &str| form.buttons.iter().filter(|(name, value)| name == "zone" && value.starts_with(key)).count();
+    assert_eq!((names("left_"), names("right_"), names("left_lower_")), (10, 10, 5), "five zones a lid");
+    // A tap on a zone keeps what was tapped before and brings that zone; nothing is written.
+    let first = [("at", "left_1"), ("length", "8"), ("curl", "C"), ("diameter", "0.05"), ("fan", "4")];
+    let before = house.counts().await;
+    let answer = ines.submit(&form.with_all(&first).with("zone", "left_2")).await.must(200);
+    answer.says("Left eye, zone 2");
+    // As high as it is long, in fans, and violet: not kept yet.
+    let drawn = "class=\"fan draft\" data-of=\"left_1\"";
+    assert!(answer.text().contains(drawn), "{}", answer.text());
+    let form = answer.form(&path);
+    assert_eq!((form.value("left_1"), form.value("at")), ("8 C 0.05 4D", "left_2"));
+    // The next zone begins like the one before, its length apart.
+    assert_eq!(
+        (form.value("length"), form.value("curl"), form.value("diameter"), form.value("fan")),
+        ("", "C", "0.05", "4")
+    );
+    let form = form.with_all(&[("length", ""), ("length_typed", "9,5"), ("fan", "1"), ("zone", "left_lower_1")]);
+    let form = ines.submit(&form).await.must(200).form(&path).without("zone");
+    assert_eq!(form.value("left_2"), "9,5 C 0.05");
+    let form = ines.submit(&form.with("length", "6").with("do", "same")).await.must(200).form(&path);
+    for (left, right) in [("left_1", "right_1"), ("left_2", "right_2"), ("left_lower_1", "right_lower_1")] {
+        assert!(!form.value(left).is_empty());
+        assert_eq!(form.value(left), form.value(right), "zones count from the inner corner: the other eye is mirrored");
+    }
+    assert_eq!(house.counts().await, before, "only *Keep the map* writes");
+    ines.submit(&form.without("do")).await.must(303);
+    assert_eq!(house.number(&zones).await, 6, "what was left out is no zone");
+    assert!(!ines.page(&path).await.text().contains("draft\" data-of"), "all of it is kept now");
+    assert_eq!(
+        house.look(&format!("select curl from card_zone where card = '{card}' and side = 'right' and zone = 2")).await,
+        "C"
+    );
+    // Read back as the same pictures with a table behind them: at the bed, and on the record.
+    for page in [format!("/cards/{card}"), format!("/cards/{card}/record")] {
+        let page = ines.page(&page).await;
+        let html = page.text();
+        for side in ["left eye", "right eye", "left eye, lower lid", "right eye, lower lid"] {
+            assert!(html.contains(&format!("aria-label=\"Lash map, {side}; the table says the same\"")), "{side}");
+        }
+        // Eight millimetres of five and a half pixels each, in fans.
+        assert!(html.contains("class=\"fan\" data-of=\"left_1\"") && html.contains("scale(1 44)"), "{html}");
+        page.says("The same as a table");
+        page.says("1 8 C 0.05 4D");
+        page.says("2 9.5 C 0.05 single");
+    }
+    // A zone of which the length is missing is left out again.
+    let form = ines.form(&path, &path).await.with_all(&[("at", "left_1"), ("length", "")]);
+    ines.submit(&form).await.must(303);
+    assert_eq!(house.number(&zones).await, 5);
+    // A new card of hers begins with it.
+    let next = opened(&mut ines, things, &things.cards.client, &[("lids", "both")]).await;
+    let path = format!("/cards/{next}/map");
+    assert_eq!(ines.form(&path, &path).await.value("right_2"), "9.5 C 0.05");
+});
+
+both_databases!(a_mistake_on_a_lash_map_stands_beside_its_field_and_other_zones_are_named_on_top, async |house| {
+    let things = &house.things;
+    let mut ines = house.actor(Actor::ArtistA);
+    let card = opened(&mut ines, things, &things.cards.client, &[]).await;
+    let path = format!("/cards/{card}/map");
+    let before = house.counts().await;
+    let form = ines.form(&path, &path).await;
+    let zones = [("at", ""), ("left_1", "8 C 0.05"), ("left_2", "90 C 0.05"), ("right_3", "9 ? 0.05")];
+    let answer = ines.submit(&form.clone().with_all(&zones)).await.must(422);
+    answer.says("Left eye, zone 2");
+    answer.says("Another length, mm: The length is from 4 to 25 mm.");
+    answer.says("Right eye, zone 3: Choose one of the studio’s curls");
+    assert!(answer.text().contains("id=\"f-length_typed-wrong\"") && answer.text().contains("href=\"#zone-right_3\""));
+    let shown = answer.form(&path);
+    for (key, text) in &zones[1..] {
+        assert_eq!(shown.value(key), *text, "{key}");
+    }
+    assert_eq!(shown.value("length_typed"), "90", "what no tap offers stands in the line to be put right");
+    assert_eq!(shown.value("form_key"), form.value("form_key"), "a rejected form keeps its key");
+    assert_eq!(house.counts().await, before);
+    // A curl that the studio does not have, and a fan nobody makes.
+    for (zone, says) in [("8 Q 0.05", "studio’s curls"), ("8 C 0.05 40D", "Choose one of these.")] {
+        ines.submit(&form.clone().with_all(&[("at", ""), ("left_1", zone)])).await.must(422).says(says);
+    }
+});
+
+both_databases!(a_studio_says_how_many_zones_a_lid_has, async |house| {
+    let things = &house.things;
+    let (mut owner, mut ines) = (house.owner(), house.actor(Actor::ArtistA));
+    let path = format!("/cards/{}/map", things.cards.open);
+    let zones = async |ines: &mut Browser| {
+        let form = ines.form(&path, &path).await;
+        form.buttons.iter().filter(|(name, value)| name == "zone" && value.starts_with("left_")).count()
+    };
+    assert_eq!(zones(&mut ines).await, 5);
+    let form = ines.form(&path, &path).await.with_all(&[("at", ""), ("left_5", "9 C 0.15")]);
+    ines.submit(&form).await.must(303);
+    let form = owner.form("/cards/settings", "/cards/settings").await.with("zones", "7");
+    owner.submit(&form).await.must(303);
+    assert_eq!(zones(&mut ines).await, 7);
+    let form = owner.form("/cards/settings", "/cards/settings").await.with("zones", "3");
+    owner.submit(&form).await.must(303);
+    assert_eq!(zones(&mut ines).await, 5, "what stands on the map stays on it");
 });
 
 both_databases!(a_new_drop_keeps_what_was_seen_and_never_comes_from_a_stopped_lot, async |house| {
@@ -814,6 +931,87 @@ both_databases!(a_card_closes_with_its_numbers_by_eye_or_by_strips_and_takes_not
     ines.submit(&form).await.must(409).says("This card is closed.");
 });
 
+both_databases!(the_studios_hygiene_list_is_ticked_at_closing_and_read_on_the_card, async |house| {
+    let things = &house.things;
+    let (mut owner, mut ines) = (house.owner(), house.actor(Actor::ArtistA));
+    let set = async |owner: &mut Browser, text: &str| {
+        let form = owner.form("/cards/settings", "/cards/settings").await.with("hygiene", text);
+        owner.submit(&form).await.must(303);
+    };
+    set(&mut owner, "Tweezers disinfected\n\n Bed wiped \n").await;
+    let card = opened(&mut ines, things, &things.cards.client, &[]).await;
+    let (path, record) = (format!("/cards/{card}/close"), format!("/cards/{card}/record"));
+    let form = ines.form(&path, &path).await;
+    assert_eq!(form.names.iter().filter(|name| *name == "hygiene").count(), 2);
+    assert_eq!(form.value("hygiene"), "", "nothing is ticked beforehand");
+    // A mistake elsewhere keeps the tick; a line that is on no list is told beside it.
+    let ticked = form.with_all(&[("right_single", "40"), ("hygiene", "Bed wiped")]);
+    let shown = ines.submit(&ticked.clone().with("left_single", "many")).await.must(422).form(&path);
+    assert_eq!(shown.value("hygiene"), "Bed wiped");
+    let answer = ines.submit(&ticked.clone().with("left_single", "40").with("hygiene", "Lamp dusted")).await.must(422);
+    answer.says("Afterwards: The list was changed since this was opened: look at it once more.");
+    assert_eq!(house.look(&format!("select hygiene from card where id = '{card}'")).await, "");
+    ines.submit(&ticked.with("left_single", "40")).await.must(303);
+    assert_eq!(house.look(&format!("select hygiene from card where id = '{card}'")).await, "Bed wiped");
+    ines.page(&record).await.says("Hygiene Bed wiped");
+    // On a correction it stands as it was ticked, also where the list is another one by now, and both versions stay readable.
+    set(&mut owner, "Tweezers disinfected").await;
+    let correct = format!("/cards/{card}/correct");
+    let form = ines.form(&correct, &correct).await;
+    assert_eq!(form.fields.iter().filter(|(name, _)| name == "hygiene").count(), 1);
+    assert_eq!(form.value("hygiene"), "Bed wiped");
+    ines.submit(&form.clone().with("reason", "R").with("hygiene", "Lamp dusted"))
+        .await
+        .must(422)
+        .says("look at it once more");
+    ines.submit(&form.clone().with("reason", "The note was missing.").with("note", "By the window.")).await.must(303);
+    ines.page(&record).await.says("Hygiene Bed wiped");
+    let form =
+        ines.form(&correct, &correct).await.with("reason", "Ticked too late.").with("hygiene", "Tweezers disinfected");
+    ines.submit(&form).await.must(303);
+    let page = ines.page(&record).await;
+    page.says("Hygiene Tweezers disinfected");
+    let versions = html::tags(&page.text());
+    let versions = versions.iter().filter_map(|tag| tag.get("href")).filter(|href| href.contains("/versions/"));
+    let newest = versions.map(str::to_owned).next().unwrap();
+    ines.page(&newest).await.says("Hygiene Bed wiped");
+    // Off: nothing is asked, and nothing is said of it.
+    set(&mut owner, " ").await;
+    let card = opened(&mut ines, things, &things.cards.client, &[]).await;
+    let path = format!("/cards/{card}/close");
+    assert!(!ines.form(&path, &path).await.names.iter().any(|name| name == "hygiene"));
+    close(&mut ines, &card, &[("left_single", "40"), ("right_single", "40")]).await.must(303);
+    assert!(!ines.page(&format!("/cards/{card}/record")).await.words().contains("Hygiene"));
+});
+
+both_databases!(the_last_card_of_the_day_offers_tomorrows_sheet_first, async |house| {
+    let things = &house.things;
+    let mut owner = house.owner();
+    let sheet = "/cards/sheets/tomorrow?print=yes";
+    let own = opened(&mut owner, things, &things.cards.client, &[]).await;
+    let numbers = [("left_single", "40"), ("right_single", "40")];
+    let next = close(&mut owner, &own, &numbers).await.goes_to();
+    let page = owner.page(&next).await;
+    assert!(!page.text().contains(sheet), "other cards are open");
+    assert!(page.text().contains("href=\"/cards/sheets/tomorrow\""));
+    for card in [things.cards.paper.as_str(), things.cards.open.as_str()] {
+        close(&mut owner, card, &[("right_single", "38")]).await.must(303);
+    }
+    // Somebody comes today still.
+    let late = booked_at(&mut owner, things, &things.cards.client, ("2026-02-18", "15:00")).await;
+    assert!(!owner.page(&next).await.text().contains(sheet));
+    let path = format!("/book/{late}");
+    let form = owner.form(&path, &format!("{path}/cancel")).await;
+    owner.submit(&form).await.must(303);
+    let page = owner.page(&next).await;
+    page.says("That was the last card of today.");
+    let html = page.text();
+    assert!(html.find(sheet).unwrap() < html.find("closed today").unwrap(), "before anything else");
+    assert!(!owner.page(next.split('?').next().unwrap()).await.text().contains(sheet), "said once, at closing");
+    assert!(owner.page(sheet).await.text().contains("data-print-now"));
+    assert!(!owner.page("/cards/sheets/tomorrow").await.text().contains("data-print-now"));
+});
+
 both_databases!(whoever_came_is_expected_no_more_once_her_card_is_closed, async |house| {
     let things = &house.things;
     let mut ines = house.actor(Actor::ArtistA);
@@ -866,9 +1064,9 @@ both_databases!(an_entry_that_comes_late_is_never_written_over_newer_work, async
     let forms: [(&str, Pairs<'_>, Pairs<'_>, &str); 3] = [
         (
             "map",
-            &[("left", "9 C 0.15"), ("alike", "yes")],
-            &[("left", "10 D 0.15"), ("alike", "yes")],
-            "left eye: 10 D 0.15",
+            &[("at", "left_1"), ("length", "9"), ("curl", "C"), ("diameter", "0.15"), ("fan", "1")],
+            &[("at", "left_1"), ("length", "10"), ("curl", "D"), ("diameter", "0.15"), ("fan", "1")],
+            "left eye: zone 1 10 D 0.15",
         ),
         ("arrival", &mine, &hers, "33 still attached"),
         ("bottle", &[("bottle", bottle), ("bead", "full")], &[("bottle", bottle), ("bead", "medium")], "medium bead"),
@@ -1295,6 +1493,99 @@ both_databases!(a_photo_of_the_sheet_is_kept_with_the_card_and_read_by_those_who
     page.says("no consent to keep what is said of her health");
     ines.submit_file(&form.with("form_key", "a-sheet-too-late"), "sheet.png", &sheet).await.must(409);
     assert_eq!(house.number("select count(*) from photo where moment = 'sheet'").await, 1);
+});
+
+both_databases!(a_photo_of_a_visit_is_kept_with_its_card_and_linked_on_her_record, async |house| {
+    let things = &house.things;
+    let (card, client) = (&things.cards.open, &things.cards.client);
+    let (record, action) = (format!("/cards/{card}/record"), format!("/cards/{card}/photos"));
+    let (her, photos) = (format!("/door/clients/{client}"), format!("/door/clients/{client}/photos"));
+    let mut ines = house.actor(Actor::ArtistA);
+    let form = ines.form(&record, &action).await;
+    assert_eq!(form.value("moment"), "after");
+    let answer =
+        ines.submit_file(&form.clone().with("moment", "before"), "eyes.png", b"no photo at all").await.must(422);
+    answer.says("no photo that opens here");
+    assert_eq!(answer.form(&action).value("moment"), "before", "what was chosen stays");
+    let sent = crate::clients_photos::png(400, 300);
+    ines.submit_file(&form.clone().with("moment", "sheet"), "eyes.png", &sent)
+        .await
+        .must(422)
+        .says("Choose one of these.");
+    assert_eq!(ines.submit_file(&form, "eyes.png", &sent).await.goes_to(), format!("{record}?told=photo"));
+    let id = house.look(&format!("select id from photo where about = '{card}' and moment = 'after'")).await;
+    let path = format!("{photos}/{id}");
+    // On the card, on her record as a link that opens nothing by itself, and on her page of photos with the way back.
+    ines.page(&record).await.says("After the set, today");
+    let page = ines.page(&her).await;
+    page.says("After the set, today");
+    assert!(page.text().contains(&format!("href=\"{path}\"")) && !page.text().contains(&format!("src=\"{path}\"")));
+    assert!(ines.page(&photos).await.text().contains(&format!("href=\"{record}\"")));
+    assert_eq!(ines.get(&path).await.must(200).header("content-type"), "image/jpeg");
+    house.stranger().get(&path).await.must(303);
+    house.actor(Actor::ArtistB).get(&path).await.must(404);
+    house.actor(Actor::Desk).get(&path).await.must(403);
+    assert!(!house.actor(Actor::Desk).page(&her).await.text().contains(&path), "the desk sees none");
+    // Withdrawn, it is shown and linked nowhere.
+    let withdrawn = format!(
+        "insert into consent_withdrawal (consent, at, by_person) select consent, 1, taken_by from photo where id = '{id}'"
+    );
+    house.run(&withdrawn).await.unwrap();
+    for page in [&record, &her, &photos] {
+        assert!(!ines.page(page).await.text().contains(&path), "{page}");
+    }
+    let page = ines.page(&record).await;
+    page.says("no consent to photos of record");
+    assert!(!page.text().contains("type=\"file\""));
+    ines.submit_file(&form.with("form_key", "a-photo-too-late"), "eyes.png", &sent).await.must(409);
+});
+
+both_databases!(fields_of_a_removal_and_of_paper_stand_in_groups_of_their_own, async |house| {
+    let things = &house.things;
+    let mut ines = house.actor(Actor::ArtistA);
+    let path = format!("/cards/for/{}", things.cards.client);
+    let page = ines.page(&path).await;
+    let html = page.text();
+    let group = |class: &str| {
+        let from = html.find(&format!("class=\"fields {class}\"")).unwrap_or_else(|| panic!("no group {class}"));
+        let rest = &html[from..];
+        rest[..rest.find("class=\"acts\"").unwrap()].split("class=\"fields").nth(1).unwrap().to_owned()
+    };
+    for (class, names) in [
+        ("when-adhesive", ["bottle", "bead", "technique"].as_slice()),
+        ("when-removal", &["remover", "remover_lot", "minutes"]),
+        ("when-paper", &["begun", "writer"]),
+    ] {
+        for name in names {
+            assert!(group(class).contains(&format!("name=\"{name}\"")), "{name} belongs to {class}");
+        }
+    }
+    // What the stylesheet goes by is on the form, whatever is chosen: nothing needs a script.
+    for name in ["kind", "paper"] {
+        assert!(html.contains(&format!("name=\"{name}\"")), "{name}");
+    }
+    // A mistake keeps what was typed in each group.
+    let typed = [("kind", "removal"), ("remover", "cream"), ("minutes", "long"), ("paper", "yes"), ("begun", "soon")];
+    let form = ines.form(&path, &path).await.with_all(&typed);
+    let shown = ines.submit(&form).await.must(422).form(&path);
+    for (name, value) in typed {
+        assert_eq!(shown.value(name), value, "{name}");
+    }
+});
+
+both_databases!(whole_numbers_are_counted_on_a_keypad_without_a_point, async |house| {
+    let things = &house.things;
+    let mut ines = house.actor(Actor::ArtistA);
+    let keys = async |ines: &mut Browser, page: &str, action: &str| {
+        let form = ines.form(page, action).await;
+        form.buttons.iter().filter(|(name, _)| name == "key").map(|(_, value)| value.clone()).collect::<Vec<_>>()
+    };
+    let card = format!("/cards/{}", things.cards.open);
+    let counted = keys(&mut ines, &card, &format!("{card}/placed")).await;
+    assert_eq!(counted, ["1", "2", "3", "4", "5", "6", "7", "8", "9", "wipe", "0"]);
+    let reading = format!("/rooms/{}/readings", things.gable);
+    let read = keys(&mut ines, &format!("{reading}/new"), &reading).await;
+    assert!(read.contains(&"point".to_owned()), "a reading has decimals");
 });
 
 // ---- the lock of a shared tablet -------------------------------------------------------------------------------------

@@ -200,7 +200,7 @@ fn all_slips(things: &Things) -> impl Iterator<Item = Slip> {
 
 /// Doors with fields and without a slip, each with its reason. A form in which one can only choose cannot be mistyped: a value from
 /// elsewhere is refused as a whole, which a test below tries.
-const WITHOUT_A_SLIP: [(&str, &str); 42] = [
+const WITHOUT_A_SLIP: [(&str, &str); 43] = [
     ("/sign-in", "a name and a passphrase that do not go together: sign_in.rs"),
     ("/claim/{token}", "needs a house that nobody owns: a test below"),
     ("/invited/{token}", "a passphrase is never shown again: people.rs"),
@@ -241,6 +241,7 @@ const WITHOUT_A_SLIP: [(&str, &str); 42] = [
     ("/cards/{card}/step", "a button with a value"),
     ("/cards/{card}/bottle", "choices"),
     ("/cards/{card}/complaint", "a button with a value"),
+    ("/cards/{card}/photos", "a file cannot come back: cards.rs"),
     ("/cards/{card}/sheet", "a file, which no page gives back; a bad one is tried in cards.rs"),
     ("/door/stops/{stop}/clients", "ticks alone"),
 ];

@@ -97,8 +97,13 @@ impl PhotoBlock {
     }
 
     /// The same with a word beside the file that was not kept.
-    pub(crate) fn refused(mut self, sentence: &str, key: Option<String>) -> Self {
-        (self.fields, self.mistakes) = noted(self.fields, &[FieldNote::new("file", sentence)]);
+    pub(crate) fn refused(self, sentence: &str, key: Option<String>) -> Self {
+        self.again(&[FieldNote::new("file", sentence)], key)
+    }
+
+    /// The same with the mistakes beside their fields, under the key it came with.
+    pub(crate) fn again(mut self, notes: &[FieldNote], key: Option<String>) -> Self {
+        (self.fields, self.mistakes) = noted(self.fields, notes);
         self.key = key.unwrap_or(self.key);
         self
     }

@@ -38,6 +38,8 @@ const MOST_SHOWN: i64 = 60;
 
 struct PhotoRow {
     title: String,
+    /// The treatment card it was taken on.
+    card: Option<String>,
     by: String,
     href: String,
     alt: String,
@@ -137,6 +139,7 @@ async fn view(
         photos: shown
             .into_iter()
             .map(|photo| PhotoRow {
+                card: photo.card().map(|card| house.url(&format!("/cards/{card}/record"))),
                 title: format!("{}, {}", photo.moment.words(), studio.zone.date_and_clock(photo.at, now)),
                 by: names.of(photo.taken_by),
                 href: format!("{path}/photos/{}", photo.id),

@@ -20,10 +20,18 @@ pub(in crate::clients) struct Photo {
     pub(in crate::clients) moment: Moment,
     pub(in crate::clients) width: i64,
     pub(in crate::clients) height: i64,
-    /// The patch test or complaint it shows.
+    /// The patch test, complaint or treatment card it shows.
     pub(in crate::clients) about: Option<String>,
     /// When the consent it was taken under was withdrawn: then it is not shown.
     pub(in crate::clients) withdrawn: Option<Instant>,
+}
+
+impl Photo {
+    /// The id of the treatment card it was taken on.
+    pub(in crate::clients) fn card(&self) -> Option<&str> {
+        let of_a_card = !matches!(self.moment, Moment::Test | Moment::Complaint);
+        self.about.as_deref().filter(|_| of_a_card)
+    }
 }
 
 fn place(id: PhotoId) -> String {
