@@ -18,14 +18,15 @@ use crate::base::text::{capital, lot};
 use crate::base::time::{DAY, Instant};
 use crate::book::{self, Appointment, VisitKind};
 use crate::clearance::typed::{
-    Caution, FormPage, MoreNotes as _, Typed, checks_field, notes_of, tick_field, time_field, wall,
+    Caution, DONE, FormPage, MoreNotes as _, NOT_CHECKED, Typed, checks_field, done_field, kept_field, notes_of,
+    tick_field, time_field, wall,
 };
 use crate::clearance::{self, ForHer, NotToday};
 use crate::clients::{self, Client};
 use crate::rooms::{RoomSettings, asked};
 use crate::store::{Db, Kept};
 use crate::web::House;
-use crate::web::checks::{Notes, choice_field, number_field, text_field};
+use crate::web::checks::{Notes, choice_field, done_at, number_field, text_field};
 use crate::web::form::FieldView;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, new_form_key};
@@ -303,6 +304,8 @@ impl Opening {
             tick_field("paper", "From paper: this has happened already", typed.is_ticked("paper")),
             time_field("begun", "Begun, for a sheet of paper", get("begun")).or_empty(),
             choice_field("select", "writer", "Who wrote the sheet", get("writer"), people).or_empty(),
+            kept_field("card", NOT_CHECKED),
+            done_field(),
         ]);
         fields
     }
@@ -384,12 +387,13 @@ impl Opening {
         let begun = if paper {
             notes.instant("begun", get("begun"), zone, (now.plus(-PAPER_DAYS * DAY), now))
         } else {
-            Some(now)
+            // When the button was pressed, also where the form waited on a device since.
+            Some(done_at(get(DONE), now).min(now))
         };
         let people = self.around.people.iter().map(|person| person.id);
         let writer = people.clone().find(|id| id.to_string() == get("writer"));
         let writer = if paper { notes.choice("writer", writer).map(Some) } else { Some(None) };
-        let taken = self.advised.as_ref().filter(|_| !paper);
+        let taken = self.advised.as_ref().filter(|own| !paper && begun.is_some_and(|at| own.taken.at <= at));
         let card = (|| {
             Some(Card {
                 id: CardId::new(),

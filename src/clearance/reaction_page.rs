@@ -12,13 +12,15 @@ use super::reaction::{
 };
 use super::reaction_store::{
     FollowUp, Reaction, add_reaction, close_reaction, details, do_follow_up, follow_up_words, follow_ups_of, reaction,
-    tell, told,
+    tell, tell_at, told,
 };
 use super::seen::{Names, client_for, must_treat, note_look};
 use super::standing::Bench;
 use super::test_form::chosen_liquids;
 use super::test_store::Met;
-use super::typed::{Caution, FormPage, MoreNotes, Typed, checks_field, notes_of, time_field, words_field};
+use super::typed::{
+    Caution, DONE, FormPage, MoreNotes, Typed, checks_field, done_field, kept_field, notes_of, time_field, words_field,
+};
 use super::visit_page::artist_of;
 use super::wet::Wet;
 use super::words;
@@ -28,7 +30,7 @@ use crate::base::time::{DAY, Instant};
 use crate::clients::Client;
 use crate::store::Kept;
 use crate::web::House;
-use crate::web::checks::{Notes, choice_field, note_fields};
+use crate::web::checks::{Notes, choice_field, done_at, note_fields};
 use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
@@ -50,6 +52,9 @@ pub(super) fn routes() -> Routes {
 
 /// How far back a reaction may lie.
 const OLDEST: i64 = 3650 * DAY;
+
+/// Said while a reaction waits on a device.
+const WAITS: &str = "Nobody else sees it until then: tell them. Nothing with adhesive is placed on her.";
 
 // ---- recording -----------------------------------------------------------------------------------------------------
 
@@ -146,6 +151,9 @@ fn form_view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> Fo
                 .or_empty(),
             words_field("liquids", "Removers and liquids by name", typed.get("liquids")).or_empty(),
             checks_field("whom", "Who was told", &typed.all("whom"), WHOM.map(own)).or_empty(),
+            // On the device it is called no more than that: the word alone would tell of somebody's health.
+            kept_field("record", WAITS),
+            done_field(),
         ],
         mistakes: Vec::new(),
         button: "Keep the reaction",
@@ -221,6 +229,9 @@ async fn add(
     match check(&form.typed, &opened, staff.visitor.now.0) {
         Ok((new, details, whom)) => {
             let inner = house.clone();
+            // They were told when it was entered, also where it waited on a device since.
+            let now = staff.visitor.now.0;
+            let at = done_at(form.typed.get(DONE), now).min(now);
             let kept = house
                 .store
                 .write(&form.key, move |tx| {
@@ -228,7 +239,7 @@ async fn add(
                     Box::pin(async move {
                         add_reaction(tx, house.store.keys(), &new, &details).await?;
                         for whom in &whom {
-                            tell(tx, &new.id.to_string(), whom).await?;
+                            tell_at(tx, &new.id.to_string(), whom, at).await?;
                         }
                         Ok(Kept::see(format!("/door/reactions/{}", new.id)))
                     })

@@ -285,12 +285,18 @@ pub(super) async fn follow_up_words(db: &mut Db, keys: &Keys, follow_up: &Follow
 
 /// Keeps that somebody was told about a reaction, a stop or an incident.
 pub(super) async fn tell(tx: &mut Tx, about: &str, whom: &str) -> Result<(), Problem> {
-    let (now, by) = (tx.now.0, tx.actor.mark());
+    let now = tx.now.0;
+    tell_at(tx, about, whom, now).await
+}
+
+/// As [`tell`], at an instant that may lie back: the entry may have waited on a device.
+pub(super) async fn tell_at(tx: &mut Tx, about: &str, whom: &str, at: Instant) -> Result<(), Problem> {
+    let by = tx.actor.mark();
     sqlx::query("insert into told (id, about, whom, at, by_person) values ($1, $2, $3, $4, $5)")
         .bind(FollowUpId::new().to_string())
         .bind(about)
         .bind(whom)
-        .bind(now.0)
+        .bind(at.0)
         .bind(by)
         .execute(tx.db())
         .await?;

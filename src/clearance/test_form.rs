@@ -10,7 +10,9 @@ use super::lot_store::{LotBottle, bottles};
 use super::seen::client_for;
 use super::standing::{Bench, facts_for_test};
 use super::test_store::{Met, Method, PatchTest, add_test};
-use super::typed::{Caution, FormPage, MoreNotes, Typed, checks_field, notes_of, time_field, wall};
+use super::typed::{
+    Caution, FormPage, MoreNotes, NOT_CHECKED, Typed, checks_field, kept_field, notes_of, time_field, wall,
+};
 use super::wet::Wet;
 use crate::base::actor::Actor;
 use crate::base::ids::{ClientId, PatchTestId};
@@ -166,6 +168,8 @@ fn view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPag
         text_field("site", "Where", typed.get("site")).hinted("Behind the left ear, outer corners."),
         number_field("number", "How many", typed.get("number")).short(),
         time_field("at", "When", typed.get("at")),
+        // It only adds, and says itself when it was placed.
+        kept_field("patch test", NOT_CHECKED),
     ];
     FormPage {
         frame: house.frame(
