@@ -686,6 +686,46 @@ both_databases!(a_client_is_cleared_by_a_test_that_somebody_read_and_not_by_the_
     );
 });
 
+both_databases!(a_look_that_comes_late_never_takes_the_place_of_a_newer_one, async |house| {
+    let (ada, bottle) = (&house.things.clearance["ada"], &house.things.clearance["bottle"]);
+    let mut artist = house.actor(Actor::ArtistA);
+    place(&mut artist, ada, bottle, "2026-02-18T10:12").await;
+    let test = house.look(&format!("select id from patch_test where client = '{ada}'")).await;
+    house.clock.advance(50 * HOUR);
+    let mut artist = sign_in(house, Actor::ArtistA).await;
+    read_test(&mut artist, &test, &SEEN).await.must(303);
+    let says = format!("select result || ' ' || cast(read_at as text) from patch_test where id = '{test}'");
+    let before = house.look(&says).await;
+    // Entered on a device that had no network, an hour before the look that was kept.
+    let early = [("at", "2026-02-20T11:12"), ("result", "not read")];
+    let back = read_test(&mut artist, &test, &early).await.must(422);
+    back.says("Somebody looked later");
+    assert_eq!(back.form(&format!("/door/tests/{test}/looks")).value("result"), "not read", "hers is still there");
+    read_test(&mut artist, &test, &[("at", "2026-02-20T11:12"), SEEN[0], SEEN[1]]).await.must(422);
+    assert_eq!(house.look(&says).await, before);
+    // What was seen counts, however late it comes.
+    let seen = [("at", "2026-02-20T11:12"), ("result", "doubtful")];
+    read_test(&mut artist, &test, &seen).await.must(303);
+    assert!(matches!(judged(house, ada, house.clock.now().0).await, Clearance::Held(_)));
+});
+
+both_databases!(who_was_told_of_a_reaction_that_comes_late_was_told_when_it_was_entered, async |house| {
+    let ada = &house.things.clearance["ada"];
+    let mut artist = house.actor(Actor::ArtistA);
+    let path = format!("/door/clients/{ada}/reactions");
+    let form = reacted(house, artist.form(&format!("{path}/new"), &path).await);
+    let entered = house.clock.now().0.plus(MINUTE);
+    house.clock.advance(30 * MINUTE);
+    let done = (entered.0 / 1000).to_string();
+    let form = form.with_all(&[("symptom", "itching"), ("whom", "owner"), ("done", &done)]);
+    let reaction = artist.submit(&form).await.goes_to();
+    assert_eq!(artist.submit(&form).await.goes_to(), reaction, "sent again it is the same one");
+    let id = reaction.rsplit('/').next().unwrap();
+    assert_eq!(house.number(&format!("select at from told where about = '{id}'")).await, entered.0);
+    assert_eq!(house.number(&format!("select count(*) from reaction where client = '{ada}'")).await, 1);
+    assert!(matches!(judged(house, ada, house.clock.now().0).await, Clearance::Held(_)));
+});
+
 both_databases!(two_days_over_the_spring_change_are_47_hours_and_not_a_wait, async |house| {
     let (ada, bottle) = (&house.things.clearance["ada"], &house.things.clearance["bottle"]);
     // 10:00 on Saturday 28 March in Copenhagen.
