@@ -175,7 +175,10 @@ async function leave({ key }, to) {
 
 /** Shows an entry that came back and has no form to stand in any more, on the page it belongs to or where that led. */
 async function showAlone() {
-  const back = (await drafts()).filter(({ key, state }) => state === "refused" && !taken.has(key)).sort((a, b) => b.at - a.at);
+  // One whose form is here waits for its turn in it.
+  const formless = ({ action }) => !forms().some((form) => new URL(form.action).pathname === action);
+  const left = (await drafts()).filter((entry) => entry.state === "refused" && !taken.has(entry.key) && formless(entry));
+  const back = left.sort((a, b) => b.at - a.at);
   const entry = back.find(({ page }) => page === here()) ?? (location.hash === CAME_BACK ? back[0] : undefined);
   if (!entry) return;
   taken.add(entry.key);

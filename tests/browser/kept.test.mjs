@@ -205,14 +205,14 @@ describe('kept through a lost network', () => {
   test('what was counted on arrival is one count', async () => {
     const fill = async (page) => {
       await page.check('[name=by][value=photo]');
-      for (const side of ['left', 'right']) {
-        await page.fill(`[name=${side}_attached]`, '1');
-        await page.fill(`[name=${side}_lost]`, '0');
+      // Of the lids that had any.
+      for (const [end, number] of [['attached', '1'], ['lost', '0']]) {
+        for (const field of await page.locator(`[name$=_${end}]`).all()) await field.fill(number);
       }
     };
     await typedWithoutNetwork(hers, `${card}/arrival`, { fill, kind: 'Arrival', says: GO_ON });
     await hers.goto(`${proxy.address}${card}/arrival`);
-    assert.equal(await hers.inputValue('[name=left_attached]'), '1');
+    assert.equal(await hers.locator('[name$=_attached]').first().inputValue(), '1');
   });
 
   test('a card that was closed is closed', async () => {
