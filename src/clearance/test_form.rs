@@ -53,14 +53,14 @@ pub(super) fn bottle_choices(all: &[LotBottle], bench: &Bench) -> Vec<(String, S
             if bottle.met.lot.is_empty() { "no lot printed".to_owned() } else { format!("lot {}", bottle.met.lot) };
         (bottle.bottle.to_string(), format!("{name}, {lot}"))
     };
-    let mut choices: Vec<_> = all.iter().filter(|bottle| !bottle.stopped).map(words).collect();
+    let mut choices: Vec<_> = all.iter().filter(|bottle| bottle.stopped.is_none()).map(words).collect();
     choices.sort_by_cached_key(|(_, words)| crate::base::text::fold(words));
     choices
 }
 
-/// Products and lots of the bottles chosen: at least one.
-pub(super) fn chosen_bottles(notes: &mut Notes, typed: &Typed, all: &[LotBottle]) -> Option<Vec<Met>> {
-    let met = chosen_bottles_or_none(notes, typed, all)?;
+/// Products and lots of the bottles chosen for a test placed at an instant: at least one.
+pub(super) fn chosen_bottles(notes: &mut Notes, typed: &Typed, all: &[LotBottle], at: Instant) -> Option<Vec<Met>> {
+    let met = chosen_bottles_or_none(notes, typed, all, at)?;
     if met.is_empty() {
         notes.add("bottle", "Choose at least one bottle.");
         return None;
@@ -69,10 +69,11 @@ pub(super) fn chosen_bottles(notes: &mut Notes, typed: &Typed, all: &[LotBottle]
 }
 
 /// Products and lots of the bottles chosen, where liquids alone may be tested.
-fn chosen_bottles_or_none(notes: &mut Notes, typed: &Typed, all: &[LotBottle]) -> Option<Vec<Met>> {
+fn chosen_bottles_or_none(notes: &mut Notes, typed: &Typed, all: &[LotBottle], at: Instant) -> Option<Vec<Met>> {
     let mut met: Vec<Met> = Vec::new();
     for id in typed.all("bottle") {
-        let Some(bottle) = all.iter().find(|bottle| bottle.bottle.to_string() == id && !bottle.stopped) else {
+        let usable = |bottle: &&LotBottle| bottle.bottle.to_string() == id && bottle.could_be_used(at);
+        let Some(bottle) = all.iter().find(usable) else {
             notes.add("bottle", "Choose one of these.");
             return None;
         };
@@ -110,7 +111,8 @@ pub(super) async fn may_be_tested(
     let adhesives = met.iter().filter_map(|met| bench.adhesive(met.product));
     let planned: Vec<PlannedProduct> = adhesives.chain(liquids.iter().map(|wet| wet.planned())).collect();
     let is_held = match clearance(&facts, &bench.rules, &planned, at, at) {
-        Clearance::Held(reasons) => reasons.iter().any(|why| !matches!(why, Reason::Declined(_))),
+        // What was stopped by then could not be chosen; what was stopped since was met all the same.
+        Clearance::Held(reasons) => reasons.iter().any(|why| !matches!(why, Reason::Declined(_) | Reason::Stopped(_))),
         Clearance::Refer(_) => true,
         Clearance::Cleared(_) | Clearance::NotYet(_) => false,
     };
@@ -204,17 +206,18 @@ async fn check(typed: &Typed, opened: &Opened, house: &House, staff: &Staff) -> 
     };
     let declined = notes.choice("done", declined);
     let liquids = chosen_liquids(&mut notes, typed);
+    let at = notes.instant("at", typed.get("at"), &opened.studio.zone, (now.plus(-30 * DAY), now));
+    let placed = at.unwrap_or(now);
     // Liquids alone can be tested: remover, while adhesive is held.
     let products = if liquids.as_ref().is_some_and(|liquids| !liquids.is_empty()) {
-        chosen_bottles_or_none(&mut notes, typed, &opened.bottles)
+        chosen_bottles_or_none(&mut notes, typed, &opened.bottles, placed)
     } else {
-        chosen_bottles(&mut notes, typed, &opened.bottles)
+        chosen_bottles(&mut notes, typed, &opened.bottles, placed)
     };
     let method = notes.choice("method", Method::from_word(typed.get("method")));
     let is_placed = declined != Some(true);
     let site = if is_placed { notes.line("site", typed.get("site"), 80) } else { Some(String::new()) };
     let number = if is_placed { notes.whole("number", typed.get("number"), (1, 40), "") } else { Some(0) };
-    let at = notes.instant("at", typed.get("at"), &opened.studio.zone, (now.plus(-30 * DAY), now));
     if let (true, Some(met), Some(liquids), Some(at)) = (is_placed, &products, &liquids, at) {
         may_be_tested(&mut notes, "done", house, opened.client.id, (met, liquids), &opened.bench, (at, now)).await?;
     }

@@ -392,7 +392,7 @@ async fn check_walk_in(
     earliest: Instant,
 ) -> Result<(PatchTest, String, Expected), Problem> {
     let mut notes = Notes::default();
-    let met = chosen_bottles(&mut notes, typed, &opened.bottles);
+    let met = chosen_bottles(&mut notes, typed, &opened.bottles, now);
     let site = notes.line("site", typed.get("site"), 80);
     let number = notes.whole("number", typed.get("number"), (1, 40), "");
     let at = notes.instant("at", typed.get("at"), &opened.studio.zone, (earliest, now.plus(730 * DAY)));

@@ -1223,6 +1223,30 @@ both_databases!(a_lot_is_one_lot_however_it_is_typed, async |house| {
     owner.submit(&form.with("lot", "B-13")).await.must(422).says("its lot stays what it was");
 });
 
+both_databases!(a_test_that_comes_late_with_a_lot_stopped_since_is_kept_as_a_meeting_with_it, async |house| {
+    let (ada, bottle) = (&house.things.clearance["ada"], &house.things.clearance["bottle"]);
+    let product = &house.things.clearance["product"];
+    let lot = house.look(&format!("select lot from bottle where id = '{bottle}'")).await;
+    let mut artist = house.actor(Actor::ArtistA);
+    let path = format!("/door/clients/{ada}/tests");
+    // Filled in at 10:12 on a device without network; the lot is stopped at 11:12.
+    let late = artist.form(&format!("{path}/new"), &path).await.with_all(&PLACED);
+    let late = late.with_all(&[("bottle", bottle), ("at", "2026-02-18T10:12")]);
+    house.clock.advance(HOUR);
+    let mut owner = house.owner();
+    let form = owner.form("/door/stops/new", "/door/stops").await;
+    let form = form.with_all(&[("product", product), ("what", "lot"), ("lot", &lot), ("why", "Called back.")]);
+    owner.submit(&form).await.must(303);
+    house.clock.advance(10 * MINUTE);
+    let after = late.clone().with("at", "2026-02-18T11:20").with("form_key", &crate::doors::fresh_key());
+    artist.submit(&after).await.must(422).says("Choose one of these.");
+    artist.submit(&late).await.must(303);
+    let met =
+        format!("select count(*) from exposure where client = '{ada}' and product = '{product}' and lot = '{lot}'");
+    assert_eq!(house.number(&met).await, 1, "who met the lot is known");
+    assert!(!judged(house, ada, house.clock.now().0).await.is_cleared());
+});
+
 both_databases!(whoever_treats_her_reads_her_record_until_the_day_after, async |house| {
     let other = house.things.people[Actor::ArtistB.name()].clone();
     let eva = add_client(house, "Eva Sund", "1992-02-02", &house.things.people[Actor::ArtistA.name()]).await;
