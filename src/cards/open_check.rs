@@ -10,8 +10,8 @@ use crate::base::ids::{CardId, PersonId};
 use crate::base::problem::Problem;
 use crate::base::text::lot;
 use crate::base::time::{DAY, Instant};
-use crate::clearance::typed::{MoreNotes as _, Typed};
-use crate::web::checks::Notes;
+use crate::clearance::typed::{DONE, MoreNotes as _, Typed};
+use crate::web::checks::{Notes, done_at};
 
 /// How far back a sheet of paper may be entered.
 const PAPER_DAYS: i64 = 60;
@@ -65,12 +65,13 @@ impl Opening {
         let begun = if paper {
             notes.instant("begun", get("begun"), zone, (now.plus(-PAPER_DAYS * DAY), now))
         } else {
-            Some(now)
+            // When the button was pressed, also where the form waited on a device since.
+            Some(done_at(get(DONE), now).min(now))
         };
         let people = self.around.people.iter().map(|person| person.id);
         let writer = people.clone().find(|id| id.to_string() == get("writer"));
         let writer = if paper { notes.choice("writer", writer).map(Some) } else { Some(None) };
-        let taken = self.advised.as_ref().filter(|_| !paper);
+        let taken = self.advised.as_ref().filter(|own| !paper && begun.is_some_and(|at| own.taken.at <= at));
         let card = (|| {
             Some(Card {
                 id: CardId::new(),

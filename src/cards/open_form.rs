@@ -11,7 +11,7 @@ use crate::base::actor::Role;
 use crate::base::ids::PersonId;
 use crate::base::problem::FieldNote;
 use crate::base::text::capital;
-use crate::clearance::typed::{Caution, Typed, tick_field, time_field};
+use crate::clearance::typed::{Caution, NOT_CHECKED, Typed, tick_field, time_field};
 use crate::web::House;
 use crate::web::checks::{choice_field, note_fields, number_field, text_field};
 use crate::web::form::{FieldView, Mistake, mistakes};
@@ -38,6 +38,8 @@ pub(super) struct OpenPage {
     lead: Vec<String>,
     caution: Option<Caution>,
     groups: Vec<Group>,
+    /// Said while the form waits on a device.
+    meanwhile: &'static str,
     mistakes: Vec<Mistake>,
     button: &'static str,
     back: (String, &'static str),
@@ -60,6 +62,7 @@ impl OpenPage {
             lead: opening.lead(staff.visitor.now.0),
             caution,
             groups: opening.groups(typed),
+            meanwhile: NOT_CHECKED,
             mistakes: Vec::new(),
             button: if opening.held { "Open a removal card" } else { "Open the card" },
             back,

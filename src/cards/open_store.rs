@@ -7,7 +7,7 @@ use crate::adhesives;
 use crate::base::actor::Who;
 use crate::base::ids::{BottleId, CardPartId, ClientId};
 use crate::base::problem::Problem;
-use crate::base::time::Instant;
+use crate::base::time::{Instant, MINUTE};
 use crate::book::VisitKind;
 use crate::clearance::wet::Wet;
 use crate::clearance::{self, Clearance, Expected, ForHer, Meeting, Met, NotToday, PlannedProduct};
@@ -15,6 +15,12 @@ use crate::clients::{self, Client};
 use crate::rooms::{RoomSettings, asked};
 use crate::store::keys::Keys;
 use crate::store::{Db, Tx};
+
+/// A card begun longer ago than this has waited on a device.
+const LATE: i64 = 5 * MINUTE;
+
+/// A card opened no longer than this before it may be the same visit, entered twice.
+const LATE_BESIDE: i64 = 60 * MINUTE;
 
 /// What to do before anything else; said to everybody for whom only a removal is open.
 pub(super) const MEDICAL_FIRST: [&str; 3] = [
@@ -46,15 +52,29 @@ pub(super) async fn open(tx: &mut Tx, keys: &Keys, who: &Who, start: &CardStart)
         ));
     }
     let before = store::of_client(tx.db(), card.client).await?;
+    let now = tx.now.0;
+    let is_late = card.paper.is_none() && now.since(card.begun) > LATE;
+    if is_late && before.iter().any(|own| own.begun > card.begun.plus(-LATE_BESIDE)) {
+        return Err(Problem::Clash(
+            "Another card of hers was opened at about the time at which this one was begun on a device, or since."
+                .to_owned(),
+            "Look at that card under Cards. Write there what it lacks, or close it and open this one from paper."
+                .to_owned(),
+        ));
+    }
     let newest = before.iter().find(|own| own.begun < card.begun);
     card.elsewhere = is_elsewhere(card.kind, newest.is_some_and(|own| own.elsewhere && !is_removal(own.kind)));
     let settings = RoomSettings::load(tx.db()).await?;
     let air = asked::air_then(tx.db(), card.room, &settings, card.begun).await?;
     card.air = air.map(|air| (air.measured.temperature.get(), air.measured.humidity.humidity.get()));
-    let now = tx.now.0;
     if card.paper.is_none() {
         card.clearance = gate(tx.db(), keys, who, &card, now).await?;
-        clients::nothing_changed(tx, card.client, who.id).await?;
+        if is_late {
+            // A wait that is over by now was not when she began: what stood against it then stands against it still.
+            gate(tx.db(), keys, who, &card, card.begun).await?;
+            card.clearance.push_str(", judged when the card arrived from a device without network");
+        }
+        clients::nothing_changed(tx, card.client, who.id, card.begun).await?;
     } else {
         "entered from paper; as it stood on the printed list".clone_into(&mut card.clearance);
     }

@@ -73,8 +73,15 @@ pub(super) struct LotBottle {
     pub(super) bottle: BottleId,
     /// Its product and lot.
     pub(super) met: Met,
-    /// It, its lot or its product is stopped.
-    pub(super) stopped: bool,
+    /// Since when it, its lot or its product is stopped.
+    pub(super) stopped: Option<Instant>,
+}
+
+impl LotBottle {
+    /// Whether nothing stood against it at an instant: a test that waited on a device may have been placed before a stop.
+    pub(super) fn could_be_used(&self, at: Instant) -> bool {
+        self.stopped.is_none_or(|stopped| at < stopped)
+    }
 }
 
 /// Every bottle that is not finished.
@@ -90,7 +97,7 @@ pub(super) async fn bottles(db: &mut Db) -> Result<Vec<LotBottle>, Problem> {
             Ok(LotBottle {
                 bottle: row.get::<String, _>(0).parse().map_err(Problem::broken)?,
                 met: Met { product: row.get::<String, _>(1).parse().map_err(Problem::broken)?, lot: row.get(2) },
-                stopped: (3..6).any(|at| row.get::<Option<i64>, _>(at).is_some()),
+                stopped: (3..6).filter_map(|at| row.get::<Option<i64>, _>(at)).min().map(Instant),
             })
         })
         .collect()

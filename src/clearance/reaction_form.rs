@@ -6,13 +6,14 @@ use axum::response::Response;
 
 use super::lot_store::exposures_of;
 use super::reaction::{Details, EYES, LOOK_BACK, SEVERITIES, SYMPTOMS, WHOM, is_acute, known_symptoms};
-use super::reaction_store::{Reaction, add_reaction, tell};
+use super::reaction_store::{Reaction, add_reaction, tell_at};
 use super::seen::{Names, client_for, must_treat};
 use super::standing::Bench;
 use super::test_form::chosen_liquids;
 use super::test_store::Met;
 use super::typed::{
-    Caution, FormPage, MoreNotes, Typed, checks_field, notes_of, time_field, wall_instant, words_field,
+    Caution, DONE, FormPage, MoreNotes, Typed, checks_field, done_field, kept_field, notes_of, time_field,
+    wall_instant, words_field,
 };
 use super::visit_page::artist_of;
 use super::wet::Wet;
@@ -22,7 +23,7 @@ use crate::base::time::{DAY, Instant};
 use crate::clients::Client;
 use crate::store::Kept;
 use crate::web::House;
-use crate::web::checks::{Notes, choice_field};
+use crate::web::checks::{Notes, choice_field, done_at};
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, new_form_key};
 use crate::web::problems::{page, page_with};
@@ -41,6 +42,9 @@ const NOBODY: &str = "none";
 
 /// How far back a reaction may lie.
 const OLDEST: i64 = 3650 * DAY;
+
+/// Said while a reaction waits on a device.
+const WAITS: &str = "Nobody else sees it until then: tell them. Nothing with adhesive is placed on her.";
 
 struct Opened {
     studio: Studio,
@@ -135,6 +139,9 @@ fn form_view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> Fo
                 .or_empty(),
             words_field("liquids", "Removers and liquids by name", typed.get("liquids")).or_empty(),
             checks_field("whom", "Who was told", &typed.all("whom"), WHOM.map(own)).or_empty(),
+            // On the device it is called no more than that: the word alone would tell of somebody's health.
+            kept_field("record", WAITS),
+            done_field(),
         ],
         mistakes: Vec::new(),
         button: "Keep the reaction",
@@ -209,6 +216,9 @@ async fn add(
     match check(&form.typed, &opened, staff.visitor.now.0) {
         Ok((new, details, whom)) => {
             let inner = house.clone();
+            // They were told when it was entered, also where it waited on a device since.
+            let now = staff.visitor.now.0;
+            let at = done_at(form.typed.get(DONE), now).min(now);
             let kept = house
                 .store
                 .write(&form.key, move |tx| {
@@ -216,7 +226,7 @@ async fn add(
                     Box::pin(async move {
                         add_reaction(tx, house.store.keys(), &new, &details).await?;
                         for whom in &whom {
-                            tell(tx, house.store.keys(), &new.id.to_string(), whom).await?;
+                            tell_at(tx, house.store.keys(), &new.id.to_string(), whom, at).await?;
                         }
                         Ok(Kept::see(format!("/door/reactions/{}", new.id)))
                     })

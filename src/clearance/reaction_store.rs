@@ -287,12 +287,18 @@ pub(super) async fn follow_up_words(db: &mut Db, keys: &Keys, follow_up: &Follow
 
 /// Keeps that somebody was told about a reaction, a stop or an incident.
 pub(super) async fn tell(tx: &mut Tx, keys: &Keys, about: &str, whom: &str) -> Result<(), Problem> {
-    let (now, by, id) = (tx.now.0, tx.actor.mark(), FollowUpId::new());
+    let now = tx.now.0;
+    tell_at(tx, keys, about, whom, now).await
+}
+
+/// As [`tell`], at an instant that may lie back: the entry may have waited on a device.
+pub(super) async fn tell_at(tx: &mut Tx, keys: &Keys, about: &str, whom: &str, at: Instant) -> Result<(), Problem> {
+    let (by, id) = (tx.actor.mark(), FollowUpId::new());
     sqlx::query("insert into told (id, about, whom, at, by_person) values ($1, $2, $3, $4, $5)")
         .bind(id.to_string())
         .bind(about)
         .bind(whom)
-        .bind(now.0)
+        .bind(at.0)
         .bind(by)
         .execute(tx.db())
         .await?;

@@ -221,7 +221,7 @@ pub(super) async fn bottles_not_today(
     let on_shelf = lot_store::bottles(db).await?;
     let mut out = Vec::new();
     for bottle in on_shelf.iter().filter(|bottle| bottles.contains(&bottle.bottle)) {
-        if bottle.stopped {
+        if bottle.stopped.is_some() {
             out.push((bottle.bottle, NotToday::Stopped));
             continue;
         }

@@ -11,7 +11,9 @@ use super::rules::{PLACED, SITE_LETTERS};
 use super::seen::client_for;
 use super::standing::{Bench, facts_for_test};
 use super::test_store::{Met, Method, PatchTest, add_test};
-use super::typed::{Caution, FormPage, MoreNotes, Typed, checks_field, notes_of, time_field, wall};
+use super::typed::{
+    Caution, FormPage, MoreNotes, NOT_CHECKED, Typed, checks_field, kept_field, notes_of, time_field, wall,
+};
 use super::wet::Wet;
 use crate::base::actor::Actor;
 use crate::base::ids::{ClientId, PatchTestId};
@@ -47,14 +49,14 @@ pub(super) fn caution() -> Caution {
 /// The bottles a test may be placed with, as choices: those not finished and not stopped.
 pub(super) fn bottle_choices(all: &[LotBottle], bench: &Bench) -> Vec<(String, String)> {
     let words = |bottle: &LotBottle| (bottle.bottle.to_string(), bench.met_words(&bottle.met));
-    let mut choices: Vec<_> = all.iter().filter(|bottle| !bottle.stopped).map(words).collect();
+    let mut choices: Vec<_> = all.iter().filter(|bottle| bottle.stopped.is_none()).map(words).collect();
     choices.sort_by_cached_key(|(_, words)| crate::base::text::fold(words));
     choices
 }
 
-/// Products and lots of the bottles chosen: at least one.
-pub(super) fn chosen_bottles(notes: &mut Notes, typed: &Typed, all: &[LotBottle]) -> Option<Vec<Met>> {
-    let met = chosen_bottles_or_none(notes, typed, all)?;
+/// Products and lots of the bottles chosen for a test placed at an instant: at least one.
+pub(super) fn chosen_bottles(notes: &mut Notes, typed: &Typed, all: &[LotBottle], at: Instant) -> Option<Vec<Met>> {
+    let met = chosen_bottles_or_none(notes, typed, all, at)?;
     if met.is_empty() {
         notes.add("bottle", "Choose at least one bottle.");
         return None;
@@ -63,10 +65,11 @@ pub(super) fn chosen_bottles(notes: &mut Notes, typed: &Typed, all: &[LotBottle]
 }
 
 /// Products and lots of the bottles chosen, where liquids alone may be tested.
-fn chosen_bottles_or_none(notes: &mut Notes, typed: &Typed, all: &[LotBottle]) -> Option<Vec<Met>> {
+fn chosen_bottles_or_none(notes: &mut Notes, typed: &Typed, all: &[LotBottle], at: Instant) -> Option<Vec<Met>> {
     let mut met: Vec<Met> = Vec::new();
     for id in typed.all("bottle") {
-        let Some(bottle) = all.iter().find(|bottle| bottle.bottle.to_string() == id && !bottle.stopped) else {
+        let usable = |bottle: &&LotBottle| bottle.bottle.to_string() == id && bottle.could_be_used(at);
+        let Some(bottle) = all.iter().find(usable) else {
             notes.add("bottle", "Choose one of these.");
             return None;
         };
@@ -104,7 +107,8 @@ pub(super) async fn may_be_tested(
     let adhesives = met.iter().filter_map(|met| bench.adhesive(met.product));
     let planned: Vec<PlannedProduct> = adhesives.chain(liquids.iter().map(|wet| wet.planned())).collect();
     let is_held = match clearance(&facts, &bench.rules, &planned, at, at) {
-        Clearance::Held(reasons) => reasons.iter().any(|why| !matches!(why, Reason::Declined(_))),
+        // What was stopped by then could not be chosen; what was stopped since was met all the same.
+        Clearance::Held(reasons) => reasons.iter().any(|why| !matches!(why, Reason::Declined(_) | Reason::Stopped(_))),
         Clearance::Refer(_) => true,
         Clearance::Cleared(_) | Clearance::NotYet(_) => false,
     };
@@ -162,6 +166,8 @@ fn view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPag
         text_field("site", "Where", typed.get("site")).hinted("Behind the left ear, outer corners."),
         number_field("number", "How many", typed.get("number")).short(),
         time_field("at", "When", typed.get("at")),
+        // It only adds, and says itself when it was placed.
+        kept_field("patch test", NOT_CHECKED),
     ];
     FormPage {
         frame: house.frame(
@@ -196,17 +202,18 @@ async fn check(typed: &Typed, opened: &Opened, house: &House, staff: &Staff) -> 
     };
     let declined = notes.choice("done", declined);
     let liquids = chosen_liquids(&mut notes, typed);
+    let at = notes.instant("at", typed.get("at"), &opened.studio.zone, (now.plus(-30 * DAY), now));
+    let placed = at.unwrap_or(now);
     // Liquids alone can be tested: remover, while adhesive is held.
     let products = if liquids.as_ref().is_some_and(|liquids| !liquids.is_empty()) {
-        chosen_bottles_or_none(&mut notes, typed, &opened.bottles)
+        chosen_bottles_or_none(&mut notes, typed, &opened.bottles, placed)
     } else {
-        chosen_bottles(&mut notes, typed, &opened.bottles)
+        chosen_bottles(&mut notes, typed, &opened.bottles, placed)
     };
     let method = notes.choice("method", Method::from_word(typed.get("method")));
     let is_placed = declined != Some(true);
     let site = if is_placed { notes.line("site", typed.get("site"), SITE_LETTERS) } else { Some(String::new()) };
     let number = if is_placed { notes.whole("number", typed.get("number"), PLACED, "") } else { Some(0) };
-    let at = notes.instant("at", typed.get("at"), &opened.studio.zone, (now.plus(-30 * DAY), now));
     if let (true, Some(met), Some(liquids), Some(at)) = (is_placed, &products, &liquids, at) {
         may_be_tested(&mut notes, "done", house, opened.client.id, (met, liquids), &opened.bench, (at, now)).await?;
     }

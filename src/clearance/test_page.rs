@@ -8,8 +8,8 @@ use axum::response::Response;
 use super::facts::TestResult;
 use super::seen::{Names, client_for, must_treat, note_look};
 use super::standing::Bench;
-use super::test_store::{PatchTest, look_at, looks, site_of, strike_test, test};
-use super::typed::{MoreNotes, Typed, notes_of, tick_field, time_field, wall, words_field};
+use super::test_store::{PatchTest, look_at, looks, may_follow, site_of, strike_test, test};
+use super::typed::{MoreNotes, NOT_CHECKED, Typed, notes_of, tick_field, time_field, wall, words_field};
 use super::words;
 use crate::base::ids::PatchTestId;
 use crate::base::problem::{FieldNote, Problem};
@@ -50,6 +50,8 @@ struct TestPage {
     fields: Vec<FieldView>,
     mistakes: Vec<Mistake>,
     pictures: PhotoBlock,
+    /// What is said while an entry waits on the device.
+    meanwhile: &'static str,
 }
 
 struct Opened {
@@ -143,6 +145,7 @@ async fn view(
         mistakes: mistakes(&fields),
         fields,
         pictures,
+        meanwhile: NOT_CHECKED,
     })
 }
 
@@ -193,6 +196,12 @@ fn check(typed: &Typed, opened: &Opened, now: Instant) -> Result<Seen, Problem> 
     }
     if test.result == TestResult::Declined {
         notes.add("result", "She declined this test: there is nothing to look at.");
+    }
+    if let (Some(at), Some(result), Some(read)) = (at, result, test.read)
+        && !may_follow(test.read, at, result)
+    {
+        let read = opened.studio.zone.date_and_clock(read, now);
+        notes.add("at", format!("Somebody looked later, {read}: what was seen then is below. A look from before it is kept where something was seen."));
     }
     let late = test.result == TestResult::NoneSeen && result == Some(TestResult::Reaction);
     notes.settle((|| Some(Seen { result: if late { TestResult::Late } else { result? }, at: at?, words: words? }))())

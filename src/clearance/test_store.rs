@@ -163,6 +163,12 @@ pub(super) async fn look_at(
             "Read what was seen. If you saw something too, enter it as a further look.".to_owned(),
         ));
     }
+    if !may_follow(test.read, at, result) {
+        return Err(Problem::Clash(
+            "Somebody looked at this test later than you did, and that was kept first. Your look was not.".to_owned(),
+            "Read what was seen then. If you saw something, enter that; a look in which nothing was seen adds nothing to a later one.".to_owned(),
+        ));
+    }
     let read = newest_look(test.result, test.read, at);
     query_with_nulls(
         "update patch_test set read_at = $1, read_by = $2, result = $3, read_entered = $4 where id = $5 and struck is null",
@@ -190,6 +196,12 @@ pub(super) async fn look_at(
     .await?;
     tx.raise(super::DOOR);
     bound::bind(tx, keys, &bound::LOOK, look).await
+}
+
+/// Whether a look may follow what the test says already. One that waited on a device may be older than the newest: then it counts only
+/// where something was seen, and never puts "no reaction seen" or "not read" in the place of what was seen since.
+pub(super) fn may_follow(read: Option<Instant>, at: Instant, result: TestResult) -> bool {
+    result.holds() || read.is_none_or(|read| read <= at)
 }
 
 /// When a test counts as read after one look more. A look entered late never moves what holds to an earlier day: a doctor's words in

@@ -23,6 +23,20 @@ pub(crate) fn seen_field(mark: &str) -> FieldView {
     FieldView { kind: "hidden", ..text_field(SEEN, "", mark) }
 }
 
+/// Says that a form may come late though nothing of it can be written over: its entries only add. `kind` is all that its device shows of
+/// it in the clear, so it tells nothing of anybody; `meanwhile` is what is said while it waits, in place of "You can go on working".
+pub(crate) fn kept_field(kind: &str, meanwhile: &str) -> FieldView {
+    FieldView { kind: "kept", ..text_field("kept", meanwhile, kind) }
+}
+
+/// The field of such a form for [`DONE`], where it has no field of its own for when it happened.
+pub(crate) fn done_field() -> FieldView {
+    FieldView { kind: "done", ..text_field(DONE, "", "") }
+}
+
+/// What is said of a person's clearance while an entry that bears on it has not arrived.
+pub(crate) const NOT_CHECKED: &str = "Clearance cannot be checked: treat nobody not on the printed list.";
+
 /// The pairs of a form.
 #[derive(Debug, Clone, Default, Deserialize)]
 #[serde(transparent)]
@@ -197,11 +211,25 @@ pub(crate) struct Caution {
     pub(crate) sentences: Vec<&'static str>,
 }
 
+/// How a device keeps a form.
+pub(crate) struct Late<'f> {
+    /// What kind of entry it is.
+    pub(crate) kind: &'f str,
+    /// What is said while it waits; empty for the usual words.
+    pub(crate) meanwhile: &'f str,
+    /// Whether it is written over what stands there, so that it says what stood there.
+    pub(crate) over: bool,
+}
+
 impl FormPage {
-    /// Whether a device keeps what is entered until it has arrived. Only forms that say what stood there when they were opened: such an
-    /// entry may come late, and must not be written over newer work.
-    pub(crate) fn may_come_late(&self) -> bool {
-        self.fields.iter().any(|field| field.name == SEEN)
+    /// How a device keeps what is entered until it has arrived. Only forms that say what stood there when they were opened, since a late
+    /// entry must not be written over newer work, and those that say of themselves that they only add.
+    pub(crate) fn late(&self) -> Option<Late<'_>> {
+        if let Some(kept) = self.fields.iter().find(|field| field.kind == "kept") {
+            return Some(Late { kind: &kept.value, meanwhile: &kept.label, over: false });
+        }
+        let over = self.fields.iter().any(|field| field.name == SEEN);
+        over.then_some(Late { kind: self.word, meanwhile: "", over })
     }
 
     /// Puts sentences before the form that say what changed since it was opened.

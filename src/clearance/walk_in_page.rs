@@ -223,7 +223,7 @@ async fn check_walk_in(
     earliest: Instant,
 ) -> Result<(PatchTest, String, Expected), Problem> {
     let mut notes = Notes::default();
-    let met = chosen_bottles(&mut notes, typed, &opened.bottles);
+    let met = chosen_bottles(&mut notes, typed, &opened.bottles, now);
     let placed = site_and_number(&mut notes, typed, &opened.bench.rules);
     let at = notes.instant("at", typed.get("at"), &opened.studio.zone, (earliest, now.plus(730 * DAY)));
     if let Some(met) = &met {

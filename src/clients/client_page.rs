@@ -250,7 +250,8 @@ async fn asked(
             Box::pin(async move {
                 let client = seen(tx.db(), id, &who).await?;
                 not_restricted(&client)?;
-                consultation::store::asked(tx, id, who.id, changed).await?;
+                let now = tx.now.0;
+                consultation::store::asked(tx, id, who.id, changed, now).await?;
                 // What changed is asked at once, while she is there.
                 let end = if changed == consultation::store::Changed::Something { "/consultation" } else { "" };
                 Ok(Kept::see(format!("/door/clients/{id}{end}")))

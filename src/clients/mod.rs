@@ -250,12 +250,12 @@ pub async fn note_reading(
     noted.await.map(|_| ())
 }
 
-/// Keeps that a client was asked at a visit and that nothing has changed since she answered.
+/// Keeps that a client was asked at a visit, at this instant, and that nothing has changed since she answered.
 ///
 /// # Errors
 /// When the database refuses it.
-pub async fn nothing_changed(tx: &mut Tx, client: ClientId, asked_by: PersonId) -> Result<(), Problem> {
-    consultation::store::asked(tx, client, asked_by, consultation::store::Changed::Nothing).await
+pub async fn nothing_changed(tx: &mut Tx, client: ClientId, asked_by: PersonId, at: Instant) -> Result<(), Problem> {
+    consultation::store::asked(tx, client, asked_by, consultation::store::Changed::Nothing, at).await
 }
 
 /// Every door of this part.

@@ -64,7 +64,8 @@ pub(crate) async fn seed_client(house: &House, by: &Who, seed: SeedClient) -> Re
                 }
                 add_photos(tx, keys, &by, &seed).await?;
                 if seed.changed {
-                    consultations::asked(tx, seed.client.id, by.id, Changed::Something).await?;
+                    let now = tx.now.0;
+                    consultations::asked(tx, seed.client.id, by.id, Changed::Something, now).await?;
                 }
                 if let Some(since) = seed.client.restricted {
                     rights::restrict(tx, seed.client.id, Some(since)).await?;

@@ -16,7 +16,7 @@ use crate::base::problem::{FieldNote, Problem};
 use crate::base::units::RelHumidity;
 use crate::store::Kept;
 use crate::web::House;
-use crate::web::checks::{Notes, choice_field};
+use crate::web::checks::{Notes, choice_field, done_at};
 use crate::web::form::FieldView;
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
@@ -39,6 +39,9 @@ struct TypedReading {
     instrument: String,
     #[serde(default)]
     at: String,
+    /// When it was read, where it may have waited on a device since: written by the device's script.
+    #[serde(default)]
+    done: String,
     /// A key of the pad, pressed without scripts: nothing is kept then.
     #[serde(default)]
     key: String,
@@ -94,12 +97,14 @@ async fn record(
     };
     let unit = if studio.fahrenheit { TemperatureUnit::Fahrenheit } else { TemperatureUnit::Celsius };
     let wording = (unit, studio.decimal);
+    let now = staff.visitor.now.0;
+    let read = done_at(&typed.done, now).min(now);
     let kept = house
         .store
         .write(&form.key, move |tx| {
             Box::pin(async move {
                 let (temperature, humidity) = (Some(temperature), Some(humidity));
-                let new = NewReading { room: id, instrument, at: tx.now.0, temperature, humidity };
+                let new = NewReading { room: id, instrument, at: read, temperature, humidity };
                 let outcome = readings::keep(tx, &new, wording).await?;
                 let told = if matches!(outcome, Outcome::SetAside(_)) { "?told=set-aside" } else { "?told=kept" };
                 Ok(Kept::see(format!("/rooms/{id}{told}")))

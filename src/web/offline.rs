@@ -71,6 +71,9 @@ struct Held {
     page: String,
     /// Its fields, in their order.
     values: Vec<(String, String)>,
+    /// The same as she read it: words at the field, and what she put in.
+    #[serde(default)]
+    shown: Vec<(String, String)>,
 }
 
 /// Gives an entry back to the live page of whoever made it, which then sends it as the form it was, under its own key. Nothing is

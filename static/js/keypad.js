@@ -78,5 +78,10 @@ for (const keypad of document.querySelectorAll("[data-keypad]")) {
     // Whoever keeps what is typed hears of it, as if it had come from a keyboard.
     keypad.dispatchEvent(new Event("input", { bubbles: true }));
   });
+  // The entry is on its way: the next begins with the first number.
+  keypad.closest("form")?.addEventListener("outbox-empty", () => {
+    for (const row of rows) row.anew = false;
+    give(0);
+  });
   for (const filled of ["typed-again", "outbox-restored"]) keypad.closest("form")?.addEventListener(filled, () => give(turn()));
 }

@@ -21,11 +21,15 @@
 // beside its button, `data-outbox-drop` on a button that leaves the draft, `data-outbox-past` on a button that does not keep (a
 // preview), `data-outbox-fresh="air"` on a form whose field `air` is newer from the server than from a draft,
 // `data-outbox-version="seen"` where the field `seen` says what stood there when the form was opened: where it moved, both are
-// shown; `data-outbox-shown` on a hidden field whose value a person reads on the page,
+// shown; `data-outbox-once` on a form that is one entry and no more while its page is open; `data-outbox-meanwhile` with what is said
+// while it waits, in place of "You can go on working"; `data-outbox-asked` on a hidden field that says of each question how it is asked
+// ("q_lens:1a2b q_asthma:3c4d"), so that a draft fills in no answer to other words; `data-outbox-shown` on a hidden field
+// whose value a person reads on the page; `data-outbox-leave` on a link that leaves the draft;
 // `data-done` on a hidden field that is told when the button was pressed. A script that fills fields calls `keepDraft(form)`
 // and listens to `outbox-restored` (fields were put back) and `outbox-empty` (the entry is on its way, begin the next).
 
 import { all, asDraft, asWaiting, base, drop, inStore, list, put, readDraft, readOld, takeOver, when } from "./kept.js";
+import { asRead, shownIn, standAlone, standBeside } from "./back.js";
 import { canSeal } from "./seal.js";
 
 const line = document.querySelector("[data-outbox-line]");
@@ -34,6 +38,8 @@ const houseKey = { id: line?.dataset.outboxKey ?? "", point: line?.dataset.outbo
 const EVERY_MS = 20_000;
 const GIVE_UP_MS = 30_000;
 const DAY_MS = 24 * 3_600_000;
+// Leads to an entry that came back; kept by the browser where the page it belongs to leads on to another.
+const CAME_BACK = "#came-back";
 // The house takes no larger form, and it must be able to take this one to open it.
 const SEALED_MOST = 240_000;
 
@@ -72,6 +78,8 @@ const plainOf = (form, submitter) => ({
   action: new URL(form.action).pathname,
   page: form.dataset.page ?? here(),
   values: valuesOf(form, submitter),
+  // As she read it, for the day on which its form is no longer there.
+  shown: asRead(form),
 });
 
 /** Seals a complete entry and writes it down; throws where it cannot be kept. */
@@ -118,10 +126,15 @@ async function writeDraft(form) {
   });
   if (!kept) return;
   askToStay();
+  // What is begun now is another entry than the one that waits.
+  delete form.dataset.waits;
   tell(form, "draft", "draft");
   showDrop(form, true);
   tellList();
 }
+
+// Entries that came back and stand on this page, by their keys.
+const taken = new Set();
 
 /** Puts back what was filled in here before, unless the server just did so itself. */
 async function restore(form) {
@@ -129,6 +142,7 @@ async function restore(form) {
   const mine = await drafts();
   const sentBack = mine.find((entry) => entry.key === keyOf(form).value);
   if (sentBack) {
+    taken.add(sentBack.key);
     // The page that came back belongs to the page it was sent from.
     form.dataset.page = sentBack.page;
     await put(await asDraft(recordOf(form, "draft"), plainOf(form)));
@@ -139,69 +153,65 @@ async function restore(form) {
   const action = new URL(form.action).pathname;
   const draft = mine.filter((entry) => entry.page === here() && entry.action === action).sort((a, b) => b.at - a.at)[0];
   if (!draft) return;
+  taken.add(draft.key);
   const version = form.dataset.outboxVersion;
   const stood = draft.values.find(([name]) => name === version)?.[1];
   const moved = stood !== undefined && form.elements[version] && stood !== form.elements[version].value;
-  const now = moved || draft.conflict ? shownIn(form) : null;
-  fill(form, draft.values);
-  if (now) standBeside(form, now, draft);
+  // An entry that only adds stands against nothing.
+  const now = version && (moved || draft.conflict) ? shownIn(form) : null;
+  const otherwise = fill(form, draft.values);
+  if (now) standBeside(form, now, () => leave(draft, draft.page));
   keyOf(form).value = draft.key;
-  tell(form, draft.note ? "near" : "draft", draft.note || "draft");
+  const note = draft.note || (otherwise ? "questions were changed since: answer those that stand empty" : "");
+  tell(form, note ? "near" : "draft", note || "draft");
   showDrop(form, true);
   form.dispatchEvent(new CustomEvent("outbox-restored"));
 }
 
-/** What a form shows, by the name of its field: words, as a person reads them. */
-function shownIn(form) {
-  const shown = new Map();
-  for (const control of form.elements) {
-    if (!control.name || ["submit", "button", "file", "password"].includes(control.type)) continue;
-    // What is hidden is not read, but for a field whose words stand on a button beside it.
-    if (control.type === "hidden" && !("outboxShown" in control.dataset)) continue;
-    const ticks = ["checkbox", "radio"].includes(control.type);
-    if (ticks && !control.checked) {
-      if (!shown.has(control.name)) shown.set(control.name, "");
-      continue;
-    }
-    const words = ticks ? control.labels?.[0]?.textContent.trim() : control.localName === "select" ? control.selectedOptions[0]?.textContent : control.value;
-    shown.set(control.name, [shown.get(control.name), words ?? ""].filter(Boolean).join(", "));
-  }
-  return shown;
+/** Forgets a draft and goes on. */
+async function leave({ key }, to) {
+  await drop(key).catch(() => {});
+  location.assign(to);
 }
 
-/** Something changed since the draft was begun: beside each field that differs stands what stands there now, and she is asked. */
-function standBeside(form, now, draft) {
-  const own = shownIn(form);
-  for (const [name, words] of now) {
-    if (own.get(name) === words) continue;
-    const control = [...form.elements].find((one) => one.name === name);
-    const place = control?.closest(".field, td, fieldset") ?? control?.parentElement;
-    place?.append(Object.assign(document.createElement("p"), { className: "quiet", textContent: `Stands there now: ${words || "nothing"}` }));
-  }
-  const note = document.createElement("div");
-  note.className = "note near";
-  note.setAttribute("role", "status");
-  const sentence = "This changed elsewhere since you began. Your entry is in the form and kept here as a draft; what stands there now is written beside it. Send yours in its place, or leave it.";
-  const leave = Object.assign(document.createElement("button"), { type: "button", className: "act", textContent: "Leave mine, take what stands there now" });
-  leave.addEventListener("click", async () => {
-    await drop(draft.key).catch(() => {});
-    location.assign(draft.page);
-  });
-  note.append(Object.assign(document.createElement("p"), { textContent: sentence }), leave);
-  form.prepend(note);
+/** Shows an entry that came back and has no form to stand in any more, on the page it belongs to or where that led. */
+async function showAlone() {
+  // One whose form is here waits for its turn in it.
+  const formless = ({ action }) => !forms().some((form) => new URL(form.action).pathname === action);
+  const left = (await drafts()).filter((entry) => entry.state === "refused" && !taken.has(entry.key) && formless(entry));
+  const back = left.sort((a, b) => b.at - a.at);
+  const entry = back.find(({ page }) => page === here()) ?? (location.hash === CAME_BACK ? back[0] : undefined);
+  if (!entry) return;
+  taken.add(entry.key);
+  standAlone({ ...entry, shown: entry.shown?.length ? entry.shown : entry.values }, () => leave(entry, here()));
 }
 
-/** Puts values into the fields; those the form names in `data-outbox-fresh` stay as the server has just filled them in. */
+/** Questions asked otherwise now than when the draft was begun, by the names of their fields. */
+function askedOtherwise(form, byName) {
+  const now = form.querySelector("[data-outbox-asked]");
+  if (!now) return new Set();
+  const then = new Set((byName.get(now.name)?.[0] ?? "").split(" "));
+  return new Set(now.value.split(" ").filter((one) => !then.has(one)).map((one) => one.split(":")[0]));
+}
+
+/**
+ * Puts values into the fields; those the form names in `data-outbox-fresh` stay as the server has just filled them in. Tells whether a
+ * choice was left out because its question is another by now.
+ */
 function fill(form, values) {
   const fresh = (form.dataset.outboxFresh ?? "").split(" ");
   const byName = new Map();
   for (const [name, value] of values) byName.set(name, [...(byName.get(name) ?? []), value]);
+  const otherwise = askedOtherwise(form, byName);
   for (const control of form.elements) {
+    // The same place in the list may be another answer by now. Own words are read again.
+    if (control.type === "radio" && otherwise.has(control.name)) continue;
     if (!control.name || fresh.includes(control.name) || ["csrf", "form_key"].includes(control.name) || ["submit", "button", "file", "password"].includes(control.type)) continue;
     const held = byName.get(control.name) ?? [];
     if (["checkbox", "radio"].includes(control.type)) control.checked = held.includes(control.value);
     else if (held.length) control.value = held[0];
   }
+  return otherwise.size > 0;
 }
 
 /** Shows one state with its words in a place made for it; none hides them all. */
@@ -252,10 +262,16 @@ async function tellLine(saved = "") {
   else if (why("busy")) show(line, "waiting", `${waiting.length} waiting: asked to wait a moment`);
   else if (waiting.length) show(line, since(oldest) ? "near" : "waiting", `${waiting.length} waiting${since(oldest)}`);
   else {
-    const back = (await drafts()).find((entry) => entry.state === "refused");
-    if (back && back.page !== here()) {
+    const back = (await drafts()).find((entry) => entry.state === "refused" && !taken.has(entry.key));
+    if (back) {
       show(line, "near", "");
-      const link = Object.assign(document.createElement("a"), { href: back.page, textContent: "an entry came back" });
+      const link = Object.assign(document.createElement("a"), { href: back.page + CAME_BACK, textContent: "an entry came back" });
+      // Where it belongs to this page already, the page begins anew with it.
+      link.addEventListener("click", (event) => {
+        if (back.page !== here()) return;
+        event.preventDefault();
+        location.reload();
+      });
       line.querySelector("[data-kept=near] [data-words]").replaceChildren(link);
     } else show(line, saved ? "saved" : "", saved);
   }
@@ -292,15 +308,31 @@ async function post(to, pairs) {
 
 /** What is told of an entry that waits, by why it does. */
 const WHY = {
-  away: "The network is away. Your entry is kept on this device and will be sent when it is back. You can go on working.",
-  broke: "The network went while sending: not known yet; asking again. Your entry is kept on this device. You can go on working.",
+  away: "The network is away. Your entry is kept on this device and will be sent when it is back.",
+  broke: "The network went while sending: not known yet; asking again. Your entry is kept on this device.",
   signedOut: "You are signed out. Your entry is kept on this device: sign in again, and it will be sent.",
   another: "Somebody else is signed in here by now. Your entry is kept on this device and will be sent when you sign in again.",
-  busy: "Too much came at once, and the house asked to wait. Your entry is kept on this device and will be sent in a moment. You can go on working.",
-  trouble: "The house could not answer just now: not known yet; asking again. Your entry is kept on this device. You can go on working.",
+  busy: "Too much came at once, and the house asked to wait. Your entry is kept on this device and will be sent in a moment.",
+  trouble: "The house could not answer just now: not known yet; asking again. Your entry is kept on this device.",
   stranger: "Another page answered in the house’s place: not known yet; asking again. Your entry is kept on this device. Look whether the network wants a sign-in of its own.",
   closed: "The house cannot open this entry just now. It is kept on this device: tell the owner.",
 };
+
+const GOES_ON = ["away", "broke", "busy", "trouble"];
+
+/** The same with what it means for the work meanwhile: where something hangs on this entry, its form has other words. */
+function whyOf(form, why) {
+  const meanwhile = form.dataset.outboxMeanwhile ?? (GOES_ON.includes(why) ? "You can go on working." : "");
+  return [WHY[why], meanwhile].filter(Boolean).join(" ");
+}
+
+/** A form that still shows what waited is told what became of it. */
+function tellForms({ key }, kind, words) {
+  for (const form of forms().filter((one) => one.dataset.waits === key)) {
+    delete form.dataset.waits;
+    tell(form, kind, words);
+  }
+}
 
 /** Somebody else is signed in by now, or nobody: it waits for whoever made it. */
 const left = (answer) => answer.status === 403 && whoIsHere !== person && { state: "waiting", why: whoIsHere ? "another" : "signedOut" };
@@ -342,10 +374,13 @@ async function send(record, plain) {
   if (outcome.state === "saved") {
     await drop(record.key);
     savedHere.push({ kind: record.kind, state: "saved", at: Date.now() });
+    tellForms(record, "saved", `saved ${clock()}`);
     await tellList();
   } else if (outcome.state === "refused") {
     const back = { ...record, state: "refused" };
-    await put(await asDraft(back, { action: plain.action, page: plain.page, values: plain.values, note: outcome.note, conflict: outcome.conflict }));
+    const { action, page, values, shown } = plain;
+    await put(await asDraft(back, { action, page, values, shown, note: outcome.note, conflict: outcome.conflict }));
+    tellForms(record, "near", `came back: ${outcome.note}`);
   } else await put({ ...record, state: outcome.state, why: outcome.why ?? "", after: Date.now() + (outcome.waitMs ?? 0) });
   return { ...outcome, plain };
 }
@@ -415,7 +450,7 @@ function saying(form, { values }) {
 /** Keeps what was submitted while the entry before it was still on its way; the same values again are a double click. */
 async function submittedMeanwhile(form, submitter) {
   const plain = plainOf(form, submitter);
-  if (saying(form, plain) === form.dataset.sending) return;
+  if (saying(form, plain) === form.dataset.sending || "outboxOnce" in form.dataset) return;
   form.dataset.sending = saying(form, plain);
   await keepWaiting({ ...recordOf(form, "waiting"), key: freshKey() }, plain);
   await tellLine();
@@ -446,15 +481,24 @@ async function submitted(form, submitter) {
     // The answer is shown as the page it is; a refused form has not used up its key.
     sendPlainly(form, submitter);
   } else {
-    keyOf(form).value = freshKey();
-    form.reset();
+    form.dataset.waits = record.key;
     showDrop(form, false);
-    form.dispatchEvent(new CustomEvent("outbox-empty"));
-    tell(form, "waiting", WHY[outcome.why]);
+    if ("outboxOnce" in form.dataset) stay(form);
+    else {
+      keyOf(form).value = freshKey();
+      form.reset();
+      form.dispatchEvent(new CustomEvent("outbox-empty"));
+    }
+    tell(form, "waiting", whyOf(form, outcome.why));
     await tellLine();
     if (outcome.waitMs) setTimeout(flush, outcome.waitMs + 100);
     if (form.dataset.sending !== saying(form, plain)) await flush();
   }
+}
+
+/** An entry that waits stands in its form as it was sent, and is not sent from there as another. */
+function stay(form) {
+  for (const control of form.elements) control.disabled = true;
 }
 
 function watch(form) {
@@ -472,10 +516,13 @@ function watch(form) {
   };
   form.addEventListener("input", typed);
   form.addEventListener("change", typed);
-  for (const button of form.querySelectorAll("[data-outbox-drop]")) {
-    button.addEventListener("click", async () => {
-      await drop(keyOf(form).value).catch(() => {});
-      location.assign(form.dataset.page ?? here());
+  for (const button of form.querySelectorAll("[data-outbox-drop], [data-outbox-leave]")) {
+    button.addEventListener("click", async (event) => {
+      event.preventDefault();
+      // What waits is no draft: it is sent whatever is pressed here.
+      if (form.dataset.waits) return void location.assign(button.href || here());
+      await queues.get(form);
+      await leave({ key: keyOf(form).value }, button.href || (form.dataset.page ?? here()));
     });
   }
 }
@@ -511,6 +558,7 @@ export const restored = (async () => {
   await takeOver(houseKey).catch(() => {});
   forms().forEach(watch);
   for (const form of forms()) await restore(form).catch(() => {});
+  await showAlone().catch(() => {});
   await tellLine().catch(() => {});
   addEventListener("online", flush);
   addEventListener("pageshow", (event) => event.persisted && forms().forEach((form) => form.removeAttribute("aria-busy")));

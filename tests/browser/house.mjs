@@ -22,9 +22,9 @@ export function openBrowser() {
   return chromium.launch({ executablePath: process.env.STILLROOM_TEST_CHROMIUM ?? '/usr/bin/chromium', args: FLAGS });
 }
 
-/** Starts the demo and a browser. Close with `house.close()`. */
-export async function openHouse() {
-  const program = await startProgram('demo', { options: ['--print-tokens'] });
+/** Starts the demo, with these options more, and a browser. Close with `house.close()`. */
+export async function openHouse({ options = [] } = {}) {
+  const program = await startProgram('demo', { options: ['--print-tokens', ...options] });
   const browser = await openBrowser();
   const house = new House(program, browser);
   house.signIns = readSignIns(program.printed);

@@ -6,6 +6,7 @@ import { anOpenCard } from './cards.mjs';
 import { anArtist } from './hands.mjs';
 import { ask, openHouse, signIn } from './house.mjs';
 import { chance, startProxy } from './proxy.mjs';
+import { entries, states, stored } from './stored.mjs';
 
 const FORMS = Number(process.env.STILLROOM_TEST_FORMS ?? 100);
 const SEED = Number(process.env.STILLROOM_TEST_SEED ?? 20260218);
@@ -15,37 +16,6 @@ const SAVED = '[data-outbox-line] [data-kept=saved]:not([hidden])';
 // What the outbox sends: entries, and entries to be opened.
 const ENTRIES = /timing\/typed$|outbox\/open$/;
 const BROWSER = { locale: 'en-GB', timezoneId: 'Europe/Lisbon', reducedMotion: 'reduce' };
-
-/** Everything this browser has stored for the house: names of databases and stores, and every value of each as text. */
-const stored = (page) =>
-  page.evaluate(async () => {
-    const all = [];
-    for (const { name } of await indexedDB.databases()) {
-      const database = await new Promise((done, failed) => {
-        const asked = indexedDB.open(name);
-        asked.onsuccess = () => done(asked.result);
-        asked.onerror = () => failed(asked.error);
-      });
-      for (const store of database.objectStoreNames) {
-        const values = await new Promise((done, failed) => {
-          const asked = database.transaction(store).objectStore(store).getAll();
-          asked.onsuccess = () => done(asked.result);
-          asked.onerror = () => failed(asked.error);
-        });
-        const plain = (_, value) => {
-          if (value instanceof CryptoKey) return `key, extractable: ${value.extractable}`;
-          if (value instanceof ArrayBuffer || ArrayBuffer.isView(value)) return new TextDecoder('latin1').decode(value);
-          return value;
-        };
-        all.push({ database: name, store, values: JSON.parse(JSON.stringify(values, plain)) });
-      }
-      database.close();
-    }
-    return { all, local: { ...localStorage }, session: { ...sessionStorage } };
-  });
-
-const entries = async (page) => (await stored(page)).all.filter(({ store }) => store === 'entry').flatMap(({ values }) => values);
-const states = async (page) => (await entries(page)).map(({ state }) => state).sort();
 
 /** Makes everything stored look as if it had been written down earlier. */
 const age = (page, hours) =>

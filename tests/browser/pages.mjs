@@ -36,6 +36,18 @@ async function sendThroughOutbox(page) {
   await page.waitForSelector('.mistakes');
 }
 
+/** The keypad's form, sent with nothing typed in it. */
+async function refuseReading(page) {
+  await page.click('.pad .keep');
+  await page.waitForSelector('.typed.wrong');
+}
+
+/** A look at a test in which nothing was chosen. */
+async function refuseLook(page) {
+  await page.click('[action$="/looks"] .go');
+  await page.waitForSelector('.mistakes');
+}
+
 /** The keypad with a reading half typed. */
 async function typeTwenty(page) {
   for (const key of ['2', '1', 'point', '4', '3']) await page.click(`[name=key][value="${key}"]`);
@@ -96,7 +108,7 @@ export const pages = [
   { name: 'room', as: 'artist', on: '/rooms', link: link('/rooms/{id}'), picture: { file: 'room.png', device: 'tablet-landscape', light: 'bright', height: 1230 } },
   { name: 'room-owner', as: 'owner', on: '/rooms', link: link('/rooms/{id}') },
   { name: 'reading', as: 'artist', on: '/rooms', link: link('/rooms/{id}/readings/new'), then: typeTwenty, picture: { file: 'keypad.png', device: 'tablet-landscape', light: 'dim' } },
-  { name: 'reading-refused', as: 'artist', on: '/rooms', link: link('/rooms/{id}/readings/new'), then: (page) => page.click('.pad .keep'), status: 422 },
+  { name: 'reading-refused', as: 'artist', on: '/rooms', link: link('/rooms/{id}/readings/new'), then: refuseReading, status: 422 },
   { name: 'room-new', as: 'owner', path: '/rooms/new' },
   { name: 'room-new-refused', as: 'owner', path: '/rooms/new', then: send, status: 422 },
   { name: 'room-edit', as: 'owner', on: link('/rooms/{id}'), link: link('/rooms/{id}/edit') },
@@ -164,7 +176,7 @@ export const pages = [
   { name: 'client-desk', as: 'desk', reach: onClient('') },
   { name: 'client-edit', as: 'desk', reach: onClient('/edit'), link: link('/door/clients/{id}/edit') },
   { name: 'client-ask', as: 'owner', reach: onClient('/consultation'), link: link('/door/clients/{id}/consultation') },
-  { name: 'client-ask-refused', as: 'owner', reach: onClient('/consultation'), then: (page) => page.click('main form .go'), status: 422 },
+  { name: 'client-ask-refused', as: 'owner', reach: onClient('/consultation'), then: sendThroughOutbox, status: 422 },
   { name: 'client-answers', as: 'owner', reach: onRecord('consultations', 'consultation'), link: link('/door/clients/{id}/consultations/{id}') },
   { name: 'client-sign', as: 'owner', reach: onClient('/sign/patch_test'), link: words('/door/clients/{id}/sign/') },
   { name: 'client-sign-refused', as: 'owner', reach: onClient('/sign/patch_test'), then: (page) => page.click('main form .go'), status: 422 },
@@ -272,13 +284,13 @@ export const pages = [
   { name: 'clearance-desk', as: 'desk', reach: demoClient('Alva Lindqvist', '/clearance') },
   { name: 'clearance-held', as: 'owner', reach: demoClient('Dagny Holte', '/clearance') },
   { name: 'test-new', as: 'desk', reach: demoClient('Alva Lindqvist', '/tests/new'), link: link('/door/clients/{id}/tests/new') },
-  { name: 'test-new-refused', as: 'desk', reach: demoClient('Alva Lindqvist', '/tests/new'), then: (page) => page.fill('[name=at]', '').then(() => send(page)), status: 422 },
+  { name: 'test-new-refused', as: 'desk', reach: demoClient('Alva Lindqvist', '/tests/new'), then: (page) => page.fill('[name=at]', '').then(() => sendThroughOutbox(page)), status: 422 },
   { name: 'test', as: 'owner', on: '/door/not-cleared', link: link('/door/tests/{id}') },
   { name: 'visit-new', as: 'desk', reach: demoClient('Alva Lindqvist', '/visits/new'), link: link('/door/clients/{id}/visits/new') },
   { name: 'visit-new-refused', as: 'desk', reach: demoClient('Alva Lindqvist', '/visits/new'), then: (page) => page.fill('[name=at]', '').then(() => send(page)), status: 422 },
   { name: 'walk-in', as: 'desk', reach: demoClient('Alva Lindqvist', '/walk-in'), link: link('/door/clients/{id}/walk-in') },
   { name: 'reaction-new', as: 'artist', reach: demoClient('Alva Lindqvist', '/reactions/new'), link: link('/door/clients/{id}/reactions/new') },
-  { name: 'reaction-new-refused', as: 'owner', reach: demoClient('Alva Lindqvist', '/reactions/new'), then: send, status: 422 },
+  { name: 'reaction-new-refused', as: 'owner', reach: demoClient('Alva Lindqvist', '/reactions/new'), then: sendThroughOutbox, status: 422 },
   { name: 'reaction', as: 'owner', on: '/door/not-cleared', link: link('/door/reactions/{id}') },
   { name: 'complaint-new', as: 'desk', reach: demoClient('Alva Lindqvist', '/complaints/new'), link: link('/door/clients/{id}/complaints/new') },
   { name: 'finding-new', as: 'owner', reach: demoClient('Alva Lindqvist', '/findings/new'), link: link('/door/clients/{id}/findings/new') },
@@ -286,7 +298,7 @@ export const pages = [
   { name: 'stop', as: 'owner', on: '/door/stops', link: link('/door/stops/{id}') },
   { name: 'test-photos', as: 'owner', reach: aTest, link: link('/door/tests/{id}') },
   { name: 'test-photo-refused', as: 'owner', reach: aTest, then: (page) => page.click('[data-photo] button'), status: 422 },
-  { name: 'test-look-refused', as: 'owner', reach: aTest, then: (page) => page.click('[action$="/looks"] .go'), status: 422 },
+  { name: 'test-look-refused', as: 'owner', reach: aTest, then: refuseLook, status: 422 },
   { name: 'complaint', as: 'owner', reach: aComplaint, link: link('/door/complaints/{id}') },
   { name: 'complaint-photo-refused', as: 'owner', reach: aComplaint, then: (page) => page.click('[data-photo] button'), status: 422 },
   { name: 'complaint-refused', as: 'owner', reach: aComplaint, then: refuseDecision, status: 422 },

@@ -460,6 +460,60 @@ both_databases!(a_card_opens_from_its_appointment_once_with_the_air_and_the_bott
     ines.page(&to).await.says("Drop 1");
 });
 
+both_databases!(a_card_that_comes_late_begins_when_it_was_begun_and_is_judged_for_then_and_for_now, async |house| {
+    let things = &house.things;
+    let mut ines = house.actor(Actor::ArtistA);
+    let client = cleared(house, "Ylva Strand").await;
+    let begun = house.clock.now().0.plus(MINUTE);
+    house.clock.advance(40 * MINUTE);
+    let done = (begun.0 / 1000).to_string();
+    let path = format!("/cards/for/{client}");
+    let usual = usual(things);
+    let usual: Vec<(&str, &str)> = usual.iter().map(|(name, value)| (*name, value.as_str())).collect();
+    let form = ines.form(&path, &path).await.with_all(&usual).with("done", &done);
+    let to = ines.submit(&form).await.goes_to();
+    assert_eq!(ines.submit(&form).await.goes_to(), to, "sent again it is the same card");
+    let card = to.rsplit('/').next().unwrap();
+    assert_eq!(house.number(&format!("select begun from card where id = '{card}'")).await, begun.0);
+    let says = house.look(&format!("select clearance from card where id = '{card}'")).await;
+    assert_eq!(says, "cleared, judged when the card arrived from a device without network");
+    let asked = format!("select max(at) from consultation_asked where client = '{client}'");
+    assert_eq!(house.number(&asked).await, begun.0, "she was asked when it was begun");
+    // The same visit entered on two devices is one card; the other comes back.
+    let twice = ines.form(&path, &path).await.with_all(&usual).with("done", &done);
+    ines.submit(&twice).await.must(409).says("Another card of hers was opened");
+    // Without waiting it is another visit, as before.
+    let now = ines.form(&path, &path).await.with_all(&usual);
+    ines.submit(&now).await.must(303);
+    assert_eq!(house.number(&format!("select count(*) from card where client = '{client}'")).await, 2);
+
+    // What was recorded meanwhile stands against a card that comes late: nothing is decided on a device.
+    let other = cleared(house, "Yrsa Holm").await;
+    let path = format!("/cards/for/{other}");
+    let late = ines.form(&path, &path).await.with_all(&usual);
+    let begun = house.clock.now().0;
+    house.clock.advance(20 * MINUTE);
+    let reactions = format!("/door/clients/{other}/reactions");
+    let form = ines.form(&format!("{reactions}/new"), &reactions).await;
+    ines.submit(&crate::clearance::reacted(house, form).with("symptom", "itching")).await.must(303);
+    let done = (begun.0 / 1000).to_string();
+    ines.submit(&late.with("done", &done)).await.must(422).says("Only a removal card can be opened for her now.");
+    assert_eq!(house.number(&format!("select count(*) from card where client = '{other}'")).await, 0);
+});
+
+both_databases!(a_card_whose_wait_was_not_over_when_it_was_begun_is_not_opened_later, async |house| {
+    let things = &house.things;
+    let client = add_client(house, "Ronja Vik", "1990-01-01", &house.things.people[Actor::ArtistA.name()]).await;
+    old_test(house, &client, 2).await;
+    // Placed two days ago and read 49 hours after: the wait is over now and was not half an hour ago.
+    let mut ines = house.actor(Actor::ArtistA);
+    house.clock.advance(65 * MINUTE);
+    let done = (house.clock.now().0.plus(-100 * MINUTE).0 / 1000).to_string();
+    open(&mut ines, things, &client, &[("done", &done)]).await.must(422);
+    assert_eq!(house.number(&format!("select count(*) from card where client = '{client}'")).await, 0);
+    opened(&mut ines, things, &client, &[]).await;
+});
+
 both_databases!(what_was_advised_is_kept_beside_what_was_taken, async |house| {
     let things = &house.things;
     let other = bottle_of_another(house).await;

@@ -698,6 +698,46 @@ both_databases!(a_client_is_cleared_by_a_test_that_somebody_read_and_not_by_the_
     );
 });
 
+both_databases!(a_look_that_comes_late_never_takes_the_place_of_a_newer_one, async |house| {
+    let (ada, bottle) = (&house.things.clearance["ada"], &house.things.clearance["bottle"]);
+    let mut artist = house.actor(Actor::ArtistA);
+    place(&mut artist, ada, bottle, "2026-02-18T10:12").await;
+    let test = house.look(&format!("select id from patch_test where client = '{ada}'")).await;
+    house.clock.advance(50 * HOUR);
+    let mut artist = sign_in(house, Actor::ArtistA).await;
+    read_test(&mut artist, &test, &SEEN).await.must(303);
+    let says = format!("select result || ' ' || cast(read_at as text) from patch_test where id = '{test}'");
+    let before = house.look(&says).await;
+    // Entered on a device that had no network, an hour before the look that was kept.
+    let early = [("at", "2026-02-20T11:12"), ("result", "not read")];
+    let back = read_test(&mut artist, &test, &early).await.must(422);
+    back.says("Somebody looked later");
+    assert_eq!(back.form(&format!("/door/tests/{test}/looks")).value("result"), "not read", "hers is still there");
+    read_test(&mut artist, &test, &[("at", "2026-02-20T11:12"), SEEN[0], SEEN[1]]).await.must(422);
+    assert_eq!(house.look(&says).await, before);
+    // What was seen counts, however late it comes.
+    let seen = [("at", "2026-02-20T11:12"), ("result", "doubtful")];
+    read_test(&mut artist, &test, &seen).await.must(303);
+    assert!(matches!(judged(house, ada, house.clock.now().0).await, Clearance::Held(_)));
+});
+
+both_databases!(who_was_told_of_a_reaction_that_comes_late_was_told_when_it_was_entered, async |house| {
+    let ada = &house.things.clearance["ada"];
+    let mut artist = house.actor(Actor::ArtistA);
+    let path = format!("/door/clients/{ada}/reactions");
+    let form = reacted(house, artist.form(&format!("{path}/new"), &path).await);
+    let entered = house.clock.now().0.plus(MINUTE);
+    house.clock.advance(30 * MINUTE);
+    let done = (entered.0 / 1000).to_string();
+    let form = form.with_all(&[("symptom", "itching"), ("whom", "owner"), ("done", &done)]);
+    let reaction = artist.submit(&form).await.goes_to();
+    assert_eq!(artist.submit(&form).await.goes_to(), reaction, "sent again it is the same one");
+    let id = reaction.rsplit('/').next().unwrap();
+    assert_eq!(house.number(&format!("select at from told where about = '{id}'")).await, entered.0);
+    assert_eq!(house.number(&format!("select count(*) from reaction where client = '{ada}'")).await, 1);
+    assert!(matches!(judged(house, ada, house.clock.now().0).await, Clearance::Held(_)));
+});
+
 both_databases!(two_days_over_the_spring_change_are_47_hours_and_not_a_wait, async |house| {
     let (ada, bottle) = (&house.things.clearance["ada"], &house.things.clearance["bottle"]);
     // 10:00 on Saturday 28 March in Copenhagen.
@@ -1209,6 +1249,30 @@ both_databases!(a_lot_is_one_lot_however_it_is_typed, async |house| {
     // And a stopped bottle stays of its lot.
     let form = owner.form(&format!("{path}/edit"), &format!("{path}/edit")).await;
     owner.submit(&form.with("lot", "B-13")).await.must(422).says("its lot stays what it was");
+});
+
+both_databases!(a_test_that_comes_late_with_a_lot_stopped_since_is_kept_as_a_meeting_with_it, async |house| {
+    let (ada, bottle) = (&house.things.clearance["ada"], &house.things.clearance["bottle"]);
+    let product = &house.things.clearance["product"];
+    let lot = house.look(&format!("select lot from bottle where id = '{bottle}'")).await;
+    let mut artist = house.actor(Actor::ArtistA);
+    let path = format!("/door/clients/{ada}/tests");
+    // Filled in at 10:12 on a device without network; the lot is stopped at 11:12.
+    let late = artist.form(&format!("{path}/new"), &path).await.with_all(&PLACED);
+    let late = late.with_all(&[("bottle", bottle), ("at", "2026-02-18T10:12")]);
+    house.clock.advance(HOUR);
+    let mut owner = house.owner();
+    let form = owner.form("/door/stops/new", "/door/stops").await;
+    let form = form.with_all(&[("product", product), ("what", "lot"), ("lot", &lot), ("why", "Called back.")]);
+    owner.submit(&form).await.must(303);
+    house.clock.advance(10 * MINUTE);
+    let after = late.clone().with("at", "2026-02-18T11:20").with("form_key", &crate::doors::fresh_key());
+    artist.submit(&after).await.must(422).says("Choose one of these.");
+    artist.submit(&late).await.must(303);
+    let met =
+        format!("select count(*) from exposure where client = '{ada}' and product = '{product}' and lot = '{lot}'");
+    assert_eq!(house.number(&met).await, 1, "who met the lot is known");
+    assert!(!judged(house, ada, house.clock.now().0).await.is_cleared());
 });
 
 both_databases!(whoever_treats_her_reads_her_record_until_the_day_after, async |house| {

@@ -600,6 +600,8 @@ both_databases!(a_question_left_out_comes_back_with_all_the_answers, async |hous
 
 both_databases!(answers_given_before_a_change_keep_the_words_they_were_asked_in, async |house| {
     let mut owner = house.owner();
+    let ada = format!("/door/clients/{}", house.things.client);
+    let opened = owner.form(&format!("{ada}/consultation"), &format!("{ada}/consultations")).await;
     let path = "/door/questions/hay_fever";
     let form = owner.form(path, path).await.with("text", "Does pollen make your eyes run?");
     let form = form.with("effect1", "do_not_treat").with("then", "Not in the season.");
@@ -608,13 +610,45 @@ both_databases!(answers_given_before_a_change_keep_the_words_they_were_asked_in,
     let old = owner.page(&page).await;
     old.says("Do you have hay fever or another allergy");
     assert!(!old.words().contains("pollen"));
-    // A page opened before the change would have asked the old words: it is not taken.
-    let ada = format!("/door/clients/{}", house.things.client);
-    let form = owner.form(&format!("{ada}/consultation"), &format!("{ada}/consultations")).await;
-    let filled = house.things.answers.iter().fold(form, |form, (name, value)| form.with(name, value));
-    owner.submit(&filled.with("version", "0")).await.must(409);
+    // A page opened before the change asked the old words: it is not taken, and what was answered to the others comes back.
+    let filled = house.things.answers.iter().fold(opened, |form, (name, value)| form.with(name, value));
+    let before = house.number("select count(*) from consultation").await;
+    let back = owner.submit(&filled).await.must(409);
+    back.says("The owner changed the questions while these were being answered.");
+    let again = back.form(&format!("{ada}/consultations"));
+    assert_eq!((again.value("q_lens"), again.value("q_own_words")), ("0", "Drops called Gentle Fen"));
+    assert_eq!(again.value("q_hay_fever"), "", "the changed question is asked anew");
+    assert!(back.text().contains("id=\"f-q_hay_fever-wrong\""));
+    assert_eq!(house.number("select count(*) from consultation").await, before);
+    owner.submit(&again.clone()).await.must(422);
+    owner.submit(&again.with("q_hay_fever", "1")).await.must(303);
+    assert_eq!(house.number("select count(*) from consultation").await, before + 1);
     let new = ask(&mut owner, house, &[]).await;
     owner.page(&new).await.says("Do not treat now");
+});
+
+both_databases!(answers_that_come_late_are_dated_when_they_were_given_and_stand_behind_newer_ones, async |house| {
+    let mut artist = house.actor(Actor::ArtistA);
+    let given = house.clock.now().0.plus(MINUTE);
+    house.clock.advance(60 * MINUTE);
+    let newer = ask(&mut artist, house, &[]).await;
+    let newer = newer.rsplit('/').next().unwrap();
+    house.clock.advance(60 * MINUTE);
+    let done = (given.0 / 1000).to_string();
+    let late = ask(&mut artist, house, &[("done", &done), ("q_lens", "1")]).await;
+    let late = late.rsplit('/').next().unwrap();
+    assert_eq!(house.number(&format!("select at from consultation where id = '{late}'")).await, given.0);
+    let client = house.things.client.parse().unwrap();
+    let mut db = house.house.store.read().await.unwrap();
+    let now = house.clock.now().0;
+    let health = clients::health_answers(&mut db, house.house.store.keys(), client, now).await.unwrap();
+    assert_eq!(health.consultation.unwrap().to_string(), newer, "what she said last is what counts");
+    drop(db);
+    // A device whose clock runs ahead gives no answers in the future.
+    let ahead = (now.plus(5 * MINUTE).0 / 1000).to_string();
+    let ahead = ask(&mut artist, house, &[("done", &ahead)]).await;
+    let ahead = ahead.rsplit('/').next().unwrap();
+    assert_eq!(house.number(&format!("select at from consultation where id = '{ahead}'")).await, now.0);
 });
 
 both_databases!(a_consent_is_kept_as_signed_and_withdrawn_with_one_tap, async |house| {

@@ -223,7 +223,12 @@ both_databases!(a_room_more_is_no_statement_more_for_the_day_sheet_and_the_timin
     }
     for (page, before) in pages.iter().zip(before) {
         let after = read(&mut owner, page).await;
-        assert_eq!(after.statements.len(), before.statements.len(), "{page}: rooms are read together: {:#?} more", after.beyond(&before));
+        assert_eq!(
+            after.statements.len(),
+            before.statements.len(),
+            "{page}: rooms are read together: {:#?} more",
+            after.beyond(&before)
+        );
     }
 });
 

@@ -75,6 +75,7 @@ async fn waiting(house: &TestHouse, browser: &mut Browser, key: &str) -> Fields 
     let plain = serde_json::json!({
         "person": person, "key": key, "page": "/rooms", "action": format!("/rooms/{}/readings", house.things.gable),
         "values": [["temperature", "21.5"], ["humidity", "38"], ["do", "keep"]],
+        "shown": [["Temperature", "21.5"], ["Humidity", "38"]],
     });
     sealed((&id, &point), key, "1771405920000", &plain.to_string())
 }
@@ -91,6 +92,7 @@ both_databases!(what_a_device_sealed_is_given_back_to_whoever_made_it_and_counts
         assert_eq!(house.counts().await, before);
         let opened = opened.json();
         assert_eq!(opened["values"][1], serde_json::json!(["humidity", "38"]));
+        assert_eq!(opened["shown"][1], serde_json::json!(["Humidity", "38"]), "and as she read it");
     }
     for _ in 0..3 {
         let opened = open(&mut ines, &fields).await.must(200).json();

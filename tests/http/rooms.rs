@@ -107,6 +107,31 @@ both_databases!(an_implausible_reading_is_set_aside_shown_with_its_reason_and_us
     assert_eq!(to, format!("{gable}?told=kept"));
 });
 
+both_databases!(a_reading_that_waited_on_a_device_is_dated_when_it_was_read, async |house| {
+    let mut artist = house.actor(Actor::ArtistA);
+    house.clock.advance(60 * MINUTE);
+    enter(house, &mut artist, "21.0", "38").await.must(303);
+    house.clock.advance(60 * MINUTE);
+    let read = house.clock.now().0.plus(-90 * MINUTE);
+    let done = (read.0 / 1000).to_string();
+    let form = keypad(house, &mut artist).await;
+    let form = form.with_all(&[("temperature", "20.5"), ("humidity", "41"), ("do", "keep"), ("done", &done)]);
+    let before = house.number("select count(*) from reading").await;
+    for _ in 0..2 {
+        // The answer was lost on its way, and it is sent again.
+        assert!(artist.submit(&form).await.goes_to().contains("told=kept"));
+    }
+    assert_eq!(house.number("select count(*) from reading").await, before + 1);
+    assert_eq!(house.number(&format!("select count(*) from reading where at = {}", read.0)).await, 1);
+    assert!((newest(house, "humidity_pct").await - 38.0).abs() < 1e-9, "it is not the air of now");
+    // A device whose clock runs ahead reads nothing in the future.
+    let ahead = (house.clock.now().0.plus(5 * MINUTE).0 / 1000).to_string();
+    let form = keypad(house, &mut artist).await;
+    let form = form.with_all(&[("temperature", "21.0"), ("humidity", "40"), ("do", "keep"), ("done", &ahead)]);
+    artist.submit(&form).await.must(303);
+    assert_eq!(house.number("select max(at) from reading").await, house.clock.now().0.0);
+});
+
 both_databases!(a_studio_that_speaks_fahrenheit_and_commas_is_spoken_to_in_them, async |house| {
     set(house, &[("temperature", "fahrenheit"), ("decimal", "comma")]).await;
     let mut artist = house.actor(Actor::ArtistA);

@@ -13,12 +13,12 @@ use crate::base::ids::{ClientId, ConsultationId};
 use crate::base::problem::Problem;
 use crate::base::text;
 use crate::clients::minors::AgeVerdict;
-use crate::clients::questions::{self, Answered, Kind, Questionnaire};
+use crate::clients::questions::{self, Answered, Kind, Question, Questionnaire};
 use crate::clients::settings::ClientSettings;
 use crate::clients::{Client, not_restricted, reads_health, seen};
 use crate::store::Kept;
 use crate::web::House;
-use crate::web::checks::{choice_field, text_field};
+use crate::web::checks::{choice_field, done_at, text_field};
 use crate::web::form::{FieldView, Mistake};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
@@ -31,6 +31,12 @@ use crate::web::studio::{Place, Studio};
 pub(in crate::clients) fn routes() -> Routes {
     Routes::new().get("/door/clients/{client}/consultation", ask).post("/door/clients/{client}/consultations", keep)
 }
+
+/// The field that says how each question was asked.
+const ASKED: &str = "asked";
+
+const MOVED: &str = "The owner changed the questions while these were being answered. Nothing was saved yet; what was answered to \
+                     questions that stand as they were is still here.";
 
 /// A question as the page shows it.
 pub(in crate::clients) struct QuestionView {
@@ -48,6 +54,9 @@ pub(in crate::clients) struct GroupView {
     pub(in crate::clients) questions: Vec<QuestionView>,
 }
 
+/// The hidden field in which a device's script writes when the button was pressed.
+const DONE: &str = "done";
+
 #[derive(Template)]
 #[template(path = "clients/ask.html")]
 struct AskPage {
@@ -58,6 +67,10 @@ struct AskPage {
     hand_over: String,
     /// The version the answers belong to, sent along: an edit meanwhile must not shift them.
     version: i64,
+    /// Each question with the mark of how it is asked, for the same reason; see [`still_asked`].
+    asked: String,
+    /// Said before the questions where they changed since they were answered.
+    moved: Option<&'static str>,
     minor: bool,
     given_by: FieldView,
     guardian: FieldView,
@@ -160,12 +173,35 @@ fn view(
         back: house.url(&format!("/door/clients/{}", asked.client.id)),
         hand_over: house.url(&format!("/door/clients/{}/hand-over/consultation", asked.client.id)),
         version: asked.questionnaire.version,
+        asked: asked.questionnaire.questions.iter().map(asked_as).collect::<Vec<_>>().join(" "),
+        moved: None,
         minor,
         given_by,
         guardian,
         groups,
         mistakes,
     }
+}
+
+/// A question by the name of its field, with the mark of how it is asked.
+fn asked_as(question: &Question) -> String {
+    format!("q_{}:{}", question.key, question.mark())
+}
+
+/// What was typed without the choices of questions that are asked otherwise by now, and the names of those: the same place in the list
+/// may be another answer. Own words stay; they are read again.
+fn still_asked(all: &Questionnaire, typed: &BTreeMap<String, String>) -> (BTreeMap<String, String>, Vec<String>) {
+    let marks: Vec<&str> = typed.get(ASKED).map(|marks| marks.split(' ').collect()).unwrap_or_default();
+    let mut typed = typed.clone();
+    let mut otherwise = Vec::new();
+    for question in all.questions.iter().filter(|question| !marks.contains(&asked_as(question).as_str())) {
+        let name = format!("q_{}", question.key);
+        if matches!(question.kind, Kind::OneOf(_)) {
+            typed.remove(&name);
+        }
+        otherwise.push(name);
+    }
+    (typed, otherwise)
 }
 
 /// What was typed as answers, or what is wrong by field name.
@@ -216,10 +252,13 @@ async fn keep(
     let asked = load(&house, &staff, id).await?;
     let version = asked.questionnaire.version;
     if form.typed.get("version").is_none_or(|typed| *typed != version.to_string()) {
-        return Err(Problem::Clash(
-            "The owner changed the questions while these were being answered.".into(),
-            "Open the consultation anew; the questions stand there as they are now.".into(),
-        ));
+        let (typed, otherwise) = still_asked(&asked.questionnaire, &form.typed);
+        if !otherwise.is_empty() {
+            let wrong = otherwise.into_iter().map(|name| (name, "This question was changed: ask it as it stands now."));
+            let key = form.key.form.clone().unwrap_or_default();
+            let view = view(&house, &staff, &asked, &typed, &wrong.collect(), key);
+            return page_with(StatusCode::CONFLICT, &AskPage { moved: Some(MOVED), ..view });
+        }
     }
     let (given_by, answers) = match check(&asked, &form.typed) {
         Ok(checked) => checked,
@@ -229,6 +268,9 @@ async fn keep(
             return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view);
         }
     };
+    // When they were given, also where they waited on a device since.
+    let now = staff.visitor.now.0;
+    let at = done_at(form.typed.get(DONE).map_or("", String::as_str), now).min(now);
     let (who, keeping) = (staff.who.clone(), house.clone());
     let kept = house
         .store
@@ -236,14 +278,8 @@ async fn keep(
             let (who, house, answers) = (who.clone(), keeping.clone(), answers.clone());
             Box::pin(async move {
                 not_restricted(&seen(tx.db(), id, &who).await?)?;
-                let consultation = Consultation {
-                    id: ConsultationId::new(),
-                    client: id,
-                    version,
-                    at: tx.now.0,
-                    given_by,
-                    taken_by: who.id,
-                };
+                let consultation =
+                    Consultation { id: ConsultationId::new(), client: id, version, at, given_by, taken_by: who.id };
                 store::add(tx, house.store.keys(), &consultation, &answers).await?;
                 let to = if reads_health(&who) { format!("/consultations/{}", consultation.id) } else { String::new() };
                 Ok(Kept::see(format!("/door/clients/{id}{to}")))

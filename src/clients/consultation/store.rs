@@ -41,7 +41,10 @@ pub(in crate::clients) async fn add(
 ) -> Result<(), Problem> {
     let plain = serde_json::to_vec(answers).map_err(Problem::broken)?;
     let (client, id) = (consultation.client, consultation.id);
-    let before = of_client(tx.db(), client).await?.into_iter().next();
+    // Answers that waited on a device may come behind newer ones: they follow what was said before them.
+    let all = of_client(tx.db(), client).await?;
+    let is_newest = all.first().is_none_or(|newest| newest.at <= consultation.at);
+    let before = all.into_iter().find(|own| own.at <= consultation.at);
     let differs = match before {
         None => false,
         // Dark answers say nothing that these could differ from.
@@ -65,7 +68,10 @@ pub(in crate::clients) async fn add(
     .execute(tx.db())
     .await?;
     // She answered anew: what counted beside the newest answers does no more.
-    sqlx::query("delete from consultation_beside where client = $1").bind(client.to_string()).execute(tx.db()).await?;
+    if is_newest {
+        let text = "delete from consultation_beside where client = $1";
+        sqlx::query(text).bind(client.to_string()).execute(tx.db()).await?;
+    }
     tx.raise(crate::clients::DOOR);
     tx.audit("add consultation", client, &id.to_string()).await
 }
@@ -110,18 +116,18 @@ pub(in crate::clients) async fn answers(
     opened.map(|plain| serde_json::from_slice(&plain).map_err(Problem::broken)).transpose()
 }
 
-/// Keeps what she said when asked whether anything has changed.
+/// Keeps what she said when asked, at this instant, whether anything has changed.
 pub(in crate::clients) async fn asked(
     tx: &mut Tx,
     client: ClientId,
     by: PersonId,
     changed: Changed,
+    at: Instant,
 ) -> Result<(), Problem> {
-    let now = tx.now.0;
     sqlx::query("insert into consultation_asked (id, client, at, asked_by, changed) values ($1, $2, $3, $4, $5)")
         .bind(CopyId::new().to_string())
         .bind(client.to_string())
-        .bind(now.0)
+        .bind(at.0)
         .bind(by.to_string())
         .bind(i64::from(changed == Changed::Something))
         .execute(tx.db())

@@ -9,6 +9,8 @@ use serde::{Deserialize, Serialize};
 
 pub(super) use starting::starting_questions;
 
+use crate::store::keys::digest_of_secret;
+
 /// The most questions a questionnaire holds.
 pub(super) const MOST_QUESTIONS: usize = 60;
 /// The most answers a question offers.
@@ -122,6 +124,18 @@ pub struct Answered {
 }
 
 impl Question {
+    /// A short mark of what is asked and which answers are offered, so that an answer typed to other words is told from one to these.
+    pub(super) fn mark(&self) -> String {
+        let mut asked = self.text.clone();
+        if let Kind::OneOf(offered) = &self.kind {
+            for one in offered {
+                asked.push('\n');
+                asked.push_str(&one.words);
+            }
+        }
+        digest_of_secret(&asked).chars().take(8).collect()
+    }
+
     /// The answer typed, or the sentence that says what is missing. Own words may stay empty.
     pub(super) fn answer(&self, typed: &str) -> Result<Answered, &'static str> {
         let (answer, effect) = match &self.kind {
@@ -174,6 +188,18 @@ mod tests {
         assert_eq!((answered.answer.as_str(), answered.effect), ("yes", Effect::DoNotTreat));
         assert_eq!(answered.question, "Are your eyes red today?");
         assert_eq!(asked().answer("1").unwrap().effect, Effect::Nothing);
+    }
+
+    #[test]
+    fn a_question_asked_otherwise_has_another_mark() {
+        let first = asked().mark();
+        assert_eq!(asked().mark(), first);
+        assert_ne!(Question { text: "Are they red now?".into(), ..asked() }.mark(), first);
+        let Kind::OneOf(mut offered) = asked().kind else { unreachable!("one of several") };
+        offered.swap(0, 1);
+        assert_ne!(Question { kind: Kind::OneOf(offered), ..asked() }.mark(), first);
+        // What an answer leads to is not asked of her.
+        assert_eq!(Question { then: "Ask a colleague.".into(), ..asked() }.mark(), first);
     }
 
     #[test]
