@@ -9,6 +9,7 @@ use super::{bench_store, store};
 use crate::base::ids::{BottleId, ProductId, RoomId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
+use crate::base::zone::Zone;
 use crate::store::Db;
 use crate::web::studio::Studio;
 
@@ -86,6 +87,16 @@ async fn of_known(
 ) -> Result<Vec<OnShelf>, Problem> {
     let zone = Studio::load(db).await?.zone;
     let bottles = store::bottles(db).await?;
+    Ok(some_of(&bottles, known, wanted, &zone, now))
+}
+
+fn some_of(
+    bottles: &[Bottle],
+    known: &Known,
+    wanted: impl Fn(&Bottle) -> bool,
+    zone: &Zone,
+    now: Instant,
+) -> Vec<OnShelf> {
     let none = Summary::none();
     let mut shelf = Vec::new();
     for bottle in bottles.iter().filter(|bottle| wanted(bottle)) {
@@ -95,7 +106,7 @@ async fn of_known(
         shelf.push(OnShelf {
             bottle: bottle.id,
             product: product.id,
-            name: name(bottle, product, &bottles),
+            name: name(bottle, product, bottles),
             room: bottle.room,
             posterior: known.posterior(product.id, bottle.id, own),
             openness: own.openness.clone(),
@@ -103,39 +114,55 @@ async fn of_known(
             climate: product.climate,
             tested: own.covered,
             accelerator_allowed: product.accelerator,
-            out: bottle.out(product.opened_life_days, &zone, now),
-            lapse: bottle.lapse(product.opened_life_days, &zone, now),
+            out: bottle.out(product.opened_life_days, zone, now),
+            lapse: bottle.lapse(product.opened_life_days, zone, now),
             in_use: bottle.in_use,
         });
     }
     shelf.sort_by_cached_key(|on_shelf| crate::base::text::fold(&on_shelf.name));
-    Ok(shelf)
+    shelf
 }
 
-/// Bottles that stand in other rooms than this one and may be used, with their names, sorted by these: what could be
-/// fetched.
+/// The bottles of the house as an advice in one room sees them.
+#[derive(Debug, Clone)]
+pub struct FromRoom {
+    /// At hand there, and one more that was named; as [`shelf_and_pooled`] gives them.
+    pub at_hand: Vec<OnShelf>,
+    /// Those of other rooms that may be used, with their names, sorted by these: what could be fetched.
+    pub elsewhere: Vec<(BottleId, RoomId, String)>,
+    /// What the studio's tests say of any adhesive.
+    pub any_adhesive: Scatter,
+}
+
+/// Everything an advice in this room asks the shelf, each table read once; `also` is one bottle more that may stand elsewhere.
 ///
 /// # Errors
 /// When the database cannot be read.
-pub async fn of_other_rooms(
+pub async fn from_room(
     db: &mut Db,
+    zone: &Zone,
     room: RoomId,
+    also: Option<BottleId>,
     now: Instant,
-) -> Result<Vec<(BottleId, RoomId, String)>, Problem> {
-    let zone = Studio::load(db).await?.zone;
+) -> Result<FromRoom, Problem> {
+    let known = bench_store::known(db).await?;
     let bottles = store::bottles(db).await?;
-    let products = store::products(db).await?;
-    let mut found: Vec<(BottleId, RoomId, String)> = bottles
+    let at_hand = |bottle: &Bottle| bottle.room.is_none_or(|at| at == room) || Some(bottle.id) == also;
+    let mut elsewhere: Vec<(BottleId, RoomId, String)> = bottles
         .iter()
         .filter_map(|bottle| {
             let at = bottle.room.filter(|at| *at != room)?;
-            let product = products.iter().find(|product| product.id == bottle.product)?;
-            let usable = bottle.out(product.opened_life_days, &zone, now).is_none();
+            let product = &known.product(bottle.product)?.product;
+            let usable = bottle.out(product.opened_life_days, zone, now).is_none();
             usable.then(|| (bottle.id, at, name(bottle, product, &bottles)))
         })
         .collect();
-    found.sort_by_cached_key(|(_, _, name)| crate::base::text::fold(name));
-    Ok(found)
+    elsewhere.sort_by_cached_key(|(_, _, name)| crate::base::text::fold(name));
+    Ok(FromRoom {
+        at_hand: some_of(&bottles, &known, at_hand, zone, now),
+        elsewhere,
+        any_adhesive: known.any_adhesive(),
+    })
 }
 
 /// What air, bead and liquids do to any adhesive here, from all bottles' tests together; the table's priors without any.

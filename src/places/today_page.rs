@@ -8,6 +8,7 @@ use axum::response::Response;
 
 use super::day::{self, Day};
 use super::day_words::{self, BoardView, Line};
+use crate::advice::shown;
 use crate::base::actor::{Role, Who};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
@@ -99,7 +100,7 @@ async fn today(
     // Judging may wait for its turn; the connection is not kept waiting with it.
     drop(db);
     let sheet = match read {
-        Some(read) => sheet(&house, read, &studio, &signed_in.who).await?,
+        Some(read) => sheet(&house, read, &studio, &signed_in.who, now).await?,
         None => Sheet::default(),
     };
     let chosen = asked.get("moment").map(String::as_str);
@@ -137,8 +138,17 @@ async fn read(db: &mut Db, studio: &Studio, now: Instant) -> Result<(Day, Vec<Ch
 }
 
 /// The board and what goes with it; empty where nobody is an artist or there is no room.
-async fn sheet(house: &House, (read, due): (Day, Vec<CheckDue>), studio: &Studio, who: &Who) -> Result<Sheet, Problem> {
+async fn sheet(
+    house: &House,
+    (read, due): (Day, Vec<CheckDue>),
+    studio: &Studio,
+    who: &Who,
+    now: Instant,
+) -> Result<Sheet, Problem> {
     let (read, boards) = day::judge(house, read).await?;
+    if let Some(shown) = read.shown_to(who, now) {
+        shown::leave(house, shown);
+    }
     let own = read.artists.iter().find(|own| own.artist.person == who.id);
     let room = own.and_then(|own| {
         let works = read.room_of(&own.artist);
