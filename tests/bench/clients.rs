@@ -1,14 +1,12 @@
 //! How long a search as one types takes among many clients, and among few in the same run: `cargo bench --bench clients`. Timed is
 //! what the page's script waits for but for the network: a connection, the statements, the rows.
 
-use std::net::SocketAddr;
+mod studio;
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use stillroom::base::ids::ClientId;
-use stillroom::base::time::Clock;
 use stillroom::clients;
-use stillroom::config::Config;
-use stillroom::store::{FormKey, Kept, OpenOptions, Store};
+use stillroom::store::{FormKey, Kept, Store};
 
 const MANY: usize = 50_000;
 const FEW: usize = 500;
@@ -21,12 +19,7 @@ const FIRST: [&str; 10] = ["anna", "mari", "lotte", "bea", "clara", "dina", "est
 const LAST: [&str; 10] = ["lovell", "marsh", "lund", "dahl", "berg", "falk", "holm", "lien", "roth", "toft"];
 
 async fn house(many: usize) -> (Store, tempfile::TempDir) {
-    let folder = tempfile::tempdir().expect("a folder");
-    let flags =
-        [("data_dir", folder.path().join("data"))].map(|(name, path)| (name.to_owned(), path.display().to_string()));
-    let (config, _) = Config::resolve(&flags.into(), std::iter::empty()).expect("a configuration");
-    let config = config.listening_at(SocketAddr::from(([127, 0, 0, 1], 8270)));
-    let store = Store::open(&OpenOptions::of(&config, Clock::System)).await.expect("a database");
+    let (store, _, folder) = studio::empty(None).await;
     for from in (0..many).step_by(500) {
         let key = FormKey::house();
         let write = store.write(&key, move |tx| {
