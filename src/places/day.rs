@@ -19,8 +19,8 @@ use crate::base::actor::Who;
 use crate::base::ids::{ArtistId, RoomId};
 use crate::base::problem::Problem;
 use crate::base::time::{DAY, Instant};
-use crate::rooms::now::{AirNow, airs_now};
-use crate::rooms::{self, Room, RoomSettings};
+use crate::rooms::now::AirNow;
+use crate::rooms::{self, EveryAir, Room};
 use crate::store::Db;
 use crate::web::House;
 use crate::web::studio::Studio;
@@ -71,8 +71,7 @@ pub(super) struct Boards {
 }
 
 /// Reads it: one pass over each kind of summary.
-pub(super) async fn read(db: &mut Db, studio: &Studio, now: Instant) -> Result<Day, Problem> {
-    let settings = RoomSettings::load(db).await?;
+pub(super) async fn read(db: &mut Db, studio: &Studio, air: &EveryAir, now: Instant) -> Result<Day, Problem> {
     let hands = artists::all_hands(db).await?;
     let own = |artist: Artist| {
         let style = usual_style(&artist);
@@ -84,8 +83,8 @@ pub(super) async fn read(db: &mut Db, studio: &Studio, now: Instant) -> Result<D
     let all_rooms = rooms::all(db).await?;
     let morning = studio.zone.start_of(studio.zone.day(now));
     let taken = kept::taken_since(db, morning).await?;
-    let mut airs = airs_now(db, &settings, now).await?;
-    let mut yesterday = rooms::asked::airs_then(db, &settings, now.plus(-DAY)).await?;
+    let mut airs = air.now(now)?;
+    let mut yesterday = air.then(db, now.plus(-DAY)).await?;
     let here = |room: Room| Here {
         air: airs.remove(&room.id),
         yesterday: yesterday.remove(&room.id),

@@ -15,7 +15,7 @@ use crate::base::time::Instant;
 use crate::cards::{self, AtHand};
 use crate::clearance::{self, DeskRow};
 use crate::rooms::asked::CheckDue;
-use crate::rooms::{self, AirRow, air_rows};
+use crate::rooms::{AirRow, EveryAir, air_rows};
 use crate::store::Db;
 use crate::web::House;
 use crate::web::frame::Frame;
@@ -82,10 +82,13 @@ async fn today(
     let studio = Studio::load(&mut db).await?;
     let (role, now) = (signed_in.who.role, signed_in.visitor.now.0);
     let works_in_rooms = role != Role::Accountant;
-    let rooms = if works_in_rooms { air_rows(&house, &mut db, &studio, now).await? } else { Vec::new() };
-    let read = match works_in_rooms {
-        true => Some(read(&mut db, &studio, now).await?),
-        false => None,
+    let (rooms, read) = match works_in_rooms {
+        true => {
+            let air = EveryAir::load(&mut db).await?;
+            let rooms = air_rows(&house, &mut db, &studio, &air, now).await?;
+            (rooms, Some(read(&mut db, &studio, &air, now).await?))
+        }
+        false => (Vec::new(), None),
     };
     let mut not_cleared = match works_in_rooms {
         true => clearance::desk_rows(&house, &mut db, &studio, &signed_in.who, now).await?,
@@ -130,10 +133,10 @@ async fn today(
 }
 
 /// What the sheet rests on: the day, and the checks that are due.
-async fn read(db: &mut Db, studio: &Studio, now: Instant) -> Result<(Day, Vec<CheckDue>), Problem> {
-    let day = day::read(db, studio, now).await?;
+async fn read(db: &mut Db, studio: &Studio, air: &EveryAir, now: Instant) -> Result<(Day, Vec<CheckDue>), Problem> {
+    let day = day::read(db, studio, air, now).await?;
     let ids: Vec<_> = day.rooms.iter().map(|here| here.room.id).collect();
-    let due = rooms::asked::checks_due(db, &ids, now).await?;
+    let due = air.checks_due(db, &ids, now).await?;
     Ok((day, due))
 }
 

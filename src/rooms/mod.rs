@@ -8,6 +8,7 @@ pub mod band;
 pub mod chart;
 mod check_form;
 mod corrected;
+mod every_air;
 mod import_page;
 mod imports;
 pub mod instrument;
@@ -48,6 +49,7 @@ use crate::web::House;
 use crate::web::routes::Routes;
 
 pub use api::RoomsApi;
+pub use every_air::EveryAir;
 pub use list_page::{AirRow, AirWords, air_rows};
 pub use plan_page::{BandChoice, BandChoices, PlanAsked, PlanView, SetTimeEffect};
 pub use plan_store::plan_inputs;
