@@ -2,6 +2,7 @@
 
 use sqlx::Row;
 use sqlx::any::AnyRow;
+use tokio::task::spawn_blocking;
 
 use super::bench::{BenchTest, Found, Sitting};
 use super::bottle::Bottle;
@@ -12,7 +13,7 @@ use super::{Air, AirDoubt, Bead, Conditions, Liquids, PickUp, forecasts, store};
 use crate::base::ids::{BenchTestId, BottleId, ProductId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
-use crate::base::units::{Celsius, RelHumidity, Seconds};
+use crate::base::units::{Celsius, HumidityDoubt, RelHumidity, Seconds, TemperatureDoubt};
 use crate::store::{Db, Tx, query_with_nulls};
 
 /// The sitting of a bottle with the newest test, and when that test was made.
@@ -81,8 +82,8 @@ pub(super) async fn add_test(tx: &mut Tx, bottle: BottleId, test: &BenchTest) ->
     .bind(test.conditions.days_open)
     .bind(test.conditions.air.temperature.get())
     .bind(test.conditions.air.humidity.get())
-    .bind(test.doubt.temperature_k)
-    .bind(test.doubt.humidity_pct)
+    .bind(test.doubt.temperature.get())
+    .bind(test.doubt.humidity.get())
     .bind(by)
     .execute(tx.db())
     .await?;
@@ -159,7 +160,10 @@ fn read_test(row: &AnyRow) -> Result<BenchTest, Problem> {
             liquids: Liquids::from_keys(&row.get::<String, _>(10)),
             days_open: row.get(12),
         },
-        doubt: AirDoubt { temperature_k: row.get(15), humidity_pct: row.get(16) },
+        doubt: AirDoubt {
+            temperature: TemperatureDoubt::new(row.get(15)).map_err(Problem::broken)?,
+            humidity: HumidityDoubt::new(row.get(16)).map_err(Problem::broken)?,
+        },
         pick_up: PickUp::from_key(&row.get::<String, _>(9)),
         drop_minutes: row.get(11),
         struck: row.get::<Option<i64>, _>(17).is_some(),
@@ -219,7 +223,8 @@ pub(super) async fn known(db: &mut Db) -> Result<Known, Problem> {
             known.bottles.push((bottle, read_summary(&row.get::<String, _>(2))?));
         }
     }
-    Ok(Known::of(known))
+    // A posterior costs a quarter of a millisecond, and a family has many: not on a thread that answers pages.
+    spawn_blocking(move || Known::of(known)).await.map_err(Problem::broken)
 }
 
 /// As [`known`], for looking at one bottle: a finished one does not count among its own sisters.

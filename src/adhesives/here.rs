@@ -4,7 +4,7 @@ use super::{Air, AirDoubt};
 use crate::base::ids::RoomId;
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
-use crate::base::units::{Celsius, RelHumidity};
+use crate::base::units::{Celsius, HumidityDoubt, RelHumidity, TemperatureDoubt};
 use crate::base::zone::ago;
 use crate::rooms::asked::air_then;
 use crate::rooms::now::{AirNow, air_now};
@@ -13,7 +13,8 @@ use crate::store::Db;
 use crate::web::studio::Studio;
 
 /// Standard uncertainties of air that a person typed and no instrument of the house gave: of an instrument never checked.
-pub(super) const TYPED: AirDoubt = AirDoubt { temperature_k: 0.5, humidity_pct: 2.9 };
+pub(super) const TYPED: AirDoubt =
+    AirDoubt { temperature: TemperatureDoubt::clamped(0.5), humidity: HumidityDoubt::clamped(2.9) };
 
 /// Where a bottle is, and the air there.
 pub(super) struct Here {
@@ -92,10 +93,7 @@ impl ReadAir {
                 studio.number(air.humidity.get(), 0),
                 ago(&studio.zone, now_read.at, now)
             ),
-            doubt: AirDoubt {
-                temperature_k: measured.doubt.temperature.clamp(0.0, 10.0),
-                humidity_pct: measured.doubt.humidity.clamp(0.0, 30.0),
-            },
+            doubt: AirDoubt::of(&measured.doubt),
             stale: now_read.stale,
             air,
         }

@@ -3,7 +3,8 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::base::units::{Celsius, RelHumidity};
+use crate::base::units::{Celsius, HumidityDoubt, RelHumidity, TemperatureDoubt};
+use crate::rooms::instrument::Doubt;
 use crate::web::routes::Routes;
 
 pub mod bench;
@@ -38,7 +39,7 @@ pub use bottle::{Bottle, Lapse, Out, discard_by};
 pub use product::{Family, Product, Stated, StudioClass};
 pub(crate) use seed::{seed_bottle, seed_product, seed_sittings, seed_used_up, seeded_bottles};
 pub use set_time::Label;
-pub use shelf::{OnShelf, classes, of_other_rooms, pooled, shelf, shelf_and_pooled};
+pub use shelf::{FromRoom, OnShelf, classes, from_room, pooled, shelf, shelf_and_pooled};
 pub use summary::Covered;
 
 /// A bottle, finished or not, and its product.
@@ -243,15 +244,26 @@ pub struct Air {
 /// How well the air is known, as standard uncertainties.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct AirDoubt {
-    /// Of the temperature, in kelvins, 0…10.
-    pub temperature_k: f64,
-    /// Of the relative humidity, in %RH, 0…30.
-    pub humidity_pct: f64,
+    /// Of the temperature.
+    pub temperature: TemperatureDoubt,
+    /// Of the relative humidity.
+    pub humidity: HumidityDoubt,
 }
 
 impl AirDoubt {
     /// An instrument without error.
-    pub const NONE: Self = Self { temperature_k: 0.0, humidity_pct: 0.0 };
+    pub const NONE: Self = Self { temperature: TemperatureDoubt::clamped(0.0), humidity: HumidityDoubt::clamped(0.0) };
+    /// The most that a prediction is made with, K and %RH: air known no better is as good as not known.
+    const MOST: (f64, f64) = (10.0, 30.0);
+
+    /// What an instrument's doubt means for a prediction.
+    #[must_use]
+    pub fn of(read: &Doubt) -> Self {
+        Self {
+            temperature: TemperatureDoubt::clamped(read.temperature.get().min(Self::MOST.0)),
+            humidity: HumidityDoubt::clamped(read.humidity.get().min(Self::MOST.1)),
+        }
+    }
 }
 
 /// What besides the bottle decides how quickly a bond sets.

@@ -1,5 +1,7 @@
 //! The shelf as other parts see it: every bottle with what is known of it, computed from the kept summaries.
 
+use tokio::task::spawn_blocking;
+
 use super::bottle::{Bottle, Lapse, Out};
 use super::known::Known;
 use super::product::{Product, StudioClass};
@@ -9,6 +11,7 @@ use super::{bench_store, store};
 use crate::base::ids::{BottleId, ProductId, RoomId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
+use crate::base::zone::Zone;
 use crate::store::Db;
 use crate::web::studio::Studio;
 
@@ -57,8 +60,9 @@ pub async fn classes(db: &mut Db) -> Result<Vec<StudioClass>, Problem> {
 /// # Errors
 /// When the database cannot be read.
 pub async fn shelf(db: &mut Db, room: Option<RoomId>, now: Instant) -> Result<Vec<OnShelf>, Problem> {
-    let known = bench_store::known(db).await?;
-    of_known(db, &known, |bottle| room.is_none() || bottle.room.is_none() || bottle.room == room, now).await
+    let read = Read::load(db).await?;
+    let zone = Studio::load(db).await?.zone;
+    worked_out(move || read.some(|bottle| is_at_hand(bottle, room, None), &zone, now)).await
 }
 
 /// As [`shelf`] for a room, with one bottle more that may stand elsewhere; and what the studio's tests say of any adhesive.
@@ -72,70 +76,103 @@ pub async fn shelf_and_pooled(
     also: Option<BottleId>,
     now: Instant,
 ) -> Result<(Vec<OnShelf>, Scatter), Problem> {
-    let known = bench_store::known(db).await?;
-    let at_hand =
-        |bottle: &Bottle| room.is_none() || bottle.room.is_none() || bottle.room == room || Some(bottle.id) == also;
-    Ok((of_known(db, &known, at_hand, now).await?, known.any_adhesive()))
-}
-
-async fn of_known(
-    db: &mut Db,
-    known: &Known,
-    wanted: impl Fn(&Bottle) -> bool,
-    now: Instant,
-) -> Result<Vec<OnShelf>, Problem> {
+    let read = Read::load(db).await?;
     let zone = Studio::load(db).await?.zone;
-    let bottles = store::bottles(db).await?;
-    let none = Summary::none();
-    let mut shelf = Vec::new();
-    for bottle in bottles.iter().filter(|bottle| wanted(bottle)) {
-        let Some(of_product) = known.product(bottle.product) else { continue };
-        let product = &of_product.product;
-        let own = of_product.bottles.iter().find(|(id, _)| *id == bottle.id).map_or(&none, |(_, summary)| summary);
-        shelf.push(OnShelf {
-            bottle: bottle.id,
-            product: product.id,
-            name: name(bottle, product, &bottles),
-            room: bottle.room,
-            posterior: known.posterior(product.id, bottle.id, own),
-            openness: own.openness.clone(),
-            days_open: bottle.days_open(now),
-            climate: product.climate,
-            tested: own.covered,
-            accelerator_allowed: product.accelerator,
-            out: bottle.out(product.opened_life_days, &zone, now),
-            lapse: bottle.lapse(product.opened_life_days, &zone, now),
-            in_use: bottle.in_use,
-        });
-    }
-    shelf.sort_by_cached_key(|on_shelf| crate::base::text::fold(&on_shelf.name));
-    Ok(shelf)
+    worked_out(move || (read.some(|bottle| is_at_hand(bottle, room, also), &zone, now), read.known.any_adhesive()))
+        .await
 }
 
-/// Bottles that stand in other rooms than this one and may be used, with their names, sorted by these: what could be
-/// fetched.
+/// The bottles of the house as an advice in one room sees them.
+#[derive(Debug, Clone)]
+pub struct FromRoom {
+    /// At hand there, and one more that was named; as [`shelf_and_pooled`] gives them.
+    pub at_hand: Vec<OnShelf>,
+    /// Those of other rooms that may be used, with their names, sorted by these: what could be fetched.
+    pub elsewhere: Vec<(BottleId, RoomId, String)>,
+    /// What the studio's tests say of any adhesive.
+    pub any_adhesive: Scatter,
+}
+
+/// Everything an advice in this room asks the shelf, each table read once; `also` is one bottle more that may stand elsewhere.
 ///
 /// # Errors
 /// When the database cannot be read.
-pub async fn of_other_rooms(
+pub async fn from_room(
     db: &mut Db,
+    zone: &Zone,
     room: RoomId,
+    also: Option<BottleId>,
     now: Instant,
-) -> Result<Vec<(BottleId, RoomId, String)>, Problem> {
-    let zone = Studio::load(db).await?.zone;
-    let bottles = store::bottles(db).await?;
-    let products = store::products(db).await?;
-    let mut found: Vec<(BottleId, RoomId, String)> = bottles
-        .iter()
-        .filter_map(|bottle| {
+) -> Result<FromRoom, Problem> {
+    let (read, zone) = (Read::load(db).await?, zone.clone());
+    worked_out(move || FromRoom {
+        at_hand: read.some(|bottle| is_at_hand(bottle, Some(room), also), &zone, now),
+        elsewhere: read.elsewhere(room, &zone, now),
+        any_adhesive: read.known.any_adhesive(),
+    })
+    .await
+}
+
+/// In the house for `None`, else in a room or in the cupboard; or the one that was named.
+fn is_at_hand(bottle: &Bottle, room: Option<RoomId>, also: Option<BottleId>) -> bool {
+    room.is_none() || bottle.room.is_none() || bottle.room == room || Some(bottle.id) == also
+}
+
+/// Posteriors take milliseconds: worked out away from the threads that answer pages. No more at once than connections that read.
+async fn worked_out<T: Send + 'static>(work: impl FnOnce() -> T + Send + 'static) -> Result<T, Problem> {
+    spawn_blocking(work).await.map_err(Problem::broken)
+}
+
+/// What the shelf is worked out from.
+struct Read {
+    known: Known,
+    bottles: Vec<Bottle>,
+}
+
+impl Read {
+    async fn load(db: &mut Db) -> Result<Self, Problem> {
+        Ok(Self { known: bench_store::known(db).await?, bottles: store::bottles(db).await? })
+    }
+
+    fn elsewhere(&self, room: RoomId, zone: &Zone, now: Instant) -> Vec<(BottleId, RoomId, String)> {
+        let of = |bottle: &Bottle| {
             let at = bottle.room.filter(|at| *at != room)?;
-            let product = products.iter().find(|product| product.id == bottle.product)?;
-            let usable = bottle.out(product.opened_life_days, &zone, now).is_none();
-            usable.then(|| (bottle.id, at, name(bottle, product, &bottles)))
-        })
-        .collect();
-    found.sort_by_cached_key(|(_, _, name)| crate::base::text::fold(name));
-    Ok(found)
+            let product = &self.known.product(bottle.product)?.product;
+            let usable = bottle.out(product.opened_life_days, zone, now).is_none();
+            usable.then(|| (bottle.id, at, name(bottle, product, &self.bottles)))
+        };
+        let mut found: Vec<(BottleId, RoomId, String)> = self.bottles.iter().filter_map(of).collect();
+        found.sort_by_cached_key(|(_, _, name)| crate::base::text::fold(name));
+        found
+    }
+
+    fn some(&self, wanted: impl Fn(&Bottle) -> bool, zone: &Zone, now: Instant) -> Vec<OnShelf> {
+        let Self { known, bottles } = self;
+        let none = Summary::none();
+        let mut shelf = Vec::new();
+        for bottle in bottles.iter().filter(|bottle| wanted(bottle)) {
+            let Some(of_product) = known.product(bottle.product) else { continue };
+            let product = &of_product.product;
+            let own = of_product.bottles.iter().find(|(id, _)| *id == bottle.id).map_or(&none, |(_, summary)| summary);
+            shelf.push(OnShelf {
+                bottle: bottle.id,
+                product: product.id,
+                name: name(bottle, product, bottles),
+                room: bottle.room,
+                posterior: known.posterior(product.id, bottle.id, own),
+                openness: own.openness.clone(),
+                days_open: bottle.days_open(now),
+                climate: product.climate,
+                tested: own.covered,
+                accelerator_allowed: product.accelerator,
+                out: bottle.out(product.opened_life_days, zone, now),
+                lapse: bottle.lapse(product.opened_life_days, zone, now),
+                in_use: bottle.in_use,
+            });
+        }
+        shelf.sort_by_cached_key(|on_shelf| crate::base::text::fold(&on_shelf.name));
+        shelf
+    }
 }
 
 /// What air, bead and liquids do to any adhesive here, from all bottles' tests together; the table's priors without any.

@@ -71,8 +71,12 @@ pub fn humidity_at(j: usize) -> f64 {
 /// Draws the map of the bottle at place `bottle` of the question's shelf. `reading` is its verdict now.
 #[must_use]
 pub fn working_band(q: &Question<'_>, bottle: usize, reading: Verdict) -> Band {
-    let tables = HandsTables::of(q.hands, None);
-    let stand = Stand::of(q, &tables, Subject::Bottle(bottle), q.work.bead, q.work.liquids, None);
+    working_band_by(q, bottle, reading, &HandsTables::of(q.hands))
+}
+
+/// As [`working_band`], by tables of these hands already made.
+pub(crate) fn working_band_by(q: &Question<'_>, bottle: usize, reading: Verdict, tables: &HandsTables) -> Band {
+    let stand = Stand::of(q, tables, Subject::Bottle(bottle), q.work.bead, q.work.liquids, None);
     let (low, high) = edges(&stand.hands, &stand.adhesive.sigma, q.limits, q.work.placements_per_set);
     let adhesive = &stand.adhesive;
     let dry: [f64; HUMIDITIES] = std::array::from_fn(|j| crate::adhesives::set_time::dryness(humidity_at(j)));

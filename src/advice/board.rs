@@ -1,12 +1,10 @@
 //! Many artists in many rooms at once: for each the bottle on that room's shelf that comes nearest, and its verdict. Each
 //! room is drawn once, and each pair of hands; classes, options and bands belong to the page of one artist.
 
-use std::sync::atomic::{AtomicUsize, Ordering};
-use std::thread;
-
 use crate::adhesives::set_time::Times;
 
-use super::judge::{HandsTables, NotToday, Question, RoomDraws, Verdict};
+use super::cores::on_every_core;
+use super::judge::{HandsTables, NotToday, Question, ShelfDraws, Verdict};
 
 /// One artist in one room.
 #[derive(Debug, Clone, PartialEq)]
@@ -22,48 +20,32 @@ pub struct Cell {
 ///
 /// Rooms, then artists, are shared out over the machine's cores; what comes out does not depend on how many there are.
 pub fn board<'q>(artists: usize, rooms: usize, asked: impl Fn(usize, usize) -> Question<'q> + Sync) -> Vec<Vec<Cell>> {
-    if artists == 0 {
+    if rooms == 0 {
+        return vec![Vec::new(); artists];
+    }
+    let tables = on_every_core(artists, |artist| HandsTables::of(asked(artist, 0).hands));
+    board_by(&tables, rooms, asked)
+}
+
+/// As [`board`], by the artists' tables already made.
+pub(crate) fn board_by<'q>(
+    tables: &[HandsTables],
+    rooms: usize,
+    asked: impl Fn(usize, usize) -> Question<'q> + Sync,
+) -> Vec<Vec<Cell>> {
+    if tables.is_empty() {
         return Vec::new();
     }
-    let drawn = on_every_core(rooms, |room| RoomDraws::of(&asked(0, room)));
-    on_every_core(artists, |artist| {
-        let Some(first) = (rooms > 0).then(|| asked(artist, 0)) else { return Vec::new() };
-        let tables = HandsTables::of(first.hands, None);
-        drawn.iter().enumerate().map(|(room, draws)| cell(draws, &asked(artist, room), &tables)).collect()
+    let drawn = on_every_core(rooms, |room| ShelfDraws::of(&asked(0, room)));
+    on_every_core(tables.len(), |artist| {
+        let one = |(room, draws): (usize, &ShelfDraws)| cell(draws, &asked(artist, room), &tables[artist]);
+        drawn.iter().enumerate().map(one).collect()
     })
 }
 
-/// What `work` gives for 0 to `n`, in that order, worked out by as many threads as the machine has cores.
-fn on_every_core<T: Send>(n: usize, work: impl Fn(usize) -> T + Sync) -> Vec<T> {
-    let threads = thread::available_parallelism().map_or(1, usize::from).min(n);
-    if threads < 2 {
-        return (0..n).map(work).collect();
-    }
-    let next = AtomicUsize::new(0);
-    let one_after_the_other = || {
-        let mut done = Vec::new();
-        loop {
-            let at = next.fetch_add(1, Ordering::Relaxed);
-            if at >= n {
-                return done;
-            }
-            done.push((at, work(at)));
-        }
-    };
-    let mut all: Vec<(usize, T)> = thread::scope(|scope| {
-        let helpers: Vec<_> = (1..threads).map(|_| scope.spawn(one_after_the_other)).collect();
-        let own = one_after_the_other();
-        let others = helpers
-            .into_iter()
-            .flat_map(|helper| helper.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)));
-        own.into_iter().chain(others).collect()
-    });
-    all.sort_by_key(|(at, _)| *at);
-    all.into_iter().map(|(_, done)| done).collect()
-}
-
-fn cell(draws: &RoomDraws, q: &Question<'_>, tables: &HandsTables) -> Cell {
-    let judged = draws.judge_bottles(q, tables);
+/// One artist in a room whose shelf was drawn.
+pub(crate) fn cell(draws: &ShelfDraws, q: &Question<'_>, tables: &HandsTables) -> Cell {
+    let judged = draws.judge(q, tables);
     let nearest = |fitting: bool| {
         judged
             .iter()
@@ -120,7 +102,7 @@ mod tests {
     use crate::advice::judge::{CureClass, Limits, RoomNow, ShelfBottle, Work, judge};
     use crate::artists::Technique;
     use crate::artists::hands::{Hands, Timing};
-    use crate::base::units::{Celsius, RelHumidity, Seconds};
+    use crate::base::units::{Celsius, HumidityDoubt, RelHumidity, Seconds, TemperatureDoubt};
 
     fn s(value: f64) -> Seconds {
         Seconds::new(value).unwrap()
@@ -157,7 +139,10 @@ mod tests {
                 hands: &hands[artist],
                 room: RoomNow {
                     air: Air { temperature: Celsius::clamped(t), humidity: RelHumidity::clamped(h) },
-                    doubt: AirDoubt { temperature_k: 0.3, humidity_pct: 2.5 },
+                    doubt: AirDoubt {
+                        temperature: TemperatureDoubt::clamped(0.3),
+                        humidity: HumidityDoubt::clamped(2.5),
+                    },
                 },
                 work: Work {
                     technique: Technique::Classic,

@@ -1,13 +1,13 @@
 //! Advice for one piece of work: everything a page of one artist in one room needs, from values alone. Knows no client,
 //! no clock, no storage; what must not be used comes with the question.
 
-use super::band::{Band, working_band};
+use super::band::{Band, working_band_by};
 use super::file::Answer;
-use super::judge::{Judgement, Question, Subject, Verdict, judge};
-use super::options::{Change, Options, Takes, options};
+use super::judge::{HandsTables, Judgement, Question, RoomDraws, Subject, Verdict};
+use super::options::{Change, Options, Takes, options_by};
 use super::reasons::{is_starting_guess, why};
-use super::strip::{Suits, suits};
-use super::surest::{NextStep, surest_next_step};
+use super::strip::{Suits, suits_by};
+use super::surest::{NextStep, surest_by};
 use super::words;
 
 /// Which version of the model and its rules gave an advice: kept with it. Raised by whoever changes what they answer.
@@ -52,7 +52,8 @@ pub struct ForWork {
 /// `air_known` is false where the question's air is only assumed.
 #[must_use]
 pub fn for_work(q: &Question<'_>, wanted: Option<usize>, near: usize, air_known: bool) -> ForWork {
-    let mut judged = judge(q);
+    let tables = HandsTables::of(q.hands);
+    let mut judged = RoomDraws::of(q).judge_by(q, &tables);
     let here = || {
         let fits = |at: &usize| judged.bottles[*at].verdict == Verdict::Fits;
         let ratio = |at: usize| judged.bottles[at].outcome.ratio();
@@ -61,16 +62,17 @@ pub fn for_work(q: &Question<'_>, wanted: Option<usize>, near: usize, air_known:
     if let Some(bottle) = wanted.filter(|bottle| *bottle < q.bottles.len()).or_else(here) {
         judged.base = Subject::Bottle(bottle);
     }
-    let options = options(q, &judged);
-    let next = surest_next_step(q, &judged);
+    let options = options_by(q, &judged, &tables);
+    let next = surest_by(q, &judged, &tables);
     let band = match judged.base {
-        Subject::Bottle(bottle) => Some(working_band(q, bottle, judged.bottles[bottle].verdict)),
+        Subject::Bottle(bottle) => Some(working_band_by(q, bottle, judged.bottles[bottle].verdict, &tables)),
         Subject::Class(_) => None,
     };
-    let answer = Answer::of(q, &judged, &options, &next);
+    let reasons = why(q, &judged);
+    let answer = Answer::of(q, &judged, &options, &next, &reasons);
     ForWork {
-        suits: suits(q),
-        reasons: why(q, &judged),
+        suits: suits_by(q, &tables),
+        reasons,
         cautions: answer.cautions.clone(),
         poor: poor(q, &judged, air_known),
         judged,

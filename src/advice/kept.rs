@@ -15,7 +15,7 @@ use crate::adhesives::set_time::{Climate, Openness, Posterior, Scatter};
 use crate::adhesives::{Air, AirDoubt, Bead, Liquids, PickUp};
 use crate::artists::Technique;
 use crate::artists::hands::Hands;
-use crate::base::units::{Celsius, RelHumidity, Seconds};
+use crate::base::units::{Celsius, HumidityDoubt, RelHumidity, Seconds, TemperatureDoubt};
 
 /// Texts by their digest.
 pub type States = BTreeMap<String, String>;
@@ -175,7 +175,7 @@ impl KeptQuestion {
     pub fn of(q: &Question<'_>, about: About) -> Result<(Self, States), serde_json::Error> {
         let mut states = States::new();
         let mut state = |text: String| {
-            let digest = Sha256::digest(text.as_bytes()).iter().map(|byte| format!("{byte:02x}")).collect::<String>();
+            let digest = digest(&text);
             states.insert(digest.clone(), text);
             digest
         };
@@ -216,8 +216,8 @@ impl KeptQuestion {
                 name: about.room.1,
                 temperature_c: air.temperature.get(),
                 humidity_pct: air.humidity.get(),
-                u_temperature_k: doubt.temperature_k,
-                u_humidity_pct: doubt.humidity_pct,
+                u_temperature_k: doubt.temperature.get(),
+                u_humidity_pct: doubt.humidity.get(),
                 read_at: about.read_at,
             },
             limits: KeptLimits { disturbed: q.limits.disturbed_share, extra_hold_min: q.limits.extra_hold_min_per_set },
@@ -234,6 +234,23 @@ impl KeptQuestion {
             near: about.near,
         };
         Ok((kept, states))
+    }
+
+    /// Tells one question from another: the digest of everything the answer depends on, and of the model's version. Left out is what
+    /// creeps on with the minutes while nothing new is known: when it was asked, parts of a day that a bottle is open, and less than
+    /// half a %RH or a fifth of a kelvin by which a stale reading is doubted more.
+    ///
+    /// # Errors
+    /// When a number in it cannot be written.
+    pub fn fingerprint(&self, model: &str) -> Result<String, serde_json::Error> {
+        let mut settled = Self { asked_at: String::new(), ..self.clone() };
+        let up_to = |value: f64, step: f64| (value / step).ceil() * step;
+        settled.room.u_humidity_pct = up_to(settled.room.u_humidity_pct, 0.5);
+        settled.room.u_temperature_k = up_to(settled.room.u_temperature_k, 0.2);
+        for bottle in &mut settled.bottles {
+            bottle.days_open = bottle.days_open.floor();
+        }
+        Ok(digest(&format!("{model} {}", serde_json::to_string(&settled)?)))
     }
 
     /// The digests it names.
@@ -271,7 +288,10 @@ impl KeptQuestion {
                     temperature: Celsius::new(self.room.temperature_c).ok()?,
                     humidity: RelHumidity::new(self.room.humidity_pct).ok()?,
                 },
-                doubt: AirDoubt { temperature_k: self.room.u_temperature_k, humidity_pct: self.room.u_humidity_pct },
+                doubt: AirDoubt {
+                    temperature: TemperatureDoubt::new(self.room.u_temperature_k).ok()?,
+                    humidity: HumidityDoubt::new(self.room.u_humidity_pct).ok()?,
+                },
             },
             work: Work {
                 technique: self.technique,
@@ -304,7 +324,28 @@ impl KeptQuestion {
     }
 }
 
+/// SHA-256 in hexadecimal digits.
+fn digest(text: &str) -> String {
+    Sha256::digest(text.as_bytes()).iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
 impl Whole {
+    /// A question with everything it borrows from, to outlive whoever asked.
+    #[must_use]
+    pub fn of(q: &Question<'_>) -> Self {
+        Self {
+            hands: q.hands.clone(),
+            room: q.room,
+            work: q.work,
+            classes: q.classes.to_vec(),
+            any_adhesive: q.any_adhesive.clone(),
+            bottles: q.bottles.to_vec(),
+            not_today: q.not_today.to_vec(),
+            daily: q.daily,
+            limits: q.limits,
+        }
+    }
+
     /// The question.
     #[must_use]
     pub fn question(&self) -> Question<'_> {

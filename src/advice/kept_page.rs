@@ -1,4 +1,5 @@
-//! Advice that was taken, read back: a list for the artist herself and the owner, and each with everything it rested on.
+//! Advice that was taken, and advice that was shown for work, read back: a list for the artist herself and the owner, and each
+//! with everything it rested on.
 
 use std::collections::BTreeMap;
 
@@ -9,13 +10,15 @@ use axum::response::Response;
 use super::board::{mark, word};
 use super::file::Answer;
 use super::for_work::MODEL;
+use super::judge::Verdict;
 use super::kept::{KeptBottle, KeptQuestion, States};
-use super::store::{self, KeptAdvice};
+use super::shown_store::{self, KeptShown};
+use super::store::{self, KeptAdvice, RestsOn};
 use super::words;
 use crate::adhesives::{Liquid, Liquids, PickUp};
 use crate::artists::{self, Artist, Style};
 use crate::base::actor::{Role, Who};
-use crate::base::ids::{AdviceId, ArtistId};
+use crate::base::ids::{AdviceId, ArtistId, BottleId};
 use crate::base::problem::Problem;
 use crate::base::text::capital;
 use crate::base::time::Instant;
@@ -45,13 +48,23 @@ struct Row {
     air: String,
 }
 
+/// A list's rows, and the number of the last where more follow.
+fn cut<T>(mut found: Vec<T>, number: impl Fn(&T) -> i64) -> (Vec<T>, Option<i64>) {
+    let goes_on = found.len() > LISTED;
+    found.truncate(LISTED);
+    let last = found.last().filter(|_| goes_on).map(number);
+    (found, last)
+}
+
 #[derive(Template)]
 #[template(path = "advice/kept_list.html")]
 struct ListPage {
     frame: Frame,
     lead: String,
-    rows: Vec<Row>,
+    taken: Vec<Row>,
     older: String,
+    shown: Vec<Row>,
+    shown_older: String,
 }
 
 /// A word with its value.
@@ -104,52 +117,95 @@ async fn list(
     let artists = readable(&mut db, &staff.who).await?;
     let chosen = asked.get("artist").and_then(|id| id.parse::<ArtistId>().ok());
     let shown: Vec<&Artist> = artists.iter().filter(|artist| chosen.is_none_or(|id| artist.id == id)).collect();
-    let before = asked.get("before").and_then(|number| number.parse().ok()).unwrap_or(i64::MAX);
+    let before = |name: &str| asked.get(name).and_then(|number| number.parse().ok()).unwrap_or(i64::MAX);
     let ids: Vec<ArtistId> = shown.iter().map(|artist| artist.id).collect();
-    let mut kept = store::newest(&mut db, &ids, before, LISTED as i64 + 1).await?;
+    let most = LISTED as i64 + 1;
+    let taken = store::newest(&mut db, &ids, before("before"), most).await?;
+    let only_shown = shown_store::newest(&mut db, &ids, Instant(before("shown_before")), most).await?;
     drop(db);
-    let goes_on = kept.len() > LISTED;
-    kept.truncate(LISTED);
+    let (taken, taken_goes_on) = cut(taken, |kept| kept.number);
+    let (only_shown, shown_goes_on) = cut(only_shown, |kept| kept.last.0);
     let whose = match (shown.as_slice(), staff.who.role) {
         ([], _) => "Nobody takes bottles on advice in your name.".to_owned(),
-        ([only], _) => format!("Bottles taken on advice by {}.", only.name),
-        (_, Role::Owner) => "Bottles taken on advice, by everybody.".to_owned(),
-        _ => "Bottles taken on advice.".to_owned(),
+        ([only], _) => format!("Bottles taken on advice by {}, and advice shown to her for work.", only.name),
+        (_, Role::Owner) => "Bottles taken on advice, by everybody, and advice shown for work.".to_owned(),
+        _ => "Bottles taken on advice, and advice shown for work.".to_owned(),
     };
-    let older = match kept.last().filter(|_| goes_on) {
-        Some(last) => {
-            let artist = chosen.map(|id| format!("artist={id}&")).unwrap_or_default();
-            house.url(&format!("/advice?{artist}before={}", last.number))
-        }
-        None => String::new(),
+    let artist = chosen.map(|id| format!("artist={id}&")).unwrap_or_default();
+    let older = |name: &str, last: Option<i64>| {
+        last.map(|last| house.url(&format!("/advice?{artist}{name}={last}"))).unwrap_or_default()
     };
     page(&ListPage {
         frame: house.frame(&studio, &staff.visitor, Place::Hands, "Advice taken"),
         lead: whose,
-        rows: kept.iter().map(|kept| row(&house, kept, &artists, &studio, now)).collect(),
-        older,
+        taken: taken.iter().map(|kept| taken_row(&house, kept, &artists, &studio, now)).collect(),
+        older: older("before", taken_goes_on),
+        shown: only_shown.iter().map(|kept| shown_row(&house, kept, &artists, &studio, now)).collect(),
+        shown_older: older("shown_before", shown_goes_on),
     })
 }
 
-fn row(house: &House, kept: &KeptAdvice, artists: &[Artist], studio: &Studio, now: Instant) -> Row {
-    let artist = artists.iter().find(|artist| artist.id == kept.artist).map_or("", |artist| artist.name.as_str());
-    let question = kept.question();
-    let bottle = question.as_ref().and_then(|question| taken(kept, question)).map(|bottle| bottle.name.clone());
-    let style = Style::parse(&kept.style).map(|style| style.words()).unwrap_or_default();
-    let (word, wrong) = word(kept.verdict);
+fn taken_row(house: &House, kept: &KeptAdvice, artists: &[Artist], studio: &Studio, now: Instant) -> Row {
+    let when = format!("no.\u{a0}{}, {}", kept.number, studio.zone.date_and_clock(kept.at, now));
+    let about =
+        About { artist: kept.artist, style: &kept.style, bottle: Some((kept.bottle, kept.verdict)), on: &kept.on };
+    row(house.url(&format!("/advice/{}", kept.id)), when, &about, artists, studio)
+}
+
+fn shown_row(house: &House, kept: &KeptShown, artists: &[Artist], studio: &Studio, now: Instant) -> Row {
+    let about = About { artist: kept.artist, style: &kept.style, bottle: kept.bottle, on: &kept.on };
+    row(house.url(&format!("/advice/{}", kept.id)), when_shown(kept, studio, now), &about, artists, studio)
+}
+
+/// "8 Feb 10:12", "8 Feb 10:12 and 8 Feb 10:40", or "5 times, 8 Feb 10:12 to 8 Feb 16:02".
+fn when_shown(kept: &KeptShown, studio: &Studio, now: Instant) -> String {
+    let [first, last] = [kept.first, kept.last].map(|at| studio.zone.date_and_clock(at, now));
+    match kept.times {
+        1 => first,
+        2 => format!("{first} and {last}"),
+        n => format!("{n} times, {first} to {last}"),
+    }
+}
+
+/// What a row of either list tells of.
+struct About<'k> {
+    artist: ArtistId,
+    style: &'k str,
+    bottle: Option<(BottleId, Verdict)>,
+    on: &'k RestsOn,
+}
+
+fn row(href: String, when: String, about: &About<'_>, artists: &[Artist], studio: &Studio) -> Row {
+    let artist = artists.iter().find(|artist| artist.id == about.artist).map_or("", |artist| artist.name.as_str());
+    let question = about.on.question();
+    let bottle = question.as_ref().zip(about.bottle).and_then(|(question, (id, _))| named(question, id));
+    let style = Style::parse(about.style).map(|style| style.words()).unwrap_or_default();
+    let name = match (&bottle, about.bottle) {
+        (Some(bottle), _) => bottle.name.as_str(),
+        (None, Some(_)) => "a bottle",
+        (None, None) => "no bottle",
+    };
+    let (mark, word) = state(about.bottle);
     Row {
-        href: house.url(&format!("/advice/{}", kept.id)),
-        what: format!("{}, {artist}, {style}", bottle.as_deref().unwrap_or("a bottle")),
-        when: format!("no.\u{a0}{}, {}", kept.number, studio.zone.date_and_clock(kept.at, now)),
-        mark: mark(kept.verdict),
-        word: if wrong.is_empty() { word.to_owned() } else { format!("{word}, {wrong}") },
+        href,
+        what: format!("{name}, {artist}, {style}"),
+        when,
+        mark,
+        word,
         air: question.as_ref().map(|question| air(question, studio)).unwrap_or_default(),
     }
 }
 
-/// The bottle that was taken, as it was kept.
-fn taken<'q>(kept: &KeptAdvice, question: &'q KeptQuestion) -> Option<&'q KeptBottle> {
-    let id = kept.bottle.to_string();
+/// A verdict in mark and words.
+fn state(bottle: Option<(BottleId, Verdict)>) -> (&'static str, String) {
+    let Some((_, verdict)) = bottle else { return ("unknown", "no bottle to use".to_owned()) };
+    let (word, wrong) = word(verdict);
+    (mark(verdict), if wrong.is_empty() { word.to_owned() } else { format!("{word}, {wrong}") })
+}
+
+/// A bottle of the question, as it was kept.
+fn named(question: &KeptQuestion, bottle: BottleId) -> Option<&KeptBottle> {
+    let id = bottle.to_string();
     question.bottles.iter().find(|bottle| bottle.id == id)
 }
 
@@ -170,30 +226,48 @@ async fn one(staff: Staff, State(house): State<House>, At(id): At<AdviceId>) -> 
     let mut db = house.store.read().await?;
     let studio = Studio::load(&mut db).await?;
     let artists = readable(&mut db, &staff.who).await?;
-    let kept = store::one(&mut db, id).await?.ok_or(Problem::NotHere("advice"))?;
-    let artist = artists.into_iter().find(|artist| artist.id == kept.artist).ok_or(Problem::NotHere("advice"))?;
-    let question = kept.question();
+    let found = one_of_either(&mut db, id).await?.ok_or(Problem::NotHere("advice"))?;
+    let (artist, bottle) = match &found {
+        Either::Taken(kept) => (kept.artist, Some((kept.bottle, kept.verdict))),
+        Either::Shown(kept) => (kept.artist, kept.bottle),
+    };
+    let artist = artists.into_iter().find(|own| own.id == artist).ok_or(Problem::NotHere("advice"))?;
+    let question = found.on().question();
     let states = match &question {
         Some(question) => store::states(&mut db, question).await?,
         None => States::new(),
     };
     drop(db);
-    let again = again(&house, &kept, question.clone(), states).await?;
-    let answer = kept.answer();
-    let (word, wrong) = word(kept.verdict);
-    let state = if wrong.is_empty() { word.to_owned() } else { format!("{word}, {wrong}") };
-    let name = question.as_ref().and_then(|question| taken(&kept, question)).map(|bottle| bottle.name.clone());
-    page(&OnePage {
-        frame: house.frame(&studio, &staff.visitor, Place::Hands, format!("Advice no.\u{a0}{}", kept.number)),
-        lead: format!(
-            "{} was taken by {}, {}.",
-            name.as_deref().unwrap_or("A bottle"),
-            artist.name,
-            studio.zone.date_and_clock(kept.at, now)
+    let again = again(&house, found.on(), question.clone(), states).await?;
+    let answer = found.on().answer();
+    let name = question.as_ref().zip(bottle).and_then(|(question, (id, _))| named(question, id));
+    let name = name.map(|bottle| bottle.name.clone());
+    let (title, lead) = match &found {
+        Either::Taken(kept) => (
+            format!("Advice no.\u{a0}{}", kept.number),
+            format!(
+                "{} was taken by {}, {}.",
+                name.as_deref().unwrap_or("A bottle"),
+                artist.name,
+                studio.zone.date_and_clock(kept.at, now)
+            ),
         ),
-        state: (mark(kept.verdict), state),
+        Either::Shown(kept) => (
+            "Advice that was shown".to_owned(),
+            format!(
+                "{} was shown to {}: {}.",
+                name.as_deref().unwrap_or(if bottle.is_some() { "A bottle" } else { "Advice without a bottle" }),
+                artist.name,
+                when_shown(kept, &studio, now)
+            ),
+        ),
+    };
+    page(&OnePage {
+        frame: house.frame(&studio, &staff.visitor, Place::Hands, title),
+        lead,
+        state: state(bottle),
         again,
-        lines: question.as_ref().map(|question| lines(question, &kept, &studio)).unwrap_or_default(),
+        lines: question.as_ref().map(|question| lines(question, found.on(), &studio)).unwrap_or_default(),
         bottles: question.iter().zip(&answer).flat_map(|(question, answer)| bottles(question, answer)).collect(),
         reasons: answer.as_ref().map(|answer| answer.reasons.clone()).unwrap_or_default(),
         cautions: answer.map(|answer| answer.cautions).unwrap_or_default(),
@@ -201,10 +275,32 @@ async fn one(staff: Staff, State(house): State<House>, At(id): At<AdviceId>) -> 
     })
 }
 
+/// An advice of either kind.
+enum Either {
+    Taken(KeptAdvice),
+    Shown(KeptShown),
+}
+
+impl Either {
+    const fn on(&self) -> &RestsOn {
+        match self {
+            Self::Taken(kept) => &kept.on,
+            Self::Shown(kept) => &kept.on,
+        }
+    }
+}
+
+async fn one_of_either(db: &mut crate::store::Db, id: AdviceId) -> Result<Option<Either>, Problem> {
+    if let Some(taken) = store::one(db, id).await? {
+        return Ok(Some(Either::Taken(taken)));
+    }
+    Ok(shown_store::one(db, id).await?.map(Either::Shown))
+}
+
 /// Works the answer out again from what was kept and says how it compares. Away from the threads that answer pages.
 async fn again(
     house: &House,
-    kept: &KeptAdvice,
+    kept: &RestsOn,
     question: Option<KeptQuestion>,
     states: States,
 ) -> Result<(&'static str, String), Problem> {
@@ -231,7 +327,7 @@ async fn again(
     })
 }
 
-fn lines(question: &KeptQuestion, kept: &KeptAdvice, studio: &Studio) -> Vec<Line> {
+fn lines(question: &KeptQuestion, kept: &RestsOn, studio: &Studio) -> Vec<Line> {
     let room = &question.room;
     let doubt = format!(
         "known to ±\u{a0}{}\u{a0}%RH and ±\u{a0}{}\u{a0}K (one standard uncertainty)",

@@ -1,9 +1,21 @@
 //! Hands and adhesive together: which cure-speed class, which bottle on the shelf, what to change. Knows no client:
 //! what must not be used now comes from the caller, and no advice here lifts a hold.
+//!
+//! # What counts as shown for work
+//!
+//! An advice counts as shown for work when the artist whose hands it is about reads it herself, about the room she works in today:
+//! the room she has said, or in which she last took a bottle today, or the only one of the house. That is her advice page, whatever
+//! bead, pick-up, liquids, style or client she has chosen on it, and her own tile of the day sheet there. It is kept with its inputs and
+//! the model's version, one row for each question ([`shown`]); taking a bottle on it is kept besides, for good ([`store`]).
+//!
+//! What is only tried does not count: another artist's hands, another room, a bottle that was picked to look at, a value that was not
+//! ours and fell back, what an option would lead to, the plan of a room, a question file. Nor does a treatment card: it shows no advice
+//! of its own, but names the one that was taken before it.
 
 pub mod api;
 pub mod band;
 pub mod board;
+pub(crate) mod cores;
 pub mod draw;
 pub mod file;
 pub mod for_work;
@@ -16,10 +28,14 @@ pub mod options;
 pub mod page;
 pub mod reasons;
 pub mod settings;
+pub mod shown;
+mod shown_store;
 pub mod store;
 pub mod strip;
 pub mod surest;
 pub mod words;
+
+pub use shown::forget_shown;
 
 /// Every door of this part.
 #[must_use]

@@ -4,10 +4,10 @@
 use crate::base::units::Seconds;
 
 use super::file::Answer;
-use super::judge::{Judgement, Question, Verdict};
+use super::judge::{HandsTables, Judgement, Question, Verdict};
 use super::options::Options;
 use super::reasons;
-use super::strip::{Suits, suits};
+use super::strip::{Suits, suits_by};
 use super::words;
 
 /// What the picture shows besides the answer.
@@ -32,15 +32,21 @@ pub struct Picture {
 impl Picture {
     /// Takes from a judgement what the answer does not carry.
     #[must_use]
-    pub fn of(q: &Question<'_>, judged: &Judgement, options: &Options) -> Self {
+    pub(super) fn of(
+        q: &Question<'_>,
+        judged: &Judgement,
+        options: &Options,
+        tables: &HandsTables,
+        why: Vec<String>,
+    ) -> Self {
         let hands = judged.hands_time;
         Self {
             hands_time: (hands.low, hands.median, hands.high),
-            suits: suits(q),
+            suits: suits_by(q, tables),
             classes: judged.classes.iter().map(|c| c.here).collect(),
             starting_guess: reasons::is_starting_guess(q, judged),
             untimed: q.hands.placements == 0,
-            why: reasons::why(q, judged).into_iter().chain(reasons::left_out(options)).collect(),
+            why: why.into_iter().chain(reasons::left_out(options)).collect(),
             asked: format!(
                 "{:.1}\u{a0}°C, {:.0}\u{a0}%RH, {}, {} placements a set, {} bead{}",
                 q.room.air.temperature.get(),

@@ -11,10 +11,12 @@ use super::words::{self, Basis};
 /// Everything there is to say, the most important first: why, what would be better, what was left out.
 #[must_use]
 pub fn reasons(q: &Question<'_>, judged: &Judgement, options: &Options) -> Vec<String> {
-    let mut said = why(q, judged);
-    said.extend(offered(options));
-    said.extend(left_out(options));
-    said
+    with_options(&why(q, judged), options)
+}
+
+/// As [`reasons`], what [`why`] says already said.
+pub(super) fn with_options(why: &[String], options: &Options) -> Vec<String> {
+    why.iter().cloned().chain(offered(options)).chain(left_out(options)).collect()
 }
 
 /// Why it was judged so, the most important first.

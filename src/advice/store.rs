@@ -1,4 +1,4 @@
-//! SQL of advice that was taken, and of where each person works.
+//! SQL of advice that was taken, and of where each person works. Advice that was shown stands in `shown_store.rs`.
 
 use serde::Deserialize;
 use sqlx::Row;
@@ -11,6 +11,7 @@ use crate::adhesives::{Bead, Liquids, PickUp};
 use crate::base::ids::{AdviceId, ArtistId, BottleId, PersonId, RoomId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
+use crate::store::rows::parsed;
 use crate::store::{Db, Tx};
 
 /// An advice that was taken.
@@ -102,14 +103,21 @@ pub struct KeptAdvice {
     pub bottle: BottleId,
     /// Its verdict then.
     pub verdict: Verdict,
+    /// What it rested on.
+    pub on: RestsOn,
+}
+
+/// What was asked and answered, as it is kept.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RestsOn {
     /// Version of the model that answered.
     pub model: String,
-    inputs: String,
+    pub(super) inputs: String,
     /// What was answered, as JSON.
     pub answer: String,
 }
 
-impl KeptAdvice {
+impl RestsOn {
     /// What was asked; `None` where it was written by a program that kept less.
     #[must_use]
     pub fn question(&self) -> Option<KeptQuestion> {
@@ -152,11 +160,15 @@ pub async fn keep(tx: &mut Tx, new: &NewAdvice) -> Result<i64, Problem> {
     .execute(tx.db())
     .await?;
     for (digest, state) in &new.states {
-        sqlx::query("insert into advice_state (digest, state) values ($1, $2) on conflict (digest) do nothing")
-            .bind(digest)
-            .bind(state)
-            .execute(tx.db())
-            .await?;
+        sqlx::query(
+            "insert into advice_state (digest, state, taken, last_at) values ($1, $2, 1, $3)
+             on conflict (digest) do update set taken = 1",
+        )
+        .bind(digest)
+        .bind(state)
+        .bind(now.0)
+        .execute(tx.db())
+        .await?;
     }
     tx.audit("take advice", id, "").await?;
     Ok(number)
@@ -197,7 +209,7 @@ pub async fn newest_taken(db: &mut Db, artist: ArtistId, from: Instant) -> Resul
     let kept: KeptClasses = serde_json::from_str(&row.get::<String, _>(9)).map_err(Problem::broken)?;
     let class = kept.recommended_s.or(kept.least_bad_s);
     Ok(Some(Advised {
-        id: row.get::<String, _>(8).parse().map_err(Problem::broken)?,
+        id: parsed(&row, 8)?,
         class: class.map(|[low, high]| format!("{low}–{high} s")).unwrap_or_default(),
         taken: read(&row)?,
     }))
@@ -221,10 +233,10 @@ fn read(row: &AnyRow) -> Result<Taken, Problem> {
     Ok(Taken {
         number: row.get(0),
         at: Instant(row.get(1)),
-        artist: row.get::<String, _>(2).parse().map_err(Problem::broken)?,
-        room: row.get::<String, _>(3).parse().map_err(Problem::broken)?,
+        artist: parsed(row, 2)?,
+        room: parsed(row, 3)?,
         style: row.get(4),
-        bottle: row.get::<String, _>(5).parse().map_err(Problem::broken)?,
+        bottle: parsed(row, 5)?,
         verdict: from_key(&row.get::<String, _>(6))
             .ok_or_else(|| Problem::broken("an advice with no verdict of ours"))?,
         work: serde_json::from_str(&row.get::<String, _>(7)).map_err(Problem::broken)?,
@@ -290,22 +302,20 @@ pub async fn states(db: &mut Db, question: &KeptQuestion) -> Result<States, Prob
 
 fn read_kept(row: &AnyRow) -> Result<KeptAdvice, Problem> {
     Ok(KeptAdvice {
-        id: row.get::<String, _>(0).parse().map_err(Problem::broken)?,
+        id: parsed(row, 0)?,
         number: row.get(1),
         at: Instant(row.get(2)),
-        artist: row.get::<String, _>(3).parse().map_err(Problem::broken)?,
+        artist: parsed(row, 3)?,
         style: row.get(4),
-        bottle: row.get::<String, _>(5).parse().map_err(Problem::broken)?,
+        bottle: parsed(row, 5)?,
         verdict: from_key(&row.get::<String, _>(6))
             .ok_or_else(|| Problem::broken("an advice with no verdict of ours"))?,
-        model: row.get(7),
-        inputs: row.get(8),
-        answer: row.get(9),
+        on: RestsOn { model: row.get(7), inputs: row.get(8), answer: row.get(9) },
     })
 }
 
 /// The verdict's word in the database.
-const fn key(verdict: Verdict) -> &'static str {
+pub(super) const fn key(verdict: Verdict) -> &'static str {
     match verdict {
         Verdict::Fits => "fits",
         Verdict::NearTooQuick => "near_too_quick",
@@ -316,7 +326,7 @@ const fn key(verdict: Verdict) -> &'static str {
     }
 }
 
-fn from_key(word: &str) -> Option<Verdict> {
+pub(super) fn from_key(word: &str) -> Option<Verdict> {
     use Verdict::{Fits, NearTooQuick, NearTooSlow, TooQuick, TooSlow};
     [Fits, NearTooQuick, NearTooSlow, TooQuick, TooSlow].into_iter().find(|verdict| key(*verdict) == word)
 }
@@ -362,12 +372,7 @@ pub async fn works_in(db: &mut Db, since: Instant) -> Result<Vec<WorksIn>, Probl
         sqlx::query("select person, room, style, at from works_in where at >= $1").bind(since.0).fetch_all(db).await?;
     rows.iter()
         .map(|row| {
-            Ok(WorksIn {
-                person: row.get::<String, _>(0).parse().map_err(Problem::broken)?,
-                room: row.get::<String, _>(1).parse().map_err(Problem::broken)?,
-                style: row.get(2),
-                at: Instant(row.get(3)),
-            })
+            Ok(WorksIn { person: parsed(row, 0)?, room: parsed(row, 1)?, style: row.get(2), at: Instant(row.get(3)) })
         })
         .collect()
 }

@@ -19,8 +19,12 @@ pub struct Suits {
 /// The strip for these hands, with the scatter and openness of an adhesive nobody has tested; `None`: no time suits.
 #[must_use]
 pub fn suits(q: &Question<'_>) -> Option<Suits> {
-    let tables = HandsTables::of(q.hands, None);
-    let stand = Stand::of(q, &tables, Subject::Class(0), q.work.bead, q.work.liquids, None);
+    suits_by(q, &HandsTables::of(q.hands))
+}
+
+/// As [`suits`], by tables of these hands already made.
+pub(crate) fn suits_by(q: &Question<'_>, tables: &HandsTables) -> Option<Suits> {
+    let stand = Stand::of(q, tables, Subject::Class(0), q.work.bead, q.work.liquids, None);
     let (mut low, mut high) = edges(&stand.hands, &stand.adhesive.sigma, q.limits, q.work.placements_per_set);
     let (from, to) = (quantile_of(&mut low, 0.5).exp(), quantile_of(&mut high, 0.5).exp());
     (from <= to).then(|| Suits { from: Seconds::clamped(from), to: Seconds::clamped(to) })

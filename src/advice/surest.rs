@@ -19,11 +19,17 @@ pub struct NextStep {
 /// Finds it for the base of a judgement.
 #[must_use]
 pub fn surest_next_step(q: &Question<'_>, judged: &Judgement) -> NextStep {
+    surest_by(q, judged, &HandsTables::of(q.hands))
+}
+
+/// As [`surest_next_step`], by tables of these hands already made.
+pub(crate) fn surest_by(q: &Question<'_>, judged: &Judgement, tables: &HandsTables) -> NextStep {
+    let held = HandsTables::held(q.hands);
     let now = judged.outcome(judged.base).disturbed;
     let width_now = now.high - now.low;
     let mut best: Option<(Doubt, f64)> = None;
     for doubt in Doubt::ALL {
-        let width = width_without(q, judged.base, doubt);
+        let width = width_without(q, judged.base, doubt, if doubt == Doubt::Hands { &held } else { tables });
         if width < best.map_or(width_now, |(_, w)| w) {
             best = Some((doubt, width));
         }
@@ -37,9 +43,8 @@ pub fn surest_next_step(q: &Question<'_>, judged: &Judgement) -> NextStep {
     }
 }
 
-fn width_without(q: &Question<'_>, subject: Subject, doubt: Doubt) -> f64 {
-    let tables = HandsTables::of(q.hands, Some(doubt));
-    let stand = Stand::of(q, &tables, subject, q.work.bead, q.work.liquids, Some(doubt));
+fn width_without(q: &Question<'_>, subject: Subject, doubt: Doubt, tables: &HandsTables) -> f64 {
+    let stand = Stand::of(q, tables, subject, q.work.bead, q.work.liquids, Some(doubt));
     let d = stand.outcome(q, &AirDraws::of(&q.room, Some(doubt))).disturbed;
     d.high - d.low
 }

@@ -65,7 +65,7 @@ macro_rules! quantity {
 
             /// Takes a number and moves it to the nearest accepted one; not-a-number becomes the lowest.
             #[must_use]
-            pub fn clamped(value: f64) -> Self {
+            pub const fn clamped(value: f64) -> Self {
                 if value.is_nan() { Self(Self::LOWEST) } else { Self(value.clamp(Self::LOWEST, Self::HIGHEST)) }
             }
 
@@ -113,6 +113,15 @@ quantity!(
 );
 
 quantity!(
+    /// Standard uncertainty of a temperature in kelvins, 0…20: about two in three values lie within it, each way.
+    TemperatureDoubt, "standard uncertainty of the temperature", "K", 0.0, 20.0
+);
+quantity!(
+    /// Standard uncertainty of a relative humidity in %RH, 0…60: about two in three values lie within it, each way.
+    HumidityDoubt, "standard uncertainty of the humidity", "%RH", 0.0, 60.0
+);
+
+quantity!(
     /// A room's volume in cubic metres, 3…2000.
     CubicMetres, "volume", "m³", 3.0, 2000.0
 );
@@ -155,6 +164,14 @@ impl Celsius {
     }
 }
 
+impl TemperatureDoubt {
+    /// In degrees Fahrenheit: a difference, so no zero point comes in.
+    #[must_use]
+    pub fn fahrenheit(self) -> f64 {
+        self.0 * 1.8
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -170,5 +187,11 @@ mod tests {
     fn fahrenheit_and_celsius_agree_at_the_fixed_points() {
         assert!((Celsius::from_fahrenheit(32.0).unwrap().get()).abs() < 1e-12);
         assert!((Celsius::new(22.0).unwrap().fahrenheit() - 71.6).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_doubt_of_half_a_kelvin_is_nine_tenths_of_a_degree_fahrenheit() {
+        assert!((TemperatureDoubt::clamped(0.5).fahrenheit() - 0.9).abs() < 1e-12);
+        assert!(HumidityDoubt::new(-0.1).is_err() && TemperatureDoubt::new(f64::NAN).is_err());
     }
 }

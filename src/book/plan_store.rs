@@ -14,6 +14,7 @@ use crate::base::ids::{ArtistId, BedId, RoomId, ServiceId, TimeOffId};
 use crate::base::problem::Problem;
 use crate::base::text::fold;
 use crate::base::time::Instant;
+use crate::store::rows::{flag, may_be, parsed};
 use crate::store::{Db, Tx};
 
 /// Whose week is the house's own.
@@ -34,15 +35,15 @@ pub(super) async fn services(db: &mut Db) -> Result<Vec<Service>, Problem> {
 
 fn read_service(row: &AnyRow) -> Result<Service, Problem> {
     Ok(Service {
-        id: row.get::<String, _>(0).parse().map_err(Problem::broken)?,
+        id: parsed(row, 0)?,
         name: row.get(1),
         kind: VisitKind::from_word(&row.get::<String, _>(2))
             .ok_or_else(|| Problem::broken("a service of no kind of ours"))?,
         length: Length { minutes: row.get(3), before: row.get(4), after: row.get(5) },
         first_minutes: row.get(6),
         techniques: row.get::<String, _>(7).split_whitespace().filter_map(Technique::from_word).collect(),
-        patch_test: row.get::<i64, _>(8) == 1,
-        takes_bed: row.get::<i64, _>(9) == 1,
+        patch_test: flag(row, 8),
+        takes_bed: flag(row, 9),
         closed: row.get::<i64, _>(10) != 0,
     })
 }
@@ -190,12 +191,11 @@ pub(super) async fn off(db: &mut Db, id: TimeOffId) -> Result<Option<Off>, Probl
 }
 
 fn read_off(row: &AnyRow) -> Result<Off, Problem> {
-    let artist: Option<String> = row.get(1);
     Ok(Off {
-        id: row.get::<String, _>(0).parse().map_err(Problem::broken)?,
-        artist: artist.map(|id| id.parse().map_err(Problem::broken)).transpose()?,
-        from_wall: row.get::<String, _>(2).parse().map_err(Problem::broken)?,
-        to_wall: row.get::<String, _>(3).parse().map_err(Problem::broken)?,
+        id: parsed(row, 0)?,
+        artist: may_be(row, 1)?,
+        from_wall: parsed(row, 2)?,
+        to_wall: parsed(row, 3)?,
         span: Span::new(Instant(row.get(4)), Instant(row.get(5))),
         reason: Reason::from_word(&row.get::<String, _>(6))
             .ok_or_else(|| Problem::broken("a time off for no reason of ours"))?,
@@ -251,8 +251,8 @@ pub(super) async fn beds(db: &mut Db) -> Result<Vec<Bed>, Problem> {
         .iter()
         .map(|row| {
             Ok(Bed {
-                id: row.get::<String, _>(0).parse().map_err(Problem::broken)?,
-                room: row.get::<String, _>(1).parse().map_err(Problem::broken)?,
+                id: parsed(row, 0)?,
+                room: parsed(row, 1)?,
                 name: row.get(2),
                 room_name: row.get(3),
                 closed: row.get::<i64, _>(4) != 0,

@@ -11,6 +11,7 @@ use super::slots::Span;
 use crate::base::ids::{AppointmentId, ArtistId, BedId, ClientId};
 use crate::base::problem::Problem;
 use crate::base::time::{DAY, Instant};
+use crate::store::rows::{flag, may_be, parsed};
 use crate::store::{Db, Tx};
 
 /// What an appointment takes of artist and bed.
@@ -89,7 +90,7 @@ pub(super) async fn gone_from(
     .await?;
     let mut gone: Vec<(AppointmentId, Span, i64, Instant)> = Vec::new();
     for row in &rows {
-        let id = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
+        let id = parsed(row, 0)?;
         let last = (id, Span::new(Instant(row.get(1)), Instant(row.get(2))), row.get(3), Instant(row.get(4)));
         match gone.last_mut() {
             Some(before) if before.0 == id => *before = last,
@@ -167,10 +168,9 @@ pub(super) async fn in_the_way(tx: &mut Tx, busy: Span, except: AppointmentId) -
 }
 
 fn read_taken(row: &AnyRow) -> Result<Taken, Problem> {
-    let bed: Option<String> = row.get(1);
     Ok(Taken {
-        artist: row.get::<String, _>(0).parse().map_err(Problem::broken)?,
-        bed: bed.map(|id| id.parse().map_err(Problem::broken)).transpose()?,
+        artist: parsed(row, 0)?,
+        bed: may_be(row, 1)?,
         busy: Span::new(Instant(row.get(2)), Instant(row.get(3))),
         starts: Instant(row.get(4)),
     })
@@ -248,7 +248,7 @@ pub(super) async fn versions(db: &mut Db, id: AppointmentId) -> Result<Vec<Versi
         .map(|row| {
             Ok(Version {
                 number: row.get(0),
-                artist: row.get::<String, _>(1).parse().map_err(Problem::broken)?,
+                artist: parsed(row, 1)?,
                 starts: Instant(row.get(2)),
                 state: state(&row.get::<String, _>(3))?,
                 reason: row.get(4),
@@ -264,20 +264,14 @@ fn state(word: &str) -> Result<State, Problem> {
 }
 
 fn read(row: &AnyRow) -> Result<Appointment, Problem> {
-    let bed: Option<String> = row.get(2);
-    let client: Option<String> = row.get(4);
     Ok(Appointment {
-        id: row.get::<String, _>(0).parse().map_err(Problem::broken)?,
-        artist: row.get::<String, _>(1).parse().map_err(Problem::broken)?,
-        bed: bed.map(|id| id.parse().map_err(Problem::broken)).transpose()?,
-        service: row.get::<String, _>(3).parse().map_err(Problem::broken)?,
-        booked: Booked {
-            client: client.map(|id| id.parse::<ClientId>().map_err(Problem::broken)).transpose()?,
-            short: row.get(5),
-            first_visit: row.get::<i64, _>(6) == 1,
-        },
+        id: parsed(row, 0)?,
+        artist: parsed(row, 1)?,
+        bed: may_be(row, 2)?,
+        service: parsed(row, 3)?,
+        booked: Booked { client: may_be(row, 4)?, short: row.get(5), first_visit: flag(row, 6) },
         when: When {
-            wall: row.get::<String, _>(7).parse().map_err(Problem::broken)?,
+            wall: parsed(row, 7)?,
             zone: row.get(8),
             visit: Span::new(Instant(row.get(9)), Instant(row.get(10))),
             busy: Span::new(Instant(row.get(11)), Instant(row.get(12))),

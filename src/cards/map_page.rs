@@ -235,7 +235,7 @@ impl Opened {
             at: key(drawing.at.0, drawing.at.1),
             lids: whole.card.lids.sides().iter().map(lid).collect(),
             chosen: zone_words(drawing.at),
-            fields: panel_fields(values, drawing.zones.values(), around),
+            fields: panel_fields(values, &drawing.zones.values(), around),
             mistakes: Vec::new(),
             same: same_words(drawing.at.0),
             scale: (PX_A_MM, LONGEST_MM),

@@ -50,7 +50,7 @@ impl Values {
 /// The fields; `all` are the zones of the map, whose values are offered too.
 pub(super) fn panel_fields<'z>(
     values: &'z Values,
-    all: impl Iterator<Item = &'z TypedZone> + Clone,
+    all: &(impl Iterator<Item = &'z TypedZone> + Clone),
     around: &Around,
 ) -> Vec<FieldView> {
     let (studio, own) = (&around.studio, &values.tapped);

@@ -14,6 +14,7 @@ use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::book::VisitKind;
 use crate::store::keys::Keys;
+use crate::store::rows::{may_be, parsed};
 use crate::store::{Db, Tx, query_with_nulls, sealed};
 
 /// Where a card's sealed words stand.
@@ -187,20 +188,14 @@ pub(super) async fn whole(db: &mut Db, keys: &Keys, id: CardId) -> Result<Option
 }
 
 fn read(row: &AnyRow) -> Result<Card, Problem> {
-    fn id<T: std::str::FromStr<Err: std::fmt::Display>>(row: &AnyRow, at: usize) -> Result<T, Problem> {
-        row.get::<String, _>(at).parse().map_err(Problem::broken)
-    }
-    fn may_be<T: std::str::FromStr<Err: std::fmt::Display>>(row: &AnyRow, at: usize) -> Result<Option<T>, Problem> {
-        row.get::<Option<String>, _>(at).map(|id| id.parse().map_err(Problem::broken)).transpose()
-    }
     let odd = || Problem::broken("a card with a word that is none of ours");
     let air = row.get::<Option<f64>, _>(13).zip(row.get::<Option<f64>, _>(14));
     Ok(Card {
-        id: id(row, 0)?,
+        id: parsed(row, 0)?,
         appointment: may_be(row, 1)?,
-        client: id(row, 2)?,
-        artist: id(row, 3)?,
-        room: id(row, 4)?,
+        client: parsed(row, 2)?,
+        artist: parsed(row, 3)?,
+        room: parsed(row, 4)?,
         kind: VisitKind::from_word(&row.get::<String, _>(5)).ok_or_else(odd)?,
         lids: Lids::from_word(&row.get::<String, _>(6)).ok_or_else(odd)?,
         begun: Instant(row.get(7)),

@@ -1,5 +1,7 @@
 //! `serve`: runs the service.
 
+use std::time::Duration;
+
 use tracing_subscriber::EnvFilter;
 
 use crate::base::time::Clock;
@@ -7,6 +9,9 @@ use crate::config::{Config, LogFormat};
 use crate::store::{OpenOptions, Store};
 use crate::web::{House, serve as service};
 use crate::{jobs, people, places};
+
+/// How long what pages left to be done may take once the house was told to stop.
+const FINISH_WITHIN: Duration = Duration::from_secs(2);
 
 /// Runs the service until it is stopped. The configuration has passed [`Config::may_serve`].
 ///
@@ -32,8 +37,12 @@ pub(super) async fn run(store: Store, config: Config, demo: bool, tell: impl FnO
     tell(&house);
     claim_line(&house).await?;
     tokio::spawn(jobs::run(house.clone()));
+    tokio::spawn(jobs::work_off(house.clone()));
     let app = service::app(&house, places::routes());
     let served = service::listen(app, listener, &house.live).await.map_err(|cause| cause.to_string());
+    if tokio::time::timeout(FINISH_WITHIN, jobs::finish(&house)).await.is_err() {
+        tracing::warn!("some of what pages had left to be done was not done in time");
+    }
     house.store.close().await;
     served
 }

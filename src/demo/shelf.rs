@@ -10,7 +10,7 @@ use crate::adhesives::{self, Air, AirDoubt, Bead, Bottle, Conditions, Liquid, Li
 use crate::base::ids::{BenchTestId, BottleId, PersonId, ProductId, RoomId, SittingId};
 use crate::base::problem::Problem;
 use crate::base::time::{DAY, HOUR, Instant, MINUTE};
-use crate::base::units::{Celsius, RelHumidity, Seconds};
+use crate::base::units::{Celsius, HumidityDoubt, RelHumidity, Seconds, TemperatureDoubt};
 use crate::base::zone::Zone;
 use crate::web::House;
 
@@ -172,7 +172,7 @@ fn test(benched: Benched, minutes: i64, sitting: SittingId, begun: Instant, air:
         found,
         piece: TestPiece::PracticeLash,
         conditions: Conditions { air, bead, liquids, days_open },
-        doubt: AirDoubt { temperature_k: 0.5, humidity_pct: 2.5 },
+        doubt: AirDoubt { temperature: TemperatureDoubt::clamped(0.5), humidity: HumidityDoubt::clamped(2.5) },
         pick_up: Some(pick_up),
         drop_minutes: Some(2.0 * minutes as f64),
         struck: false,

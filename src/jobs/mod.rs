@@ -1,14 +1,16 @@
 //! What runs by the clock while the house serves. Every job may run any number of times, also in several processes at once,
-//! and changes nothing the second time.
+//! and changes nothing the second time. And what pages leave to be done once they are answered.
 
 use std::time::Duration;
 
+use crate::advice;
 use crate::base::problem::Problem;
 use crate::book;
 use crate::people;
 use crate::privacy;
 use crate::rooms;
 use crate::store::{FormKey, Kept};
+use crate::web::later::Todo;
 use crate::web::{House, session, token};
 
 /// Runs the jobs every minute until the house is dropped; a failure is logged and tried again the next minute.
@@ -23,11 +25,38 @@ pub async fn run(house: House) {
             ("forget files nobody took", rooms::forget_old_previews(&house).await),
             ("go on with imports", rooms::go_on_with_imports(&house).await),
             ("finish erasures", privacy::go_on(&house).await),
+            ("forget advice that was shown long ago", advice::forget_shown(&house).await),
         ] {
             if let Err(cause) = done {
                 tracing::warn!(job = name, %cause, "a job did not finish; it is tried again in a minute");
             }
         }
+    }
+}
+
+/// Does what pages leave to be done, one after the other, until the house is dropped.
+pub async fn work_off(house: House) {
+    loop {
+        let todo = house.later.next().await;
+        do_one(&house, todo).await;
+    }
+}
+
+/// Does what waits now.
+pub async fn finish(house: &House) {
+    while let Some(todo) = house.later.first() {
+        do_one(house, todo).await;
+    }
+}
+
+/// In a task of its own, so that one that panics takes nothing with it. A failure is logged and not tried again: nobody was told that it
+/// would be done.
+async fn do_one(house: &House, todo: Todo) {
+    let name = todo.name;
+    match tokio::spawn(todo.run(house.clone())).await {
+        Ok(Ok(())) => {}
+        Ok(Err(cause)) => tracing::warn!(name, %cause, "what was left to be done after a page was not done"),
+        Err(cause) => tracing::error!(name, %cause, "what was left to be done after a page fell"),
     }
 }
 

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use super::in_hand::{daily, seen_from, with_place};
 use crate::adhesives::set_time::Scatter;
-use crate::adhesives::{self, Air, AirDoubt, Bead, Liquid, Liquids, OnShelf, PickUp};
+use crate::adhesives::{self, Air, AirDoubt, Bead, FromRoom, Liquid, Liquids, OnShelf, PickUp};
 use crate::advice::judge::{CureClass, Limits, NotToday, Question, RoomNow, ShelfBottle, Tested, Work};
 use crate::advice::settings::AdviceSettings;
 use crate::advice::store::{self as taken, WorksIn};
@@ -15,7 +15,7 @@ use crate::base::actor::Who;
 use crate::base::ids::{BottleId, ClientId, RoomId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
-use crate::base::units::{Celsius, RelHumidity};
+use crate::base::units::{Celsius, HumidityDoubt, RelHumidity, TemperatureDoubt};
 use crate::base::zone::Zone;
 use crate::clearance::wet::Wet;
 use crate::clearance::{self, ForHer};
@@ -80,7 +80,7 @@ pub(super) struct Matter {
 pub(super) fn assumed() -> RoomNow {
     RoomNow {
         air: Air { temperature: Celsius::clamped(22.0), humidity: RelHumidity::clamped(50.0) },
-        doubt: AirDoubt { temperature_k: 3.0, humidity_pct: 12.0 },
+        doubt: AirDoubt { temperature: TemperatureDoubt::clamped(3.0), humidity: HumidityDoubt::clamped(12.0) },
     }
 }
 
@@ -99,9 +99,8 @@ pub(super) async fn read(
     let all = artists::all(db).await?;
     let works_in = taken::works_in(db, zone.start_of(zone.day(now))).await?;
     let named = typed.get("bottle").and_then(|id| id.trim().parse().ok());
-    let (shelf, any_adhesive) = adhesives::shelf_and_pooled(db, Some(room.id), named, now).await?;
-    let shelf = seen_from(room.id, &rooms, shelf);
-    let elsewhere = adhesives::of_other_rooms(db, room.id, now).await?;
+    let FromRoom { at_hand, elsewhere, any_adhesive } = adhesives::from_room(db, zone, room.id, named, now).await?;
+    let shelf = seen_from(room.id, &rooms, at_hand);
     let elsewhere = elsewhere.into_iter().map(|(id, at, name)| (id, with_place(&name, Some(at), &rooms))).collect();
     let Some(mut asked) = choose(&all, &works_in, &shelf, who, typed) else { return Ok(None) };
     if let Some(id) = typed.get("client").filter(|id| !id.is_empty()) {
@@ -114,7 +113,7 @@ pub(super) async fn read(
     let today = today.into_iter().map(|(id, short, at)| (id, short, zone.clock(at))).collect();
     let settings = RoomSettings::load(db).await?;
     let air = air_now(db, room.id, &settings, now).await?;
-    let plan = rooms::plan_inputs(db, room.id, now, &settings).await?;
+    let plan = rooms::plan_inputs(db, &room, air.as_ref(), now).await?;
     let matter = Matter {
         hands: artists::hands(db, asked.artist.id, asked.style).await?,
         room: air.as_ref().map_or_else(assumed, room_now),
@@ -129,6 +128,17 @@ pub(super) async fn read(
         asked,
         Read { room, rooms, artists: all, works_in, air, settings, plan, shelf, elsewhere, today, matter },
     )))
+}
+
+impl Asked {
+    /// Whether it is the asker's own work, and nothing she only tries: see `src/advice/mod.rs`. Who takes a bottle works in its room from
+    /// then on, so that where she works says both.
+    pub(super) fn is_for_work(&self, read: &Read, who: &Who) -> bool {
+        let said = read.works_in.iter().find(|works| works.person == who.id).map(|works| works.room);
+        let only = || (read.rooms.len() == 1).then_some(read.room.id);
+        let works_here = said.or_else(only) == Some(read.room.id);
+        self.artist.person == who.id && works_here && self.bottle.is_none() && self.fell_back.is_empty()
+    }
 }
 
 impl Read {
@@ -173,10 +183,7 @@ pub(super) fn room_now(air: &AirNow) -> RoomNow {
     let measured = &air.measured;
     RoomNow {
         air: Air { temperature: measured.temperature, humidity: measured.humidity.humidity },
-        doubt: AirDoubt {
-            temperature_k: measured.doubt.temperature.clamp(0.0, 10.0),
-            humidity_pct: measured.doubt.humidity.clamp(0.0, 30.0),
-        },
+        doubt: AirDoubt::of(&measured.doubt),
     }
 }
 

@@ -9,9 +9,11 @@ use axum::response::Response;
 
 use super::advice_asked::{self, Asked, Read, Typed};
 use super::advice_links::{Address, Choices, choices};
-use super::advice_view::{Around, Full, Judged, ShelfRow, judged, question};
+use super::advice_view::{Around, Full, Judged, ShelfRow, about, judged, question};
 use super::may_treat::{MayTreat, may_begin, may_treat};
 use crate::advice::judge::Verdict;
+use crate::advice::kept::Whole;
+use crate::advice::shown::{self, Answered, Shown};
 use crate::advice::store::{self as taken, NewAdvice};
 use crate::base::ids::RoomId;
 use crate::base::problem::Problem;
@@ -113,7 +115,22 @@ async fn show(
     let trail = rooms::asked::trail(&mut db, room, from, now.plus(1)).await?;
     drop(db);
     let (asked, read, judged) = think(&house, &studio, &staff, asked, read, trail).await?;
+    if asked.is_for_work(&read, &staff.who) {
+        shown::leave(&house, as_shown(&asked, &read, &judged, now));
+    }
     page(&view(&house, &studio, &staff, &typed, asked, read, judged, now))
+}
+
+/// The advice as this page shows it.
+fn as_shown(asked: &Asked, read: &Read, judged: &Judged, now: Instant) -> Shown {
+    Shown {
+        at: now,
+        artist: asked.artist.id,
+        room: read.room.id,
+        about: about(asked, read, now),
+        question: Whole::of(&read.matter.question(asked)),
+        answer: Some(Answered { bottle: judged.take, text: judged.answer.clone() }),
+    }
 }
 
 /// Judging and drawing take milliseconds of one core; pages of others must not wait behind them.

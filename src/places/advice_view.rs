@@ -122,20 +122,30 @@ pub(super) fn judged(asked: &Asked, read: &Read, around: &Around<'_>) -> Judged 
         _ => None,
     };
     let fits = take.is_some_and(|(_, verdict)| verdict == Verdict::Fits);
+    let drawn = around.full.then(|| {
+        let bottles = on_rule(&q, &work);
+        strip_chart::draw(&rule(&work, &bottles, around.studio))
+    });
     Judged {
         lead: lead(&q, &work, &read.room.name, around.full),
         poor: work.poor.map(asks_first),
         take,
         filled: fits && work.poor.is_none() && known.is_some_and(|air| !air.stale),
-        shelf: shelf(&q, &work, asked, read, around),
+        shelf: shelf(&q, &work, asked, read, around, drawn.as_ref()),
         cautions: work.cautions.clone(),
-        full: around.full.then(|| full(&q, &work, asked, read, around)),
+        full: drawn.map(|drawn| full(&q, &work, asked, read, around, drawn)),
         answer: serde_json::to_string(&work.answer).unwrap_or_default(),
     }
 }
 
-fn shelf(q: &Question<'_>, work: &ForWork, asked: &Asked, read: &Read, around: &Around<'_>) -> Vec<ShelfRow> {
-    let rows = around.full.then(|| strip_chart::draw(&rule(q, work, &on_rule(q, work), around.studio)).rows);
+fn shelf(
+    q: &Question<'_>,
+    work: &ForWork,
+    asked: &Asked,
+    read: &Read,
+    around: &Around<'_>,
+    drawn: Option<&strip_chart::Drawn>,
+) -> Vec<ShelfRow> {
     let at = Address::of(asked, read);
     let shown = match work.judged.base {
         Subject::Bottle(b) => Some(b),
@@ -163,7 +173,7 @@ fn shelf(q: &Question<'_>, work: &ForWork, asked: &Asked, read: &Read, around: &
                 (0, _) => "from other bottles of the product".to_owned(),
                 (tests, _) => words::count(tests, "bench test"),
             },
-            svg: rows.as_ref().map(|rows| rows[b].clone()).unwrap_or_default(),
+            svg: drawn.map(|drawn| drawn.rows[b].clone()).unwrap_or_default(),
             mark: mark(own.verdict),
             word,
             clause,
@@ -185,18 +195,24 @@ fn on_rule<'a>(q: &Question<'a>, work: &ForWork) -> Vec<OnRule<'a>> {
         .collect()
 }
 
-fn rule<'a>(_: &Question<'_>, work: &ForWork, bottles: &'a [OnRule<'a>], studio: &Studio) -> Rule<'a> {
+fn rule<'a>(work: &ForWork, bottles: &'a [OnRule<'a>], studio: &Studio) -> Rule<'a> {
     Rule { hands_time: work.judged.hands_time, suits: work.suits, bottles, mark: studio.decimal }
 }
 
-fn full(q: &Question<'_>, work: &ForWork, asked: &Asked, read: &Read, around: &Around<'_>) -> Full {
-    let bottles = on_rule(q, work);
-    let drawn = strip_chart::draw(&rule(q, work, &bottles, around.studio));
+fn full(
+    q: &Question<'_>,
+    work: &ForWork,
+    asked: &Asked,
+    read: &Read,
+    around: &Around<'_>,
+    drawn: strip_chart::Drawn,
+) -> Full {
     let chosen_row = match work.judged.base {
         Subject::Bottle(b) => drawn.rows[b].clone(),
         Subject::Class(_) => String::new(),
     };
-    let (options, left_out) = options(work, asked, read, around);
+    let when = when(work, read, around.studio);
+    let (options, left_out) = options(work, &when, asked, read, around);
     Full {
         numbers: numbers(q, work, chosen_row),
         shelf_head: drawn.head,
@@ -204,7 +220,7 @@ fn full(q: &Question<'_>, work: &ForWork, asked: &Asked, read: &Read, around: &A
         classes: classes(work),
         options,
         left_out,
-        band: band(q, work, read, around),
+        band: band(q, work, &when, read, around),
         against: against(q, work, asked, around),
         sure: sure(work, read),
         next: next(work),
@@ -315,19 +331,30 @@ fn not_for_her(offer: &Offer, asked: &Asked) -> Option<String> {
     Some(format!("not for today: {}", why.words()))
 }
 
+/// When each offer works in this room; `None` for one that changes no air. A plan of hours by the minute: asked once each.
+fn when(work: &ForWork, read: &Read, studio: &Studio) -> Vec<Option<When>> {
+    let of = |offer: &Offer| air_options::when(offer, read.plan.as_ref(), read.room.surface, studio);
+    work.options.offers.iter().map(of).collect()
+}
+
 /// Options with the time they take in this room, soonest first; a change of air that cannot be had goes to what was
 /// left out.
-fn options(work: &ForWork, asked: &Asked, read: &Read, around: &Around<'_>) -> (Vec<OptionRow>, Vec<(String, String)>) {
+fn options(
+    work: &ForWork,
+    when: &[Option<When>],
+    asked: &Asked,
+    read: &Read,
+    around: &Around<'_>,
+) -> (Vec<OptionRow>, Vec<(String, String)>) {
     let mut left_out: Vec<(String, String)> =
         work.options.left_out.iter().map(|left| (left.change.clone(), left.why.to_owned())).collect();
     let mut timed: Vec<(f64, &Offer, String, String)> = Vec::new();
-    for offer in &work.options.offers {
+    for (offer, when) in work.options.offers.iter().zip(when) {
         if let Some(why) = not_for_her(offer, asked) {
             left_out.push((offer.change.clone(), why));
             continue;
         }
-        let (hours, when, until) = match air_options::when(offer, read.plan.as_ref(), read.room.surface, around.studio)
-        {
+        let (hours, when, until) = match when.clone() {
             None if offer.takes == Takes::Now => (0.0, "Now".to_owned(), "no waiting".to_owned()),
             None => (0.1, "Minutes".to_owned(), "before the first lash".to_owned()),
             Some(When::In(best, when, until)) => (0.2 + best, crate::base::text::capital(&when), until),
@@ -369,11 +396,9 @@ fn options(work: &ForWork, asked: &Asked, read: &Read, around: &Around<'_>) -> (
 }
 
 /// The air to aim at: that of the soonest change of air that can be had.
-fn aim(work: &ForWork, read: &Read, studio: &Studio) -> Option<Spot> {
-    let reached = |offer: &&Offer| {
-        matches!(air_options::when(offer, read.plan.as_ref(), read.room.surface, studio), Some(When::In(..)))
-    };
-    let air = work.options.offers.iter().find(reached)?.air()?;
+fn aim(work: &ForWork, when: &[Option<When>]) -> Option<Spot> {
+    let (offer, _) = work.options.offers.iter().zip(when).find(|(_, when)| matches!(when, Some(When::In(..))))?;
+    let air = offer.air()?;
     Some(Spot { temperature: air.temperature, humidity: air.humidity })
 }
 
@@ -388,7 +413,7 @@ fn brings(offer: &Offer) -> String {
     said.join(". ")
 }
 
-fn band(q: &Question<'_>, work: &ForWork, read: &Read, around: &Around<'_>) -> Option<BandView> {
+fn band(q: &Question<'_>, work: &ForWork, when: &[Option<When>], read: &Read, around: &Around<'_>) -> Option<BandView> {
     let (Subject::Bottle(b), Some(band)) = (work.judged.base, work.band.as_ref()) else { return None };
     let spot = |(temperature, humidity): (Celsius, RelHumidity)| Spot { temperature, humidity };
     let wet: Vec<Spot> = wet(read).into_iter().map(spot).collect();
@@ -407,7 +432,7 @@ fn band(q: &Question<'_>, work: &ForWork, read: &Read, around: &Around<'_>) -> O
         }),
         trail: &trail,
         guards: &guards,
-        aim: aim(work, read, around.studio),
+        aim: aim(work, when),
         fahrenheit: around.studio.fahrenheit,
         mark: around.studio.decimal,
     });
@@ -496,7 +521,12 @@ fn next_link(work: &ForWork, read: &Read, around: &Around<'_>) -> Option<(String
 
 /// What was asked, as kept with an advice that is taken: everything the answer depends on.
 pub(super) fn question(asked: &Asked, read: &Read, now: Instant) -> Result<(KeptQuestion, States), Problem> {
-    let about = About {
+    KeptQuestion::of(&read.matter.question(asked), about(asked, read, now)).map_err(Problem::broken)
+}
+
+/// What the question is about.
+pub(super) fn about(asked: &Asked, read: &Read, now: Instant) -> About {
+    About {
         asked_at: now.iso(),
         artist: asked.artist.id.to_string(),
         style: asked.style.key(),
@@ -505,6 +535,5 @@ pub(super) fn question(asked: &Asked, read: &Read, now: Instant) -> Result<(Kept
         bottles: read.shelf.iter().map(|bottle| bottle.bottle.to_string()).collect(),
         wanted: asked.bottle,
         near: read.near(),
-    };
-    KeptQuestion::of(&read.matter.question(asked), about).map_err(Problem::broken)
+    }
 }

@@ -4,17 +4,23 @@ use super::advice_asked::{limits, not_today, room_now, shelf_bottle, usual_style
 use super::in_hand::{daily, seen_from};
 use crate::adhesives::set_time::Scatter;
 use crate::adhesives::{self, Bead, Liquids, OnShelf};
-use crate::advice::board::{Cell, board};
-use crate::advice::judge::{CureClass, Limits, NotToday, Question, RoomNow, ShelfBottle, Verdict, Work};
+use crate::advice::board::{Cell, board_by, cell};
+use crate::advice::cores::on_every_core;
+use crate::advice::judge::{
+    CureClass, HandsTables, Limits, NotToday, Question, RoomNow, ShelfBottle, ShelfDraws, Verdict, Work,
+};
+use crate::advice::kept::{About, Whole};
 use crate::advice::settings::AdviceSettings;
+use crate::advice::shown::Shown;
 use crate::advice::store::{self as kept, Taken, WorksIn};
 use crate::artists::hands::Hands;
 use crate::artists::{self, Artist, Style};
+use crate::base::actor::Who;
 use crate::base::ids::{ArtistId, RoomId};
 use crate::base::problem::Problem;
 use crate::base::time::{DAY, Instant};
-use crate::rooms::now::{AirNow, airs_now};
-use crate::rooms::{self, Room, RoomSettings};
+use crate::rooms::now::AirNow;
+use crate::rooms::{self, EveryAir, Room};
 use crate::store::Db;
 use crate::web::House;
 use crate::web::studio::Studio;
@@ -65,8 +71,7 @@ pub(super) struct Boards {
 }
 
 /// Reads it: one pass over each kind of summary.
-pub(super) async fn read(db: &mut Db, studio: &Studio, now: Instant) -> Result<Day, Problem> {
-    let settings = RoomSettings::load(db).await?;
+pub(super) async fn read(db: &mut Db, studio: &Studio, air: &EveryAir, now: Instant) -> Result<Day, Problem> {
     let hands = artists::all_hands(db).await?;
     let own = |artist: Artist| {
         let style = usual_style(&artist);
@@ -78,8 +83,8 @@ pub(super) async fn read(db: &mut Db, studio: &Studio, now: Instant) -> Result<D
     let all_rooms = rooms::all(db).await?;
     let morning = studio.zone.start_of(studio.zone.day(now));
     let taken = kept::taken_since(db, morning).await?;
-    let mut airs = airs_now(db, &settings, now).await?;
-    let mut yesterday = rooms::asked::airs_then(db, &settings, now.plus(-DAY)).await?;
+    let mut airs = air.now(now)?;
+    let mut yesterday = air.then(db, now.plus(-DAY)).await?;
     let here = |room: Room| Here {
         air: airs.remove(&room.id),
         yesterday: yesterday.remove(&room.id),
@@ -112,48 +117,47 @@ pub(super) async fn judge(house: &House, day: Day) -> Result<(Day, Boards), Prob
     let turn = house.thinking.next().await?;
     tokio::task::spawn_blocking(move || {
         let _turn = turn;
-        let boards = Boards { now: day.board(), yesterday: day.yesterday(), taken: day.taken_now() };
+        let boards = day.boards();
         (day, boards)
     })
     .await
     .map_err(Problem::broken)
 }
 
-/// A room as the board asks about it.
+/// A room, or some of its shelf, as the board asks about it.
 struct Asked<'d> {
     at: usize,
     air: RoomNow,
+    shelf: &'d [OnShelf],
     bottles: Vec<ShelfBottle>,
     bars: Vec<(usize, NotToday)>,
-    here: &'d Here,
+    room: RoomId,
 }
 
 impl<'d> Asked<'d> {
     /// None where the air is not known.
-    fn of((at, here): (usize, &'d Here), air: Option<&AirNow>, liquids: Liquids) -> Option<Self> {
-        Some(Self {
-            at,
-            air: room_now(air?),
-            bottles: here.shelf.iter().map(shelf_bottle).collect(),
-            bars: not_today(&here.shelf, liquids),
-            here,
-        })
+    fn of(at: usize, here: &'d Here, air: Option<&AirNow>) -> Option<Self> {
+        Some(Self::some(at, here, room_now(air?), &here.shelf, Liquids::NONE))
     }
 
-    /// The same room with one bottle of its shelf: no bottle's verdict depends on what stands beside it.
-    fn only(self, bottle: usize) -> Self {
-        let bars = self.bars.iter().filter(|(at, _)| *at == bottle).map(|(_, why)| (0, *why)).collect();
-        Self { bottles: self.bottles.into_iter().skip(bottle).take(1).collect(), bars, ..self }
+    /// With some of the shelf: no bottle's verdict depends on what stands beside it.
+    fn some(at: usize, here: &'d Here, air: RoomNow, shelf: &'d [OnShelf], liquids: Liquids) -> Self {
+        let bottles = shelf.iter().map(shelf_bottle).collect();
+        Self { at, air, shelf, bottles, bars: not_today(shelf, liquids), room: here.room.id }
     }
 }
 
 impl Day {
-    fn board(&self) -> Vec<Vec<Option<Cell>>> {
-        let asked: Vec<Asked<'_>> = (self.rooms.iter().enumerate())
-            .filter_map(|(at, here)| Asked::of((at, here), here.air.as_ref(), Liquids::NONE))
-            .collect();
-        let cells =
-            board(self.artists.len(), asked.len(), |artist, room| self.question(&self.artists[artist], &asked[room]));
+    /// Everything the sheet says of hands and rooms. The tables of a pair of hands are made once for all of it.
+    fn boards(&self) -> Boards {
+        let tables = on_every_core(self.artists.len(), |artist| HandsTables::of(&self.artists[artist].hands));
+        Boards { now: self.board(&tables), yesterday: self.yesterday(&tables), taken: self.taken_now(&tables) }
+    }
+
+    fn board(&self, tables: &[HandsTables]) -> Vec<Vec<Option<Cell>>> {
+        let asked: Vec<Asked<'_>> =
+            (self.rooms.iter().enumerate()).filter_map(|(at, here)| Asked::of(at, here, here.air.as_ref())).collect();
+        let cells = board_by(tables, asked.len(), |artist, room| self.question(&self.artists[artist], &asked[room]));
         cells
             .into_iter()
             .map(|row| {
@@ -167,43 +171,55 @@ impl Day {
     }
 
     /// Only where each works: nothing else is compared with yesterday.
-    fn yesterday(&self) -> Vec<Option<Cell>> {
-        let mut cells: Vec<Option<Cell>> = vec![None; self.artists.len()];
-        for (at, here) in self.rooms.iter().enumerate() {
-            let Some(asked) = Asked::of((at, here), here.yesterday.as_ref(), Liquids::NONE) else { continue };
-            let work_here = |artist: &usize| self.room_of(&self.artists[*artist].artist) == Some(here.room.id);
-            let who: Vec<usize> = (0..self.artists.len()).filter(work_here).collect();
-            let judged = board(who.len(), 1, |artist, _| self.question(&self.artists[who[artist]], &asked));
-            for (artist, row) in who.into_iter().zip(judged) {
-                cells[artist] = row.into_iter().next();
-            }
-        }
-        cells
+    fn yesterday(&self, tables: &[HandsTables]) -> Vec<Option<Cell>> {
+        let place = |room: RoomId| self.rooms.iter().position(|here| here.room.id == room);
+        let works: Vec<Option<usize>> =
+            self.artists.iter().map(|own| self.room_of(&own.artist).and_then(place)).collect();
+        let asked: Vec<Option<Asked<'_>>> = (self.rooms.iter().enumerate())
+            .map(|(at, here)| works.contains(&Some(at)).then(|| Asked::of(at, here, here.yesterday.as_ref())).flatten())
+            .collect();
+        let drawn = on_every_core(asked.len(), |at| {
+            let anybody = self.artists.first()?;
+            asked[at].as_ref().map(|asked| ShelfDraws::of(&self.question(anybody, asked)))
+        });
+        on_every_core(self.artists.len(), |artist| {
+            let at = works[artist]?;
+            let (asked, draws) = asked[at].as_ref().zip(drawn[at].as_ref())?;
+            Some(cell(draws, &self.question(&self.artists[artist], asked), &tables[artist]))
+        })
     }
 
-    fn taken_now(&self) -> Vec<Option<Verdict>> {
-        let newest = |own: &Own| self.taken.iter().rfind(|taken| taken.artist == own.artist.id);
-        self.artists.iter().map(|own| self.taken_by(own, newest(own)?)).collect()
+    fn taken_now(&self, tables: &[HandsTables]) -> Vec<Option<Verdict>> {
+        on_every_core(self.artists.len(), |artist| {
+            let own = &self.artists[artist];
+            let newest = self.taken.iter().rfind(|taken| taken.artist == own.artist.id)?;
+            self.taken_by(own, newest, &tables[artist])
+        })
     }
 
     /// With the bead, the pick-up, the liquids and in the style it was taken for: another bead is no drift of the air.
-    fn taken_by(&self, own: &Own, taken: &Taken) -> Option<Verdict> {
-        let at = self.rooms.iter().position(|here| here.room.id == taken.room)?;
-        let here = &self.rooms[at];
-        let bottle = here.shelf.iter().position(|bottle| bottle.bottle == taken.bottle)?;
-        let asked = Asked::of((at, here), here.air.as_ref(), taken.work.liquids())?.only(bottle);
+    fn taken_by(&self, own: &Own, taken: &Taken, tables: &HandsTables) -> Option<Verdict> {
+        let (at, here) = self.rooms.iter().enumerate().find(|(_, here)| here.room.id == taken.room)?;
+        let bottle = here.shelf.iter().find(|bottle| bottle.bottle == taken.bottle)?;
+        let air = room_now(here.air.as_ref()?);
+        let asked = Asked::some(at, here, air, std::slice::from_ref(bottle), taken.work.liquids());
         let style = Style::parse(&taken.style)?;
-        let hands = self.hands.iter().find(|(id, of, _)| *id == own.artist.id && *of == style);
-        let hands = hands.map_or_else(Hands::untimed, |(_, _, hands)| hands.clone());
-        if hands.placements == 0 {
-            return None;
+        let verdict = |own: &Own, tables: &HandsTables| {
+            if own.hands.placements == 0 {
+                return None;
+            }
+            let mut question = self.question(own, &asked);
+            question.work.bead = taken.work.bead();
+            question.work.pick_up = taken.work.pick_up();
+            question.work.liquids = taken.work.liquids();
+            cell(&ShelfDraws::of(&question), &question, tables).bottles.first().map(|(verdict, _)| *verdict)
+        };
+        if style == own.style {
+            return verdict(own, tables);
         }
-        let own = Own { artist: own.artist.clone(), style, hands };
-        let mut question = self.question(&own, &asked);
-        question.work.bead = taken.work.bead();
-        question.work.pick_up = taken.work.pick_up();
-        question.work.liquids = taken.work.liquids();
-        Some(board(1, 1, |_, _| question).first()?.first()?.bottles.first()?.0)
+        let (_, _, hands) = self.hands.iter().find(|(id, of, _)| *id == own.artist.id && *of == style)?;
+        let in_that_style = Own { artist: own.artist.clone(), style, hands: hands.clone() };
+        verdict(&in_that_style, &HandsTables::of(hands))
     }
 
     fn question<'q>(&'q self, own: &'q Own, asked: &'q Asked<'_>) -> Question<'q> {
@@ -221,9 +237,37 @@ impl Day {
             any_adhesive: &self.any_adhesive,
             bottles: &asked.bottles,
             not_today: &asked.bars,
-            daily: daily(asked.here.room.id, &asked.here.shelf),
+            daily: daily(asked.room, asked.shelf),
             limits: self.limits,
         }
+    }
+
+    /// The advice that a person's own tile shows, where she works: what counts is said in `src/advice/mod.rs`. `None` without a tile, or
+    /// where it names no bottle because none is at hand or the air is not known.
+    pub(super) fn shown_to(&self, who: &Who, now: Instant) -> Option<Shown> {
+        let own = self.artists.iter().find(|own| own.artist.person == who.id)?;
+        let only = || self.rooms.first().filter(|_| self.rooms.len() == 1).map(|here| here.room.id);
+        let room = self.room_of(&own.artist).or_else(only)?;
+        let (at, here) = self.rooms.iter().enumerate().find(|(_, here)| here.room.id == room)?;
+        let air = here.air.as_ref()?;
+        let asked = Asked::of(at, here, Some(air)).filter(|asked| !asked.bottles.is_empty())?;
+        Some(Shown {
+            at: now,
+            artist: own.artist.id,
+            room,
+            about: About {
+                asked_at: now.iso(),
+                artist: own.artist.id.to_string(),
+                style: own.style.key(),
+                room: (room.to_string(), here.room.name.clone()),
+                read_at: Some(air.at.iso()),
+                bottles: here.shelf.iter().map(|bottle| bottle.bottle.to_string()).collect(),
+                wanted: None,
+                near: here.shelf.iter().filter(|bottle| bottle.room == Some(room)).count(),
+            },
+            question: Whole::of(&self.question(own, &asked)),
+            answer: None,
+        })
     }
 
     /// The room an artist works in: as she last said today, or where she last took a bottle today.

@@ -13,8 +13,8 @@ use crate::base::ids::RoomId;
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::base::units::Seconds;
-use crate::rooms::asked::{air_then, airs_then};
-use crate::rooms::{Room, RoomSettings};
+use crate::rooms::asked::air_then;
+use crate::rooms::{EveryAir, Room, RoomSettings};
 use crate::web::House;
 
 /// Every bottle of the house with its predicted set time in the air of a room at that instant, wherever it stands; for
@@ -26,10 +26,12 @@ pub(super) fn bottles_at(
 ) -> Pin<Box<dyn Future<Output = Result<Vec<BottleAtHand>, Problem>> + Send + '_>> {
     Box::pin(async move {
         let mut db = house.store.read().await?;
-        let settings = RoomSettings::load(&mut db).await?;
         let (here, elsewhere) = match room {
-            Some(room) => (air_then(&mut db, room, &settings, at).await?, None),
-            None => (None, Some(airs_then(&mut db, &settings, at).await?)),
+            Some(room) => {
+                let settings = RoomSettings::load(&mut db).await?;
+                (air_then(&mut db, room, &settings, at).await?, None)
+            }
+            None => (None, Some(EveryAir::load(&mut db).await?.then(&mut db, at).await?)),
         };
         let shelf = adhesives::shelf(&mut db, None, at).await?;
         let air = |bottle: &OnShelf| match &elsewhere {

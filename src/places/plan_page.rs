@@ -6,8 +6,8 @@ use axum::response::Response;
 use super::advice_asked::{assumed, classes, limits, shelf_bottle, usual_style};
 use super::in_hand::{seen_from, set_time};
 use crate::adhesives::{self, Air, AirDoubt, Bead, Liquids};
-use crate::advice::band::{Band, BandRow, working_band};
-use crate::advice::judge::{Question, Verdict, Work};
+use crate::advice::band::{Band, BandRow, working_band_by};
+use crate::advice::judge::{HandsTables, Question, Verdict, Work};
 use crate::advice::options::{DAMPEST_PCT, DRIEST_PCT};
 use crate::advice::settings::AdviceSettings;
 use crate::advice::words;
@@ -92,7 +92,11 @@ async fn bands(
             daily: None,
             limits,
         };
-        let row = |at: usize| (bottles[at].name.clone(), row_at(&working_band(&question, at, Verdict::Fits), planned));
+        let tables = HandsTables::of(&hands);
+        let row = |at: usize| {
+            let band = working_band_by(&question, at, Verdict::Fits, &tables);
+            (bottles[at].name.clone(), row_at(&band, planned))
+        };
         (0..bottles.len()).map(row).collect::<Vec<_>>()
     })
     .await

@@ -8,13 +8,14 @@ use axum::response::Response;
 
 use super::day::{self, Day};
 use super::day_words::{self, BoardView, Line};
+use crate::advice::shown;
 use crate::base::actor::{Role, Who};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::cards::{self, AtHand};
 use crate::clearance::{self, DeskRow};
 use crate::rooms::asked::CheckDue;
-use crate::rooms::{self, AirRow, air_rows};
+use crate::rooms::{AirRow, EveryAir, air_rows};
 use crate::store::Db;
 use crate::web::House;
 use crate::web::frame::Frame;
@@ -81,10 +82,13 @@ async fn today(
     let studio = Studio::load(&mut db).await?;
     let (role, now) = (signed_in.who.role, signed_in.visitor.now.0);
     let works_in_rooms = role != Role::Accountant;
-    let rooms = if works_in_rooms { air_rows(&house, &mut db, &studio, now).await? } else { Vec::new() };
-    let read = match works_in_rooms {
-        true => Some(read(&mut db, &studio, now).await?),
-        false => None,
+    let (rooms, read) = match works_in_rooms {
+        true => {
+            let air = EveryAir::load(&mut db).await?;
+            let rooms = air_rows(&house, &mut db, &studio, &air, now).await?;
+            (rooms, Some(read(&mut db, &studio, &air, now).await?))
+        }
+        false => (Vec::new(), None),
     };
     let mut not_cleared = match works_in_rooms {
         true => clearance::desk_rows(&house, &mut db, &studio, &signed_in.who, now).await?,
@@ -99,7 +103,7 @@ async fn today(
     // Judging may wait for its turn; the connection is not kept waiting with it.
     drop(db);
     let sheet = match read {
-        Some(read) => sheet(&house, read, &studio, &signed_in.who).await?,
+        Some(read) => sheet(&house, read, &studio, &signed_in.who, now).await?,
         None => Sheet::default(),
     };
     let chosen = asked.get("moment").map(String::as_str);
@@ -129,16 +133,25 @@ async fn today(
 }
 
 /// What the sheet rests on: the day, and the checks that are due.
-async fn read(db: &mut Db, studio: &Studio, now: Instant) -> Result<(Day, Vec<CheckDue>), Problem> {
-    let day = day::read(db, studio, now).await?;
+async fn read(db: &mut Db, studio: &Studio, air: &EveryAir, now: Instant) -> Result<(Day, Vec<CheckDue>), Problem> {
+    let day = day::read(db, studio, air, now).await?;
     let ids: Vec<_> = day.rooms.iter().map(|here| here.room.id).collect();
-    let due = rooms::asked::checks_due(db, &ids, now).await?;
+    let due = air.checks_due(db, &ids, now).await?;
     Ok((day, due))
 }
 
 /// The board and what goes with it; empty where nobody is an artist or there is no room.
-async fn sheet(house: &House, (read, due): (Day, Vec<CheckDue>), studio: &Studio, who: &Who) -> Result<Sheet, Problem> {
+async fn sheet(
+    house: &House,
+    (read, due): (Day, Vec<CheckDue>),
+    studio: &Studio,
+    who: &Who,
+    now: Instant,
+) -> Result<Sheet, Problem> {
     let (read, boards) = day::judge(house, read).await?;
+    if let Some(shown) = read.shown_to(who, now) {
+        shown::leave(house, shown);
+    }
     let own = read.artists.iter().find(|own| own.artist.person == who.id);
     let room = own.and_then(|own| {
         let works = read.room_of(&own.artist);

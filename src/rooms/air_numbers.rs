@@ -124,7 +124,7 @@ fn mark(studio: &Studio) -> char {
 fn humidity_on_rule(air: &AirNow, settings: &RoomSettings, studio: &Studio) -> OnRule {
     OnRule {
         value: air.measured.humidity.humidity.get(),
-        doubt: air.measured.doubt.humidity,
+        doubt: air.measured.doubt.humidity.get(),
         limits: (0.0, RelHumidity::HIGHEST.min(100.0)),
         band: (settings.humidity_band.0.get(), settings.humidity_band.1.get()),
         open: air.stale || air.known.humidity_checked_days_ago.is_none(),
@@ -136,7 +136,11 @@ fn temperature_on_rule(air: &AirNow, settings: &RoomSettings, studio: &Studio) -
     let shown = |celsius: f64| studio.scale(celsius);
     OnRule {
         value: shown(air.measured.temperature.get()),
-        doubt: air.measured.doubt.temperature * if studio.fahrenheit { 1.8 } else { 1.0 },
+        doubt: if studio.fahrenheit {
+            air.measured.doubt.temperature.fahrenheit()
+        } else {
+            air.measured.doubt.temperature.get()
+        },
         limits: (shown(-40.0), shown(80.0)),
         band: (shown(settings.temperature_band.0.get()), shown(settings.temperature_band.1.get())),
         open: air.stale,

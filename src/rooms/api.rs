@@ -136,8 +136,8 @@ async fn list(reader: Reader, State(house): State<House>) -> Result<Json<Vec<Roo
             at: air.at.iso(),
             temperature_c: air.measured.temperature.get(),
             relative_humidity_pct: air.measured.humidity.humidity.get(),
-            temperature_u_c: air.measured.doubt.temperature,
-            humidity_u_pct: air.measured.doubt.humidity,
+            temperature_u_c: air.measured.doubt.temperature.get(),
+            humidity_u_pct: air.measured.doubt.humidity.get(),
             stale: air.stale,
             dew_point_c: match air.derived.dew {
                 DewPoint::Dew(at) => Some(at),

@@ -28,8 +28,8 @@ pub struct Off {
 pub fn off(humidity: Option<f64>, temperature: Option<f64>, doubt: &Doubt, settings: &RoomSettings) -> Vec<Off> {
     let wet = (settings.humidity_band.0.get(), settings.humidity_band.1.get());
     let warm = (settings.temperature_band.0.get(), settings.temperature_band.1.get());
-    let humidity = humidity.and_then(|value| beyond(value, wet, ("drier", "damper"), doubt.humidity));
-    let temperature = temperature.and_then(|value| beyond(value, warm, ("colder", "warmer"), doubt.temperature));
+    let humidity = humidity.and_then(|value| beyond(value, wet, ("drier", "damper"), doubt.humidity.get()));
+    let temperature = temperature.and_then(|value| beyond(value, warm, ("colder", "warmer"), doubt.temperature.get()));
     humidity.into_iter().chain(temperature).collect()
 }
 
@@ -53,8 +53,9 @@ pub fn state(off: &[Off]) -> BandState {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::base::units::{HumidityDoubt, TemperatureDoubt};
 
-    const DOUBT: Doubt = Doubt { humidity: 1.5, temperature: 0.5 };
+    const DOUBT: Doubt = Doubt { humidity: HumidityDoubt::clamped(1.5), temperature: TemperatureDoubt::clamped(0.5) };
 
     #[track_caller]
     fn check(humidity: f64, temperature: f64, mark: &str, words: &str) {

@@ -14,6 +14,7 @@ use super::{Instrument, InstrumentKind, Room, store};
 use crate::base::ids::{InstrumentId, RoomId};
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::time::{DAY, Instant};
+use crate::base::units::{HumidityDoubt, TemperatureDoubt};
 use crate::store::Kept;
 use crate::web::House;
 use crate::web::checks::{Notes, choice_field, note_fields, number_field, text_field};
@@ -63,8 +64,8 @@ impl TypedInstrument {
             name: instrument.name.clone(),
             kind: instrument.kind.word().to_owned(),
             place: place.to_owned(),
-            own_humidity: instrument.own_humidity.map(|u| studio.exact(u, 1)).unwrap_or_default(),
-            own_temperature: instrument.own_temperature.map(|u| studio.exact(u, 1)).unwrap_or_default(),
+            own_humidity: instrument.own_humidity.map(|u| studio.exact(u.get(), 1)).unwrap_or_default(),
+            own_temperature: instrument.own_temperature.map(|u| studio.exact(u.get(), 1)).unwrap_or_default(),
             age_years: String::new(),
             temperature_field: map.temperature_field.clone(),
             temperature_unit: if map.temperature_unit == TemperatureUnit::Fahrenheit {
@@ -109,7 +110,9 @@ impl TypedInstrument {
         let place = PLACES.iter().find(|(_, word, _)| *word == typed_place).map(|(place, ..)| *place);
         let place = notes.choice("place", place);
         let own_humidity = notes.optional_number("own_humidity", &self.own_humidity, (0.2, 20.0), "%RH");
+        let own_humidity = own_humidity.map(|typed| typed.map(HumidityDoubt::clamped));
         let own_temperature = notes.optional_number("own_temperature", &self.own_temperature, (0.05, 5.0), "K");
+        let own_temperature = own_temperature.map(|typed| typed.map(TemperatureDoubt::clamped));
         let years = notes.optional_number("age_years", &self.age_years, (0.0, 30.0), "years");
         let mapping =
             if kind == Some(InstrumentKind::Sensor) { self.mapping(&mut notes) } else { Some(Mapping::default()) };

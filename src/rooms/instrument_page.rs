@@ -115,6 +115,7 @@ pub(super) async fn instrument_view(
         Some(_) => ("near", "check due".to_owned()),
         None => ("near", "never checked".to_owned()),
     };
+    let shown_doubt = if studio.fahrenheit { doubt.temperature.fahrenheit() } else { doubt.temperature.get() };
     Ok(InstrumentPage {
         frame: house.frame(&studio, &staff.visitor, Place::Rooms, format!("{} in {}", instrument.name, room.name)),
         key: again.key,
@@ -125,9 +126,8 @@ pub(super) async fn instrument_view(
         state: known.check_sentence(),
         checked,
         temperature_unit: studio.temperature_unit(),
-        doubt_humidity: studio.number(super::instrument::LIKELY * doubt.humidity, 1),
-        doubt_temperature: studio
-            .number(super::instrument::LIKELY * doubt.temperature * if studio.fahrenheit { 1.8 } else { 1.0 }, 1),
+        doubt_humidity: studio.number(super::instrument::LIKELY * doubt.humidity.get(), 1),
+        doubt_temperature: studio.number(super::instrument::LIKELY * shown_doubt, 1),
         correction: correction_words(&Corrections::of(&checks, now), &studio),
         checks: checks.iter().map(|check| check_row(check, &studio, now, &path)).collect(),
         check_mistakes: mistakes(&check_fields),

@@ -7,8 +7,8 @@ use axum::extract::State;
 use axum::response::Response;
 
 use super::chart::{Air, spark};
-use super::corrected::{JOINED_WITHIN, KnownInstrument, correct, load_every_instrument};
-use super::now::airs_by;
+use super::corrected::{JOINED_WITHIN, KnownInstrument, correct};
+use super::every_air::EveryAir;
 use super::readings::KeptReading;
 use super::settings::RoomSettings;
 use super::written::Quantity;
@@ -75,15 +75,20 @@ pub struct AirWords {
     pub dew_word: &'static str,
 }
 
-/// Every room's row, for this page and for Today: seven statements, however many rooms there are.
+/// Every room's row, for this page and for Today: three statements, however many rooms there are.
 ///
 /// # Errors
 /// When the database cannot be read.
-pub async fn air_rows(house: &House, db: &mut Db, studio: &Studio, now: Instant) -> Result<Vec<AirRow>, Problem> {
-    let settings = RoomSettings::load(db).await?;
+pub async fn air_rows(
+    house: &House,
+    db: &mut Db,
+    studio: &Studio,
+    air: &EveryAir,
+    now: Instant,
+) -> Result<Vec<AirRow>, Problem> {
+    let EveryAir { settings, instruments, .. } = air;
     let rooms = store::rooms(db).await?;
-    let instruments = load_every_instrument(db).await?;
-    let mut airs = airs_by(db, &instruments, &settings, now).await?;
+    let mut airs = air.now(now)?;
     let devices = store::devices_of_every_room(db).await?;
     let mut last_day: BTreeMap<RoomId, Vec<KeptReading>> = BTreeMap::new();
     for (room, reading) in readings::of_every_room_between(db, now.plus(-DAY), now.plus(1)).await? {
@@ -94,8 +99,8 @@ pub async fn air_rows(house: &House, db: &mut Db, studio: &Studio, now: Instant)
         reading: house.url(&format!("/rooms/{}/readings/new", room.id)),
         plan: house.url(&format!("/rooms/{}/plan", room.id)),
         about: about(&room, &devices, studio),
-        spark: last_day.get(&room.id).map(|found| spark_of(found, &instruments, &settings, now)).unwrap_or_default(),
-        air: airs.remove(&room.id).map(|air| words(&air, &settings, studio, now)),
+        spark: last_day.get(&room.id).map(|found| spark_of(found, instruments, settings, now)).unwrap_or_default(),
+        air: airs.remove(&room.id).map(|air| words(&air, settings, studio, now)),
         name: room.name,
     };
     Ok(rooms.into_iter().map(row).collect())
@@ -167,7 +172,8 @@ struct ListPage {
 async fn list(staff: Staff, State(house): State<House>) -> Result<Response, Problem> {
     let mut db = house.store.read().await?;
     let studio = Studio::load(&mut db).await?;
-    let rooms = air_rows(&house, &mut db, &studio, staff.visitor.now.0).await?;
+    let air = EveryAir::load(&mut db).await?;
+    let rooms = air_rows(&house, &mut db, &studio, &air, staff.visitor.now.0).await?;
     let frame = house.frame(&studio, &staff.visitor, Place::Rooms, "Rooms");
     let may_add = staff.who.role == crate::base::actor::Role::Owner;
     page(&ListPage { frame, rooms, may_add })

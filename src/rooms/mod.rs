@@ -8,6 +8,7 @@ pub mod band;
 pub mod chart;
 mod check_form;
 mod corrected;
+mod every_air;
 mod import_page;
 mod imports;
 pub mod instrument;
@@ -42,12 +43,13 @@ pub mod written;
 use crate::base::ids::{CheckId, DeviceId, InstrumentId, RoomId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
-use crate::base::units::{AirChanges, Celsius, CubicMetres, GramsPerHour};
+use crate::base::units::{AirChanges, Celsius, CubicMetres, GramsPerHour, HumidityDoubt, TemperatureDoubt};
 use crate::store::Db;
 use crate::web::House;
 use crate::web::routes::Routes;
 
 pub use api::RoomsApi;
+pub use every_air::EveryAir;
 pub use list_page::{AirRow, AirWords, air_rows};
 pub use plan_page::{BandChoice, BandChoices, PlanAsked, PlanView, SetTimeEffect};
 pub use plan_store::plan_inputs;
@@ -168,10 +170,10 @@ pub struct Instrument {
     pub kind: InstrumentKind,
     /// Beside the bed or on the wall.
     pub place: instrument::Place,
-    /// The studio's own standard uncertainty of the temperature, K.
-    pub own_temperature: Option<f64>,
-    /// The studio's own standard uncertainty of the humidity, %RH.
-    pub own_humidity: Option<f64>,
+    /// The studio's own standard uncertainty of the temperature.
+    pub own_temperature: Option<TemperatureDoubt>,
+    /// The studio's own standard uncertainty of the humidity.
+    pub own_humidity: Option<HumidityDoubt>,
     /// When it was bought, or came here.
     pub bought: Instant,
     /// How its messages are read.

@@ -1,10 +1,7 @@
 //! A room's air as it is now: the newest believed reading, corrected, with its doubt, its age and what follows from it.
 
-use std::collections::BTreeMap;
-
 use super::air::Derived;
 use super::band::{self, BandState, Off};
-use super::corrected::{KnownInstrument, load_every_instrument};
 use super::instrument::{Correction, Known, Measured};
 use super::plausible::{hours_beyond_limit, is_stale};
 use super::readings::{self, KeptReading};
@@ -51,35 +48,6 @@ pub async fn air_now(
         .ok_or_else(|| Problem::broken("a reading without its instrument"))?;
     let checks = store::checks(db, instrument.id).await?;
     Ok(judge(&reading, instrument, &checks, settings, now))
-}
-
-/// The air of every room in use whose air was ever read, in three statements.
-///
-/// # Errors
-/// When the database cannot be read.
-pub async fn airs_now(db: &mut Db, settings: &RoomSettings, now: Instant) -> Result<BTreeMap<RoomId, AirNow>, Problem> {
-    let instruments = load_every_instrument(db).await?;
-    airs_by(db, &instruments, settings, now).await
-}
-
-/// As [`airs_now`], by instruments already loaded.
-pub(super) async fn airs_by(
-    db: &mut Db,
-    instruments: &[KnownInstrument],
-    settings: &RoomSettings,
-    now: Instant,
-) -> Result<BTreeMap<RoomId, AirNow>, Problem> {
-    let mut airs = BTreeMap::new();
-    for (room, reading) in readings::newest_of_every_room(db).await? {
-        let known = instruments
-            .iter()
-            .find(|known| known.instrument.id == reading.instrument)
-            .ok_or_else(|| Problem::broken("a reading without its instrument"))?;
-        if let Some(air) = judge(&reading, known.instrument.clone(), &known.checks, settings, now) {
-            airs.insert(room, air);
-        }
-    }
-    Ok(airs)
 }
 
 pub(super) fn judge(

@@ -69,11 +69,17 @@ pub(super) struct Situation {
 
 impl Situation {
     pub(super) async fn load(db: &mut Db, room: &Room, settings: &RoomSettings, now: Instant) -> Result<Self, Problem> {
+        let air = air_now(db, room.id, settings, now).await?;
+        Self::with_air(db, room, air, now).await
+    }
+
+    /// The same with the room's air already read.
+    async fn with_air(db: &mut Db, room: &Room, air: Option<AirNow>, now: Instant) -> Result<Self, Problem> {
         let devices = store::devices(db, room.id).await?;
         Ok(Self {
             planning: planning(db, room.id).await?,
             devices: running(db, devices).await?,
-            air: air_now(db, room.id, settings, now).await?,
+            air,
             outside: outside(db, now).await?,
         })
     }
@@ -84,19 +90,21 @@ impl Situation {
     }
 }
 
-/// Everything that decides how a room's air moves, for other parts; none while its air or the air outside is not known, or for a
-/// room that is not there.
+/// Everything that decides how the air of a room in use moves, for other parts that have read room and air; none while its air or the
+/// air outside is not known.
 ///
 /// # Errors
 /// When the database cannot be read.
 pub async fn plan_inputs(
     db: &mut Db,
-    room: RoomId,
+    room: &Room,
+    air: Option<&AirNow>,
     now: Instant,
-    settings: &RoomSettings,
 ) -> Result<Option<PlanInputs>, Problem> {
-    let Some(room) = store::room(db, room).await?.filter(|room| room.closed.is_none()) else { return Ok(None) };
-    Ok(Situation::load(db, &room, settings, now).await?.inputs(&room))
+    if air.is_none() {
+        return Ok(None);
+    }
+    Ok(Situation::with_air(db, room, air.cloned(), now).await?.inputs(room))
 }
 
 /// What the plan knows of a room.

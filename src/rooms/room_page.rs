@@ -242,8 +242,9 @@ async fn charts(
             kept: &kept,
             set_aside: &set_aside,
             band: Some(band),
-            last_doubt: doubt
-                .map(|doubt| if quantity == Quantity::Humidity { doubt.humidity } else { doubt.temperature }),
+            last_doubt: doubt.map(|doubt| {
+                if quantity == Quantity::Humidity { doubt.humidity.get() } else { doubt.temperature.get() }
+            }),
             device_on: &[],
             joined_within: JOINED_WITHIN,
         };

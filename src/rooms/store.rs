@@ -10,7 +10,9 @@ use crate::base::ids::{CheckId, DeviceId, InstrumentId, RoomId};
 use crate::base::problem::Problem;
 use crate::base::text::fold;
 use crate::base::time::Instant;
-use crate::base::units::{AirChanges, Celsius, CubicMetres, GramsPerHour, RelHumidity};
+use crate::base::units::{
+    AirChanges, Celsius, CubicMetres, GramsPerHour, HumidityDoubt, RelHumidity, TemperatureDoubt,
+};
 use crate::store::{Db, Tx, query_with_nulls};
 
 /// Every room in use, sorted by name.
@@ -250,8 +252,8 @@ pub(super) async fn add_instrument(tx: &mut Tx, instrument: &Instrument) -> Resu
     .bind(instrument.kind.word())
     .bind(if instrument.place == Place::AtTheBed { "bed" } else { "wall" })
     .bind((instrument.place == Place::OnTheWallCompared).then_some(instrument.bought.0))
-    .bind(instrument.own_temperature)
-    .bind(instrument.own_humidity)
+    .bind(instrument.own_temperature.map(TemperatureDoubt::get))
+    .bind(instrument.own_humidity.map(HumidityDoubt::get))
     .bind(instrument.bought.0)
     .bind(serde_json::to_string(&instrument.mapping).map_err(Problem::broken)?)
     .execute(tx.db())
@@ -268,8 +270,8 @@ pub(super) async fn change_instrument(tx: &mut Tx, instrument: &Instrument) -> R
     )
     .bind(if instrument.place == Place::AtTheBed { "bed" } else { "wall" })
     .bind((instrument.place == Place::OnTheWallCompared).then_some(now.0))
-    .bind(instrument.own_temperature)
-    .bind(instrument.own_humidity)
+    .bind(instrument.own_temperature.map(TemperatureDoubt::get))
+    .bind(instrument.own_humidity.map(HumidityDoubt::get))
     .bind(serde_json::to_string(&instrument.mapping).map_err(Problem::broken)?)
     .bind(instrument.id.to_string())
     .bind(instrument.room.to_string())
@@ -294,8 +296,12 @@ fn read_instrument(row: &AnyRow) -> Result<Instrument, Problem> {
             (_, Some(_)) => Place::OnTheWallCompared,
             (_, None) => Place::OnTheWall,
         },
-        own_temperature: row.get(6),
-        own_humidity: row.get(7),
+        own_temperature: row
+            .get::<Option<f64>, _>(6)
+            .map(TemperatureDoubt::new)
+            .transpose()
+            .map_err(Problem::broken)?,
+        own_humidity: row.get::<Option<f64>, _>(7).map(HumidityDoubt::new).transpose().map_err(Problem::broken)?,
         bought: Instant(row.get(8)),
         mapping: serde_json::from_str::<Mapping>(&row.get::<String, _>(9)).map_err(Problem::broken)?,
     })

@@ -9,6 +9,7 @@ mod heads;
 pub mod keys;
 mod migrate;
 mod open;
+pub(crate) mod rows;
 mod scrub;
 pub mod sealed;
 pub mod settings;

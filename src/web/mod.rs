@@ -10,6 +10,7 @@ pub mod guard;
 pub mod headers;
 pub mod incoming;
 pub mod keypad;
+pub mod later;
 pub mod live;
 pub mod offline;
 pub mod problems;
@@ -27,6 +28,9 @@ use std::sync::Arc;
 use crate::config::Config;
 use crate::store::Store;
 
+/// So much may wait to be done after pages; each holds what it rests on, some hundred kilobytes.
+const LEFT_AT_MOST: usize = 32;
+
 /// What every handler is given: the database, the options, and what one process may do at once.
 #[derive(Clone)]
 pub struct House {
@@ -38,6 +42,8 @@ pub struct House {
     pub hashing: turns::Hashing,
     /// Turns for reading files and for long calculations.
     pub thinking: turns::Turns,
+    /// What pages leave to be done once they are answered.
+    pub later: later::Later,
     /// Pages that stay open and wait for news.
     pub live: live::Live,
     /// True when the data is the invented studio; a banner says so on every page.
@@ -53,6 +59,7 @@ impl House {
             config: Arc::new(config),
             hashing: turns::Hashing::default(),
             thinking: turns::Turns::new(2, 32),
+            later: later::Later::new(LEFT_AT_MOST),
             live: live::Live::default(),
             demo,
         }

@@ -7,30 +7,23 @@
 
 #![allow(clippy::print_stdout, reason = "what a bench found is for the terminal")]
 
-use std::net::SocketAddr;
+mod studio;
+
 use std::path::Path;
 use std::time::Instant as Watch;
 
-use axum::Router;
-use axum::body::{Body, to_bytes};
-use axum::http::{Request, StatusCode, header};
 use criterion::{Criterion, criterion_group, criterion_main};
 use sqlx::{AnyConnection, AssertSqlSafe, Connection, Row};
 use stillroom::adhesives::{Bead, Liquids};
 use stillroom::base::ids::{ArtistId, BedId, BottleId, CardId, CardPartId, ClientId, PersonId, RoomId, ServiceId};
-use stillroom::base::time::{Clock, DAY, Instant, MINUTE};
+use stillroom::base::time::{DAY, Instant, MINUTE};
 use stillroom::base::zone::Zone;
-use stillroom::book::hours::MINUTES_A_DAY;
-use stillroom::book::search::{self, Ask};
-use stillroom::book::slots::Length;
-use stillroom::book::{self, VisitKind};
+use stillroom::book::VisitKind;
+use stillroom::book::search;
 use stillroom::cards::card::{Aftercare, Card, Count, Lash, Lids, Remover, Side};
 use stillroom::cards::{SeedCard, seed_cards};
-use stillroom::config::Config;
-use stillroom::store::{OpenOptions, Store};
-use stillroom::web::{House, serve};
-use stillroom::{demo, places};
-use tower::ServiceExt;
+use stillroom::web::House;
+use studio::{Studio, hidden};
 
 /// Cards, one a past appointment.
 const CARDS: i64 = 250_000;
@@ -41,97 +34,29 @@ const A_DAY: i64 = 12;
 const AHEAD: i64 = 400;
 const CLIENTS: i64 = 600;
 
-struct Studio {
-    house: House,
-    app: Router,
-    cookies: String,
-    /// Who has time now and then.
-    artist: ArtistId,
-    folder: tempfile::TempDir,
+/// A studio with five years behind it, and an artist who has time now and then.
+async fn old(postgres: Option<&str>) -> (Studio, ArtistId) {
+    let studio = Studio::of_days_on(1, postgres).await;
+    let file = studio.folder.path().join("data/stillroom.db");
+    let url = postgres.map_or_else(|| format!("sqlite://{}", file.display()), str::to_owned);
+    let begun = Watch::now();
+    let artist = five_years(&studio.house, &url).await;
+    println!("filled in {:.0?}", begun.elapsed());
+    (studio, artist)
 }
 
-impl Studio {
-    /// A few days of the invented studio in a house of its own.
-    async fn begin(postgres: Option<&str>) -> Self {
-        let folder = tempfile::tempdir().expect("a folder");
-        let mut flags = vec![("data_dir".to_owned(), folder.path().join("data").display().to_string())];
-        flags.extend(postgres.map(|url| ("database_url".to_owned(), url.to_owned())));
-        let (config, _) = Config::resolve(&flags.into_iter().collect(), std::iter::empty()).expect("a configuration");
-        let config = config.listening_at(SocketAddr::from(([127, 0, 0, 1], 8270)));
-        let store = Store::open(&OpenOptions::of(&config, Clock::System)).await.expect("a database");
-        let house = House::new(store, config, true);
-        demo::fill_with(&house, 1).await.expect("people, rooms and services");
-        let app = serve::app(&house, places::routes());
-        let cookies = sign_in(&app).await;
-        Self { house, app, cookies, artist: ArtistId::new(), folder }
-    }
-
-    /// The same with five years behind it.
-    async fn old(postgres: Option<&str>) -> Self {
-        let mut studio = Self::begin(postgres).await;
-        let file = studio.folder.path().join("data/stillroom.db");
-        let url = postgres.map_or_else(|| format!("sqlite://{}", file.display()), str::to_owned);
-        let begun = Watch::now();
-        studio.artist = five_years(&studio.house, &url).await;
-        println!("filled in {:.0?}", begun.elapsed());
-        studio
-    }
-
-    async fn open(&self, path: &str) -> String {
-        let asked = Request::get(path).header(header::COOKIE, &self.cookies).body(Body::empty()).expect("a request");
-        let answer = self.app.clone().oneshot(asked).await.expect("an answer");
-        let status = answer.status();
-        let page = to_bytes(answer.into_body(), usize::MAX).await.expect("a page");
-        let page = String::from_utf8(page.to_vec()).expect("text");
-        assert_eq!(status, StatusCode::OK, "{path}: {page}");
-        page
-    }
-
-    /// Sends a form of a page; it must be kept.
-    async fn send(&self, path: &str, body: String) {
-        let asked = Request::post(path)
-            .header(header::COOKIE, &self.cookies)
-            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
-            .body(Body::from(body))
-            .expect("a request");
-        let answer = self.app.clone().oneshot(asked).await.expect("an answer");
-        assert_eq!(answer.status(), StatusCode::SEE_OTHER, "{path}");
-    }
-
-    /// Two hours after four, within a year.
-    async fn look(&self) -> usize {
-        let mut db = self.house.store.read().await.expect("a snapshot");
-        let zone = Zone::named("Europe/Copenhagen").expect("a zone");
-        let now = self.house.store.clock().now().0;
-        let ask = Ask {
-            length: Length { minutes: 120, before: 5, after: 10 },
-            takes_bed: true,
-            artists: vec![self.artist],
-            after: 16 * 60,
-            before: MINUTES_A_DAY,
-            from: zone.day(now),
-            days: 365,
-            most_a_day: 4,
-            most: 24,
-        };
-        let beds = book::beds(&mut db).await.expect("beds");
-        let beds: Vec<_> = beds.iter().collect();
-        search::search(&mut db, &ask, &beds, &zone, now).await.expect("an answer").len()
-    }
-
-    /// Who and where the cards of this bench are of.
-    async fn whose(&self) -> Whose {
-        let mut db = self.house.store.read().await.expect("a snapshot");
-        let mut one = async |text: &'static str| {
-            let row = sqlx::query(text).fetch_one(&mut *db).await.expect("a row");
-            row.get::<String, _>(0)
-        };
-        Whose {
-            client: one("select min(id) from client where erased is null").await.parse().expect("an id"),
-            artist: one("select min(id) from artist").await.parse().expect("an id"),
-            room: one("select min(id) from room").await.parse().expect("an id"),
-            bottle: one("select min(id) from bottle where finished is null").await.parse().expect("an id"),
-        }
+/// Who and where the cards of this bench are of.
+async fn whose(studio: &Studio) -> Whose {
+    let mut db = studio.house.store.read().await.expect("a snapshot");
+    let mut one = async |text: &'static str| {
+        let row = sqlx::query(text).fetch_one(&mut *db).await.expect("a row");
+        row.get::<String, _>(0)
+    };
+    Whose {
+        client: one("select min(id) from client where erased is null").await.parse().expect("an id"),
+        artist: one("select min(id) from artist").await.parse().expect("an id"),
+        room: one("select min(id) from room").await.parse().expect("an id"),
+        bottle: one("select min(id) from bottle where finished is null").await.parse().expect("an id"),
     }
 }
 
@@ -214,8 +139,8 @@ const TURNS: usize = 12;
 fn against_bare_commits(_: &mut Criterion) {
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build().expect("a runtime");
     runtime.block_on(async {
-        let studio = Studio::begin(None).await;
-        let whose = studio.whose().await;
+        let studio = Studio::of_days(1).await;
+        let whose = whose(&studio).await;
         let mut db = bare(studio.folder.path()).await;
         let now = studio.house.store.clock().now().0;
         let open: Vec<SeedCard> = (0..TURN).map(|_| whose.card(now, false)).collect();
@@ -343,37 +268,7 @@ async fn five_years(house: &House, url: &str) -> ArtistId {
     artists[0]
 }
 
-async fn sign_in(app: &Router) -> String {
-    let asked = Request::get("/sign-in").body(Body::empty()).expect("a request");
-    let answer = app.clone().oneshot(asked).await.expect("an answer");
-    let guest = cookies_of(&answer);
-    let page = to_bytes(answer.into_body(), usize::MAX).await.expect("a page");
-    let page = String::from_utf8(page.to_vec()).expect("text");
-    let (name, phrase) = (demo::PEOPLE[0].0.replace(' ', "+"), demo::PASSPHRASE.replace(' ', "+"));
-    let (csrf, key) = (hidden(&page, "csrf"), hidden(&page, "form_key"));
-    let body = format!("csrf={csrf}&form_key={key}&name={name}&passphrase={phrase}");
-    let asked = Request::post("/sign-in")
-        .header(header::COOKIE, &guest)
-        .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
-        .body(Body::from(body))
-        .expect("a request");
-    let answer = app.clone().oneshot(asked).await.expect("an answer");
-    assert_eq!(answer.status(), StatusCode::SEE_OTHER, "the sign-in was refused");
-    cookies_of(&answer)
-}
-
-/// The value of a hidden field.
-fn hidden(page: &str, name: &str) -> String {
-    let from = page.find(&format!("name=\"{name}\" value=\"")).expect("a hidden field") + name.len() + 15;
-    page[from..].split('"').next().expect("its value").to_owned()
-}
-
-fn cookies_of(answer: &axum::http::Response<Body>) -> String {
-    let cookies = answer.headers().get_all(header::SET_COOKIE).iter();
-    cookies.filter_map(|cookie| cookie.to_str().ok()?.split(';').next()).collect::<Vec<_>>().join("; ")
-}
-
-fn timed(bench: &mut Criterion, runtime: &tokio::runtime::Runtime, studio: &Studio, on: &str) {
+fn timed(bench: &mut Criterion, runtime: &tokio::runtime::Runtime, (studio, artist): &(Studio, ArtistId), on: &str) {
     let page = runtime.block_on(studio.open("/book"));
     assert!(page.matches("class=\"visit\"").count() > 100, "the day is full");
     for (what, path) in [("day page of the book", "/book"), ("list of cards", "/cards"), ("day sheet", "/")] {
@@ -381,15 +276,15 @@ fn timed(bench: &mut Criterion, runtime: &tokio::runtime::Runtime, studio: &Stud
             bench.iter(|| runtime.block_on(studio.open(path)));
         });
     }
-    assert!(runtime.block_on(studio.look()) > 3, "she has time now and then");
+    assert!(runtime.block_on(studio.two_hours_after_four(*artist)) > 3, "she has time now and then");
     bench.bench_function(&format!("two hours after four, a year ahead of 12 artists, {on}"), |bench| {
-        bench.iter(|| runtime.block_on(studio.look()));
+        bench.iter(|| runtime.block_on(studio.two_hours_after_four(*artist)));
     });
 }
 
 fn pages(bench: &mut Criterion) {
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build().expect("a runtime");
-    let studio = runtime.block_on(Studio::old(None));
+    let studio = runtime.block_on(old(None));
     timed(bench, &runtime, &studio, "SQLite");
     drop(studio);
     let Ok(server) = std::env::var("STILLROOM_TEST_POSTGRES") else {
@@ -404,7 +299,7 @@ fn pages(bench: &mut Criterion) {
     };
     runtime.block_on(on_server(format!("create database {name}")));
     let url = format!("{}/{name}", server.rsplit_once('/').expect("a database in the address").0);
-    let studio = runtime.block_on(Studio::old(Some(&url)));
+    let studio = runtime.block_on(old(Some(&url)));
     timed(bench, &runtime, &studio, "PostgreSQL");
     drop(studio);
     runtime.block_on(on_server(format!("drop database {name} with (force)")));

@@ -5,8 +5,9 @@
 //! as large as they are kept. Timed are whole requests, as the owner sends them: the JSON with every photo in it, and the page to read
 //! with every photo it shows. Ten seconds for all of it are promised.
 
+mod studio;
+
 use std::io::Cursor;
-use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -19,13 +20,12 @@ use sqlx::Row;
 use stillroom::adhesives::{Bead, Liquids};
 use stillroom::base::ids::{CardId, CardPartId, ClientId, ConsultationId, ExposureId, PatchTestId, PhotoId};
 use stillroom::base::problem::Problem;
-use stillroom::base::time::{Clock, DAY, HOUR, MINUTE};
+use stillroom::base::time::{DAY, HOUR, MINUTE};
 use stillroom::book::VisitKind;
 use stillroom::cards::card::{Aftercare, Card, Count, Lash, Lids, Remover, Side};
 use stillroom::cards::{SeedCard, seed_cards};
 use stillroom::clients::photos::clean::clean;
-use stillroom::config::Config;
-use stillroom::store::{FormKey, Kept, OpenOptions, Store, sealed};
+use stillroom::store::{FormKey, Kept, Store, sealed};
 use stillroom::web::{House, serve};
 use stillroom::{clients, demo, places};
 use tower::ServiceExt;
@@ -41,12 +41,7 @@ const FIRST: [&str; 10] = ["anna", "mari", "lotte", "bea", "clara", "dina", "est
 const LAST: [&str; 10] = ["lovell", "marsh", "lund", "dahl", "berg", "falk", "holm", "lien", "roth", "toft"];
 
 async fn house(many: usize) -> (Store, tempfile::TempDir) {
-    let folder = tempfile::tempdir().expect("a folder");
-    let flags =
-        [("data_dir", folder.path().join("data"))].map(|(name, path)| (name.to_owned(), path.display().to_string()));
-    let (config, _) = Config::resolve(&flags.into(), std::iter::empty()).expect("a configuration");
-    let config = config.listening_at(SocketAddr::from(([127, 0, 0, 1], 8270)));
-    let store = Store::open(&OpenOptions::of(&config, Clock::System)).await.expect("a database");
+    let (store, _, folder) = studio::empty(None).await;
     for from in (0..many).step_by(500) {
         let key = FormKey::house();
         let write = store.write(&key, move |tx| {
@@ -113,17 +108,12 @@ struct FiveYears {
 
 impl FiveYears {
     async fn begin() -> Self {
-        let folder = tempfile::tempdir().expect("a folder");
-        let flags = [("data_dir", folder.path().join("data"))]
-            .map(|(name, path)| (name.to_owned(), path.display().to_string()));
-        let (config, _) = Config::resolve(&flags.into(), std::iter::empty()).expect("a configuration");
-        let config = config.listening_at(SocketAddr::from(([127, 0, 0, 1], 8270)));
-        let store = Store::open(&OpenOptions::of(&config, Clock::System)).await.expect("a database");
+        let (store, config, folder) = studio::empty(None).await;
         let house = House::new(store, config, true);
         demo::fill_with(&house, 1).await.expect("people, clients and services");
         let client = came_for_years(&house).await;
         let app = serve::app(&house, places::routes());
-        let cookies = sign_in(&app).await;
+        let cookies = studio::sign_in(&app).await;
         Self { app, cookies, client: client.to_string(), _folder: folder }
     }
 
@@ -291,33 +281,6 @@ fn photo() -> Vec<u8> {
     let mut file = Cursor::new(Vec::new());
     DynamicImage::ImageRgb8(grainy).write_to(&mut file, ImageFormat::Png).expect("a picture");
     clean(&file.into_inner()).expect("a photo").jpeg
-}
-
-async fn sign_in(app: &Router) -> String {
-    let asked = Request::get("/sign-in").body(Body::empty()).expect("a request");
-    let answer = app.clone().oneshot(asked).await.expect("an answer");
-    let guest = cookies_of(&answer);
-    let page = to_bytes(answer.into_body(), usize::MAX).await.expect("a page");
-    let page = String::from_utf8(page.to_vec()).expect("text");
-    let hidden = |name: &str| {
-        let from = page.find(&format!("name=\"{name}\" value=\"")).expect("a hidden field") + name.len() + 15;
-        page[from..].split('"').next().expect("its value").to_owned()
-    };
-    let (name, phrase) = (demo::PEOPLE[0].0.replace(' ', "+"), demo::PASSPHRASE.replace(' ', "+"));
-    let body = format!("csrf={}&form_key={}&name={name}&passphrase={phrase}", hidden("csrf"), hidden("form_key"));
-    let asked = Request::post("/sign-in")
-        .header(header::COOKIE, &guest)
-        .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
-        .body(Body::from(body))
-        .expect("a request");
-    let answer = app.clone().oneshot(asked).await.expect("an answer");
-    assert_eq!(answer.status(), StatusCode::SEE_OTHER, "the sign-in was refused");
-    cookies_of(&answer)
-}
-
-fn cookies_of(answer: &axum::http::Response<Body>) -> String {
-    let cookies = answer.headers().get_all(header::SET_COOKIE).iter();
-    cookies.filter_map(|cookie| cookie.to_str().ok()?.split(';').next()).collect::<Vec<_>>().join("; ")
 }
 
 fn exporting(bench: &mut Criterion) {

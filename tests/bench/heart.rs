@@ -16,7 +16,7 @@ use stillroom::advice::options::options;
 use stillroom::advice::surest::surest_next_step;
 use stillroom::artists::Technique;
 use stillroom::artists::hands::{Hands, Timing};
-use stillroom::base::units::{Celsius, RelHumidity, Seconds};
+use stillroom::base::units::{Celsius, HumidityDoubt, RelHumidity, Seconds, TemperatureDoubt};
 
 /// Time this thread has spent on a processor, as Linux counts it.
 struct ProcessorTime;
@@ -109,7 +109,10 @@ fn heart(c: &mut Criterion<ProcessorTime>) {
         .collect();
     let question = Question {
         hands: &hands,
-        room: RoomNow { air: air(21.0, 38.0), doubt: AirDoubt { temperature_k: 0.5, humidity_pct: 2.5 } },
+        room: RoomNow {
+            air: air(21.0, 38.0),
+            doubt: AirDoubt { temperature: TemperatureDoubt::clamped(0.5), humidity: HumidityDoubt::clamped(2.5) },
+        },
         work: Work {
             technique: Technique::Classic,
             placements_per_set: 180,

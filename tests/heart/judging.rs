@@ -14,7 +14,7 @@ use stillroom::advice::strip::suits;
 use stillroom::advice::surest::surest_next_step;
 use stillroom::artists::Technique;
 use stillroom::artists::hands::{Hands, Timing};
-use stillroom::base::units::{Celsius, RelHumidity, Seconds};
+use stillroom::base::units::{Celsius, HumidityDoubt, RelHumidity, Seconds, TemperatureDoubt};
 
 fn s(x: f64) -> Seconds {
     Seconds::new(x).unwrap()
@@ -74,7 +74,7 @@ impl Room {
         Self {
             hands: hands(settle, 60),
             air,
-            doubt: AirDoubt { temperature_k: 0.5, humidity_pct: 2.5 },
+            doubt: AirDoubt { temperature: TemperatureDoubt::clamped(0.5), humidity: HumidityDoubt::clamped(2.5) },
             bead: Bead::Medium,
             shelf,
             not_today: Vec::new(),
@@ -393,7 +393,7 @@ fn the_next_step_goes_where_the_doubt_is() {
 
     let mut unread = Room::new(1.3, air(22.0, 28.0), vec![tested()]);
     unread.hands = hands(1.3, 300);
-    unread.doubt = AirDoubt { temperature_k: 0.5, humidity_pct: 8.0 };
+    unread.doubt = AirDoubt { temperature: TemperatureDoubt::clamped(0.5), humidity: HumidityDoubt::clamped(8.0) };
     let step = surest_next_step(&unread.ask(), &judge(&unread.ask()));
     assert_eq!(step.doubt, Some(Doubt::Instrument));
 }

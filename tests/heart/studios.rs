@@ -5,7 +5,7 @@ use stillroom::adhesives::{Air, AirDoubt, Bead, Conditions, Liquids};
 use stillroom::advice::judge::{CureClass, Judgement, Limits, Question, RoomNow, ShelfBottle, Work, judge};
 use stillroom::artists::Technique;
 use stillroom::artists::hands::{Hands, Timing};
-use stillroom::base::units::{Celsius, RelHumidity, Seconds};
+use stillroom::base::units::{Celsius, HumidityDoubt, RelHumidity, Seconds, TemperatureDoubt};
 
 use crate::chance::Chance;
 
@@ -143,7 +143,10 @@ fn asked(hands: &Hands, read: Air, bottle: ShelfBottle) -> Judgement {
     let classes: Vec<CureClass> = CLASSES.iter().map(|(a, b)| CureClass::new(s(*a), s(*b)).unwrap()).collect();
     judge(&Question {
         hands,
-        room: RoomNow { air: read, doubt: AirDoubt { temperature_k: 0.5, humidity_pct: 2.5 } },
+        room: RoomNow {
+            air: read,
+            doubt: AirDoubt { temperature: TemperatureDoubt::clamped(0.5), humidity: HumidityDoubt::clamped(2.5) },
+        },
         work: Work {
             technique: Technique::Classic,
             placements_per_set: 180,

@@ -88,14 +88,14 @@ fn filled(html: &str) -> impl Iterator<Item = String> {
     html::tags(html).into_iter().filter(is_filled).map(|tag| tag.name)
 }
 
-async fn read_air(owner: &mut Browser, room: &str, temperature: &str, humidity: &str) {
+pub(crate) async fn read_air(owner: &mut Browser, room: &str, temperature: &str, humidity: &str) {
     let form = owner.form(&format!("/rooms/{room}/readings/new"), &format!("/rooms/{room}/readings")).await;
     let form = form.with("temperature", temperature).with("humidity", humidity).with("do", "keep");
     owner.submit(&form).await.goes_to();
 }
 
 /// Three tests of Heath more, at this air.
-async fn bench(owner: &mut Browser, house: &TestHouse, seconds: &[&str], air: (&str, &str)) {
+pub(crate) async fn bench(owner: &mut Browser, house: &TestHouse, seconds: &[&str], air: (&str, &str)) {
     let bottle = &house.things.bottle;
     for seconds in seconds {
         let form = owner
@@ -109,7 +109,7 @@ async fn bench(owner: &mut Browser, house: &TestHouse, seconds: &[&str], air: (&
     }
 }
 
-fn advice_of(house: &TestHouse, room: &str) -> String {
+pub(crate) fn advice_of(house: &TestHouse, room: &str) -> String {
     let things = &house.things;
     format!("/rooms/{room}/advice?artist={}&style={}", things.timed_artist, things.timed_style)
 }
@@ -434,7 +434,7 @@ async fn newest_kept(house: &TestHouse) -> (KeptQuestion, States, String) {
 }
 
 /// Takes the bottle that the advice of Ines in Gable speaks of; gives where that leads.
-async fn take(browser: &mut Browser, house: &TestHouse, path: &str) -> String {
+pub(crate) async fn take(browser: &mut Browser, house: &TestHouse, path: &str) -> String {
     let form = browser.page(path).await.form(&format!("/rooms/{}/advice", house.things.gable));
     browser.submit(&form).await.goes_to()
 }

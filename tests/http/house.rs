@@ -203,7 +203,7 @@ impl TestHouse {
 }
 
 /// Every table of ours; a test compares the list with the migrations.
-pub(crate) const TABLES: [&str; 92] = [
+pub(crate) const TABLES: [&str; 93] = [
     "writer",
     "form_key",
     "audit",
@@ -274,6 +274,7 @@ pub(crate) const TABLES: [&str; 92] = [
     "staff_incident",
     "complaint",
     "advice",
+    "advice_shown",
     "advice_state",
     "works_in",
     "forecast",

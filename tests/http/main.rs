@@ -7,6 +7,7 @@
 #![allow(clippy::unwrap_used, reason = "a test stops at the first thing that is not as it must be")]
 
 mod advice;
+mod advice_shown;
 mod api;
 mod arrival;
 mod base_path;

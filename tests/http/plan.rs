@@ -3,8 +3,8 @@
 use std::fmt::Write as _;
 
 use stillroom::base::time::{DAY, HOUR, Instant, MINUTE};
-use stillroom::rooms::RoomSettings;
 use stillroom::rooms::plan::{Air, Reach, reach};
+use stillroom::rooms::{self, RoomSettings};
 
 use crate::browser::Answer;
 use crate::doors::{Row, Sent, form, get, post};
@@ -131,8 +131,10 @@ both_databases!(the_page_says_hours_switching_on_watts_and_the_cold_surface, asy
     // 300 g an hour in 32 m³ with half an air change: 5.8 to 7.5 g/m³ takes 1 to 4 hours by the capacity.
     let inputs = {
         let mut db = house.house.store.read().await.unwrap();
-        let (room, settings) = (house.things.gable.parse().unwrap(), RoomSettings::load(&mut db).await.unwrap());
-        stillroom::rooms::plan_inputs(&mut db, room, house.clock.now().0, &settings).await.unwrap().unwrap()
+        let (settings, now) = (RoomSettings::load(&mut db).await.unwrap(), house.clock.now().0);
+        let room = rooms::asked::open(&mut db, house.things.gable.parse().unwrap()).await.unwrap();
+        let air = rooms::now::air_now(&mut db, room.id, &settings, now).await.unwrap();
+        rooms::plan_inputs(&mut db, &room, air.as_ref(), now).await.unwrap().unwrap()
     };
     let target =
         Air { humidity: "40".parse().map(stillroom::base::units::RelHumidity::clamped).unwrap(), ..inputs.now };

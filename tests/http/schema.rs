@@ -202,6 +202,20 @@ fn words() -> Vec<Words> {
             known: vec!["fits", "near_too_quick", "near_too_slow", "too_quick", "too_slow"],
         },
         Words {
+            column: "advice_shown.verdict",
+            insert: |word, n| {
+                format!(
+                    "insert into advice_shown
+                     (id, fingerprint, first_at, last_at, times, artist, room, style, bottle, verdict, model, inputs, answer)
+                     select '{}', 'f{n}', 1, 1, 1, min(id), (select min(id) from room), '', (select min(id) from bottle),
+                     '{word}', '', '', '' from artist",
+                    id(n)
+                )
+            },
+            // As above: what cannot be used is not proposed.
+            known: vec!["fits", "near_too_quick", "near_too_slow", "too_quick", "too_slow"],
+        },
+        Words {
             column: "bench_sitting.piece",
             insert: |word, n| {
                 format!(

@@ -86,15 +86,16 @@ impl Posterior {
     /// One part for each scatter and, when the humidity is in doubt, each node of a seven-point rule over it.
     /// The temperature enters as a straight line, so its doubt adds variance exactly.
     fn parts(&self, at: &Conditions, doubt: AirDoubt, own_variance: impl Fn(&Scatter) -> f64) -> Vec<Part> {
-        let nodes = if doubt.humidity_pct > 0.0 { &HERMITE[..] } else { &HERMITE[..1] };
+        let u_humidity = doubt.humidity.get();
+        let nodes = if u_humidity > 0.0 { &HERMITE[..] } else { &HERMITE[..1] };
         let total: f64 = nodes.iter().map(|(_, w)| w).sum();
-        let cool_sd = coolness(22.0 - doubt.temperature_k);
+        let cool_sd = coolness(22.0 - doubt.temperature.get());
         let q = Parameter::Temperature.place();
         let mut x: Row = row(at);
         let mut parts = Vec::with_capacity(self.scatters().len() * nodes.len());
         for s in self.scatters() {
             for (z, weight) in nodes {
-                x[Parameter::Humidity.place()] = dryness(at.air.humidity.get() + z * doubt.humidity_pct);
+                x[Parameter::Humidity.place()] = dryness(at.air.humidity.get() + z * u_humidity);
                 let air = cool_sd.powi(2) * (s.covariance[(q, q)] + s.mean[q].powi(2));
                 parts.push(Part {
                     weight: s.weight * weight / total,

@@ -6,7 +6,7 @@ use proptest::prelude::*;
 use super::prior::PRODUCT_SD;
 use super::*;
 use crate::adhesives::{Air, AirDoubt, Bead, Conditions, Liquid, Liquids};
-use crate::base::units::{Celsius, RelHumidity, Seconds};
+use crate::base::units::{Celsius, HumidityDoubt, RelHumidity, Seconds, TemperatureDoubt};
 
 fn s(x: f64) -> Seconds {
     Seconds::new(x).unwrap()
@@ -223,7 +223,7 @@ fn only_the_test_piece_most_used_enters_a_fit() {
 fn an_unchecked_hygrometer_widens_the_prediction_more_in_dry_air() {
     let bottle = Posterior::of(&Prior::from_label(None), &Sums::of(&some_tests()));
     let width = |h: f64, u: f64| {
-        let doubt = AirDoubt { temperature_k: 0.5, humidity_pct: u };
+        let doubt = AirDoubt { temperature: TemperatureDoubt::clamped(0.5), humidity: HumidityDoubt::clamped(u) };
         let m = bottle.placement(&at(21.0, h, Bead::Medium, Liquids::NONE, 3.0), doubt);
         m.quantile(0.9) - m.quantile(0.1)
     };

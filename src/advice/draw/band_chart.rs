@@ -294,8 +294,8 @@ fn reading(svg: &mut Ink, map: &Map<'_>, taken: &mut Taken) {
     let Some(reading) = map.reading else { return };
     let (px, py) = at(reading.spot);
     let edge = |spot: f64, by: f64| (spot - LIKELY * by, spot + LIKELY * by);
-    let (dry, damp) = edge(reading.spot.humidity.get(), reading.doubt.humidity);
-    let (cool, warm) = edge(reading.spot.temperature.get(), reading.doubt.temperature);
+    let (dry, damp) = edge(reading.spot.humidity.get(), reading.doubt.humidity.get());
+    let (cool, warm) = edge(reading.spot.temperature.get(), reading.doubt.temperature.get());
     let (left, right) = (x().at_or_edge(dry), x().at_or_edge(damp));
     let (top, foot) = (y().at_or_edge(warm), y().at_or_edge(cool));
     svg.add(format_args!(
@@ -471,7 +471,11 @@ mod tests {
     use crate::advice::judge::{CureClass, Limits, Question, RoomNow, ShelfBottle, Work};
     use crate::artists::Technique;
     use crate::artists::hands::{Hands, Timing};
-    use crate::base::units::Seconds;
+    use crate::base::units::{HumidityDoubt, Seconds, TemperatureDoubt};
+
+    fn doubt(humidity: f64, temperature: f64) -> Doubt {
+        Doubt { humidity: HumidityDoubt::clamped(humidity), temperature: TemperatureDoubt::clamped(temperature) }
+    }
 
     fn s(value: f64) -> Seconds {
         Seconds::new(value).unwrap()
@@ -521,7 +525,7 @@ mod tests {
             id: "band",
             bottle: "Heath",
             band,
-            reading: Some(Reading { spot: spot(21.6, 29.0), doubt: Doubt { humidity: 3.0, temperature: 0.5 } }),
+            reading: Some(Reading { spot: spot(21.6, 29.0), doubt: doubt(3.0, 0.5) }),
             trail,
             guards,
             aim: Some(spot(21.6, 36.0)),
@@ -625,7 +629,7 @@ mod tests {
     fn the_finding_says_on_which_side_of_the_band_the_room_is() {
         let band = band((2.0, 3.0));
         let with = |h: f64| {
-            let reading = Some(Reading { spot: spot(22.0, h), doubt: Doubt { humidity: 2.0, temperature: 0.3 } });
+            let reading = Some(Reading { spot: spot(22.0, h), doubt: doubt(2.0, 0.3) });
             draw(&Map { reading, ..map(&band, &[], &[]) }).finding
         };
         let row = band.rows().into_iter().find(|row| (row.temperature.get() - 22.0).abs() < 0.1).unwrap();
@@ -640,7 +644,7 @@ mod tests {
     #[test]
     fn a_reading_off_the_map_stays_in_the_picture() {
         let band = band((1.0, 2.0));
-        let reading = Some(Reading { spot: spot(38.0, 96.0), doubt: Doubt { humidity: 5.0, temperature: 1.0 } });
+        let reading = Some(Reading { spot: spot(38.0, 96.0), doubt: doubt(5.0, 1.0) });
         let svg = draw(&Map { reading, ..map(&band, &[], &[]) }).svg;
         assert!(svg.contains(&format!("class=\"cross\" d=\"M{} {}", Px(RIGHT - 7.0), Px(TOP))));
     }

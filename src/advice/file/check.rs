@@ -3,7 +3,7 @@
 use crate::adhesives::set_time::{Climate, Label, OpenTest, SetTest, TestPiece};
 use crate::adhesives::{Air, AirDoubt, Bead, Conditions, Liquid, Liquids};
 use crate::artists::hands::Timing;
-use crate::base::units::{Celsius, OutOfRange, RelHumidity, Seconds};
+use crate::base::units::{Celsius, HumidityDoubt, OutOfRange, RelHumidity, Seconds, TemperatureDoubt};
 
 use super::input::{
     Asked, BottleAsked, ClimateAsked, LimitsAsked, NotTodayAsked, OpenTestAsked, RoomAsked, SetTestAsked,
@@ -67,8 +67,8 @@ pub(super) fn check(asked: &Asked) -> Result<Checked, Refusal> {
 fn room(asked: &RoomAsked) -> Result<RoomNow, Refusal> {
     let air = air("room", asked.temperature_c, asked.relative_humidity_pct)?;
     let doubt = AirDoubt {
-        temperature_k: within("room.temperature_u_c", asked.temperature_u_c, 0.0, 10.0, "K")?,
-        humidity_pct: within("room.humidity_u_pct", asked.humidity_u_pct, 0.0, 30.0, "%RH")?,
+        temperature: TemperatureDoubt::clamped(within("room.temperature_u_c", asked.temperature_u_c, 0.0, 10.0, "K")?),
+        humidity: HumidityDoubt::clamped(within("room.humidity_u_pct", asked.humidity_u_pct, 0.0, 30.0, "%RH")?),
     };
     Ok(RoomNow { air, doubt })
 }

@@ -16,10 +16,11 @@ pub use refusal::Refusal;
 use crate::adhesives::set_time::Scatter;
 use crate::artists::hands::Hands;
 
-use super::judge::{Question, judge};
-use super::options::options;
+use super::judge::{HandsTables, Question, RoomDraws};
+use super::options::options_by;
 use super::page::Picture;
-use super::surest::surest_next_step;
+use super::reasons::why;
+use super::surest::surest_by;
 
 /// An answer and what its picture needs besides.
 #[derive(Debug, Clone)]
@@ -57,11 +58,13 @@ pub fn advise(text: &str) -> Result<Advised, Refusal> {
         daily: None,
         limits: checked.limits,
     };
-    let judged = judge(&question);
-    let options = options(&question, &judged);
-    let next = surest_next_step(&question, &judged);
-    let picture = Picture::of(&question, &judged, &options);
-    Ok(Advised { answer: Answer::of(&question, &judged, &options, &next), picture })
+    let tables = HandsTables::of(&hands);
+    let judged = RoomDraws::of(&question).judge_by(&question, &tables);
+    let options = options_by(&question, &judged, &tables);
+    let next = surest_by(&question, &judged, &tables);
+    let why = why(&question, &judged);
+    let answer = Answer::of(&question, &judged, &options, &next, &why);
+    Ok(Advised { answer, picture: Picture::of(&question, &judged, &options, &tables, why) })
 }
 
 /// Reads the file as written, without checking ranges.

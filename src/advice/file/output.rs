@@ -125,7 +125,7 @@ pub struct LearnedAnswer {
 impl Answer {
     /// Puts a judgement and what goes with it into the machine form.
     #[must_use]
-    pub fn of(q: &Question<'_>, judged: &Judgement, options: &Options, next: &NextStep) -> Self {
+    pub(crate) fn of(q: &Question<'_>, judged: &Judgement, options: &Options, next: &NextStep, why: &[String]) -> Self {
         let window = |c: usize| {
             let (low, high) = q.classes[c].window();
             [low, high]
@@ -138,7 +138,7 @@ impl Answer {
             bottles: q.bottles.iter().zip(&judged.bottles).map(|(b, j)| BottleAnswer::of(b, j)).collect(),
             options: options.offers.iter().map(OptionAnswer::of).collect(),
             surest_next_step: next.words.clone(),
-            reasons: reasons::reasons(q, judged, options),
+            reasons: reasons::with_options(why, options),
             cautions: reasons::cautions(q, judged),
         }
     }

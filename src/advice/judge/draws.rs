@@ -67,8 +67,8 @@ pub(crate) struct AirDraws {
 impl AirDraws {
     pub(crate) fn of(room: &RoomNow, held: Option<Doubt>) -> Self {
         let held = held == Some(Doubt::Instrument);
-        let (h, u_h) = (room.air.humidity.get(), room.doubt.humidity_pct);
-        let (t, u_t) = (room.air.temperature.get(), room.doubt.temperature_k);
+        let (h, u_h) = (room.air.humidity.get(), room.doubt.humidity.get());
+        let (t, u_t) = (room.air.temperature.get(), room.doubt.temperature.get());
         Self {
             dry: scores(dim::HUMIDITY, held).iter().map(|z| dryness(h + z * u_h)).collect(),
             cool: scores(dim::TEMPERATURE, held).iter().map(|z| (22.0 - t - z * u_t) / 10.0).collect(),
@@ -236,16 +236,12 @@ struct GridPoint {
 }
 
 impl HandsTables {
-    pub(crate) fn of(hands: &Hands, held: Option<Doubt>) -> Self {
-        let held = held == Some(Doubt::Hands);
+    /// The hands with all their doubt. Costs hundreds of quantiles: made once for everything that is asked about the same hands.
+    pub(crate) fn of(hands: &Hands) -> Self {
         let shapes = || hands.hands_time().iter().map(Nig::shape);
         let table = QuantileTable::new(shapes().fold(f64::INFINITY, f64::min), shapes().fold(0.0, f64::max));
         let grid =
             hands.hands_time().iter().map(|fit| GridPoint { fit: *fit, place: table.place_of(fit.shape()) }).collect();
-        if held {
-            let travel = vec![(hands.travel.mean, hands.travel.spread().powi(2)); POINTS];
-            return Self { grid, spreads: Vec::new(), travel };
-        }
         let spreads = lattice::normal(dim::HANDS_SPREAD).iter().map(|z| table.at_score(*z)).collect();
         let (fit, shape) = (&hands.travel, hands.travel.shape());
         let table = QuantileTable::new(shape, shape);
@@ -258,6 +254,13 @@ impl HandsTables {
             })
             .collect();
         Self { grid, spreads, travel }
+    }
+
+    /// The hands held at their means: no quantile is asked for.
+    pub(crate) fn held(hands: &Hands) -> Self {
+        let grid = hands.hands_time().iter().map(|fit| GridPoint { fit: *fit, place: 0.0 }).collect();
+        let travel = vec![(hands.travel.mean, hands.travel.spread().powi(2)); POINTS];
+        Self { grid, spreads: Vec::new(), travel }
     }
 
     /// The hands in each draw, for an adhesive with these ln κ.
@@ -295,7 +298,7 @@ mod tests {
     use super::*;
     use crate::adhesives::set_time::{Label, Prior, SetTest, Sums, TestPiece};
     use crate::adhesives::{Air, AirDoubt, Bead, Liquids};
-    use crate::base::units::{Celsius, RelHumidity, Seconds};
+    use crate::base::units::{Celsius, HumidityDoubt, RelHumidity, Seconds, TemperatureDoubt};
 
     fn at(humidity: f64) -> Conditions {
         let air = Air { temperature: Celsius::clamped(21.0), humidity: RelHumidity::clamped(humidity) };
@@ -355,7 +358,7 @@ mod tests {
 
     #[test]
     fn with_the_instrument_held_every_draw_has_the_air_that_was_read() {
-        let doubt = AirDoubt { temperature_k: 0.5, humidity_pct: 4.0 };
+        let doubt = AirDoubt { temperature: TemperatureDoubt::clamped(0.5), humidity: HumidityDoubt::clamped(4.0) };
         let room = RoomNow { air: at(35.0).air, doubt };
         let held = AirDraws::of(&room, Some(Doubt::Instrument));
         assert!(reach(&held.dry) < 1e-12 && reach(&held.cool) < 1e-12);

@@ -17,6 +17,7 @@ pub use draws::Doubt;
 pub(crate) use draws::{AirDraws, HandsDraws, HandsTables};
 pub use question::{CureClass, Limits, NotToday, Question, RoomNow, ShelfBottle, Tested, Work};
 pub use room::RoomDraws;
+pub(crate) use room::ShelfDraws;
 pub use shares::{Outcome, Spread, cured_in_air, disturbed, extra_hold_s};
 pub(crate) use stand::Stand;
 pub use stand::Subject;

@@ -15,8 +15,12 @@ use super::{BottleJudged, ClassJudged, Judgement, conclude};
 #[derive(Debug, Clone)]
 pub struct RoomDraws {
     any_adhesive: AnyAdhesive,
-    bottles: Vec<DrawnBottle>,
+    shelf: ShelfDraws,
 }
+
+/// The bottles of it alone: what a board of many artists and rooms needs.
+#[derive(Debug, Clone)]
+pub(crate) struct ShelfDraws(Vec<DrawnBottle>);
 
 /// What air, bead and liquids do to an adhesive of a class.
 #[derive(Debug, Clone)]
@@ -42,10 +46,7 @@ impl RoomDraws {
     #[must_use]
     pub fn of(q: &Question<'_>) -> Self {
         let air = AirDraws::of(&q.room, None);
-        Self {
-            any_adhesive: AnyAdhesive::of(q, &air),
-            bottles: q.bottles.iter().map(|bottle| DrawnBottle::of(q, &air, bottle)).collect(),
-        }
+        Self { any_adhesive: AnyAdhesive::of(q, &air), shelf: ShelfDraws::in_air(q, &air) }
     }
 
     /// Judges one pair of hands in this room. The question must ask about the room, bead, pick-up, liquids and shelf
@@ -55,19 +56,16 @@ impl RoomDraws {
     /// When the question holds no class, or another number of bottles than were drawn.
     #[must_use]
     pub fn judge(&self, q: &Question<'_>) -> Judgement {
-        assert!(!q.classes.is_empty(), "a question holds at least one class");
-        assert_eq!(q.bottles.len(), self.bottles.len(), "the shelf that was drawn");
-        let tables = HandsTables::of(q.hands, None);
-        conclude(q, self.classes(q, &tables), self.bottles(q, &tables))
+        self.judge_by(q, &HandsTables::of(q.hands))
     }
 
-    /// As [`RoomDraws::judge`], the bottles alone: what a board of many artists and rooms needs.
+    /// As [`RoomDraws::judge`], by tables of these hands already made.
     ///
     /// # Panics
-    /// When the question holds another number of bottles than were drawn.
-    pub(crate) fn judge_bottles(&self, q: &Question<'_>, tables: &HandsTables) -> Vec<BottleJudged> {
-        assert_eq!(q.bottles.len(), self.bottles.len(), "the shelf that was drawn");
-        self.bottles(q, tables)
+    /// As [`RoomDraws::judge`].
+    pub(crate) fn judge_by(&self, q: &Question<'_>, tables: &HandsTables) -> Judgement {
+        assert!(!q.classes.is_empty(), "a question holds at least one class");
+        conclude(q, self.classes(q, tables), self.shelf.judge(q, tables))
     }
 
     fn classes(&self, q: &Question<'_>, tables: &HandsTables) -> Vec<ClassJudged> {
@@ -88,8 +86,24 @@ impl RoomDraws {
             })
             .collect()
     }
+}
 
-    fn bottles(&self, q: &Question<'_>, tables: &HandsTables) -> Vec<BottleJudged> {
+impl ShelfDraws {
+    /// Draws the shelf of a question in its room.
+    pub(crate) fn of(q: &Question<'_>) -> Self {
+        Self::in_air(q, &AirDraws::of(&q.room, None))
+    }
+
+    fn in_air(q: &Question<'_>, air: &AirDraws) -> Self {
+        Self(q.bottles.iter().map(|bottle| DrawnBottle::of(q, air, bottle)).collect())
+    }
+
+    /// As [`RoomDraws::judge`], the bottles alone.
+    ///
+    /// # Panics
+    /// When the question holds another number of bottles than were drawn.
+    pub(crate) fn judge(&self, q: &Question<'_>, tables: &HandsTables) -> Vec<BottleJudged> {
+        assert_eq!(q.bottles.len(), self.0.len(), "the shelf that was drawn");
         let judged = |(b, bottle): (usize, &DrawnBottle)| {
             let DrawnBottle { set, ln_kappa, set_time, open_time, outside_climate } = bottle;
             let hands = tables.with_openness(ln_kappa.clone());
@@ -110,7 +124,7 @@ impl RoomDraws {
                 open_time: *open_time,
             }
         };
-        self.bottles.iter().enumerate().map(judged).collect()
+        self.0.iter().enumerate().map(judged).collect()
     }
 }
 

@@ -119,14 +119,18 @@ pub struct Options {
 /// Empty when both already fit.
 #[must_use]
 pub fn options(q: &Question<'_>, judged: &Judgement) -> Options {
+    options_by(q, judged, &HandsTables::of(q.hands))
+}
+
+/// As [`options`], by tables of these hands already made.
+pub(crate) fn options_by(q: &Question<'_>, judged: &Judgement, tables: &HandsTables) -> Options {
     let mut search = Search::new(q, judged);
     search.bottles();
     if judged.verdict(judged.base) != Verdict::Fits {
-        let tables = HandsTables::of(q.hands, None);
-        search.beads(&tables);
+        search.beads(tables);
         search.classes();
-        search.liquids(&tables);
-        search.air(&tables);
+        search.liquids(tables);
+        search.air(tables);
         search.never();
     }
     let mut found = search.found;

@@ -3,7 +3,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::base::units::{Celsius, OutOfRange, RelHumidity};
+use crate::base::units::{Celsius, HumidityDoubt, OutOfRange, RelHumidity, TemperatureDoubt};
 
 /// A salt whose saturated solution keeps the air in a closed box at a known humidity.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -265,18 +265,18 @@ pub struct Known {
     /// Where it hangs.
     pub place: Place,
     /// The studio's own standard uncertainty of its humidity, %RH, instead of the rules.
-    pub own_humidity: Option<f64>,
+    pub own_humidity: Option<HumidityDoubt>,
     /// The studio's own standard uncertainty of its temperature, K, instead of the rules.
-    pub own_temperature: Option<f64>,
+    pub own_temperature: Option<TemperatureDoubt>,
 }
 
 /// Standard uncertainties of one reading: about two in three lie within one of them, eight in ten within 1.28.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Doubt {
-    /// Of the humidity, %RH.
-    pub humidity: f64,
-    /// Of the temperature, K.
-    pub temperature: f64,
+    /// Of the humidity.
+    pub humidity: HumidityDoubt,
+    /// Of the temperature.
+    pub temperature: TemperatureDoubt,
 }
 
 /// How many standard uncertainties hold eight values in ten, each way.
@@ -306,9 +306,13 @@ impl Known {
     pub fn doubt(&self, hours_beyond_limit: f64) -> Doubt {
         let hours = hours_beyond_limit.clamp(0.0, 24.0);
         let wall = if self.place == Place::OnTheWall { 3.0 } else { 0.0 };
-        let humidity = self.own_humidity.unwrap_or_else(|| self.humidity_by_rule());
-        let temperature = self.own_temperature.unwrap_or(if self.temperature_checked { 0.3 } else { 0.5 });
-        Doubt { humidity: humidity.hypot(wall).hypot(2.0 * hours), temperature: temperature.hypot(0.5 * hours) }
+        let humidity = self.own_humidity.map_or_else(|| self.humidity_by_rule(), HumidityDoubt::get);
+        let by_rule = if self.temperature_checked { 0.3 } else { 0.5 };
+        let temperature = self.own_temperature.map_or(by_rule, TemperatureDoubt::get);
+        Doubt {
+            humidity: HumidityDoubt::clamped(humidity.hypot(wall).hypot(2.0 * hours)),
+            temperature: TemperatureDoubt::clamped(temperature.hypot(0.5 * hours)),
+        }
     }
 
     fn humidity_by_rule(&self) -> f64 {

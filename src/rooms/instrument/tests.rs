@@ -99,11 +99,11 @@ fn a_correction_never_leads_past_the_ends_of_the_scale_without_saying_so() {
 
 #[test]
 fn humidity_is_doubted_by_the_age_of_its_check() {
-    let checked = |days| Known { humidity_checked_days_ago: Some(days), ..known() }.doubt(0.0).humidity;
+    let checked = |days| Known { humidity_checked_days_ago: Some(days), ..known() }.doubt(0.0).humidity.get();
     near(checked(0.0), 1.5);
     near(checked(365.0), 1.5);
     near(checked(366.0), 2.5);
-    let unchecked = |years: f64| Known { age_days: years * DAYS_A_YEAR, ..known() }.doubt(0.0).humidity;
+    let unchecked = |years: f64| Known { age_days: years * DAYS_A_YEAR, ..known() }.doubt(0.0).humidity.get();
     near(unchecked(0.0), 5.0 / 3f64.sqrt());
     near(unchecked(1.0), 5.0 / 3f64.sqrt() + 1.5);
     near(unchecked(10.0), 6.0);
@@ -111,20 +111,24 @@ fn humidity_is_doubted_by_the_age_of_its_check() {
 
 #[test]
 fn temperature_is_doubted_less_once_compared() {
-    near(known().doubt(0.0).temperature, 0.5);
-    near(Known { temperature_checked: true, ..known() }.doubt(0.0).temperature, 0.3);
+    near(known().doubt(0.0).temperature.get(), 0.5);
+    near(Known { temperature_checked: true, ..known() }.doubt(0.0).temperature.get(), 0.3);
 }
 
 #[test]
 fn the_studios_own_values_come_before_the_rules() {
-    let own = Known { own_humidity: Some(0.8), own_temperature: Some(0.1), ..known() };
-    near(own.doubt(0.0).humidity, 0.8);
-    near(own.doubt(0.0).temperature, 0.1);
+    let own = Known {
+        own_humidity: Some(HumidityDoubt::clamped(0.8)),
+        own_temperature: Some(TemperatureDoubt::clamped(0.1)),
+        ..known()
+    };
+    near(own.doubt(0.0).humidity.get(), 0.8);
+    near(own.doubt(0.0).temperature.get(), 0.1);
 }
 
 #[test]
 fn a_wall_adds_three_in_quadrature_until_compared_with_the_bed() {
-    let at = |place| Known { humidity_checked_days_ago: Some(10.0), place, ..known() }.doubt(0.0).humidity;
+    let at = |place| Known { humidity_checked_days_ago: Some(10.0), place, ..known() }.doubt(0.0).humidity.get();
     near(at(Place::OnTheWall), (1.5f64 * 1.5 + 9.0).sqrt());
     near(at(Place::OnTheWallCompared), 1.5);
 }
@@ -132,11 +136,11 @@ fn a_wall_adds_three_in_quadrature_until_compared_with_the_bed() {
 #[test]
 fn a_stale_reading_is_doubted_more_each_hour_up_to_a_day() {
     let doubt = Known { humidity_checked_days_ago: Some(10.0), ..known() }.doubt(3.0);
-    near(doubt.humidity, (1.5f64 * 1.5 + 36.0).sqrt());
-    near(doubt.temperature, (0.25f64 + 2.25).sqrt());
+    near(doubt.humidity.get(), (1.5f64 * 1.5 + 36.0).sqrt());
+    near(doubt.temperature.get(), (0.25f64 + 2.25).sqrt());
     let known = known();
-    near(known.doubt(24.0).humidity, known.doubt(400.0).humidity);
-    near(known.doubt(-1.0).humidity, known.doubt(0.0).humidity);
+    near(known.doubt(24.0).humidity.get(), known.doubt(400.0).humidity.get());
+    near(known.doubt(-1.0).humidity.get(), known.doubt(0.0).humidity.get());
 }
 
 #[test]

@@ -1,0 +1,153 @@
+//! Advice that was shown for work, noted once its page has been answered; what counts as that is said in `mod.rs`.
+//!
+//! Nothing here may be waited for by a page: working the question out as text takes milliseconds, and the write its turn.
+
+use std::sync::Arc;
+
+use tokio::task::spawn_blocking;
+
+use super::for_work::{MODEL, for_work};
+use super::judge::{Subject, Verdict};
+use super::kept::{About, KeptQuestion, States, Whole};
+use super::shown_store::{self, NewShown};
+use crate::base::ids::{ArtistId, BottleId, RoomId};
+use crate::base::problem::Problem;
+use crate::base::time::{DAY, Instant, MINUTE};
+use crate::store::{FormKey, Kept};
+use crate::web::House;
+
+/// Showings of one question within this time are one: a reload, or a page that looked again by itself.
+const ONE_SHOWING: i64 = MINUTE;
+/// How long it is kept, from when it was first shown.
+const KEPT: i64 = 90 * DAY;
+
+/// An advice as it was shown.
+#[derive(Debug, Clone)]
+pub struct Shown {
+    /// When.
+    pub at: Instant,
+    /// Whose hands, who is also who read it.
+    pub artist: ArtistId,
+    /// Where.
+    pub room: RoomId,
+    /// What it was about.
+    pub about: About,
+    /// Everything the answer depends on.
+    pub question: Whole,
+    /// What the page answered; `None` for a tile, which says less than is kept: then it is worked out.
+    pub answer: Option<Answered>,
+}
+
+/// What a page answered.
+#[derive(Debug, Clone)]
+pub struct Answered {
+    /// The bottle it proposed, by its place, and its verdict; none where none may be used.
+    pub bottle: Option<(usize, Verdict)>,
+    /// The machine form.
+    pub text: String,
+}
+
+/// Leaves it to be noted after the page: a page is answered as quickly, and as well, whatever becomes of the note.
+pub fn leave(house: &House, shown: Shown) {
+    house.later.leave("note an advice that was shown", move |house| note(house, shown));
+}
+
+/// Notes one showing: a new row for a new question, else one more of the row that is there, at most once a minute.
+async fn note(house: House, shown: Shown) -> Result<(), Problem> {
+    let (shown, question, states, fingerprint) =
+        spawn_blocking(move || written(shown)).await.map_err(Problem::broken)??;
+    let mut db = house.store.read().await?;
+    let known = shown_store::last_shown(&mut db, &fingerprint).await?;
+    drop(db);
+    let since = shown.at.plus(-ONE_SHOWING);
+    match known {
+        Some(last) if last > since => Ok(()),
+        Some(_) => {
+            let at = shown.at;
+            let key = FormKey::house();
+            let write = house.store.write(&key, move |tx| {
+                let fingerprint = fingerprint.clone();
+                Box::pin(async move {
+                    shown_store::again(tx, &fingerprint, at, since).await?;
+                    tx.record_tells_itself();
+                    Ok(Kept::see(""))
+                })
+            });
+            write.await.map(|_| ())
+        }
+        None => {
+            let new = Arc::new(new_row(&house, shown, question, states, fingerprint).await?);
+            let key = FormKey::house();
+            let write = house.store.write(&key, move |tx| {
+                let new = Arc::clone(&new);
+                Box::pin(async move {
+                    shown_store::keep(tx, &new, since).await?;
+                    tx.record_tells_itself();
+                    Ok(Kept::see(""))
+                })
+            });
+            write.await.map(|_| ())
+        }
+    }
+}
+
+fn written(shown: Shown) -> Result<(Shown, KeptQuestion, States, String), Problem> {
+    let (question, states) =
+        KeptQuestion::of(&shown.question.question(), shown.about.clone()).map_err(Problem::broken)?;
+    let fingerprint = question.fingerprint(MODEL).map_err(Problem::broken)?;
+    Ok((shown, question, states, fingerprint))
+}
+
+async fn new_row(
+    house: &House,
+    shown: Shown,
+    question: KeptQuestion,
+    states: States,
+    fingerprint: String,
+) -> Result<NewShown, Problem> {
+    let Shown { at, artist, room, about, question: whole, answer } = shown;
+    let answer = match answer {
+        Some(answer) => answer,
+        None => {
+            let turn = house.thinking.next().await?;
+            let (wanted, near, air_known) = (about.wanted, about.near, about.read_at.is_some());
+            let worked_out = spawn_blocking(move || {
+                let _turn = turn;
+                work_out(&whole, wanted, near, air_known)
+            });
+            worked_out.await.map_err(Problem::broken)??
+        }
+    };
+    let bottle = answer.bottle.and_then(|(place, verdict)| {
+        let id: BottleId = about.bottles.get(place)?.parse().ok()?;
+        Some((id, verdict))
+    });
+    Ok(NewShown { at, artist, room, style: about.style, bottle, fingerprint, question, states, answer: answer.text })
+}
+
+fn work_out(whole: &Whole, wanted: Option<usize>, near: usize, air_known: bool) -> Result<Answered, Problem> {
+    let work = for_work(&whole.question(), wanted, near, air_known);
+    let bottle = match work.judged.base {
+        Subject::Bottle(b) => Some((b, work.judged.bottles[b].verdict)),
+        Subject::Class(_) => None,
+    };
+    let text = serde_json::to_string(&work.answer).map_err(Problem::broken)?;
+    Ok(Answered { bottle: bottle.filter(|(_, verdict)| *verdict != Verdict::NotForToday), text })
+}
+
+/// Forgets what was first shown longer ago than it is kept, and what was known then that no other advice names. Run by the clock.
+///
+/// # Errors
+/// As every write.
+pub async fn forget_shown(house: &House) -> Result<(), Problem> {
+    let key = FormKey::house();
+    let write = house.store.write(&key, |tx| {
+        Box::pin(async move {
+            let before = tx.now.0.plus(-KEPT);
+            shown_store::forget(tx, before).await?;
+            tx.record_tells_itself();
+            Ok(Kept::see(""))
+        })
+    });
+    write.await.map(|_| ())
+}
