@@ -88,7 +88,7 @@ both_databases!(another_reading_another_bead_and_another_test_are_other_rows, as
 
 both_databases!(a_reading_that_only_grows_older_is_no_other_question, async |house| {
     let mut ines = ines_in_gable(house).await;
-    house.clock.advance(40 * MINUTE);
+    house.pass(40, &mut [&mut ines]).await;
     open(house, &mut ines, &here(house)).await;
     house.clock.advance(2 * MINUTE);
     open(house, &mut ines, &here(house)).await;
@@ -155,7 +155,7 @@ both_databases!(the_page_shows_what_was_taken_first_and_what_was_shown_after_it_
         let place = |what: &str| text.find(what).unwrap_or_else(|| panic!("{what} is not there: {text}"));
         assert!(place("id=\"taken\"") < place("id=\"shown\""));
         assert!(place("id=\"shown\"") < place(&format!("/advice/{id}\"")));
-        browser.page(&format!("/advice/{id}")).await.says("60 timed placements in three sittings");
+        browser.page(&format!("/advice/{id}")).await.says("four timed placements in two sittings");
     }
     let mut tilde = house.actor(Actor::ArtistB);
     tilde.page("/advice").await.says("None was shown in the last 90 days.");

@@ -465,7 +465,7 @@ both_databases!(a_card_that_comes_late_begins_when_it_was_begun_and_is_judged_fo
     let mut ines = house.actor(Actor::ArtistA);
     let client = cleared(house, "Ylva Strand").await;
     let begun = house.clock.now().0.plus(MINUTE);
-    house.clock.advance(40 * MINUTE);
+    house.pass(40, &mut [&mut ines]).await;
     let done = (begun.0 / 1000).to_string();
     let path = format!("/cards/for/{client}");
     let usual = usual(things);
@@ -507,7 +507,7 @@ both_databases!(a_card_whose_wait_was_not_over_when_it_was_begun_is_not_opened_l
     old_test(house, &client, 2).await;
     // Placed two days ago and read 49 hours after: the wait is over now and was not half an hour ago.
     let mut ines = house.actor(Actor::ArtistA);
-    house.clock.advance(65 * MINUTE);
+    house.pass(65, &mut [&mut ines]).await;
     let done = (house.clock.now().0.plus(-100 * MINUTE).0 / 1000).to_string();
     open(&mut ines, things, &client, &[("done", &done)]).await.must(422);
     assert_eq!(house.number(&format!("select count(*) from card where client = '{client}'")).await, 0);
@@ -999,7 +999,7 @@ both_databases!(the_studios_hygiene_list_is_ticked_at_closing_and_read_on_the_ca
     assert_eq!(form.names.iter().filter(|name| *name == "hygiene").count(), 2);
     assert_eq!(form.value("hygiene"), "", "nothing is ticked beforehand");
     // A mistake elsewhere keeps the tick; a line that is on no list is told beside it.
-    let ticked = form.with_all(&[("right_single", "40"), ("hygiene", "Bed wiped")]);
+    let ticked = form.with_all(&[("right_single", "40"), ("hygiene", "Bed wiped"), ("aftercare", "told")]);
     let shown = ines.submit(&ticked.clone().with("left_single", "many")).await.must(422).form(&path);
     assert_eq!(shown.value("hygiene"), "Bed wiped");
     let answer = ines.submit(&ticked.clone().with("left_single", "40").with("hygiene", "Lamp dusted")).await.must(422);
@@ -1048,9 +1048,8 @@ both_databases!(the_last_card_of_the_day_offers_tomorrows_sheet_first, async |ho
     let page = owner.page(&next).await;
     assert!(!page.text().contains(sheet), "other cards are open");
     assert!(page.text().contains("href=\"/cards/sheets/tomorrow\""));
-    for card in [things.cards.paper.as_str(), things.cards.open.as_str()] {
-        close(&mut owner, card, &[("right_single", "38")]).await.must(303);
-    }
+    close(&mut owner, &things.cards.paper, &[]).await.must(303);
+    close(&mut owner, &things.cards.open, &[("right_single", "38")]).await.must(303);
     // Somebody comes today still.
     let late = booked_at(&mut owner, things, &things.cards.client, ("2026-02-18", "15:00")).await;
     assert!(!owner.page(&next).await.text().contains(sheet));

@@ -223,9 +223,8 @@ both_databases!(a_room_more_is_no_statement_more_for_the_day_sheet_and_the_timin
     }
     for (page, before) in pages.iter().zip(before) {
         let after = read(&mut owner, page).await;
-        assert_eq!(
-            after.statements.len(),
-            before.statements.len(),
+        assert!(
+            after.statements.len() <= before.statements.len(),
             "{page}: rooms are read together: {:#?} more",
             after.beyond(&before)
         );
@@ -309,7 +308,7 @@ both_databases!(ten_times_the_clients_are_no_statement_more_for_the_desk_list_an
     add_expected(house, 10..100).await;
     for (page, few) in pages.iter().zip(few) {
         let many = read(&mut owner, page).await;
-        assert_eq!(many.statements.len(), few.statements.len(), "{page}: {:#?} more", many.beyond(&few));
+        assert!(many.statements.len() <= few.statements.len(), "{page}: {:#?} more", many.beyond(&few));
         assert!(many.rows > few.rows, "{page}: {} rows for ten and {} for a hundred", few.rows, many.rows);
     }
     // And they are there.

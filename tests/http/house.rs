@@ -8,6 +8,7 @@ use std::sync::{Arc, OnceLock};
 use axum::Router;
 use sqlx::{AnyConnection, AssertSqlSafe, Row};
 use stillroom::base::problem::Problem;
+use stillroom::base::time::MINUTE;
 use stillroom::base::time::{Clock, Instant};
 use stillroom::config::Config;
 use stillroom::places;
@@ -136,6 +137,16 @@ impl TestHouse {
 
     pub(crate) fn owner(&self) -> Browser {
         self.actor(Actor::Owner)
+    }
+
+    /// Lets minutes go by in which these browsers are in use, so that no sign-in of theirs lies idle.
+    pub(crate) async fn pass(&self, minutes: i64, in_use: &mut [&mut Browser]) {
+        for gone in (0..minutes).step_by(15) {
+            self.clock.advance((minutes - gone).min(15) * MINUTE);
+            for browser in &mut *in_use {
+                browser.page("/first-aid").await;
+            }
+        }
     }
 
     /// A connection past the house.

@@ -109,9 +109,9 @@ both_databases!(an_implausible_reading_is_set_aside_shown_with_its_reason_and_us
 
 both_databases!(a_reading_that_waited_on_a_device_is_dated_when_it_was_read, async |house| {
     let mut artist = house.actor(Actor::ArtistA);
-    house.clock.advance(60 * MINUTE);
+    house.pass(60, &mut [&mut artist]).await;
     enter(house, &mut artist, "21.0", "38").await.must(303);
-    house.clock.advance(60 * MINUTE);
+    house.pass(60, &mut [&mut artist]).await;
     let read = house.clock.now().0.plus(-90 * MINUTE);
     let done = (read.0 / 1000).to_string();
     let form = keypad(house, &mut artist).await;

@@ -53,8 +53,8 @@ fn what_is_forbidden_would_be_found() {
 /// The frame, and the plain one of a device in a client's hands.
 const FRAMES: [&str; 2] = ["shell/page.html", "shell/handed.html"];
 
-/// Parts of pages: those that a script fetches while its page is looked at, one that two pages include.
-const PARTS: [&str; 3] = ["book/found.html", "clients/rows.html", "clients/photo_block.html"];
+/// Parts of pages: those that a script fetches while its page is looked at, those that two pages include.
+const PARTS: [&str; 4] = ["book/found.html", "clients/rows.html", "clients/photo_block.html", "cards/map_block.html"];
 
 #[test]
 fn every_template_stands_in_a_frame_or_is_pieces_only() -> io::Result<()> {
