@@ -246,7 +246,7 @@ describe('treatment cards', () => {
     await other.locator('.tally input').nth(1).fill('5');
     await Promise.all([other.waitForEvent('load'), other.click('.pad .keep')]);
     await other.close();
-    await page.waitForFunction((was) => Number(document.querySelectorAll('#card-totals dd b')[1].textContent) === was + 5, before[1], { timeout: 15_000 });
+    await page.waitForFunction((was) => Number(document.querySelectorAll('#card-totals dd b')[1].textContent) === was + 5, before[1], { timeout: 15_000, polling: 200 });
     assert.equal(await page.evaluate(() => window.stayed), true, 'the page was loaded anew');
     assert.equal(await first.inputValue(), '7');
     assert.ok(await page.evaluate(() => document.activeElement === document.querySelector('.tally input')));

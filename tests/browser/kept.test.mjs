@@ -183,6 +183,7 @@ describe('kept through a lost network', () => {
     const fill = async (page) => {
       for (const name of ['symptom', 'eyes', 'severity']) await page.locator(`[name=${name}]`).first().check();
       await page.fill('[name=noticed]', `${day}T10:00`);
+      await page.selectOption('[name=artist]', 'none');
       await page.fill('[name=words]', SECRET);
     };
     await typedWithoutNetwork(minded, `/door/clients/${client}/reactions/new`, { fill, kind: 'record', says: /Nobody else sees it until then: tell them\./ });

@@ -108,7 +108,8 @@ export const pages = [
   { name: 'room', as: 'artist', on: '/rooms', link: link('/rooms/{id}'), picture: { file: 'room.png', device: 'tablet-landscape', light: 'bright', height: 1230 } },
   { name: 'room-owner', as: 'owner', on: '/rooms', link: link('/rooms/{id}') },
   { name: 'reading', as: 'artist', on: '/rooms', link: link('/rooms/{id}/readings/new'), then: typeTwenty, picture: { file: 'keypad.png', device: 'tablet-landscape', light: 'dim' } },
-  { name: 'reading-refused', as: 'artist', on: '/rooms', link: link('/rooms/{id}/readings/new'), then: refuseReading, status: 422 },
+  // Of another person: what the row before it typed is her draft.
+  { name: 'reading-refused', as: 'owner', on: '/rooms', link: link('/rooms/{id}/readings/new'), then: refuseReading, status: 422 },
   { name: 'room-new', as: 'owner', path: '/rooms/new' },
   { name: 'room-new-refused', as: 'owner', path: '/rooms/new', then: send, status: 422 },
   { name: 'room-edit', as: 'owner', on: link('/rooms/{id}'), link: link('/rooms/{id}/edit') },

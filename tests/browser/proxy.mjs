@@ -33,13 +33,14 @@ export async function startProxy(address) {
       return;
     }
     let body = Buffer.concat(parts);
-    const form = asked.method === 'POST' && proxy.cut ? new URLSearchParams(body.toString()) : null;
-    const roll = form ? proxy.cut.roll() : 1;
-    if (form && proxy.cuts.stalls < proxy.cut.stalls && proxy.cut.roll() < 0.2) {
+    const form = asked.method === 'POST' ? new URLSearchParams(body.toString()) : null;
+    const cut = (form && proxy.cut) || { before: 0, after: 0, stalls: 0, roll: () => 1 };
+    const roll = cut.roll();
+    if (proxy.cuts.stalls < cut.stalls && cut.roll() < 0.2) {
       proxy.cuts.stalls += 1;
       await new Promise((done) => setTimeout(done, 5_000));
     }
-    if (form && roll < proxy.cut.before) {
+    if (roll < cut.before) {
       proxy.cuts.before += 1;
       return asked.socket.destroy();
     }
@@ -53,7 +54,7 @@ export async function startProxy(address) {
     if (asked.method === 'POST') headers['content-length'] = String(body.length);
     const sent = request({ host: to.hostname, port: to.port, method: asked.method, path: asked.url, headers }, (got) => {
       if (got.headers['stillroom-kept'] && key) proxy.kept.push(key);
-      if (form && roll < proxy.cut.before + proxy.cut.after) {
+      if (roll < cut.before + cut.after) {
         proxy.cuts.after += 1;
         got.resume();
         got.once('end', () => asked.socket.destroy());

@@ -33,3 +33,20 @@ export const entries = async (page) => (await stored(page)).all.filter(({ store 
 
 /** How each of them stands. */
 export const states = async (page) => (await entries(page)).map(({ state }) => state).sort();
+
+/** Leaves nothing of all that, for whoever types next in the same browser. */
+export const forget = (page) =>
+  page.evaluate(async () => {
+    for (const { name } of await indexedDB.databases()) {
+      await new Promise((done) => {
+        const asked = indexedDB.open(name);
+        asked.onsuccess = () => {
+          const database = asked.result;
+          if (!database.objectStoreNames.contains('entry')) return database.close(), done();
+          const clearing = database.transaction('entry', 'readwrite');
+          clearing.objectStore('entry').clear();
+          clearing.oncomplete = () => (database.close(), done());
+        };
+      });
+    }
+  });
