@@ -9,6 +9,7 @@ import { pathToFileURL } from 'node:url';
 import { openBrowser } from './house.mjs';
 import { Houses } from './houses.mjs';
 import { act, pages } from './pages.mjs';
+import { forget } from './stored.mjs';
 import { repository } from './program.mjs';
 
 const DEVICES = {
@@ -69,6 +70,8 @@ async function takePictures(shown, device, light) {
   for (const listed of shown) {
     const page = await openAt(listed, DEVICES[device], light);
     await page.screenshot({ path: join(folder, pictureOf(listed.name, device, light)), fullPage: true });
+    // What was typed for this picture is no draft in the next.
+    if (listed.then) await forget(page);
     await page.close();
   }
 }
