@@ -44,6 +44,9 @@ pub(crate) async fn seed_bottle(house: &House, bottle: Bottle) -> Result<(), Pro
 
 /// Adds bottles that were used up long ago, each with the day it was finished, in one write.
 pub(crate) async fn seed_used_up(house: &House, bottles: Vec<Bottle>) -> Result<(), Problem> {
+    if bottles.is_empty() {
+        return Ok(());
+    }
     house
         .store
         .write(&FormKey::house(), move |tx| {
