@@ -8,6 +8,7 @@ use super::{AdviceGiven, GivenBy, HealthAnswers, SealedAnswers};
 use crate::base::ids::{ClientId, ConsultationId, CopyId, MedicalAdviceId, PersonId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
+use crate::clients::questions::Effect;
 use crate::store::keys::Keys;
 use crate::store::{Db, Tx, among, many, sealed};
 
@@ -267,9 +268,12 @@ pub(super) async fn newest_of(
         let id: ConsultationId = row.get::<String, _>(1).parse().map_err(Problem::broken)?;
         let (Some(key), Some(health)) = (opened.get(&client), all.get_mut(&client)) else { continue };
         if health.consultation != Some(id) {
-            beside_since.entry(client).and_modify(|since: &mut ConsultationId| *since = id.max(*since)).or_insert(id);
             let plain = key.open(&answers_place(id), &row.get::<Vec<u8>, _>(2))?;
             let answers: SealedAnswers = serde_json::from_slice(&plain).map_err(Problem::broken)?;
+            if answers.answers.iter().any(|answered| answered.effect == Effect::AdviceFirst) {
+                let since = beside_since.entry(client).or_insert(id);
+                *since = id.max(*since);
+            }
             health.sort(&answers.answers);
         }
     }
