@@ -9,7 +9,7 @@ use crate::base::actor::Who;
 use crate::base::ids::AppointmentId;
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
-use crate::clearance::{self, AtBooking};
+use crate::clearance::{self, AtBooking, Known};
 use crate::clients::{self, Client};
 use crate::store::Db;
 use crate::web::House;
@@ -132,7 +132,7 @@ pub(super) async fn stands(
     let person = with.map(|artist| artist.person);
     let Some(visit) = expecting::visit(id, client.id, service.kind, at, person) else { return Ok(None) };
     let speaks = artist.map_or("the artist or the owner", |id| around.first_name(id));
-    let standing = clearance::at_booking(db, house.store.keys(), &visit, speaks, now).await?;
+    let standing = clearance::at_booking(db, house.store.keys(), &visit, speaks, now, Known::ByNow).await?;
     let zone = &around.studio.zone;
     let what = format!("{}, {}, {}", client.short, service.name, zone.date_and_clock(at, now));
     Ok(Some(Stands { what, at: standing, more: more(service) }))

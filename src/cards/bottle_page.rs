@@ -12,11 +12,12 @@ use crate::adhesives::{self, Bead};
 use crate::artists::Style;
 use crate::base::ids::{CardId, CardPartId};
 use crate::base::problem::Problem;
-use crate::clearance::typed::{FormPage, SEEN, Typed, notes_of, seen_field};
+use crate::clearance::Known;
+use crate::clearance::typed::{DONE, FormPage, SEEN, Typed, notes_of, seen_field};
 use crate::clients::Client;
 use crate::store::Kept;
 use crate::web::House;
-use crate::web::checks::{Notes, choice_field};
+use crate::web::checks::{Notes, choice_field, done_at};
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, new_form_key};
 use crate::web::problems::{page, page_with};
@@ -113,6 +114,7 @@ async fn take_bottle(
         Ok((bottle, bead)) if has_adhesive(opened.0.card.kind) => {
             let (inner, who, words) = (house.clone(), staff.who.clone(), opened.0.words.clone());
             let seen = typed.get(SEEN).to_owned();
+            let pressed = done_at(typed.get(DONE), staff.visitor.now.0);
             house
                 .store
                 .write(&form.key, move |tx| {
@@ -122,7 +124,8 @@ async fn take_bottle(
                         let (keys, now) = (house.store.keys(), tx.now.0);
                         let mut card = still_open_in(tx.db(), id).await?;
                         let before = standing(&card);
-                        open_store::bottle_for_her(tx.db(), keys, &who, card.client, bottle, now).await?;
+                        let her = (&who, card.client);
+                        open_store::bottle_for_her(tx.db(), keys, her, bottle, now, Known::ByNow).await?;
                         let found = adhesives::bottle_and_product(tx.db(), bottle).await?;
                         card.lot = found.map(|(bottle, _)| bottle.lot).unwrap_or_default();
                         (card.bottle, card.bead, card.liquids, card.style) = (Some(bottle), bead, liquids, style);
@@ -130,9 +133,11 @@ async fn take_bottle(
                             return Err(moved());
                         }
                         store::keep(tx, keys, &card, &words).await?;
+                        // Taken when its button was pressed, also where it waited on a device since.
+                        let at = pressed.min(now).max(card.begun);
                         let drop = Drop {
                             id: CardPartId::new(),
-                            at: now,
+                            at,
                             bottle,
                             lot: card.lot.clone(),
                             bead,
@@ -140,7 +145,7 @@ async fn take_bottle(
                             tablet: None,
                         };
                         parts_store::add_drop(tx, id, &drop).await?;
-                        open_store::met(tx, keys, &card, bottle, now).await?;
+                        open_store::met(tx, keys, &card, bottle, at).await?;
                         adhesives::work_with(tx, bottle).await?;
                         tx.audit("take bottle", id, "").await?;
                         Ok(Kept::see(format!("/cards/{id}")))

@@ -10,6 +10,7 @@ use crate::adhesives::Liquid;
 use crate::base::ids::{CardId, CardPartId};
 use crate::base::problem::Problem;
 use crate::base::time::{Instant, MINUTE, SECOND};
+use crate::clearance::Known;
 use crate::clearance::typed::Typed;
 use crate::store::Kept;
 use crate::web::House;
@@ -109,7 +110,8 @@ async fn new_drop(
                 };
                 // A drop of what was stopped meanwhile is not begun.
                 let now = tx.now.0;
-                let refused = open_store::bottle_for_her(tx.db(), house.store.keys(), &who, card.client, bottle, now);
+                let (keys, her) = (house.store.keys(), (&who, card.client));
+                let refused = open_store::bottle_for_her(tx.db(), keys, her, bottle, now, Known::ByNow);
                 refused.await.map_err(told)?;
                 let at = at.max(card.begun);
                 let drop = Drop {

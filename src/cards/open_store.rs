@@ -10,7 +10,7 @@ use crate::base::problem::Problem;
 use crate::base::time::{Instant, MINUTE};
 use crate::book::VisitKind;
 use crate::clearance::wet::Wet;
-use crate::clearance::{self, Clearance, Expected, ForHer, Meeting, Met, NotToday, PlannedProduct};
+use crate::clearance::{self, Clearance, Expected, ForHer, Known, Meeting, Met, NotToday, PlannedProduct};
 use crate::clients::{self, Client};
 use crate::rooms::{RoomSettings, asked};
 use crate::store::keys::Keys;
@@ -68,10 +68,11 @@ pub(super) async fn open(tx: &mut Tx, keys: &Keys, who: &Who, start: &CardStart)
     let air = asked::air_then(tx.db(), card.room, &settings, card.begun).await?;
     card.air = air.map(|air| (air.measured.temperature.get(), air.measured.humidity.humidity.get()));
     if card.paper.is_none() {
-        card.clearance = gate(tx.db(), keys, who, &card, now).await?;
+        card.clearance = gate(tx.db(), keys, who, &card, now, Known::ByNow).await?;
         if is_late {
-            // A wait that is over by now was not when she began: what stood against it then stands against it still.
-            gate(tx.db(), keys, who, &card, card.begun).await?;
+            // A wait that is over by now was not when she began, nor had a doctor written what came since: what stood against it then stands
+            // against it still.
+            gate(tx.db(), keys, who, &card, card.begun, Known::ByThen).await?;
             card.clearance.push_str(", judged when the card arrived from a device without network");
         }
         clients::nothing_changed(tx, card.client, who.id, card.begun).await?;
@@ -109,7 +110,7 @@ pub(super) async fn met(tx: &mut Tx, keys: &Keys, card: &Card, bottle: BottleId,
 }
 
 /// What clearance says in a word or two, where the card may be opened.
-async fn gate(db: &mut Db, keys: &Keys, who: &Who, card: &Card, now: Instant) -> Result<String, Problem> {
+async fn gate(db: &mut Db, keys: &Keys, who: &Who, card: &Card, now: Instant, known: Known) -> Result<String, Problem> {
     if is_removal(card.kind) {
         let answer = clearance::may_treat(db, keys, card.client, &[PlannedProduct::removal()], now, now).await?;
         return match answer {
@@ -118,13 +119,13 @@ async fn gate(db: &mut Db, keys: &Keys, who: &Who, card: &Card, now: Instant) ->
         };
     }
     if card.kind == VisitKind::Other {
-        return gate_of_other(db, keys, card, now).await;
+        return gate_of_other(db, keys, card, now, known).await;
     }
     let Some(bottle) = card.bottle else {
         return Err(Problem::mistake("bottle", "Choose the bottle you take."));
     };
-    bottle_for_her(db, keys, who, card.client, bottle, now).await?;
-    let her = clearance::for_advice(db, keys, card.client, who, &[], now).await?;
+    bottle_for_her(db, keys, (who, card.client), bottle, now, known).await?;
+    let her = clearance::for_advice(db, keys, card.client, who, &[], now, known).await?;
     for liquid in card.liquids.iter() {
         let own = Wet::of_advice(liquid);
         if let Some((_, why)) = her.liquids.iter().find(|(wet, _)| Some(*wet) == own) {
@@ -138,10 +139,10 @@ async fn gate(db: &mut Db, keys: &Keys, who: &Who, card: &Card, now: Instant) ->
 pub(super) async fn bottle_for_her(
     db: &mut Db,
     keys: &Keys,
-    who: &Who,
-    client: ClientId,
+    (who, client): (&Who, ClientId),
     bottle: BottleId,
     now: Instant,
+    known: Known,
 ) -> Result<(), Problem> {
     let shelf = adhesives::shelf(db, None, now).await?;
     let Some(own) = shelf.iter().find(|own| own.bottle == bottle) else {
@@ -151,7 +152,7 @@ pub(super) async fn bottle_for_her(
     if let Some(out) = own.out {
         return refuse(out.words());
     }
-    let her = clearance::for_advice(db, keys, client, who, &[bottle], now).await?;
+    let her = clearance::for_advice(db, keys, client, who, &[bottle], now, known).await?;
     match her.bottles.first() {
         None => Ok(()),
         Some((_, NotToday::NotNow)) => Err(Problem::mistake(
@@ -162,7 +163,7 @@ pub(super) async fn bottle_for_her(
     }
 }
 
-async fn gate_of_other(db: &mut Db, keys: &Keys, card: &Card, now: Instant) -> Result<String, Problem> {
+async fn gate_of_other(db: &mut Db, keys: &Keys, card: &Card, now: Instant, known: Known) -> Result<String, Problem> {
     let id = card.appointment.map_or_else(crate::base::ids::ExpectedVisitId::new, Into::into);
     let visit = Expected {
         id,
@@ -173,7 +174,7 @@ async fn gate_of_other(db: &mut Db, keys: &Keys, card: &Card, now: Instant) -> R
         products: Vec::new(),
         liquids: Vec::new(),
     };
-    let standing = clearance::at_booking(db, keys, &visit, "the artist or the owner", now).await?;
+    let standing = clearance::at_booking(db, keys, &visit, "the artist or the owner", now, known).await?;
     if standing.is_cleared() {
         Ok("cleared as a person; the service’s own patch test is not judged here".to_owned())
     } else {

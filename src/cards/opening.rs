@@ -13,7 +13,7 @@ use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::book::{self, Appointment, VisitKind};
 use crate::clearance::typed::{Typed, wall};
-use crate::clearance::{self, ForHer};
+use crate::clearance::{self, ForHer, Known};
 use crate::clients::{self, Client};
 use crate::rooms::{RoomSettings, asked};
 use crate::store::Db;
@@ -105,7 +105,7 @@ async fn opening(
     let zone = &around.studio.zone;
     let shelf = adhesives::shelf(db, None, now).await?;
     let ids: Vec<BottleId> = shelf.iter().map(|bottle| bottle.bottle).collect();
-    let her = clearance::for_advice(db, house.store.keys(), client.id, who, &ids, now).await?;
+    let her = clearance::for_advice(db, house.store.keys(), client.id, who, &ids, now, Known::ByNow).await?;
     let held = open_store::is_held(&her, &ids);
     let advised = match artists.first() {
         Some(artist) => advice::newest_taken(db, artist.id, zone.start_of_day_before(now, 0)).await?,

@@ -10,7 +10,7 @@ use super::seen::Around;
 use crate::base::problem::Problem;
 use crate::book::slots::Span;
 use crate::book::{self, State as Standing};
-use crate::clearance::{self, Expected};
+use crate::clearance::{self, Expected, Known};
 use crate::web::House;
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
@@ -171,7 +171,8 @@ async fn tomorrow(staff: Staff, State(house): State<House>, Query(asked): Query<
                 let at = own.when.visit.from;
                 let visit =
                     Expected { id: own.id.into(), client, at, kind, artist, products: Vec::new(), liquids: Vec::new() };
-                let stands = clearance::at_booking(&mut db, house.store.keys(), &visit, "the artist", now).await;
+                let stands =
+                    clearance::at_booking(&mut db, house.store.keys(), &visit, "the artist", now, Known::ByNow).await;
                 match stands {
                     Ok(stands) if stands.is_cleared() => ("fit", "cleared"),
                     Ok(_) | Err(Problem::NotHere(_)) => ("stop", "not cleared"),

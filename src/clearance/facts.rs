@@ -245,11 +245,35 @@ pub struct ClientFacts {
     pub last_treatment: Option<Instant>,
 }
 
+/// By which facts a client is judged.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Known {
+    /// By all that is recorded.
+    ByNow,
+    /// By what had happened by the instant she is judged for: see [`ClientFacts::as_of`].
+    ByThen,
+}
+
+impl Known {
+    /// These facts as they are judged by, for an instant.
+    pub(super) fn of(self, facts: ClientFacts, at: Instant) -> ClientFacts {
+        match self {
+            Self::ByNow => facts,
+            Self::ByThen => facts.as_of(at),
+        }
+    }
+}
+
 impl ClientFacts {
     /// What had happened by an instant: a test placed then is judged by that day, and a reaction which only came after it, perhaps from that
-    /// very test, does not make it one that never was.
+    /// very test, does not make it one that never was. A doctor's statement written or entered since lifted nothing yet. Of answers given
+    /// since only what stands against a treatment is left: they did not clear her yet, and what she had said before them is not here.
     #[must_use]
     pub fn as_of(mut self, at: Instant) -> Self {
+        self.statements.retain(|statement| statement.written.max(statement.entered) <= at);
+        if self.health.answered.is_some_and(|answered| answered > at) {
+            (self.health.answered, self.health.expires) = (None, None);
+        }
         self.reactions.retain(|reaction| reaction.noticed <= at);
         self.findings.retain(|finding| finding.at <= at);
         self.tests.retain(|test| test.placed <= at);

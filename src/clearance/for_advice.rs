@@ -1,7 +1,7 @@
 //! What an advice page needs of a client: whether she may be treated, and which bottles and liquids are not for today for her. An
 //! advice page stands where others can see it: short name and step, no reason.
 
-use super::facts::ClientFacts;
+use super::facts::{ClientFacts, Known};
 use super::judge::{Clearance, Missing, clearance};
 use super::seen::client_for;
 use super::standing::{Bench, NotToday, bottles_not_today, facts_of, judge_visit};
@@ -47,11 +47,12 @@ pub async fn for_advice(
     who: &Who,
     bottles: &[BottleId],
     now: Instant,
+    known: Known,
 ) -> Result<ForHer, Problem> {
     let her = client_for(db, client, who, now).await?;
     let zone = crate::web::studio::Studio::load(db).await?.zone;
     let bench = Bench::load(db, &zone).await?;
-    let facts = facts_of(db, keys, client, &zone, now).await?;
+    let facts = known.of(facts_of(db, keys, client, &zone, now).await?, now);
     let next = visits_of(db, client, now.plus(-DAY / 2)).await?.into_iter().find(|visit| visit.at.since(now) < DAY);
     let answer = match &next {
         Some(visit) => judge_visit(&facts, &bench, visit, visit.at.max(now)),

@@ -1,6 +1,7 @@
 //! How somebody stands for a visit that is booked or about to be. The book stands where others can see it: mark, steps and the last
 //! instant for a patch test; no reason, and nothing about health.
 
+use super::facts::Known;
 use super::judge::{Clearance, Missing};
 use super::standing::{Bench, facts_of, judge_visit};
 use super::visit_store::Expected;
@@ -43,10 +44,11 @@ pub async fn at_booking(
     visit: &Expected,
     artist: &str,
     now: Instant,
+    known: Known,
 ) -> Result<AtBooking, Problem> {
     let zone = Studio::load(db).await?.zone;
     let bench = Bench::load(db, &zone).await?;
-    let facts = facts_of(db, keys, visit.client, &zone, now).await?;
+    let facts = known.of(facts_of(db, keys, visit.client, &zone, now).await?, now);
     let answer = judge_visit(&facts, &bench, visit, now);
     let mark = words::shared_mark(&answer, &bench.rules, now);
     let (mut steps, mut last_test) = (Vec::new(), None);

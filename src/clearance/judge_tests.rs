@@ -129,6 +129,59 @@ fn a_grown_client_with_answers_and_a_read_test_is_cleared() {
 }
 
 #[test]
+fn as_it_was_then_nothing_counts_that_came_since() {
+    let shelf = Shelf::new();
+    let then = NOW.plus(-HOUR);
+    let table: [(&str, fn(&mut ClientFacts), &str, &str); 8] = [
+        ("nothing since", |_| {}, "cleared", "cleared"),
+        ("answers given since", |facts| facts.health.answered = Some(NOW), "cleared", "not yet"),
+        ("answers given at that instant", |facts| facts.health.answered = Some(NOW.plus(-HOUR)), "cleared", "cleared"),
+        (
+            "answers given since that stand against it",
+            |facts| (facts.health.answered, facts.health.do_not_treat) = (Some(NOW), true),
+            "held",
+            "held",
+        ),
+        (
+            "a statement of before",
+            |facts| {
+                facts.reactions.push(reaction(60 * DAY));
+                facts.statements.push(may_have(Family::Ethyl, 20 * DAY));
+            },
+            "cleared",
+            "cleared",
+        ),
+        (
+            "a statement entered since",
+            |facts| {
+                facts.reactions.push(reaction(60 * DAY));
+                facts.statements.push(Statement { entered: NOW, ..may_have(Family::Ethyl, 20 * DAY) });
+            },
+            "cleared",
+            "held",
+        ),
+        (
+            "a statement written since",
+            |facts| {
+                facts.reactions.push(reaction(60 * DAY));
+                facts.statements.push(may_have(Family::Ethyl, 0));
+            },
+            "cleared",
+            "held",
+        ),
+        ("a reaction since", |facts| facts.reactions.push(reaction(MINUTE)), "held", "cleared"),
+    ];
+    for (name, change, by_now, by_then) in table {
+        let mut facts = shelf.cleared_client();
+        change(&mut facts);
+        let say = |facts: &ClientFacts, at| said(&judge(facts, &Rules::default(), &shelf.plan(), at));
+        let (now, before) = (say(&facts, NOW), say(&facts.clone().as_of(then), then));
+        assert!(now.starts_with(by_now), "{name}, by now: {now}");
+        assert!(before.starts_with(by_then), "{name}, by then: {before}");
+    }
+}
+
+#[test]
 fn what_never_may_be_passed_over_holds_or_refers_whatever_was_decided() {
     let decided = |facts: &mut ClientFacts| {
         for of in Overridable::ALL {

@@ -47,7 +47,7 @@ pub mod words;
 
 pub use desk_page::{DeskRow, desk_rows};
 pub use doctor_store::{ComplaintBrief, complaints_in_brief, tie_complaint};
-pub use facts::{ClientFacts, PlannedProduct};
+pub use facts::{ClientFacts, Known, PlannedProduct};
 pub use for_advice::{ForHer, for_advice, of_today};
 pub use for_book::{AtBooking, at_booking};
 pub use from_cards::{FromCards, HerCard, HerCards, OpenCard, OpenCards};

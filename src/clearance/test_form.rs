@@ -18,7 +18,7 @@ use super::wet::Wet;
 use crate::base::actor::Actor;
 use crate::base::ids::{ClientId, PatchTestId};
 use crate::base::problem::Problem;
-use crate::base::time::{DAY, Instant};
+use crate::base::time::{DAY, Instant, MINUTE};
 use crate::clients::{Client, not_restricted};
 use crate::store::Kept;
 use crate::web::House;
@@ -101,7 +101,15 @@ pub(super) async fn may_be_tested(
 ) -> Result<(), Problem> {
     let mut db = house.store.read().await?;
     let (facts, guardian_for_test) = facts_for_test(&mut db, house.store.keys(), client, &bench.zone, now).await?;
+    // What she told after it was placed barred no test then; it bars the treatments from now on. The time is typed to the minute.
+    let told_since = facts.health.answered.is_some_and(|answered| answered >= at.plus(MINUTE));
+    let statements = facts.statements.clone();
     let mut facts = facts.as_of(at);
+    if told_since {
+        (facts.health.do_not_treat, facts.health.advice_first) = (false, false);
+    }
+    // A letter entered since speaks of her as she was then, too.
+    facts.statements = statements;
     // At the test a guardian's consent to the test is asked for; the one to the treatment at the treatment.
     facts.guardian = guardian_for_test;
     let adhesives = met.iter().filter_map(|met| bench.adhesive(met.product));

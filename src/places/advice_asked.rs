@@ -107,7 +107,7 @@ pub(super) async fn read(
         // Nobody else's client and none that is not there: advice that fell back to nobody would look like a free way.
         let id = id.parse().map_err(|_| Problem::NotHere("client"))?;
         let bottles: Vec<_> = shelf.iter().map(|bottle| bottle.bottle).collect();
-        asked.her = Some(clearance::for_advice(db, keys, id, who, &bottles, now).await?);
+        asked.her = Some(clearance::for_advice(db, keys, id, who, &bottles, now, clearance::Known::ByNow).await?);
     }
     let today = clearance::of_today(db, who, asked.artist.person, zone, now).await?;
     let today = today.into_iter().map(|(id, short, at)| (id, short, zone.clock(at))).collect();

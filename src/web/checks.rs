@@ -19,6 +19,25 @@ pub fn done_at(typed: &str, now: Instant) -> Instant {
     written.filter(|at| now.since(*at) <= WAITED_AT_MOST && at.since(now) <= 10 * MINUTE).unwrap_or(now)
 }
 
+/// The pair in which a device's script tells what its clock says while it sends.
+pub const SENT: &str = "sent";
+
+/// The pairs of a form whose script told what its clock says while it sends, without that pair: the moment of the button (`done`) is put
+/// as long before `now` as it was before the sending, so that a clock that is wrong dates nothing. `None` where no script told.
+#[must_use]
+pub fn by_our_clock(pairs: &[(String, String)], now: Instant) -> Option<Vec<(String, String)>> {
+    let ms = |text: &str| text.parse::<f64>().ok().filter(|ms| ms.abs() < 1e14);
+    let sent = pairs.iter().find(|(name, _)| name == SENT).map(|(_, sent)| ms(sent))?;
+    let put_right = |(name, value): &(String, String)| match (sent, ms(value)) {
+        (Some(sent), Some(pressed)) if name == "done" => {
+            let waited = (sent - pressed).max(0.0) as i64;
+            (name.clone(), (now.0 / 1000 - waited).to_string())
+        }
+        _ => (name.clone(), value.clone()),
+    };
+    Some(pairs.iter().filter(|(name, _)| name != SENT).map(put_right).collect())
+}
+
 /// Collects the mistakes of one form.
 #[derive(Debug, Default)]
 pub struct Notes {
@@ -178,6 +197,39 @@ pub fn merged(notes: &mut Notes, field: &'static str, shown: &str, now: &str, ty
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_button_is_dated_by_how_long_it_waited_and_not_by_the_clock_of_the_device() {
+        let now = Instant(1_771_405_920_000_000);
+        let (at, minute) = (now.0 / 1000, MINUTE / 1000);
+        let done = |pressed: i64, sent: &str| {
+            let pairs = [("done", pressed.to_string()), ("site", "corners".to_owned()), (SENT, sent.to_owned())];
+            let pairs = by_our_clock(&pairs.map(|(name, value)| (name.to_owned(), value)), now).unwrap();
+            assert_eq!(pairs[1..], [("site".to_owned(), "corners".to_owned())], "its clock is no field of the form");
+            done_at(&pairs[0].1, now)
+        };
+        for (name, off, waited, expected) in [
+            ("sent at once, right", 0, 0, 0),
+            ("sent at once, ten minutes slow", -10, 0, 0),
+            ("sent at once, a day fast", 1440, 0, 0),
+            ("half an hour late, ten minutes slow", -10, 30, -30),
+            ("half an hour late, two hours fast", 120, 30, -30),
+            ("pressed after it was sent", 0, -5, 0),
+            ("more than 60 days late", 0, 61 * 1440, 0),
+        ] {
+            let sent = at + off * minute;
+            let found = done(sent - waited * minute, &sent.to_string());
+            assert_eq!(found, now.plus(expected * MINUTE), "{name}");
+        }
+        assert_eq!(
+            done(at - 7 * minute, "noon"),
+            now.plus(-7 * MINUTE),
+            "a clock that cannot be read counts for nothing"
+        );
+        let placed = [("done".to_owned(), "placed".to_owned()), (SENT.to_owned(), at.to_string())];
+        assert_eq!(by_our_clock(&placed, now).unwrap(), [("done".to_owned(), "placed".to_owned())]);
+        assert_eq!(by_our_clock(&placed[..1], now), None);
+    }
 
     #[test]
     fn every_mistake_of_a_form_is_found_at_once() {

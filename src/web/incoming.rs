@@ -12,6 +12,7 @@ use futures_util::StreamExt as _;
 use serde::de::DeserializeOwned;
 
 use super::House;
+use super::checks::{SENT, by_our_clock};
 use super::visitor::{Visitor, text_header};
 use crate::base::actor::Actor;
 use crate::base::ids::PersonId;
@@ -99,8 +100,11 @@ impl<T: DeserializeOwned + Send> FromRequest<House> for FormThatSignsIn<T> {
         let pairs: Vec<(String, String)> = serde_urlencoded::from_bytes(&body)
             .map_err(|_| Problem::Unreadable("The form could not be read.".into()))?;
         let key = form_key(house, &visitor, &parts.headers, &pairs, &[])?;
-        let typed = serde_urlencoded::from_bytes(&body)
-            .map_err(|_| Problem::Unreadable("The form lacks a field of its page, or has one twice.".into()))?;
+        let typed = match by_our_clock(&pairs, visitor.now.0) {
+            Some(pairs) => serde_urlencoded::from_str(&serde_urlencoded::to_string(&pairs).map_err(Problem::broken)?),
+            None => serde_urlencoded::from_bytes(&body),
+        }
+        .map_err(|_| Problem::Unreadable("The form lacks a field of its page, or has one twice.".into()))?;
         Ok(Self { typed, key })
     }
 }
@@ -164,8 +168,8 @@ pub fn form_key(
         .filter(|key| is_key(key))
         .ok_or_else(|| Problem::Unreadable("The form came without its key.".into()))?;
     let mut held: Vec<&[u8]> = Vec::new();
-    // A passphrase leaves no trace here, not even a keyed one: only its slow hash is kept.
-    let counts = |name: &str| !matches!(name, "csrf" | "form_key" | "passphrase" | "again");
+    // A passphrase leaves no trace here, not even a keyed one: only its slow hash is kept. Sent again, a form says another time.
+    let counts = |name: &str| !matches!(name, "csrf" | "form_key" | "passphrase" | "again" | SENT);
     for (name, value) in pairs.iter().filter(|(name, _)| counts(name)) {
         held.push(name.as_bytes());
         held.push(value.as_bytes());

@@ -74,6 +74,12 @@ struct Held {
     /// The same as she read it: words at the field, and what she put in.
     #[serde(default)]
     shown: Vec<(String, String)>,
+    /// Why it came back, where it did.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    note: String,
+    /// True where it came back because somebody else was quicker.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    conflict: bool,
 }
 
 /// Gives an entry back to the live page of whoever made it, which then sends it as the form it was, under its own key. Nothing is

@@ -1,12 +1,14 @@
 // What this device keeps in IndexedDB, and when it forgets it. Nothing lies here that can be read: an entry is its form key, its
 // person's mark, its state, time and kind, and the rest is sealed (seal.js).
 //
-//   entry  waiting and asked: sealed to the house; draft and refused: sealed with the person's draft key
+//   entry  waiting and asked: sealed to the house; draft and refused: sealed with the person's draft key, and what came back from
+//          waiting to the house as well (`back`)
 //   key    one draft key a person, which cannot be read out
 //   typed  what stands half typed in forms that are not entries (forms.js), sealed with the same keys
 //
 // A person's key and everything sealed with it goes at signing out, when the device is handed to a client, when her session was
-// revoked, and on a locked tablet after twelve hours. What waits never goes by that: it opens nowhere but in the house.
+// revoked, and on a locked tablet after twelve hours. What waits never goes by that: it opens nowhere but in the house. What came back
+// from waiting stays as well, in the part that is sealed to the house.
 
 import { besideOf, canSeal, newDraftKey, openDraft, sealDraft, sealTo } from "./seal.js";
 
@@ -73,6 +75,9 @@ export async function readDraft(record) {
   return key ? JSON.parse(await openDraft(key, besideOf(record), record)) : undefined;
 }
 
+/** What is left of an entry that came back where its person's key goes: the part that opens in the house alone. */
+export const withoutKey = ({ key, person, at, kind, back }) => ({ key, person, state: "refused", at, kind, back });
+
 /** A waiting entry's record, sealed to the house. */
 export async function asWaiting(record, plain, house) {
   const { key, person, state, at, kind } = record;
@@ -86,19 +91,21 @@ export async function forget(gone) {
 }
 
 async function sweep(gone) {
-  const clear = (name, which) =>
+  const clear = (name, which, left = () => undefined) =>
     inStore(name, "readwrite", (store) => {
       const asked = store.openCursor();
       asked.onsuccess = () => {
         const cursor = asked.result;
         if (!cursor) return;
-        if (which(cursor.value)) cursor.delete();
+        const stays = which(cursor.value) && left(cursor.value);
+        if (stays) cursor.update(stays);
+        else if (which(cursor.value)) cursor.delete();
         cursor.continue();
       };
     });
   // The keys first: without them the rest is dark already.
   await clear("key", ({ person }) => gone(person));
-  await clear("entry", ({ person, state }) => gone(person) && OPENS_WITH_KEY.includes(state));
+  await clear("entry", ({ person, state }) => gone(person) && OPENS_WITH_KEY.includes(state), (entry) => entry.back && withoutKey(entry));
   await clear("typed", ({ person }) => gone(person));
 }
 
@@ -108,7 +115,8 @@ export async function forgetOlder(ms) {
   const unfinished = [...(await all()).filter(({ state }) => OPENS_WITH_KEY.includes(state)), ...(await all("typed"))];
   const young = new Set(unfinished.filter(({ at }) => at > limit).map(({ person }) => person));
   for (const record of unfinished.filter(({ at }) => at <= limit)) {
-    await (record.place ? drop(record.place, "typed") : drop(record.key));
+    if (record.place) await drop(record.place, "typed");
+    else await (record.back ? put(withoutKey(record)) : drop(record.key));
   }
   const fresh = new Set((await all("key")).filter(({ made }) => made > limit).map(({ person }) => person));
   await sweep((person) => !young.has(person) && !fresh.has(person));

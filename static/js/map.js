@@ -65,6 +65,12 @@ function draw(key) {
 
 const keys = () => [...form.querySelectorAll("button[name=zone]")].map((button) => button.value);
 
+/** The zone whose values the fields hold: the first one where a draft names a zone that is no longer there. */
+function chosen() {
+  if (!keys().includes(at.value)) [at.value] = keys();
+  return at.value;
+}
+
 function hold(key, zone) {
   heldIn(key).value = write(zone);
   draw(key);
@@ -80,7 +86,7 @@ function mark(key) {
 }
 
 function goTo(key) {
-  const before = read(heldIn(at.value).value);
+  const before = read(heldIn(chosen()).value);
   const zone = read(heldIn(key).value);
   // Along a lid curl, diameter and fan seldom change.
   const blank = heldIn(key).value.trim() === "";
@@ -91,7 +97,7 @@ function goTo(key) {
 
 /** Zones count from the inner corner, so that the other eye is mirrored. */
 function theSame() {
-  const [eye, other] = at.value.startsWith("left") ? ["left", "right"] : ["right", "left"];
+  const [eye, other] = chosen().startsWith("left") ? ["left", "right"] : ["right", "left"];
   for (const key of keys().filter((own) => own.startsWith(eye))) {
     const there = key.replace(eye, other);
     heldIn(there).value = heldIn(key).value;
@@ -106,7 +112,7 @@ form?.addEventListener("input", (event) => {
   if (!event.target.closest("#chosen")) return;
   const line = event.target.name === "length" ? "length_typed" : event.target.name === "diameter" ? "diameter_typed" : null;
   if (line) typed(line).value = "";
-  hold(at.value, fromFields());
+  hold(chosen(), fromFields());
 });
 
 form?.addEventListener("click", (event) => {
@@ -122,7 +128,7 @@ form?.addEventListener("click", (event) => {
 for (const filled of ["outbox-restored", "outbox-empty"]) {
   form?.addEventListener(filled, () => {
     keys().forEach(draw);
-    mark(at.value);
-    toFields(read(heldIn(at.value).value));
+    mark(chosen());
+    toFields(read(heldIn(chosen()).value));
   });
 }

@@ -8,7 +8,8 @@
 //   draft    only here, not complete; sealed with a key of the browser, and only her own page opens it (kept.js)
 //   waiting  complete, not sent yet; sealed to the house, so that nobody reads it on the device: the house opens it for her live page
 //   asked    a send broke off; whether it arrived is not known yet, and it is asked again; sealed as what waits
-//   refused  the server sent it back; a draft again, and the form holds it with the reason
+//   refused  the server sent it back; a draft again, and the form holds it with the reason. Where it had waited it keeps the moment of
+//            its button, and lies sealed to the house as well, so that it is there until whoever typed it leaves it
 //
 // Nothing counts as saved but the server's own word for it, the header `stillroom-kept`: another page may answer in its place,
 // a proxy's or a guest network's. Why an entry waits is kept with it and told: no network, signed out, too much at once.
@@ -28,7 +29,7 @@
 // `data-done` on a hidden field that is told when the button was pressed. A script that fills fields calls `keepDraft(form)`
 // and listens to `outbox-restored` (fields were put back) and `outbox-empty` (the entry is on its way, begin the next).
 
-import { all, asDraft, asWaiting, base, drop, inStore, list, put, readDraft, readOld, takeOver, when } from "./kept.js";
+import { all, asDraft, asWaiting, base, drop, inStore, list, put, readDraft, readOld, takeOver, when, withoutKey } from "./kept.js";
 import { asRead, shownIn, standAlone, standBeside } from "./back.js";
 import { canSeal } from "./seal.js";
 
@@ -51,18 +52,41 @@ async function drafts() {
   const opened = [];
   for (const record of (await hers()).filter(isDraft)) {
     try {
-      const plain = await readDraft(record);
+      const plain = (record.sealed && (await readDraft(record))) || (record.back && (await openBack(record)));
       if (plain) opened.push({ ...record, ...plain });
     } catch (problem) {
-      // Sealed with a key that is gone: it opens never again. Any other trouble passes.
-      if (problem.name === "OperationError") await drop(record.key);
+      // Sealed with a key that is gone: it opens never again, or only in the house. Any other trouble passes.
+      if (problem.name === "OperationError") await (record.back ? put(withoutKey(record)) : drop(record.key));
     }
   }
   return opened;
 }
 
+/** What came back from waiting, sealed to the house as well: her key goes when she signs out, and this must not go with it. */
+async function asBack(record, plain) {
+  const anew = await asWaiting(record, plain, houseKey);
+  // With the reason, where the house takes that much.
+  const { kind, at, keyId, point, iv, sealed } = anew.sealed.length > SEALED_MOST ? record : anew;
+  return { kind, at, keyId, point, iv, sealed };
+}
+
+// What the house could not open is not asked for again by this page.
+const closed = new Set();
+
+/** Has the house open what came back before her key went, and seals it with the one she has now. Nothing where it cannot for now. */
+async function openBack(record) {
+  if (closed.has(record.key)) return undefined;
+  const opened = await openAtHouse({ ...record, ...record.back }).catch(() => ({}));
+  if (opened.why === "closed") closed.add(record.key);
+  if (!opened.plain) return undefined;
+  const plain = { ...opened.plain, waited: true };
+  await put({ ...(await asDraft(record, plain)), back: record.back });
+  return plain;
+}
+
 const here = () => location.pathname + location.search;
 const keyOf = (form) => form.elements.form_key;
+const doneOf = (form) => form.querySelector("[data-done]");
 const forms = () => [...document.querySelectorAll("form[data-outbox]")];
 
 /** What a form holds, as it would be sent; files, passphrases, token and key apart. */
@@ -80,7 +104,25 @@ const plainOf = (form, submitter) => ({
   values: valuesOf(form, submitter),
   // As she read it, for the day on which its form is no longer there.
   shown: asRead(form),
+  // It waited and came back: it happened when its button was pressed first, however often it is pressed again.
+  waited: "waited" in form.dataset,
 });
+
+/** An entry that waited and came back keeps the moment of its button in the form that holds it now. */
+function keepMoment(form, { waited, values }) {
+  const done = doneOf(form);
+  const at = values.find(([name]) => name === done?.name)?.[1];
+  if (!waited || !at) return "";
+  form.dataset.waited = "";
+  done.value = at;
+  return `It is dated ${when(Number(at))}, when its button was pressed.`;
+}
+
+/** The next entry in this form is another: it happens when its own button is pressed. */
+function loseMoment(form) {
+  delete form.dataset.waited;
+  if (doneOf(form)) doneOf(form).value = "";
+}
 
 /** Seals a complete entry and writes it down; throws where it cannot be kept. */
 async function keepWaiting(record, plain) {
@@ -120,7 +162,8 @@ async function writeDraft(form) {
     asked.onsuccess = () => {
       // What is on its way already is not called a draft again by a late event.
       kept = !asked.result || isDraft(asked.result);
-      if (kept) store.put(sealed);
+      // As it came back it stays until she leaves it, also when her key goes.
+      if (kept) store.put(asked.result?.back ? { ...sealed, back: asked.result.back } : sealed);
     };
     return asked;
   });
@@ -145,8 +188,9 @@ async function restore(form) {
     taken.add(sentBack.key);
     // The page that came back belongs to the page it was sent from.
     form.dataset.page = sentBack.page;
-    await put(await asDraft(recordOf(form, "draft"), plainOf(form)));
-    tell(form, "draft", "draft");
+    const dated = keepMoment(form, sentBack);
+    await put({ ...(await asDraft(recordOf(form, "draft"), plainOf(form))), back: sentBack.back });
+    tell(form, "draft", dated ? `draft. ${dated}` : "draft");
     showDrop(form, true);
     return;
   }
@@ -162,7 +206,9 @@ async function restore(form) {
   const otherwise = fill(form, draft.values);
   if (now) standBeside(form, now, () => leave(draft, draft.page));
   keyOf(form).value = draft.key;
-  const note = draft.note || (otherwise ? "questions were changed since: answer those that stand empty" : "");
+  const dated = keepMoment(form, draft);
+  const why = draft.note || (otherwise ? "questions were changed since: answer those that stand empty" : "");
+  const note = [why, dated].filter(Boolean).join(" ");
   tell(form, note ? "near" : "draft", note || "draft");
   showDrop(form, true);
   form.dispatchEvent(new CustomEvent("outbox-restored"));
@@ -297,6 +343,8 @@ async function fetchToken() {
 }
 
 const headers = { accept: "text/html", "stillroom-outbox": "1" };
+/** What this device's clock says while it sends: the house counts only how long an entry waited by it. */
+const nowHere = () => ["sent", String(Date.now())];
 const sent = (to, pairs) =>
   fetch(to, { method: "POST", body: new URLSearchParams([...pairs, ["csrf", token]]), headers, signal: AbortSignal.timeout?.(GIVE_UP_MS) });
 
@@ -358,12 +406,13 @@ async function openAtHouse(record) {
  * first. Gives { state, to, note, why }: state is saved, waiting, asked or refused.
  */
 async function send(record, plain) {
+  const waited = !plain;
   let outcome;
   try {
     const opened = plain ? { plain } : await openAtHouse(record);
     plain = opened.plain;
     if (plain) {
-      const answer = await post(plain.action, [...plain.values, ["form_key", record.key]]);
+      const answer = await post(plain.action, [...plain.values, ["form_key", record.key], nowHere()]);
       outcome = left(answer) || (await meaning(answer));
     } else outcome = { ...opened, state: record.state };
   } catch {
@@ -377,9 +426,10 @@ async function send(record, plain) {
     tellForms(record, "saved", `saved ${clock()}`);
     await tellList();
   } else if (outcome.state === "refused") {
-    const back = { ...record, state: "refused" };
     const { action, page, values, shown } = plain;
-    await put(await asDraft(back, { action, page, values, shown, note: outcome.note, conflict: outcome.conflict }));
+    const held = { action, page, values, shown, note: outcome.note, conflict: outcome.conflict, waited: waited || plain.waited };
+    const draft = await asDraft({ ...record, state: "refused" }, held);
+    await put(held.waited ? { ...draft, back: await asBack(record, held) } : draft);
     tellForms(record, "near", `came back: ${outcome.note}`);
   } else await put({ ...record, state: outcome.state, why: outcome.why ?? "", after: Date.now() + (outcome.waitMs ?? 0) });
   return { ...outcome, plain };
@@ -433,9 +483,8 @@ async function flush() {
 
 /** Sends a form as a browser without this script would: the page that answers is shown. */
 function sendPlainly(form, submitter) {
-  if (submitter?.name) {
-    form.append(Object.assign(document.createElement("input"), { type: "hidden", name: submitter.name, value: submitter.value }));
-  }
+  const more = [...(submitter?.name ? [[submitter.name, submitter.value]] : []), ...(doneOf(form) ? [nowHere()] : [])];
+  for (const [name, value] of more) form.append(Object.assign(document.createElement("input"), { type: "hidden", name, value }));
   HTMLFormElement.prototype.submit.call(form);
 }
 
@@ -443,7 +492,7 @@ const freshKey = () => [...crypto.getRandomValues(new Uint8Array(16))].map((byte
 
 /** What a form says, but for the moment it was sent: the same again at once is a double click. */
 function saying(form, { values }) {
-  const moment = form.querySelector("[data-done]")?.name;
+  const moment = doneOf(form)?.name;
   return JSON.stringify(values.filter(([name]) => name !== moment));
 }
 
@@ -487,6 +536,7 @@ async function submitted(form, submitter) {
     else {
       keyOf(form).value = freshKey();
       form.reset();
+      loseMoment(form);
       form.dispatchEvent(new CustomEvent("outbox-empty"));
     }
     tell(form, "waiting", whyOf(form, outcome.why));
@@ -506,8 +556,7 @@ function watch(form) {
     if (event.defaultPrevented || "outboxPast" in (event.submitter?.dataset ?? {})) return;
     event.preventDefault();
     // When the button was pressed, for an entry that may come late.
-    const done = form.querySelector("[data-done]");
-    if (done) done.value = String(Date.now());
+    if (doneOf(form) && !("waited" in form.dataset)) doneOf(form).value = String(Date.now());
     if (form.getAttribute("aria-busy") === "true") submittedMeanwhile(form, event.submitter).catch(() => {});
     else submitted(form, event.submitter);
   });
@@ -534,7 +583,7 @@ async function keepNothing() {
   const old = await readOld().catch(() => null);
   if (!old) return;
   for (const entry of old.entries.filter((one) => isDraft(one) || one.person === person)) {
-    const saved = isDraft(entry) || (await post(entry.action, [...entry.values, ["form_key", entry.key]]).then(meaning, () => ({}))).state === "saved";
+    const saved = isDraft(entry) || (await post(entry.action, [...entry.values, ["form_key", entry.key], nowHere()]).then(meaning, () => ({}))).state === "saved";
     if (saved) await old.remove(entry.key);
   }
   old.close();

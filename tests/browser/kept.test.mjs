@@ -331,6 +331,52 @@ describe('kept through a lost network', () => {
     await page.context().close();
   });
 
+  test('an entry that waited and came back keeps the moment of its button, and is there after signing out', async () => {
+    const page = await signedIn('owner');
+    await page.goto(`${proxy.address}/door/clients/${client}/consultation`);
+    await drafted(page);
+    await answerAll(page);
+    await page.fill('[name=q_own_words]', SECRET);
+    // One answer is missing: the house sends it back.
+    await page.evaluate(() => {
+      document.querySelector('form[data-outbox]').noValidate = true;
+      for (const one of document.querySelectorAll('[name=q_lens]')) one.checked = false;
+    });
+    await drafted(page);
+    const before = Date.now();
+    proxy.blocked = /\/consultations$|outbox\/open$/;
+    await page.click('form[data-outbox] .go');
+    await page.waitForSelector(WAITING);
+    const pressed = Date.now();
+    proxy.blocked = null;
+    await page.goto(`${proxy.address}/rooms`);
+    await page.waitForSelector(CAME_BACK, { timeout: 20_000 });
+    await Promise.all([page.waitForURL(/sign-in/), page.getByRole('button', { name: 'Sign out' }).click()]);
+    for (let waited = 0; (await entries(page)).some(({ sealed }) => sealed) && waited < 5_000; waited += 100) await page.waitForTimeout(100);
+    const [left, ...others] = await entries(page);
+    assert.deepEqual(others, []);
+    assert.equal(left.state, 'refused');
+    assert.deepEqual(Object.keys(left).sort(), ['at', 'back', 'key', 'kind', 'person', 'state']);
+    assert.deepEqual(Object.keys(left.back).sort(), ['at', 'iv', 'keyId', 'kind', 'point', 'sealed'], 'only what the house alone opens');
+    assert.ok(!JSON.stringify(await stored(page)).includes(SECRET));
+    await signIn(page, proxy.address, house.signIns.owner);
+    await page.waitForSelector(CAME_BACK, { timeout: 20_000 });
+    await page.click(CAME_BACK);
+    await page.waitForFunction((words) => document.querySelector('[name=q_own_words]')?.value === words, SECRET);
+    assert.match(await page.textContent(`${HERE} [data-kept=near]`), /It is dated .*, when its button was pressed\./);
+    await page.check('[name=q_lens][value="0"]');
+    await drafted(page);
+    const request = page.waitForRequest((one) => one.method() === 'POST' && one.url().endsWith('/consultations'));
+    await page.click('form[data-outbox] .go');
+    const form = new URLSearchParams((await request).postData());
+    const done = Number(form.get('done'));
+    assert.ok(before <= done && done <= pressed, `dated ${done}, pressed from ${before} to ${pressed}`);
+    assert.ok(Number(form.get('sent')) > pressed, 'its clock says when it was sent');
+    await page.waitForURL(/\/consultations\/[0-9a-f-]{36}$/);
+    assert.deepEqual(await states(page), []);
+    await page.context().close();
+  });
+
   // The last: it changes a question of the house.
   test('a draft fills in no answer to a question that was changed since', async () => {
     const id = client;

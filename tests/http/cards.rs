@@ -514,6 +514,47 @@ both_databases!(a_card_whose_wait_was_not_over_when_it_was_begun_is_not_opened_l
     opened(&mut ines, things, &client, &[]).await;
 });
 
+both_databases!(a_card_begun_before_her_answers_were_given_is_not_opened_late, async |house| {
+    let things = &house.things;
+    let mut ines = house.actor(Actor::ArtistA);
+    house.pass(60, &mut [&mut ines]).await;
+    let client = cleared(house, "Tuva Lind").await;
+    let done = (house.clock.now().0.plus(-30 * MINUTE).0 / 1000).to_string();
+    open(&mut ines, things, &client, &[("done", &done)]).await.must(422);
+    assert_eq!(house.number(&format!("select count(*) from card where client = '{client}'")).await, 0);
+    opened(&mut ines, things, &client, &[]).await;
+});
+
+both_databases!(a_bottle_change_that_waited_is_dated_when_its_button_was_pressed, async |house| {
+    let things = &house.things;
+    let mut ines = house.actor(Actor::ArtistA);
+    let client = cleared(house, "Sanne Bro").await;
+    let card = opened(&mut ines, things, &client, &[]).await;
+    let begun = house.number(&format!("select begun from card where id = '{card}'")).await;
+    house.pass(60, &mut [&mut ines]).await;
+    let now = house.clock.now().0;
+    let path = format!("/cards/{card}/bottle");
+    for (lot, minutes_ago, expected) in [("HT-91", 20, now.plus(-20 * MINUTE).0), ("HT-92", 90, begun)] {
+        let (bottle, product) = (BottleId::new(), &things.clearance["product"]);
+        house
+            .run(&format!(
+                "insert into bottle (id, product, lot, received, opened, in_use, created)
+                 values ('{bottle}', '{product}', '{lot}', '2026-02-01', {}, 0, {})",
+                now.plus(-3 * HOUR).0,
+                now.0
+            ))
+            .await
+            .unwrap();
+        let done = (now.plus(-minutes_ago * MINUTE).0 / 1000).to_string();
+        let form = ines.form(&path, &path).await.with("bottle", &bottle.to_string()).with("done", &done);
+        ines.submit(&form).await.must(303);
+        let drop = format!("select at from card_drop where card = '{card}' and bottle = '{bottle}'");
+        assert_eq!(house.number(&drop).await, expected, "{lot}: the drop");
+        let met = format!("select at from exposure where client = '{client}' and lot = '{lot}'");
+        assert_eq!(house.number(&met).await, expected, "{lot}: when she met it");
+    }
+});
+
 both_databases!(what_was_advised_is_kept_beside_what_was_taken, async |house| {
     let things = &house.things;
     let other = bottle_of_another(house).await;

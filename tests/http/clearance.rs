@@ -1991,6 +1991,25 @@ both_databases!(new_answers_that_lead_to_something_else_ask_for_a_new_test, asyn
     assert!(is_asked_for(&answer), "{answer:?}");
 });
 
+both_databases!(a_test_placed_before_answers_against_it_is_kept_as_the_meeting_it_was, async |house| {
+    let mut owner = house.owner();
+    let client = add_client(house, "Liv Aaby", "1990-01-01", &house.things.people[Actor::ArtistA.name()]).await;
+    let zone = Zone::named("Europe/Copenhagen").unwrap();
+    house.pass(60, &mut [&mut owner]).await;
+    answer(house, &client, "do_not_treat").await;
+    let path = format!("/door/clients/{client}");
+    for (minutes_ago, code, met) in [(0, 422, 0), (30, 303, 1)] {
+        let at = zone.wall(house.clock.now().0.plus(-minutes_ago * MINUTE)).strftime("%Y-%m-%dT%H:%M").to_string();
+        let form = owner.form(&format!("{path}/tests/new"), &format!("{path}/tests")).await;
+        let form = form.with_all(&PLACED).with("bottle", &house.things.clearance["bottle"]).with("at", &at);
+        owner.submit(&form).await.must(code);
+        let count = house.number(&format!("select count(*) from exposure where client = '{client}'")).await;
+        assert_eq!(count, met, "placed {minutes_ago} minutes ago");
+    }
+    let answer = judged(house, &client, house.clock.now().0.plus(3 * DAY)).await;
+    assert!(matches!(answer, Clearance::Held(_)), "the answers hold her all the same: {answer:?}");
+});
+
 both_databases!(a_restricted_record_opens_no_form_for_something_new, async |house| {
     let ada = &house.things.clearance["ada"];
     house.run(&format!("update client set restricted = 1 where id = '{ada}'")).await.unwrap();

@@ -651,6 +651,92 @@ both_databases!(answers_that_come_late_are_dated_when_they_were_given_and_stand_
     assert_eq!(house.number(&format!("select at from consultation where id = '{ahead}'")).await, now.0);
 });
 
+both_databases!(a_clock_that_is_wrong_puts_no_answers_behind_older_ones, async |house| {
+    let mut artist = house.actor(Actor::ArtistA);
+    let clear = [("q_swollen", "0"), ("q_hay_fever", "0")];
+    house.pass(60, &mut [&mut artist]).await;
+    ask(&mut artist, house, &clear).await;
+    house.clock.advance(5 * MINUTE);
+    let ms = |minutes: i64| (house.clock.now().0.plus(minutes * MINUTE).0 / 1000).to_string();
+    let at = async |page: &str| {
+        let id = page.rsplit('/').next().unwrap();
+        house.number(&format!("select at from consultation where id = '{id}'")).await
+    };
+    // Pressed and sent by a clock that is ten minutes slow: given now, and the newest.
+    let told = [("done", ms(-10)), ("sent", ms(-10)), ("q_inflamed", "1".to_owned())];
+    let told: Vec<(&str, &str)> = told.iter().map(|(name, value)| (*name, value.as_str())).collect();
+    let page = ask(&mut artist, house, &told).await;
+    assert_eq!(at(&page).await, house.clock.now().0.0);
+    let health = async || {
+        let mut db = house.house.store.read().await.unwrap();
+        let (keys, client) = (house.house.store.keys(), house.things.client.parse().unwrap());
+        clients::health_answers(&mut db, keys, client, house.clock.now().0).await.unwrap()
+    };
+    assert_eq!(health().await.consultation.unwrap().to_string(), page.rsplit('/').next().unwrap());
+    assert_eq!(health().await.do_not_treat.len(), 1);
+    // Three minutes on their way, by a clock that is an hour fast; sent once more it is the same entry.
+    let ada = format!("/door/clients/{}", house.things.client);
+    let form = artist.form(&format!("{ada}/consultation"), &format!("{ada}/consultations")).await;
+    let form = house.things.answers.iter().fold(form, |form, (name, value)| form.with(name, value));
+    let form = form.with("done", &ms(57));
+    let page = artist.submit(&form.clone().with("sent", &ms(60))).await.goes_to();
+    assert_eq!(at(&page).await, house.clock.now().0.plus(-3 * MINUTE).0);
+    assert_eq!(artist.submit(&form.with("sent", &ms(61))).await.goes_to(), page);
+});
+
+both_databases!(late_answers_that_stand_against_a_treatment_count_beside_newer_ones, async |house| {
+    let mut artist = house.actor(Actor::ArtistA);
+    let given = (house.clock.now().0.plus(MINUTE).0 / 1000).to_string();
+    house.pass(60, &mut [&mut artist]).await;
+    let health = async || {
+        let mut db = house.house.store.read().await.unwrap();
+        let (keys, client) = (house.house.store.keys(), house.things.client.parse().unwrap());
+        clients::health_answers(&mut db, keys, client, house.clock.now().0).await.unwrap()
+    };
+    let clear = [("q_swollen", "0"), ("q_hay_fever", "0")];
+    let newest = ask(&mut artist, house, &[]).await;
+    let advice = async |who: &mut Browser| {
+        let form = who.form(&newest, &format!("{newest}/advice")).await;
+        let said = [("from", "Dr Aune"), ("dated", "1 Feb"), ("words", "Looked at it."), ("may", "yes")];
+        who.submit(&form.with_all(&said)).await.must(303);
+    };
+    advice(&mut artist).await;
+    house.clock.advance(MINUTE);
+    ask(&mut artist, house, &[clear[0], clear[1], ("q_inflamed", "1"), ("done", &given)]).await;
+    let held = health().await;
+    assert!(newest.ends_with(&held.consultation.unwrap().to_string()), "they keep their own time");
+    assert_eq!(held.do_not_treat.len(), 1, "and count all the same");
+    assert!(!held.waits_for_advice());
+    // Medical advice first, which came in after the letter of a doctor: the letter did not know of it.
+    ask(&mut artist, house, &[("q_hay_fever", "0"), ("done", &given)]).await;
+    assert!(health().await.waits_for_advice());
+    advice(&mut artist).await;
+    assert!(!health().await.waits_for_advice(), "a letter that came in since does");
+    assert_eq!(health().await.do_not_treat.len(), 1);
+    house.clock.advance(MINUTE);
+    ask(&mut artist, house, &clear).await;
+    let anew = health().await;
+    assert!(anew.do_not_treat.is_empty() && anew.advice_first.is_empty(), "until she answers anew");
+});
+
+both_databases!(late_answers_change_what_the_next_newer_ones_differ_from, async |house| {
+    let mut artist = house.actor(Actor::ArtistA);
+    let given = (house.clock.now().0.plus(MINUTE).0 / 1000).to_string();
+    house.pass(60, &mut [&mut artist]).await;
+    let differs = async |page: &str| {
+        let id = page.rsplit('/').next().unwrap();
+        house.number(&format!("select differs from consultation where id = '{id}'")).await
+    };
+    let newest = ask(&mut artist, house, &[]).await;
+    assert_eq!(differs(&newest).await, 0, "the same as at first");
+    let clear = [("q_swollen", "0"), ("q_hay_fever", "0")];
+    let late = ask(&mut artist, house, &[clear[0], clear[1], ("done", &given)]).await;
+    assert_eq!((differs(&late).await, differs(&newest).await), (1, 1), "she had said something else between them");
+    let between = (house.clock.now().0.plus(-30 * MINUTE).0 / 1000).to_string();
+    let later = ask(&mut artist, house, &[("done", &between)]).await;
+    assert_eq!((differs(&later).await, differs(&newest).await), (1, 0));
+});
+
 both_databases!(a_consent_is_kept_as_signed_and_withdrawn_with_one_tap, async |house| {
     let mut a = house.actor(Actor::ArtistA);
     let id = house.things.client.parse().unwrap();

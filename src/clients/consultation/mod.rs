@@ -69,6 +69,11 @@ pub(super) struct SealedAnswers {
 }
 
 impl SealedAnswers {
+    /// True where one of them says not to treat now, or to ask for medical advice first.
+    pub(super) fn stand_against(&self) -> bool {
+        self.answers.iter().any(|answered| matches!(answered.effect, Effect::DoNotTreat | Effect::AdviceFirst))
+    }
+
     /// What these answers lead to, question by question, those that lead to nothing left out. Her own words may differ from one time to
     /// the next without anything having changed.
     pub(super) fn leads_to(&self) -> BTreeSet<(&str, Effect)> {

@@ -8,6 +8,7 @@ use super::{AdviceGiven, GivenBy, HealthAnswers, SealedAnswers};
 use crate::base::ids::{ClientId, ConsultationId, CopyId, MedicalAdviceId, PersonId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
+use crate::clients::questions::Effect;
 use crate::store::keys::Keys;
 use crate::store::{Db, Tx, among, many, sealed};
 
@@ -43,15 +44,10 @@ pub(in crate::clients) async fn add(
     let (client, id) = (consultation.client, consultation.id);
     // Answers that waited on a device may come behind newer ones: they follow what was said before them.
     let all = of_client(tx.db(), client).await?;
-    let is_newest = all.first().is_none_or(|newest| newest.at <= consultation.at);
-    let before = all.into_iter().find(|own| own.at <= consultation.at);
-    let differs = match before {
+    let (newer, older) = all.split_at(all.partition_point(|own| own.at > consultation.at));
+    let differs = match older.first() {
         None => false,
-        // Dark answers say nothing that these could differ from.
-        Some(before) => {
-            let said = self::answers(tx.db(), keys, client, before.id).await?;
-            said.is_some_and(|said| said.leads_to() != answers.leads_to())
-        }
+        Some(before) => differ(tx.db(), keys, before, answers).await?.unwrap_or(false),
     };
     let sealed = sealed::seal(tx.db(), keys, client, &answers_place(id), &plain).await?;
     sqlx::query(
@@ -67,13 +63,50 @@ pub(in crate::clients) async fn add(
     .bind(i64::from(differs))
     .execute(tx.db())
     .await?;
-    // She answered anew: what counted beside the newest answers does no more.
-    if is_newest {
-        let text = "delete from consultation_beside where client = $1";
-        sqlx::query(text).bind(client.to_string()).execute(tx.db()).await?;
+    match newer.last() {
+        // She answered anew: what counted beside the newest answers does no more.
+        None => {
+            let text = "delete from consultation_beside where client = $1";
+            sqlx::query(text).bind(client.to_string()).execute(tx.db()).await?;
+        }
+        Some(next) => stand_behind(tx, keys, consultation, answers, next).await?,
     }
     tx.raise(crate::clients::DOOR);
     tx.audit("add consultation", client, &id.to_string()).await
+}
+
+/// Whether the answers of a consultation lead to something else than these; `None` where they are dark and say nothing.
+async fn differ(
+    db: &mut Db,
+    keys: &Keys,
+    other: &Consultation,
+    answers: &SealedAnswers,
+) -> Result<Option<bool>, Problem> {
+    let said = self::answers(db, keys, other.client, other.id).await?;
+    Ok(said.map(|said| said.leads_to() != answers.leads_to()))
+}
+
+/// Answers that came behind newer ones: the next newer follow them from now on, and what stands against a treatment in them counts
+/// beside the newest until she answers anew. Nobody has looked at it yet, and the clock that put it behind may be wrong.
+async fn stand_behind(
+    tx: &mut Tx,
+    keys: &Keys,
+    consultation: &Consultation,
+    answers: &SealedAnswers,
+    next: &Consultation,
+) -> Result<(), Problem> {
+    if let Some(differs) = differ(tx.db(), keys, next, answers).await? {
+        let text = "update consultation set differs = $1 where id = $2";
+        sqlx::query(text).bind(i64::from(differs)).bind(next.id.to_string()).execute(tx.db()).await?;
+    }
+    if answers.stand_against() {
+        sqlx::query("insert into consultation_beside (client, consultation) values ($1, $2)")
+            .bind(consultation.client.to_string())
+            .bind(consultation.id.to_string())
+            .execute(tx.db())
+            .await?;
+    }
+    Ok(())
 }
 
 /// A client's consultations, newest first.
@@ -224,6 +257,7 @@ pub(super) async fn newest_of(
         health.answered = Some(Instant(row.get(2)));
         health.sort(&answers.answers);
     }
+    let mut beside_since: BTreeMap<ClientId, ConsultationId> = BTreeMap::new();
     let beside = sqlx::query(among!(
         "select b.client, c.id, c.answers from consultation_beside b join consultation c on c.id = b.consultation",
         "b.client",
@@ -236,6 +270,10 @@ pub(super) async fn newest_of(
         if health.consultation != Some(id) {
             let plain = key.open(&answers_place(id), &row.get::<Vec<u8>, _>(2))?;
             let answers: SealedAnswers = serde_json::from_slice(&plain).map_err(Problem::broken)?;
+            if answers.answers.iter().any(|answered| answered.effect == Effect::AdviceFirst) {
+                let since = beside_since.entry(client).or_insert(id);
+                *since = id.max(*since);
+            }
             health.sort(&answers.answers);
         }
     }
@@ -248,6 +286,10 @@ pub(super) async fn newest_of(
         let client: ClientId = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
         let id: MedicalAdviceId = row.get::<String, _>(1).parse().map_err(Problem::broken)?;
         let about: ConsultationId = row.get::<String, _>(2).parse().map_err(Problem::broken)?;
+        // A doctor knew nothing of answers that came in after the letter; ids made later sort later.
+        if beside_since.get(&client).is_some_and(|since| since.to_string() > id.to_string()) {
+            continue;
+        }
         let (Some(key), Some(health)) = (opened.get(&client), all.get_mut(&client)) else { continue };
         if health.consultation == Some(about) {
             let plain = key.open(&advice_place(id), &row.get::<Vec<u8>, _>(3))?;
