@@ -237,13 +237,14 @@ impl KeptQuestion {
     }
 
     /// Tells one question from another: the digest of everything the answer depends on, and of the model's version. Left out is what
-    /// creeps on with the minutes while nothing new is known: when it was asked, parts of a day that a bottle is open, and less than
-    /// half a %RH or a fifth of a kelvin by which a stale reading is doubted more.
+    /// creeps on with the minutes while nothing new is known: when it was asked, when its air was read, parts of a day that a bottle is
+    /// open, and less than half a %RH or a fifth of a kelvin by which a stale reading is doubted more.
     ///
     /// # Errors
     /// When a number in it cannot be written.
     pub fn fingerprint(&self, model: &str) -> Result<String, serde_json::Error> {
         let mut settled = Self { asked_at: String::new(), ..self.clone() };
+        settled.room.read_at = settled.room.read_at.map(|_| String::new());
         let up_to = |value: f64, step: f64| (value / step).ceil() * step;
         settled.room.u_humidity_pct = up_to(settled.room.u_humidity_pct, 0.5);
         settled.room.u_temperature_k = up_to(settled.room.u_temperature_k, 0.2);

@@ -72,18 +72,46 @@ both_databases!(the_tile_of_the_day_sheet_and_the_page_behind_it_are_one_advice,
     assert_eq!(times(house).await, 2);
 });
 
-both_databases!(another_reading_another_bead_and_another_test_are_other_rows, async |house| {
+both_databases!(other_air_another_bead_and_another_test_are_other_rows, async |house| {
     let mut ines = ines_in_gable(house).await;
     open(house, &mut ines, &here(house)).await;
     house.clock.advance(2 * MINUTE);
-    read_air(&mut house.owner(), &house.things.gable, "22", "45").await;
+    read_air(&mut house.owner(), &house.things.gable, "22", "48").await;
     open(house, &mut ines, &here(house)).await;
-    assert_eq!(rows(house).await, 2, "another reading, though of the same air");
+    assert_eq!(rows(house).await, 2, "other air");
     open(house, &mut ines, &format!("{}?bead=full", here(house))).await;
     assert_eq!(rows(house).await, 3, "another bead");
     bench(&mut house.owner(), house, &["2.6"], ("22", "45")).await;
     open(house, &mut ines, &here(house)).await;
     assert_eq!((rows(house).await, times(house).await), (4, 4), "something was learned");
+});
+
+both_databases!(the_same_air_read_again_is_one_row_and_one_showing_more, async |house| {
+    let mut ines = ines_in_gable(house).await;
+    open(house, &mut ines, &here(house)).await;
+    for times_shown in 2..5 {
+        house.clock.advance(2 * MINUTE);
+        read_air(&mut house.owner(), &house.things.gable, "22", "45").await;
+        open(house, &mut ines, &here(house)).await;
+        assert_eq!((rows(house).await, times(house).await), (1, times_shown));
+    }
+});
+
+both_databases!(a_page_that_fetches_itself_anew_leaves_nothing, async |house| {
+    let mut ines = ines_in_gable(house).await;
+    let mut alone = ines.clone().with_header("x-unattended", "1");
+    for path in ["/".to_owned(), here(house)] {
+        open(house, &mut alone, &path).await;
+        assert_eq!(rows(house).await, 0, "{path}: nobody need be looking");
+    }
+    open(house, &mut ines, &here(house)).await;
+    house.clock.advance(2 * MINUTE);
+    for path in ["/".to_owned(), here(house)] {
+        open(house, &mut alone, &path).await;
+        assert_eq!((rows(house).await, times(house).await), (1, 1), "{path}");
+    }
+    open(house, &mut ines, &here(house)).await;
+    assert_eq!((rows(house).await, times(house).await), (1, 2), "she looks herself");
 });
 
 both_databases!(a_reading_that_only_grows_older_is_no_other_question, async |house| {
