@@ -17,6 +17,15 @@ use crate::artists::Technique;
 use crate::artists::hands::Hands;
 use crate::base::units::{Celsius, HumidityDoubt, RelHumidity, Seconds, TemperatureDoubt};
 
+/// Steps in which the doubt of the air tells questions apart, %RH and kelvins.
+const DOUBT_STEPS: (f64, f64) = (0.5, 0.2);
+
+/// The doubt of the air, %RH and kelvins, up to the next of its steps.
+fn settled_doubt(humidity: f64, temperature: f64) -> (f64, f64) {
+    let up_to = |value: f64, step: f64| (value / step).ceil() * step;
+    (up_to(humidity, DOUBT_STEPS.0), up_to(temperature, DOUBT_STEPS.1))
+}
+
 /// Texts by their digest.
 pub type States = BTreeMap<String, String>;
 
@@ -133,7 +142,7 @@ struct BottleState {
 }
 
 /// What a question is about, beside the question itself.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct About {
     /// When it was asked, ISO 8601.
     pub asked_at: String,
@@ -237,16 +246,16 @@ impl KeptQuestion {
     }
 
     /// Tells one question from another: the digest of everything the answer depends on, and of the model's version. Left out is what
-    /// creeps on with the minutes while nothing new is known: when it was asked, parts of a day that a bottle is open, and less than
-    /// half a %RH or a fifth of a kelvin by which a stale reading is doubted more.
+    /// creeps on with the minutes while nothing new is known: when it was asked, when its air was read, parts of a day that a bottle is
+    /// open, and less than half a %RH or a fifth of a kelvin by which a stale reading is doubted more.
     ///
     /// # Errors
     /// When a number in it cannot be written.
     pub fn fingerprint(&self, model: &str) -> Result<String, serde_json::Error> {
         let mut settled = Self { asked_at: String::new(), ..self.clone() };
-        let up_to = |value: f64, step: f64| (value / step).ceil() * step;
-        settled.room.u_humidity_pct = up_to(settled.room.u_humidity_pct, 0.5);
-        settled.room.u_temperature_k = up_to(settled.room.u_temperature_k, 0.2);
+        settled.room.read_at = settled.room.read_at.map(|_| String::new());
+        let room = &mut settled.room;
+        (room.u_humidity_pct, room.u_temperature_k) = settled_doubt(room.u_humidity_pct, room.u_temperature_k);
         for bottle in &mut settled.bottles {
             bottle.days_open = bottle.days_open.floor();
         }
@@ -329,7 +338,36 @@ fn digest(text: &str) -> String {
     Sha256::digest(text.as_bytes()).iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
+impl About {
+    /// The same without what tells no question from another.
+    fn settled(&self) -> Self {
+        Self { asked_at: String::new(), read_at: self.read_at.as_ref().map(|_| String::new()), ..self.clone() }
+    }
+
+    /// True where two are about the same; with [`Whole::asks_as`], where their questions have one fingerprint.
+    pub(super) fn is_as(&self, other: &Self) -> bool {
+        self.settled() == other.settled()
+    }
+}
+
 impl Whole {
+    /// True where a question asks what another does, without writing either down.
+    pub(super) fn asks_as(&self, other: &Self) -> bool {
+        let room = |whole: &Self| {
+            let RoomNow { air, doubt } = whole.room;
+            (air, settled_doubt(doubt.humidity.get(), doubt.temperature.get()))
+        };
+        let bottle = |bottle: &ShelfBottle| ShelfBottle { days_open: bottle.days_open.floor(), ..bottle.clone() };
+        room(self) == room(other)
+            && (self.work, self.limits, self.daily) == (other.work, other.limits, other.daily)
+            && self.classes == other.classes
+            && self.not_today == other.not_today
+            && self.bottles.len() == other.bottles.len()
+            && self.bottles.iter().zip(&other.bottles).all(|(own, others)| bottle(own) == bottle(others))
+            && self.any_adhesive == other.any_adhesive
+            && self.hands == other.hands
+    }
+
     /// A question with everything it borrows from, to outlive whoever asked.
     #[must_use]
     pub fn of(q: &Question<'_>) -> Self {

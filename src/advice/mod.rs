@@ -9,8 +9,10 @@
 //! the model's version, one row for each question ([`shown`]); taking a bottle on it is kept besides, for good ([`store`]).
 //!
 //! What is only tried does not count: another artist's hands, another room, a bottle that was picked to look at, a value that was not
-//! ours and fell back, what an option would lead to, the plan of a room, a question file. Nor does a treatment card: it shows no advice
-//! of its own, but names the one that was taken before it.
+//! ours and fell back, what an option would lead to, the plan of a room, a question file. Nor does a page that fetched itself anew: nobody
+//! need be looking at it. Nor does a treatment card: it shows no advice of its own, but names the one that was taken before it.
+//!
+//! A question is what the answer depends on. The same air read again is the same question.
 
 pub mod api;
 pub mod band;

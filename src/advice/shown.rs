@@ -49,13 +49,22 @@ pub struct Answered {
 
 /// Leaves it to be noted after the page: a page is answered as quickly, and as well, whatever becomes of the note.
 pub fn leave(house: &House, shown: Shown) {
-    house.later.leave("note an advice that was shown", move |house| note(house, shown));
+    house.later.leave_once("note an advice that was shown", shown, Shown::repeats, note);
+}
+
+impl Shown {
+    /// True where `note` would find that another, noted first, was the same showing.
+    fn repeats(&self, first: &Self) -> bool {
+        first.at > self.at.plus(-ONE_SHOWING)
+            && self.about.is_as(&first.about)
+            && self.question.asks_as(&first.question)
+    }
 }
 
 /// Notes one showing: a new row for a new question, else one more of the row that is there, at most once a minute.
-async fn note(house: House, shown: Shown) -> Result<(), Problem> {
-    let (shown, question, states, fingerprint) =
-        spawn_blocking(move || written(shown)).await.map_err(Problem::broken)??;
+async fn note(house: House, shown: Arc<Shown>) -> Result<(), Problem> {
+    let own = Arc::clone(&shown);
+    let (question, states, fingerprint) = spawn_blocking(move || written(&own)).await.map_err(Problem::broken)??;
     let mut db = house.store.read().await?;
     let known = shown_store::last_shown(&mut db, &fingerprint).await?;
     drop(db);
@@ -76,7 +85,7 @@ async fn note(house: House, shown: Shown) -> Result<(), Problem> {
             write.await.map(|_| ())
         }
         None => {
-            let new = Arc::new(new_row(&house, shown, question, states, fingerprint).await?);
+            let new = Arc::new(new_row(&house, &shown, question, states, fingerprint).await?);
             let key = FormKey::house();
             let write = house.store.write(&key, move |tx| {
                 let new = Arc::clone(&new);
@@ -91,42 +100,51 @@ async fn note(house: House, shown: Shown) -> Result<(), Problem> {
     }
 }
 
-fn written(shown: Shown) -> Result<(Shown, KeptQuestion, States, String), Problem> {
+fn written(shown: &Shown) -> Result<(KeptQuestion, States, String), Problem> {
     let (question, states) =
         KeptQuestion::of(&shown.question.question(), shown.about.clone()).map_err(Problem::broken)?;
     let fingerprint = question.fingerprint(MODEL).map_err(Problem::broken)?;
-    Ok((shown, question, states, fingerprint))
+    Ok((question, states, fingerprint))
 }
 
 async fn new_row(
     house: &House,
-    shown: Shown,
+    shown: &Arc<Shown>,
     question: KeptQuestion,
     states: States,
     fingerprint: String,
 ) -> Result<NewShown, Problem> {
-    let Shown { at, artist, room, about, question: whole, answer } = shown;
-    let answer = match answer {
-        Some(answer) => answer,
+    let answer = match &shown.answer {
+        Some(answer) => answer.clone(),
         None => {
-            let turn = house.thinking.next().await?;
-            let (wanted, near, air_known) = (about.wanted, about.near, about.read_at.is_some());
+            let (turn, own) = (house.thinking.when_free().await?, Arc::clone(shown));
             let worked_out = spawn_blocking(move || {
                 let _turn = turn;
-                work_out(&whole, wanted, near, air_known)
+                work_out(&own)
             });
             worked_out.await.map_err(Problem::broken)??
         }
     };
     let bottle = answer.bottle.and_then(|(place, verdict)| {
-        let id: BottleId = about.bottles.get(place)?.parse().ok()?;
+        let id: BottleId = shown.about.bottles.get(place)?.parse().ok()?;
         Some((id, verdict))
     });
-    Ok(NewShown { at, artist, room, style: about.style, bottle, fingerprint, question, states, answer: answer.text })
+    Ok(NewShown {
+        at: shown.at,
+        artist: shown.artist,
+        room: shown.room,
+        style: shown.about.style.clone(),
+        bottle,
+        fingerprint,
+        question,
+        states,
+        answer: answer.text,
+    })
 }
 
-fn work_out(whole: &Whole, wanted: Option<usize>, near: usize, air_known: bool) -> Result<Answered, Problem> {
-    let work = for_work(&whole.question(), wanted, near, air_known);
+fn work_out(shown: &Shown) -> Result<Answered, Problem> {
+    let about = &shown.about;
+    let work = for_work(&shown.question.question(), about.wanted, about.near, about.read_at.is_some());
     let bottle = match work.judged.base {
         Subject::Bottle(b) => Some((b, work.judged.bottles[b].verdict)),
         Subject::Class(_) => None,

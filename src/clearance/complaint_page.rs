@@ -9,12 +9,13 @@ use jiff::ToSpan as _;
 use jiff::civil::Date;
 
 use super::complaint_form::{Opened, card_field, chosen_card, open};
+use super::decided::{mark_of, moved_lines, still_stands};
 use super::doctor_store::{Complaint, DECISIONS, complaint, decide_complaint, tie_complaint};
 use super::from_cards::{HerCard, HerCards};
 use super::reaction::words_of;
 use super::seen::{must_treat, note_look};
 use super::test_store::Met;
-use super::typed::{MoreNotes, Typed, day_field, notes_of, tick_field};
+use super::typed::{MoreNotes, SEEN, Typed, day_field, notes_of, seen_field, tick_field};
 use crate::base::ids::ComplaintId;
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::time::{DAY, Instant, SECOND};
@@ -65,6 +66,8 @@ struct ComplaintPage {
     facts: Vec<(&'static str, String)>,
     /// The card it is about and those that mend it: word, address, words.
     cards: Vec<(&'static str, String, String)>,
+    /// What changed since the form was opened.
+    lead: Vec<String>,
     fields: Vec<FieldView>,
     mistakes: Vec<Mistake>,
     pictures: PhotoBlock,
@@ -112,6 +115,7 @@ fn typed_as_kept(found: &Complaint, opened: &Opened, now: Instant) -> Typed {
         ("fix_until", last.to_string()),
         ("refund", found.refund_minor.map(|minor| minor.to_string()).unwrap_or_default()),
         ("fixed", if found.fixed.is_some() { "yes".to_owned() } else { String::new() }),
+        (SEEN, mark_of(found)),
     ])
 }
 
@@ -188,6 +192,7 @@ async fn complaint_view(
         )
         .hinted("1250 for 12.50.")
         .or_empty(),
+        seen_field(typed.get(SEEN)),
     ]);
     note_fields(&mut fields, notes);
     let late = found.decision == "fix" && found.fixed.is_none() && found.fix_until.is_some_and(|until| until < now);
@@ -230,6 +235,7 @@ async fn complaint_view(
             ("Adhesive and lot", met.unwrap_or_else(|| "not known".to_owned())),
         ],
         cards: card_lines(house, found, &opened.cards, &mended),
+        lead: Vec::new(),
         mistakes: mistakes(&fields),
         fields,
         pictures,
@@ -299,28 +305,41 @@ async fn decide(
     cards: HerCards,
 ) -> Result<Response, Problem> {
     let (opened, found) = open_complaint(&house, &staff, id, cards).await?;
-    match check_decision(&form.typed, &found, &opened, staff.visitor.now.0) {
+    let now = staff.visitor.now.0;
+    let kept = match check_decision(&form.typed, &found, &opened, now) {
         Ok(decided) => {
-            let another = decided.card != found.card;
-            let inner = house.clone();
-            let kept = house
+            let (inner, seen) = (house.clone(), form.typed.get(SEEN).to_owned());
+            house
                 .store
                 .write(&form.key, move |tx| {
-                    let (house, decided) = (inner.clone(), decided.clone());
+                    let (house, decided, seen) = (inner.clone(), decided.clone(), seen.clone());
                     Box::pin(async move {
+                        let stands = still_stands(tx, house.store.keys(), &seen, &decided).await?;
                         decide_complaint(tx, house.store.keys(), &decided).await?;
-                        if another {
+                        if decided.card != stands.card {
                             tie_complaint(tx, decided.client, id, &decided.card).await?;
                         }
                         Ok(Kept::see(format!("/door/complaints/{id}")))
                     })
                 })
-                .await?;
-            Ok(answer(&house, &kept))
+                .await
+        }
+        Err(problem) => Err(problem),
+    };
+    let key = form.key.form.clone().unwrap_or_default();
+    match kept {
+        Ok(kept) => Ok(answer(&house, &kept)),
+        Err(Problem::Clash(..)) => {
+            let (opened, stands) = open_complaint(&house, &staff, id, cards).await?;
+            note_look(&house, &staff.who, "see complaint", stands.client).await?;
+            let typed = form.typed.with(SEEN, mark_of(&stands));
+            let mut view = complaint_view(&house, &staff, &opened, &stands, &typed, &[], key).await?;
+            let card = view.cards.first().map_or("none named yet", |(_, _, words)| words.as_str());
+            view.lead = moved_lines(&stands, card, &opened.studio, now);
+            page_with(StatusCode::CONFLICT, &view)
         }
         Err(problem) => {
             let notes = notes_of(problem)?;
-            let key = form.key.form.unwrap_or_default();
             let view = complaint_view(&house, &staff, &opened, &found, &form.typed, &notes, key).await?;
             page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
         }

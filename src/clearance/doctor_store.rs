@@ -270,16 +270,22 @@ async fn tell_decision(tx: &mut Tx, keys: &Keys, complaint: &Complaint) -> Resul
     tx.audit(bound::DECIDED, id, &decided).await
 }
 
-/// Keeps what was decided.
+/// Keeps what was decided, once `still_stands` has looked.
 pub(super) async fn decide_complaint(tx: &mut Tx, keys: &Keys, complaint: &Complaint) -> Result<(), Problem> {
-    query_with_nulls("update complaint set decision = $1, fix_until = $2, fixed = $3, refund_minor = $4 where id = $5")
+    let done = query_with_nulls(
+        "update complaint set decision = $1, fix_until = $2, fixed = $3, refund_minor = $4 where id = $5 and client = $6",
+    )
         .bind(&complaint.decision)
         .bind(complaint.fix_until.map(|until| until.0))
         .bind(complaint.fixed.map(|fixed| fixed.0))
         .bind(complaint.refund_minor)
         .bind(complaint.id.to_string())
+        .bind(complaint.client.to_string())
         .execute(tx.db())
         .await?;
+    if done.rows_affected() == 0 {
+        return Err(Problem::NotHere("complaint"));
+    }
     tell_decision(tx, keys, complaint).await
 }
 

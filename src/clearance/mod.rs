@@ -5,6 +5,7 @@ mod bound;
 mod client_page;
 mod complaint_form;
 mod complaint_page;
+mod decided;
 mod desk_page;
 mod doctor_form;
 mod doctor_store;

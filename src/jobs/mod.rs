@@ -37,13 +37,14 @@ pub async fn run(house: House) {
 /// Does what pages leave to be done, one after the other, until the house is dropped.
 pub async fn work_off(house: House) {
     loop {
-        let todo = house.later.next().await;
-        do_one(&house, todo).await;
+        house.later.came().await;
+        finish(&house).await;
     }
 }
 
-/// Does what waits now.
+/// Does what waits now. Whatever somebody else has in hand is done, too, when it returns.
 pub async fn finish(house: &House) {
+    let _hand = house.later.hand().await;
     while let Some(todo) = house.later.first() {
         do_one(house, todo).await;
     }

@@ -115,7 +115,7 @@ async fn show(
     let trail = rooms::asked::trail(&mut db, room, from, now.plus(1)).await?;
     drop(db);
     let (asked, read, judged) = think(&house, &studio, &staff, asked, read, trail).await?;
-    if asked.is_for_work(&read, &staff.who) {
+    if !staff.visitor.unattended && asked.is_for_work(&read, &staff.who) {
         shown::leave(&house, as_shown(&asked, &read, &judged, now));
     }
     page(&view(&house, &studio, &staff, &typed, asked, read, judged, now))

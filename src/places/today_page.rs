@@ -9,7 +9,7 @@ use axum::response::Response;
 use super::day::{self, Day};
 use super::day_words::{self, BoardView, Line};
 use crate::advice::shown;
-use crate::base::actor::{Role, Who};
+use crate::base::actor::Role;
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::cards::{self, AtHand};
@@ -103,7 +103,7 @@ async fn today(
     // Judging may wait for its turn; the connection is not kept waiting with it.
     drop(db);
     let sheet = match read {
-        Some(read) => sheet(&house, read, &studio, &signed_in.who, now).await?,
+        Some(read) => sheet(&house, read, &studio, &signed_in, now).await?,
         None => Sheet::default(),
     };
     let chosen = asked.get("moment").map(String::as_str);
@@ -145,11 +145,12 @@ async fn sheet(
     house: &House,
     (read, due): (Day, Vec<CheckDue>),
     studio: &Studio,
-    who: &Who,
+    signed_in: &SignedIn,
     now: Instant,
 ) -> Result<Sheet, Problem> {
+    let who = &signed_in.who;
     let (read, boards) = day::judge(house, read).await?;
-    if let Some(shown) = read.shown_to(who, now) {
+    if let Some(shown) = read.shown_to(who, now).filter(|_| !signed_in.visitor.unattended) {
         shown::leave(house, shown);
     }
     let own = read.artists.iter().find(|own| own.artist.person == who.id);

@@ -2,6 +2,7 @@
 //!
 //! Nothing that anybody waits for or was told of goes through it: where the line is full, or the house stops, it is not done.
 
+use std::any::Any;
 use std::collections::VecDeque;
 use std::pin::Pin;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -18,6 +19,8 @@ type Doing = Pin<Box<dyn Future<Output = Result<(), Problem>> + Send>>;
 pub struct Todo {
     /// What it is, for the log.
     pub name: &'static str,
+    /// What it is about, where one like it need not wait behind it.
+    about: Option<Arc<dyn Any + Send + Sync>>,
     work: Box<dyn FnOnce(House) -> Doing + Send>,
 }
 
@@ -36,6 +39,7 @@ impl Todo {
 pub struct Later {
     line: Arc<Mutex<VecDeque<Todo>>>,
     came: Arc<Notify>,
+    hand: Arc<tokio::sync::Mutex<()>>,
     most: usize,
 }
 
@@ -43,7 +47,7 @@ impl Later {
     /// A line of at most so many.
     #[must_use]
     pub fn new(most: usize) -> Self {
-        Self { line: Arc::default(), came: Arc::default(), most }
+        Self { line: Arc::default(), came: Arc::default(), hand: Arc::default(), most }
     }
 
     /// Leaves something to be done, or, where too much waits already, says so in the log and forgets it. Never waits.
@@ -51,13 +55,41 @@ impl Later {
     where
         F: Future<Output = Result<(), Problem>> + Send + 'static,
     {
+        self.push(Todo { name, about: None, work: Box::new(|house| Box::pin(work(house))) }, |_| false);
+    }
+
+    /// As [`Later::leave`], unless something waits that does for it: `repeats` is asked with what is left and with what waits.
+    pub fn leave_once<T, F>(
+        &self,
+        name: &'static str,
+        about: T,
+        repeats: impl Fn(&T, &T) -> bool,
+        work: impl FnOnce(House, Arc<T>) -> F + Send + 'static,
+    ) where
+        T: Send + Sync + 'static,
+        F: Future<Output = Result<(), Problem>> + Send + 'static,
+    {
+        let about = Arc::new(about);
+        let own = Arc::clone(&about);
+        let todo =
+            Todo { name, about: Some(Arc::<T>::clone(&about)), work: Box::new(|house| Box::pin(work(house, own))) };
+        self.push(todo, |waits| {
+            let waits = waits.about.as_ref().and_then(|waits| waits.downcast_ref::<T>());
+            waits.is_some_and(|waits| repeats(&about, waits))
+        });
+    }
+
+    fn push(&self, todo: Todo, is_in: impl Fn(&Todo) -> bool) {
         {
             let mut line = self.lock();
-            if line.len() >= self.most {
-                tracing::warn!(name, "too much waits to be done after pages; this is not done");
+            if line.iter().any(is_in) {
                 return;
             }
-            line.push_back(Todo { name, work: Box::new(|house| Box::pin(work(house))) });
+            if line.len() >= self.most {
+                tracing::warn!(name = todo.name, "too much waits to be done after pages; this is not done");
+                return;
+            }
+            line.push_back(todo);
         }
         self.came.notify_one();
     }
@@ -68,14 +100,16 @@ impl Later {
         self.lock().pop_front()
     }
 
-    /// The first of the line, as soon as there is one. For one worker.
-    pub async fn next(&self) -> Todo {
-        loop {
-            if let Some(todo) = self.first() {
-                return todo;
-            }
+    /// Waits until something is in the line. For one worker.
+    pub async fn came(&self) {
+        while self.lock().is_empty() {
             self.came.notified().await;
         }
+    }
+
+    /// The hand that works the line off: there is one, so who holds it knows that nothing is half done.
+    pub async fn hand(&self) -> tokio::sync::MutexGuard<'_, ()> {
+        self.hand.lock().await
     }
 
     fn lock(&self) -> MutexGuard<'_, VecDeque<Todo>> {
@@ -105,10 +139,25 @@ mod tests {
         let later = Later::new(2);
         let worker = tokio::spawn({
             let later = later.clone();
-            async move { later.next().await.name }
+            async move {
+                later.came().await;
+                later.first().map(|todo| todo.name)
+            }
         });
         tokio::task::yield_now().await;
         later.leave("news", |_| async { Ok(()) });
-        assert_eq!(worker.await.unwrap(), "news");
+        assert_eq!(worker.await.unwrap(), Some("news"));
+    }
+
+    #[test]
+    fn what_repeats_something_in_the_line_takes_no_place_in_it() {
+        let later = Later::new(2);
+        for number in [3, 3, 3, 4] {
+            later.leave_once("number", number, |left, waits| left == waits, |_, _| async { Ok(()) });
+        }
+        later.leave_once("word", "3", |left, waits| left == waits, |_, _| async { Ok(()) });
+        assert_eq!(std::iter::from_fn(|| later.first()).count(), 2, "a three and the four; then it was full");
+        later.leave_once("number", 3, |left, waits| left == waits, |_, _| async { Ok(()) });
+        assert!(later.first().is_some(), "what was done is in nobody's way");
     }
 }

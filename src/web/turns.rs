@@ -71,6 +71,14 @@ impl Turns {
     /// [`Problem::TooMany`] at once when too many wait already.
     pub async fn next(&self) -> Result<Turn, Problem> {
         let _place = Arc::clone(&self.waiting).try_acquire_owned().map_err(|_| Problem::TooMany(5))?;
+        self.when_free().await
+    }
+
+    /// Waits for a turn however many wait: for the one worker of the process, whom nobody waits for.
+    ///
+    /// # Errors
+    /// When there are no turns any more.
+    pub async fn when_free(&self) -> Result<Turn, Problem> {
         let place = Arc::clone(&self.running).acquire_owned().await.map_err(Problem::broken)?;
         Ok(Turn { _place: place, load: Arc::clone(&self.load) })
     }
@@ -137,7 +145,14 @@ mod tests {
             tokio::task::yield_now().await;
         }
         assert!(matches!(turns.next().await, Err(Problem::TooMany(_))));
+        let worker = tokio::spawn({
+            let turns = turns.clone();
+            async move { turns.when_free().await.map(drop) }
+        });
+        tokio::task::yield_now().await;
+        assert!(!worker.is_finished(), "who may wait has no turn yet, and was not sent away");
         drop(first);
+        assert!(worker.await.unwrap().is_ok());
         assert!(second.await.unwrap().is_ok());
         assert!(turns.next().await.is_ok());
     }

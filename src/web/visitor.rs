@@ -45,6 +45,8 @@ pub struct Visitor {
     pub path: String,
     /// True for a request that came with a bearer token or asked for the API: answers are JSON, cookies count for nothing there.
     pub api: bool,
+    /// True for a page that waits for news or fetches itself anew: nobody need be looking at it.
+    pub unattended: bool,
 }
 
 impl Visitor {
@@ -67,6 +69,7 @@ impl Visitor {
             large: cookie(headers, "large").as_deref() == Some("1"),
             path: path.to_owned(),
             api: path.starts_with("/api/"),
+            unattended: is_unattended(headers, path),
         }
     }
 
@@ -86,6 +89,7 @@ impl Visitor {
             large: false,
             path: String::new(),
             api: false,
+            unattended: false,
         }
     }
 }

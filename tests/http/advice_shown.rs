@@ -1,9 +1,14 @@
 //! Advice that was shown for work: kept once a question, after the page was answered, and never at its cost.
 
+use std::time::Duration;
+
 use sqlx::Connection as _;
 use stillroom::advice;
+use stillroom::base::problem::Problem;
 use stillroom::base::time::{DAY, MINUTE};
 use stillroom::jobs;
+use tokio::sync::oneshot;
+use tokio::time::timeout;
 
 use crate::advice::{advice_of, bench, read_air, take};
 use crate::browser::Browser;
@@ -72,18 +77,46 @@ both_databases!(the_tile_of_the_day_sheet_and_the_page_behind_it_are_one_advice,
     assert_eq!(times(house).await, 2);
 });
 
-both_databases!(another_reading_another_bead_and_another_test_are_other_rows, async |house| {
+both_databases!(other_air_another_bead_and_another_test_are_other_rows, async |house| {
     let mut ines = ines_in_gable(house).await;
     open(house, &mut ines, &here(house)).await;
     house.clock.advance(2 * MINUTE);
-    read_air(&mut house.owner(), &house.things.gable, "22", "45").await;
+    read_air(&mut house.owner(), &house.things.gable, "22", "48").await;
     open(house, &mut ines, &here(house)).await;
-    assert_eq!(rows(house).await, 2, "another reading, though of the same air");
+    assert_eq!(rows(house).await, 2, "other air");
     open(house, &mut ines, &format!("{}?bead=full", here(house))).await;
     assert_eq!(rows(house).await, 3, "another bead");
     bench(&mut house.owner(), house, &["2.6"], ("22", "45")).await;
     open(house, &mut ines, &here(house)).await;
     assert_eq!((rows(house).await, times(house).await), (4, 4), "something was learned");
+});
+
+both_databases!(the_same_air_read_again_is_one_row_and_one_showing_more, async |house| {
+    let mut ines = ines_in_gable(house).await;
+    open(house, &mut ines, &here(house)).await;
+    for times_shown in 2..5 {
+        house.clock.advance(2 * MINUTE);
+        read_air(&mut house.owner(), &house.things.gable, "22", "45").await;
+        open(house, &mut ines, &here(house)).await;
+        assert_eq!((rows(house).await, times(house).await), (1, times_shown));
+    }
+});
+
+both_databases!(a_page_that_fetches_itself_anew_leaves_nothing, async |house| {
+    let mut ines = ines_in_gable(house).await;
+    let mut alone = ines.clone().with_header("x-unattended", "1");
+    for path in ["/".to_owned(), here(house)] {
+        open(house, &mut alone, &path).await;
+        assert_eq!(rows(house).await, 0, "{path}: nobody need be looking");
+    }
+    open(house, &mut ines, &here(house)).await;
+    house.clock.advance(2 * MINUTE);
+    for path in ["/".to_owned(), here(house)] {
+        open(house, &mut alone, &path).await;
+        assert_eq!((rows(house).await, times(house).await), (1, 1), "{path}");
+    }
+    open(house, &mut ines, &here(house)).await;
+    assert_eq!((rows(house).await, times(house).await), (1, 2), "she looks herself");
 });
 
 both_databases!(a_reading_that_only_grows_older_is_no_other_question, async |house| {
@@ -140,6 +173,71 @@ both_databases!(a_full_line_or_a_write_that_fails_leaves_the_page_as_it_was, asy
     assert_eq!(held, free);
     jobs::finish(&house.house).await;
     assert_eq!((rows(house).await, times(house).await), (1, 2), "and the next is noted again");
+});
+
+both_databases!(a_note_waits_for_its_turn_where_pages_would_be_sent_away, async |house| {
+    let mut ines = ines_in_gable(house).await;
+    // A tile says less than is kept: its note works the answer out, and that takes a turn.
+    ines.page("/").await;
+    let turns = house.house.thinking.clone();
+    let held = [turns.next().await.unwrap(), turns.next().await.unwrap()];
+    let pages: Vec<_> = (0..32)
+        .map(|_| {
+            let turns = turns.clone();
+            tokio::spawn(async move { turns.next().await.map(drop) })
+        })
+        .collect();
+    while !matches!(timeout(Duration::from_millis(5), turns.next()).await, Ok(Err(Problem::TooMany(_)))) {}
+    let own = house.house.clone();
+    let mut noted = tokio::spawn(async move { jobs::finish(&own).await });
+    assert!(timeout(Duration::from_millis(500), &mut noted).await.is_err(), "it waits");
+    drop(held);
+    noted.await.unwrap();
+    assert_eq!((rows(house).await, times(house).await), (1, 1));
+    for page in pages {
+        page.await.unwrap().unwrap();
+    }
+});
+
+both_databases!(a_page_loaded_again_and_again_takes_no_place_in_the_line_from_another_question, async |house| {
+    let mut ines = ines_in_gable(house).await;
+    for _ in 0..30 {
+        house.house.later.leave("nothing", |_| async { Ok(()) });
+    }
+    for _ in 0..3 {
+        ines.page(&here(house)).await;
+    }
+    // The last place of the line.
+    ines.page(&format!("{}?bead=full", here(house))).await;
+    jobs::finish(&house.house).await;
+    assert_eq!((rows(house).await, times(house).await), (2, 2));
+    // Shown again after a minute it is another showing, though the first still waits.
+    for _ in 0..2 {
+        house.clock.advance(2 * MINUTE);
+        ines.page(&here(house)).await;
+    }
+    jobs::finish(&house.house).await;
+    assert_eq!((rows(house).await, times(house).await), (2, 4));
+});
+
+both_databases!(whoever_stops_the_house_waits_for_what_its_worker_has_in_hand, async |house| {
+    let ((begins, begun), (go, may_go)) = (oneshot::channel(), oneshot::channel::<()>());
+    let (done, mut is_done) = oneshot::channel();
+    house.house.later.leave("something long", move |_| async move {
+        begins.send(()).unwrap();
+        may_go.await.unwrap();
+        done.send(()).unwrap();
+        Ok(())
+    });
+    let worker = tokio::spawn(jobs::work_off(house.house.clone()));
+    begun.await.unwrap();
+    let own = house.house.clone();
+    let mut finished = tokio::spawn(async move { jobs::finish(&own).await });
+    assert!(timeout(Duration::from_millis(200), &mut finished).await.is_err(), "it is not done yet");
+    go.send(()).unwrap();
+    finished.await.unwrap();
+    assert!(is_done.try_recv().is_ok());
+    worker.abort();
 });
 
 both_databases!(the_page_shows_what_was_taken_first_and_what_was_shown_after_it_to_whom_it_concerns, async |house| {

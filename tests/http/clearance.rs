@@ -1236,6 +1236,57 @@ both_databases!(the_desk_takes_complaints_in_and_those_who_treat_read_them, asyn
     }
 });
 
+both_databases!(of_two_who_decide_a_complaint_at_once_the_second_is_asked_and_keeps_her_words, async |house| {
+    let complaint = house.things.clearance["{complaint}"].clone();
+    let page = format!("/door/complaints/{complaint}");
+    let to = format!("{page}/decision");
+    let (mut owner, mut other) = (house.owner(), house.owner());
+    // Both have it open, undecided.
+    let (first, second) = (owner.form(&page, &to).await, other.form(&page, &to).await);
+    owner.submit(&first.with_all(&[("decision", "fix"), ("fix_until", "2026-02-23")])).await.must(303);
+    let kept = async || {
+        house
+            .look(&format!(
+                "select decision || ' ' || cast(coalesce(fix_until, 0) as text) || ' ' || cast(coalesce(refund_minor, 0) as text)
+                 from complaint where id = '{complaint}'"
+            ))
+            .await
+    };
+    let told = "select count(*) from audit where action = 'decide complaint'";
+    let before = (kept().await, house.number(told).await);
+    assert!(before.0.starts_with("fix "), "{}", before.0);
+    let second = second.with_all(&[("decision", "refund"), ("refund", "1250")]);
+    let answer = other.submit(&second).await.must(409);
+    answer.says("Somebody else changed this since you opened it. Nothing was saved");
+    answer.says("Stands there now: a fix at no charge until the end of");
+    answer.says("not done yet");
+    assert_eq!((kept().await, house.number(told).await), before, "nothing was written, and the chain told nothing");
+    let again = answer.form(&to);
+    assert_eq!((again.value("decision"), again.value("refund")), ("refund", "1250"), "what she typed is still there");
+    // Without what it was opened over it is late as well; the same as stands there is nobody's loss.
+    let fresh = crate::doors::fresh_key;
+    other.submit(&second.clone().with("seen", "").with("form_key", &fresh())).await.must(409);
+    let same = second.clone().with_all(&[("decision", "fix"), ("fix_until", "2026-02-23"), ("form_key", &fresh())]);
+    other.submit(&same).await.must(303);
+    assert_eq!(kept().await, before.0);
+    // Having seen both she sends hers in its place.
+    other.submit(&again).await.must(303);
+    assert_eq!(kept().await, "refund 0 1250");
+    other.page(&page).await.says("a refund");
+});
+
+both_databases!(a_decision_that_comes_after_her_record_was_erased_is_written_nowhere, async |house| {
+    let complaint = house.things.clearance["{complaint}"].clone();
+    let page = format!("/door/complaints/{complaint}");
+    let to = format!("{page}/decision");
+    let mut owner = house.owner();
+    let form = owner.form(&page, &to).await.with_all(&[("decision", "explained")]);
+    let dora = &house.things.clearance["dora"];
+    house.run(&format!("update client set erased = 1 where id = '{dora}'")).await.unwrap();
+    owner.submit(&form).await.must(404);
+    assert_eq!(house.look(&format!("select decision from complaint where id = '{complaint}'")).await, "open");
+});
+
 both_databases!(a_lot_is_one_lot_however_it_is_typed, async |house| {
     let (bottle, product) = (&house.things.clearance["bottle"], &house.things.clearance["product"]);
     let mut owner = house.owner();

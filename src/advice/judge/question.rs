@@ -142,7 +142,7 @@ pub struct Tested {
 }
 
 /// A bottle on the room's shelf.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct ShelfBottle {
     /// What it is called.
     pub name: String,
