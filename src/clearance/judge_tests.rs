@@ -132,7 +132,8 @@ fn a_grown_client_with_answers_and_a_read_test_is_cleared() {
 fn as_it_was_then_nothing_counts_that_came_since() {
     let shelf = Shelf::new();
     let then = NOW.plus(-HOUR);
-    let table: [(&str, fn(&mut ClientFacts), &str, &str); 8] = [
+    type Change = fn(&mut ClientFacts);
+    let table: [(&str, Change, &str, &str); 8] = [
         ("nothing since", |_| {}, "cleared", "cleared"),
         ("answers given since", |facts| facts.health.answered = Some(NOW), "cleared", "not yet"),
         ("answers given at that instant", |facts| facts.health.answered = Some(NOW.plus(-HOUR)), "cleared", "cleared"),
