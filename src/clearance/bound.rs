@@ -249,7 +249,7 @@ pub(super) fn line(keys: &Keys, client: &str, id: &str, fields: &[String], words
 /// What belongs to records of a kind, a list each, by their ids.
 pub(super) type Beside = Vec<BTreeMap<String, Vec<String>>>;
 
-/// `ids` as one text by [`many`].
+/// `ids` as one text by `many`.
 pub(super) async fn beside(db: &mut Db, kind: &Kind, ids: &str) -> Result<Beside, Problem> {
     let mut all = Beside::new();
     for text in kind.beside {
