@@ -293,3 +293,33 @@ pub fn has_type(headers: &HeaderMap, wanted: &str) -> bool {
 pub fn is_signed_in(visitor: &Visitor) -> bool {
     matches!(visitor.actor, Actor::Person(_))
 }
+
+#[cfg(test)]
+mod tests {
+    use std::sync::atomic::{AtomicUsize, Ordering};
+
+    use super::*;
+
+    /// How many pieces of 64 KB were taken of a body of so many, with a limit of one piece, and whether it was told as too large.
+    async fn taken_of(pieces: usize) -> (usize, bool) {
+        let taken = Arc::new(AtomicUsize::new(0));
+        let counted = Arc::clone(&taken);
+        let stream = futures_util::stream::iter((0..pieces).map(move |_| {
+            counted.fetch_add(1, Ordering::SeqCst);
+            Ok::<_, std::io::Error>(Bytes::from(vec![0; PIECE]))
+        }));
+        let told = whole(Body::from_stream(stream), PIECE, Duration::from_secs(60)).await;
+        (taken.load(Ordering::SeqCst), matches!(told, Err(Problem::TooLarge(..))))
+    }
+
+    const PIECE: usize = 64 * 1024;
+
+    #[tokio::test]
+    async fn a_body_too_large_is_heard_out_so_that_its_sender_reads_why_and_one_without_end_is_not() {
+        assert_eq!(taken_of(1).await, (1, false));
+        let behind = HEARD_OUT / PIECE;
+        assert_eq!(taken_of(33).await, (33, true), "two megabytes behind the limit");
+        let (taken, told) = taken_of(10 * behind).await;
+        assert!(told && taken <= behind + 3, "{taken} pieces of {}", 10 * behind);
+    }
+}
