@@ -15,6 +15,10 @@ let source = null;
 let asked = 0;
 let waiting = 0;
 let out = false;
+// What is still to be looked at: topics, or null for all of them. One look at a time, so that no older page overtakes a newer one.
+let due = new Set();
+let looking = null;
+const later = [2_000, 5_000, 15_000];
 
 function listen() {
   clearTimeout(waiting);
@@ -24,6 +28,7 @@ function listen() {
   for (const name of names) address.searchParams.append("topic", name);
   address.searchParams.set("age", String(Math.ceil(performance.now() - asked)));
   source = new EventSource(address);
+  source.addEventListener("open", () => refresh(new Set()));
   source.addEventListener("risen", (event) => refresh(new Set(event.data.split(" "))));
   source.addEventListener("error", () => {
     if (source?.readyState !== EventSource.CLOSED) return;
@@ -38,14 +43,40 @@ function hush() {
   source = null;
 }
 
-async function refresh(risen) {
+/** Looks anew at what these topics concern (null: at everything); resolves when nothing is left to look at. */
+function refresh(risen) {
+  due = both(due, risen);
+  looking ??= lookAgain().finally(() => (looking = null));
+  return looking;
+}
+
+const both = (some, more) => (some === null || more === null ? null : new Set([...some, ...more]));
+
+async function lookAgain() {
+  for (let failed = 0; due === null || due.size > 0; ) {
+    const risen = due;
+    due = new Set();
+    if (await look(risen)) {
+      failed = 0;
+      continue;
+    }
+    // A house too busy to answer just now has news all the same; one that is away tells of it when its stream comes back.
+    due = both(due, risen);
+    if (failed === later.length) return;
+    await new Promise((done) => setTimeout(done, later[failed]));
+    failed += 1;
+  }
+}
+
+/** Fetches the page and puts what these topics concern in place; tells whether there was an answer to go by. */
+async function look(risen) {
   const concerned = marked().filter((place) => risen === null || topics(place).some((name) => risen.has(name)));
-  if (concerned.length === 0) return;
+  if (concerned.length === 0) return true;
   const at = performance.now();
   try {
     const answer = await fetch(location.href, { headers: { "x-unattended": "1" }, cache: "no-store" });
     if (answer.redirected) out = true;
-    if (!answer.ok || answer.redirected) return;
+    if (!answer.ok || answer.redirected) return answer.status < 500 && answer.status !== 429;
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
     const since = String(Date.now());
     const said = [];
@@ -55,8 +86,9 @@ async function refresh(risen) {
     }
     asked = at;
     if (said.length > 0) say(said.join(" "));
+    return true;
   } catch {
-    // No line to the house: the stream comes back by itself and tells what was missed.
+    return false;
   }
 }
 

@@ -604,9 +604,10 @@ export const restored = (async () => {
     await keepNothing();
     return;
   }
-  await takeOver(houseKey).catch(() => {});
+  // A button pressed while this page still looks at what is kept must not go past it.
   forms().forEach(watch);
-  for (const form of forms()) await restore(form).catch(() => {});
+  await takeOver(houseKey).catch(() => {});
+  for (const form of forms()) if (form.getAttribute("aria-busy") !== "true") await restore(form).catch(() => {});
   await showAlone().catch(() => {});
   await tellLine().catch(() => {});
   addEventListener("online", flush);

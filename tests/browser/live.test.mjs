@@ -128,5 +128,25 @@ describe('an open page', () => {
     assert.equal(await page.getAttribute('[data-live-said]', 'role'), 'status');
   });
 
+  test('looks again where the house was too busy to answer', async () => {
+    const opened = listening();
+    await page.goto(`${house.address}/rooms/${room}`);
+    await mark();
+    await opened;
+    let refused = 0;
+    await page.route(page.url(), (route) => {
+      refused += 1;
+      return refused < 3 ? route.fulfill({ status: 503, contentType: 'text/html', body: '<title>busy</title>' }) : route.continue();
+    });
+    const before = await page.textContent('#live-readings tbody tr');
+    await reading(0, 40);
+    await page.waitForFunction((text) => document.querySelector('#live-readings tbody tr').textContent !== text, before, { timeout: 20_000, polling: 200 });
+    assert.ok(refused >= 3, `${refused} looks`);
+    assert.ok(await isSame());
+    await page.unroute(page.url());
+    // The browser itself tells of the two answers that were none.
+    assert.equal(trouble.splice(0).filter((line) => !/503/.test(line)).length, 0);
+  });
+
   test('complains of nothing', () => assert.deepEqual(trouble, []));
 });

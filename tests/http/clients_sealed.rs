@@ -60,8 +60,9 @@ both_databases!(no_word_about_health_and_no_signature_lies_in_the_clear, async |
         assert!(all.iter().any(|(of, _)| of == column), "{column} was not filled");
     }
     for (column, bytes) in &all {
+        // Long enough that sealed bytes do not spell one by chance: three letters would stand in every twentieth house.
         for word in
-            ["fen", "precaution", "hay fever", "aune", "rosacea", "lovell", "ines", "drawn", "[[100,800", "answer"]
+            ["gentle fen", "precaution", "hay fever", "dr aune", "rosacea", "lovell", "ines okafor", "drawn", "[[100,800", "answer"]
         {
             assert!(!holds(bytes, word), "{column} holds “{word}”");
         }
