@@ -119,7 +119,7 @@ pub(super) struct Stop {
 }
 
 /// Stops a lot or a product, here and on the shelf.
-pub(super) async fn stop(tx: &mut Tx, stop: &Stop) -> Result<(), Problem> {
+pub(super) async fn stop(tx: &mut Tx, keys: &Keys, stop: &Stop) -> Result<(), Problem> {
     let by = tx.actor.mark();
     query_with_nulls("insert into stop (id, product, lot, at, by_person, why) values ($1, $2, $3, $4, $5, $6)")
         .bind(stop.id.to_string())
@@ -132,7 +132,7 @@ pub(super) async fn stop(tx: &mut Tx, stop: &Stop) -> Result<(), Problem> {
         .await?;
     match &stop.lot {
         None => {
-            sqlx::query("update product set stopped = $1 where id = $2 and stopped is null")
+            sqlx::query("update product set stopped = $1 where id = $2 and (stopped is null or stopped > $1)")
                 .bind(stop.at.0)
                 .bind(stop.product.to_string())
                 .execute(tx.db())
@@ -140,7 +140,8 @@ pub(super) async fn stop(tx: &mut Tx, stop: &Stop) -> Result<(), Problem> {
         }
         Some(lot) => {
             sqlx::query(
-                "insert into stopped_lot (product, lot, at) values ($1, $2, $3) on conflict (product, lot) do nothing",
+                "insert into stopped_lot (product, lot, at) values ($1, $2, $3)
+                 on conflict (product, lot) do update set at = excluded.at where stopped_lot.at > excluded.at",
             )
             .bind(stop.product.to_string())
             .bind(lot)
@@ -151,7 +152,8 @@ pub(super) async fn stop(tx: &mut Tx, stop: &Stop) -> Result<(), Problem> {
     }
     tx.raise(super::DOOR);
     tx.raise("shelf");
-    tx.audit(if stop.lot.is_some() { "stop lot" } else { "stop product" }, stop.product, "").await
+    let what = if stop.lot.is_some() { bound::LOT_STOPPED } else { bound::PRODUCT_STOPPED };
+    bound::bind_as(tx, keys, &bound::STOP, what, stop.id).await
 }
 
 /// Every stop, newest first.

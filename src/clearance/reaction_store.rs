@@ -332,7 +332,7 @@ pub(super) struct StaffIncident {
 }
 
 /// Keeps an incident of somebody who works here.
-pub(super) async fn add_staff_incident(tx: &mut Tx, incident: &StaffIncident) -> Result<(), Problem> {
+pub(super) async fn add_staff_incident(tx: &mut Tx, keys: &Keys, incident: &StaffIncident) -> Result<(), Problem> {
     let (now, by) = (tx.now.0, tx.actor.mark());
     query_with_nulls(
         "insert into staff_incident (id, person, at, what, product, lot, first_aid, entered, entered_by)
@@ -349,7 +349,7 @@ pub(super) async fn add_staff_incident(tx: &mut Tx, incident: &StaffIncident) ->
     .bind(by)
     .execute(tx.db())
     .await?;
-    tx.audit("record staff incident", incident.id, "").await
+    bound::bind(tx, keys, &bound::STAFF_INCIDENT, incident.id).await
 }
 
 /// How many incidents of those who work here name this product, or this lot of it, however the lot was typed.

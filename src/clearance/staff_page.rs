@@ -167,12 +167,13 @@ async fn add(staff: Staff, State(house): State<House>, form: Form<Typed>) -> Res
     })();
     match notes.settle(new) {
         Ok(new) => {
+            let inner = house.clone();
             let kept = house
                 .store
                 .write(&form.key, move |tx| {
-                    let new = new.clone();
+                    let (house, new) = (inner.clone(), new.clone());
                     Box::pin(async move {
-                        add_staff_incident(tx, &new).await?;
+                        add_staff_incident(tx, house.store.keys(), &new).await?;
                         Ok(Kept::see("/door/not-cleared"))
                     })
                 })

@@ -128,12 +128,13 @@ async fn add(owner: Owner, State(house): State<House>, form: Form<Typed>) -> Res
     let now = owner.visitor.now.0;
     match notes.settle((|| Some(Stop { id: StopId::new(), product: product?, lot: lot?, at: now, why: why? }))()) {
         Ok(new) => {
+            let inner = house.clone();
             let kept = house
                 .store
                 .write(&form.key, move |tx| {
-                    let new = new.clone();
+                    let (house, new) = (inner.clone(), new.clone());
                     Box::pin(async move {
-                        stop(tx, &new).await?;
+                        stop(tx, house.store.keys(), &new).await?;
                         Ok(Kept::see(format!("/door/stops/{}", new.id)))
                     })
                 })

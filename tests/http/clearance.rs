@@ -1602,7 +1602,7 @@ both_databases!(the_audit_command_tells_of_a_consent_or_a_paper_changed_added_or
     send(&mut owner, &things["dora"], "findings", &finding).await;
     without_old_tests(house).await;
     let (content, told) = audit_command(house);
-    let whole = "Every consent, decision, doctor’s paper, patch test, reaction and complaint, who met what and who was told are as the chain has them.";
+    let whole = "Every consent, decision, doctor’s paper, patch test, reaction, complaint, stop and incident of staff, who met what and who was told are as the chain has them.";
     assert!(content && told.contains(whole), "{told}");
 
     let newest = async |table: &str| house.look(&format!("select max(id) from {table}")).await;
@@ -1884,6 +1884,106 @@ both_databases!(
             assert!(told.contains(&format!("{gone} is gone without having been erased")), "{gone}: {told}");
         }
         for added in [added_met, added_told] {
+            let words = format!("{added} stands in the database, and the chain knows nothing of it");
+            assert!(told.contains(&words), "{words}\nnot in\n{told}");
+        }
+    }
+);
+
+both_databases!(
+    a_stop_or_an_incident_of_staff_changed_added_or_taken_away_is_told_by_the_audit_command,
+    async |house| {
+        let product = house.things.clearance["product"].as_str();
+        without_old_tests(house).await;
+        let mut owner = house.owner();
+        let mut stop = async |what: &str, lot: &str| {
+            let form = owner.form("/door/stops/new", "/door/stops").await;
+            let form = form.with_all(&[("product", product), ("what", what), ("lot", lot), ("why", "Called back.")]);
+            owner.submit(&form).await.goes_to().rsplit('/').next().unwrap().to_owned()
+        };
+        let (of_lot, of_product) = (stop("lot", "Q-7").await, stop("product", "").await);
+        let path = "/door/staff-incidents";
+        let mut desk = house.actor(Actor::Desk);
+        let form = desk.form(path, path).await.with_all(&[("what", "A splash."), ("product", product), ("lot", "Q-7")]);
+        desk.submit(&form).await.must(303);
+        let incident = house.look("select id from staff_incident").await;
+        let (content, told) = audit_command(house);
+        assert!(content, "{told}");
+        // One line for each, by its id, with a digest and no word of it.
+        for (action, id) in [("stop lot", &of_lot), ("stop product", &of_product), ("record staff incident", &incident)]
+        {
+            let line = format!("select detail from audit where action = '{action}' and subject = '{id}'");
+            let detail = house.look(&line).await;
+            assert!(detail.starts_with("house ") && detail.len() == 6 + 43, "{detail}");
+        }
+
+        let broken = async || {
+            let mut db = house.house.store.read().await.unwrap();
+            let told = clearance::verify(&mut db, house.house.store.keys()).await.unwrap();
+            told.iter().map(ToString::to_string).collect::<Vec<_>>()
+        };
+        let set = |table: &str, what: &str, id: &str| format!("update {table} set {what} where id = '{id}'");
+        let at = house.number(&format!("select at from stop where id = '{of_lot}'")).await;
+        // What is told of, and a change with the one that takes it back.
+        let mut changes = vec![
+            (&of_lot, "delete from stopped_lot where lot = 'Q-7'".to_owned(), {
+                format!("insert into stopped_lot (product, lot, at) values ('{product}', 'Q-7', {at})")
+            }),
+            (
+                &of_lot,
+                "update stopped_lot set at = at + 1 where lot = 'Q-7'".to_owned(),
+                "update stopped_lot set at = at - 1 where lot = 'Q-7'".to_owned(),
+            ),
+            (
+                &of_product,
+                set("product", "stopped = null", product),
+                set("product", &format!("stopped = {at}"), product),
+            ),
+        ];
+        for (kept, table, change, back) in [
+            (&of_lot, "stop", "lot = 'Q-8'", "lot = 'Q-7'"),
+            (&of_lot, "stop", "lot = null", "lot = 'Q-7'"),
+            (&of_lot, "stop", "why = why || 'x'", "why = replace(why, 'x', '')"),
+            (&of_lot, "stop", "by_person = by_person || 'x'", "by_person = replace(by_person, 'x', '')"),
+            (&of_product, "stop", "at = at - 1", "at = at + 1"),
+            (&of_product, "stop", "lot = ''", "lot = null"),
+            (&incident, "staff_incident", "at = at - 1", "at = at + 1"),
+            (&incident, "staff_incident", "what = what || 'x'", "what = replace(what, 'x', '')"),
+            (&incident, "staff_incident", "first_aid = 'x'", "first_aid = ''"),
+            (&incident, "staff_incident", "lot = ''", "lot = 'Q-7'"),
+            (&incident, "staff_incident", "entered = entered + 1", "entered = entered - 1"),
+        ] {
+            changes.push((kept, set(table, change, kept), set(table, back, kept)));
+        }
+        for (kept, change, back) in changes {
+            house.run(&change).await.unwrap();
+            let told = broken().await;
+            assert!(told.contains(&format!("{kept} was changed since it was kept")), "{change}: {told:?}");
+            house.run(&back).await.unwrap();
+            assert_eq!(broken().await, Vec::<String>::new(), "{back}");
+        }
+        // Put in past the program, and taken away.
+        let (added_stop, added_incident) = (id(900_006), id(900_007));
+        let person = &house.things.people[Actor::ArtistA.name()];
+        for text in [
+            format!(
+                "insert into stop (id, product, lot, at, by_person, why) values ('{added_stop}', '{product}', 'Z', 1, '', '')"
+            ),
+            format!(
+                "insert into staff_incident (id, person, at, what, lot, first_aid, entered, entered_by)
+                 values ('{added_incident}', '{person}', 1, 'x', '', '', 1, '')"
+            ),
+            format!("delete from stop where id = '{of_lot}'"),
+            format!("delete from staff_incident where id = '{incident}'"),
+        ] {
+            house.run(&text).await.unwrap();
+        }
+        let (content, told) = audit_command(house);
+        assert!(!content, "{told}");
+        for gone in [&of_lot, &incident] {
+            assert!(told.contains(&format!("{gone} is gone without having been erased")), "{gone}: {told}");
+        }
+        for added in [added_stop, added_incident] {
             let words = format!("{added} stands in the database, and the chain knows nothing of it");
             assert!(told.contains(&words), "{words}\nnot in\n{told}");
         }
