@@ -7,6 +7,7 @@ use sqlx::any::AnyRow;
 use super::bound;
 use super::test_store::Met;
 use crate::base::ids::{BottleId, ClientId, FollowUpId, ProductId, StopId};
+use crate::base::older::Before;
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::store::keys::Keys;
@@ -156,11 +157,16 @@ pub(super) async fn stop(tx: &mut Tx, keys: &Keys, stop: &Stop) -> Result<(), Pr
     bound::bind_as(tx, keys, &bound::STOP, what, stop.id).await
 }
 
-/// Every stop, newest first.
-pub(super) async fn stops(db: &mut Db) -> Result<Vec<Stop>, Problem> {
-    let rows = sqlx::query("select id, product, lot, at, why from stop order by at desc, id desc limit 200")
-        .fetch_all(db)
-        .await?;
+/// So many stops after a row, newest first.
+pub(super) async fn stops(db: &mut Db, before: &Before, most: i64) -> Result<Vec<Stop>, Problem> {
+    let rows = sqlx::query(
+        "select id, product, lot, at, why from stop where at <= $1 and (at < $1 or id < $2) order by at desc, id desc limit $3",
+    )
+    .bind(before.at.0)
+    .bind(&before.id)
+    .bind(most)
+    .fetch_all(db)
+    .await?;
     rows.iter().map(read_stop).collect()
 }
 

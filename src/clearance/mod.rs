@@ -37,6 +37,7 @@ mod stop_page;
 mod test_form;
 mod test_page;
 mod test_store;
+mod told;
 pub(crate) mod typed;
 mod verdict;
 mod verify;

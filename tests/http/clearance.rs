@@ -411,7 +411,9 @@ fn a_statement(_: &Things) -> Sent {
 /// Forms that come back.
 pub(crate) fn slips(things: &Things) -> Vec<Slip> {
     let at = |name: &str| things.clearance[name].clone();
-    let bottle: &'static str = Box::leak(at("bottle").into_boxed_str());
+    let leaked = |text: String| -> &'static str { Box::leak(text.into_boxed_str()) };
+    let (bottle, product) = (leaked(at("bottle")), leaked(at("product")));
+    let person = leaked(things.people[Actor::ArtistA.name()].clone());
     let slip = |page: String,
                 action: String,
                 typed: &[(&'static str, &'static str)],
@@ -447,7 +449,13 @@ pub(crate) fn slips(things: &Things) -> Vec<Slip> {
             &["wait_hours", "valid_days", "largest_gap_days"],
             &[("wait_hours", "48"), ("valid_days", "180"), ("largest_gap_days", "84")],
         ),
-        slip(visit_page, visits, &[("at", "tomorrow & <later>")], &["at"], &[("at", "2026-02-25T14:00")]),
+        slip(
+            visit_page,
+            visits,
+            &[("at", "tomorrow & <later>")],
+            &["at", "kind"],
+            &[("at", "2026-02-25T14:00"), ("kind", "set")],
+        ),
         slip(
             test_page,
             tests,
@@ -528,22 +536,22 @@ pub(crate) fn slips(things: &Things) -> Vec<Slip> {
             "/door/staff-incidents".into(),
             "/door/staff-incidents".into(),
             &[("at", "soon"), ("what", "")],
-            &["at", "what"],
-            &[("at", "2026-02-18T09:00"), ("what", "A splash.")],
+            &["person", "at", "what"],
+            &[("at", "2026-02-18T09:00"), ("what", "A splash."), ("person", person)],
         ),
         slip(
             "/door/stops/new".into(),
             "/door/stops".into(),
             &[("lot", "7\u{202e}"), ("why", "")],
-            &["lot", "why"],
-            &[("lot", "X-2"), ("why", "Called back.")],
+            &["product", "what", "lot", "why"],
+            &[("product", product), ("what", "lot"), ("lot", "X-2"), ("why", "Called back.")],
         ),
         slip(
             "/door/house-adhesive".into(),
             "/door/house-adhesive".into(),
             &[("from", "2020-01-01T00:00")],
-            &["from"],
-            &[("from", "2026-03-01T08:00")],
+            &["product", "from"],
+            &[("product", product), ("from", "2026-03-01T08:00")],
         ),
     ]
 }
@@ -1488,7 +1496,13 @@ both_databases!(a_hundred_and_thirty_calls_that_are_due_all_stand_on_the_list, a
 both_databases!(an_incident_of_staff_is_found_by_its_lot_however_that_was_typed, async |house| {
     let things = &house.things.clearance;
     let path = "/door/staff-incidents";
-    let typed = [("what", "A splash on the wrist."), ("product", things["product"].as_str()), ("lot", " q-7  b ")];
+    let person = &house.things.people[Actor::ArtistA.name()];
+    let typed = [
+        ("person", person.as_str()),
+        ("what", "A splash on the wrist."),
+        ("product", things["product"].as_str()),
+        ("lot", " q-7  b "),
+    ];
     let mut desk = house.actor(Actor::Desk);
     let form = desk.form(path, path).await.with_all(&typed);
     desk.submit(&form).await.must(303);
@@ -1508,9 +1522,10 @@ both_databases!(an_incident_of_staff_is_found_by_its_lot_however_that_was_typed,
 
 both_databases!(staff_incidents_are_read_by_the_owner_alone, async |house| {
     let mut desk = house.actor(Actor::Desk);
+    let person = &house.things.people[Actor::ArtistA.name()];
     let form =
         desk.form("/door/staff-incidents", "/door/staff-incidents").await.with("what", "wheezing after mega sets");
-    desk.submit(&form).await.must(303);
+    desk.submit(&form.with("person", person)).await.must(303);
     for actor in [Actor::Desk, Actor::ArtistA] {
         assert!(!house.actor(actor).page("/door/staff-incidents").await.words().contains("wheezing"));
     }
@@ -1905,7 +1920,7 @@ both_databases!(
         let path = "/door/staff-incidents";
         let mut desk = house.actor(Actor::Desk);
         let form = desk.form(path, path).await.with_all(&[("what", "A splash."), ("product", product), ("lot", "Q-7")]);
-        desk.submit(&form).await.must(303);
+        desk.submit(&form.with("person", &house.things.people[Actor::ArtistA.name()])).await.must(303);
         let incident = house.look("select id from staff_incident").await;
         let (content, told) = audit_command(house);
         assert!(content, "{told}");
@@ -2191,6 +2206,9 @@ both_databases!(no_form_about_her_health_holds_an_answer_before_somebody_gave_it
         (of("tests"), vec!["at"]),
         (of("findings"), vec![]),
         (of("statements"), vec![]),
+        (of("visits"), vec!["at"]),
+        (("/door/stops/new".to_owned(), "/door/stops".to_owned()), vec![]),
+        (("/door/staff-incidents".to_owned(), "/door/staff-incidents".to_owned()), vec!["at"]),
         ((test.clone(), format!("{test}/looks")), vec!["at"]),
         ((visit.clone(), visit), vec!["usual", "at"]),
     ] {
@@ -2203,10 +2221,11 @@ both_databases!(no_form_about_her_health_holds_an_answer_before_somebody_gave_it
     // Each is asked for by itself, beside its field, and all else stays.
     let day = "2026-02-18T09:00";
     let bottle = things["bottle"].as_str();
+    let (product, person) = (things["product"].as_str(), house.things.people[Actor::ArtistA.name()].as_str());
     let before = house.counts().await;
-    for (what, whole, asked) in [
+    for ((page, action), whole, asked) in [
         (
-            "reactions",
+            of("reactions"),
             vec![
                 ("symptom", "itching"),
                 ("eyes", "left"),
@@ -2217,20 +2236,30 @@ both_databases!(no_form_about_her_health_holds_an_answer_before_somebody_gave_it
             ],
             5,
         ),
-        ("tests", [[("bottle", bottle), ("at", day)].as_slice(), &PLACED].concat(), 6),
-        ("findings", vec![("grade", "++"), ("at", day), ("words", "ethyl"), ("day", "4")], 3),
-        ("statements", vec![("says", "ethyl"), ("written", day), ("words", "Letter.")], 3),
+        (of("tests"), [[("bottle", bottle), ("at", day)].as_slice(), &PLACED].concat(), 6),
+        (of("findings"), vec![("grade", "++"), ("at", day), ("words", "ethyl"), ("day", "4")], 3),
+        (of("statements"), vec![("says", "ethyl"), ("written", day), ("words", "Letter.")], 3),
+        (of("visits"), vec![("kind", "set"), ("at", "2026-02-25T10:00"), ("liquid", "cleanser")], 2),
+        (
+            ("/door/stops/new".to_owned(), "/door/stops".to_owned()),
+            vec![("product", product), ("what", "lot"), ("why", "Called <back>."), ("lot", "X-9")],
+            3,
+        ),
+        (
+            ("/door/staff-incidents".to_owned(), "/door/staff-incidents".to_owned()),
+            vec![("person", person), ("at", day), ("what", "A <splash>."), ("lot", "X-9")],
+            3,
+        ),
     ] {
-        let (page, action) = of(what);
         for (missing, _) in &whole[..asked] {
             let form = owner.form(&page, &action).await.with_all(&whole).without(missing);
             let back = owner.submit(&form).await.must(422);
             let html = back.text();
-            assert!(html.contains(&format!("id=\"f-{missing}-wrong\"")), "{what}: nothing beside {missing}");
-            assert_eq!(html.matches("class=\"error\" id=").count(), 1, "{what}: more than {missing} is wrong");
+            assert!(html.contains(&format!("id=\"f-{missing}-wrong\"")), "{page}: nothing beside {missing}");
+            assert_eq!(html.matches("class=\"error\" id=").count(), 1, "{page}: more than {missing} is wrong");
             let shown = back.form(&action);
             for (name, value) in whole.iter().filter(|(name, _)| name != missing) {
-                assert_eq!(shown.value(name), *value, "{what}: {name} was not kept");
+                assert_eq!(shown.value(name), *value, "{page}: {name} was not kept");
             }
         }
     }
