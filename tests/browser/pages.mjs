@@ -303,6 +303,7 @@ export const pages = [
   { name: 'complaint', as: 'owner', reach: aComplaint, link: link('/door/complaints/{id}') },
   { name: 'complaint-photo-refused', as: 'owner', reach: aComplaint, then: (page) => page.click('[data-photo] button'), status: 422 },
   { name: 'complaint-refused', as: 'owner', reach: aComplaint, then: refuseDecision, status: 422 },
+  { name: 'complaint-twice', as: 'owner', reach: aComplaint, then: decidedMeanwhile, status: 409 },
   { name: 'complaint-new-refused', as: 'desk', reach: demoClient('Alva Lindqvist', '/complaints/new'), then: send, status: 422 },
   { name: 'finding-new-refused', as: 'owner', reach: demoClient('Alva Lindqvist', '/findings/new'), then: send, status: 422 },
   { name: 'statement-new-refused', as: 'owner', reach: demoClient('Alva Lindqvist', '/statements/new'), then: send, status: 422 },
@@ -364,6 +365,20 @@ function onRecord(place, which) {
     const client = await aClient(house);
     return `/door/clients/${client.id}/${place}/${client[which]}`;
   };
+}
+
+/** A decision while somebody else takes another one. */
+async function decidedMeanwhile(page) {
+  const decide = async (on, what) => {
+    await on.check(`[name=decision][value=${what}]`);
+    await on.click('[action$="/decision"] .go');
+  };
+  const other = await page.context().newPage();
+  await other.goto(page.url());
+  const stands = await other.inputValue('[name=decision]:checked');
+  await Promise.all([other.waitForNavigation(), decide(other, stands === 'refused' ? 'explained' : 'refused')]);
+  await other.close();
+  await decide(page, 'fix');
 }
 
 /** Money back, and how much in words. */
