@@ -916,6 +916,39 @@ both_databases!(a_reaction_is_lifted_by_a_doctors_statement_of_the_owner_who_did
     let form = form.with_all(&[("says", "ethyl"), ("written", &written), ("words", "Letter")]);
     owner.submit(&form).await.must(403).says("another owner enters the doctor’s statement");
     house.run(&format!("update reaction set artist = null where client = '{gro}'")).await.unwrap();
+    // Nor may she where nobody was named with the reaction, and the card of the treatment before it is hers.
+    let form = owner.form(&format!("{path}/statements/new"), &format!("{path}/statements")).await;
+    let form = form.with_all(&[("says", "ethyl"), ("written", &written), ("words", "Letter")]);
+    let noticed = house.number(&format!("select noticed from reaction where client = '{gro}'")).await;
+    let artist = house.look("select min(id) from artist").await;
+    house
+        .run(&format!(
+            "insert into card (id, client, artist, room, kind, lids, begun, closed, entered, entered_by, from_paper, clearance,
+               advised_class, lot, bead, liquids, technique, elsewhere, remover, remover_lot, next_visit, aftercare, hygiene, version)
+             select '{}', '{gro}', '{artist}', min(id), 'infill', 'upper', {}, 1, 1, '', 0, '', '', '', 'thin', '', '', 0, '', '', '', 'told',
+               '', 1 from room",
+            id(900_010),
+            noticed - 56 * DAY
+        ))
+        .await
+        .unwrap();
+    let person = house.look(&format!("select person from artist where id = '{artist}'")).await;
+    for (begun, supervisor, whose, status) in [
+        (noticed - 56 * DAY, "null", &me, 403),
+        (noticed, "null", &me, 403),
+        (noticed, &*format!("'{me}'"), &person, 403),
+        (noticed - 56 * DAY - 1, "null", &me, 303),
+        (noticed + 1, "null", &me, 303),
+    ] {
+        let fresh = crate::doors::fresh_key();
+        let card = format!("update card set begun = {begun}, supervisor = {supervisor} where id = '{}'", id(900_010));
+        house.run(&card).await.unwrap();
+        house.run(&format!("update artist set person = '{whose}' where id = '{artist}'")).await.unwrap();
+        // A letter on another family lifts nothing, and is kept or refused all the same.
+        let other = form.clone().with_all(&[("says", "butyl_octyl"), ("form_key", &fresh)]);
+        owner.submit(&other).await.must(status);
+    }
+    house.run(&format!("delete from card where id = '{}'", id(900_010))).await.unwrap();
     let form = owner.form(&format!("{path}/statements/new"), &format!("{path}/statements")).await;
     let form = form.with("written", &written);
     // On another family it lifts nothing.
