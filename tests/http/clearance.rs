@@ -453,7 +453,7 @@ pub(crate) fn slips(things: &Things) -> Vec<Slip> {
             visit_page,
             visits,
             &[("at", "tomorrow & <later>")],
-            &["at", "kind"],
+            &["at"],
             &[("at", "2026-02-25T14:00"), ("kind", "set")],
         ),
         slip(
@@ -543,7 +543,7 @@ pub(crate) fn slips(things: &Things) -> Vec<Slip> {
             "/door/stops/new".into(),
             "/door/stops".into(),
             &[("lot", "7\u{202e}"), ("why", "")],
-            &["product", "what", "lot", "why"],
+            &["product", "lot", "why"],
             &[("product", product), ("what", "lot"), ("lot", "X-2"), ("why", "Called back.")],
         ),
         slip(
@@ -925,7 +925,7 @@ both_databases!(a_reaction_is_lifted_by_a_doctors_statement_of_the_owner_who_did
         .run(&format!(
             "insert into card (id, client, artist, room, kind, lids, begun, closed, entered, entered_by, from_paper, clearance,
                advised_class, lot, bead, liquids, technique, elsewhere, remover, remover_lot, next_visit, aftercare, hygiene, version)
-             select '{}', '{gro}', '{artist}', min(id), 'infill', 'upper', {}, 1, 1, '', 0, '', '', '', 'thin', '', '', 0, '', '', '', 'told',
+             select '{}', '{gro}', '{artist}', min(id), 'infill', 'upper', {}, null, 1, '', 0, '', '', '', 'thin', '', '', 0, '', '', '', 'told',
                '', 1 from room",
             id(900_010),
             noticed - 56 * DAY
@@ -2255,7 +2255,13 @@ both_databases!(no_form_about_her_health_holds_an_answer_before_somebody_gave_it
     let day = "2026-02-18T09:00";
     let bottle = things["bottle"].as_str();
     let (product, person) = (things["product"].as_str(), house.things.people[Actor::ArtistA.name()].as_str());
-    let before = house.counts().await;
+    let counts = async || {
+        let mut counts = house.counts().await;
+        // Each look at the incidents leaves a line.
+        counts.remove("audit");
+        counts
+    };
+    let before = counts().await;
     for ((page, action), whole, asked) in [
         (
             of("reactions"),
@@ -2296,7 +2302,7 @@ both_databases!(no_form_about_her_health_holds_an_answer_before_somebody_gave_it
             }
         }
     }
-    assert_eq!(house.counts().await, before, "something was kept all the same");
+    assert_eq!(counts().await, before, "something was kept all the same");
 });
 
 both_databases!(in_the_invented_studio_every_state_of_a_client_occurs, invented, async |house| {
