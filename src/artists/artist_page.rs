@@ -9,11 +9,11 @@ use axum::response::Response;
 use super::chart::{self, Chart, Pooled, Row, Spread, Wording};
 use super::hands::{KeptReport, KeptSitting, Known, Nig, Quantity, Report, USUAL_OPENNESS};
 use super::session_row::{SessionRow, session_row};
-use super::store::Before;
 use super::words::{bare, count, range, sureness};
 use super::{Artist, BottleAtHand, BottlesAt, Session, Style, one, store};
 use crate::base::ids::ArtistId;
 use crate::base::number::DecimalMark;
+use crate::base::older::{Before, cut};
 use crate::base::problem::Problem;
 use crate::base::text::capital;
 use crate::base::time::Instant;
@@ -106,10 +106,9 @@ async fn show(
         .or_else(|| artist.opens_on())
         .or_else(|| kept.first().map(|(_, style, _)| *style));
     let Some(style) = style else { return page(&bare_page(&house, &staff, &studio, &artist)) };
-    let before = asked.get("before").and_then(|text| parse_before(text));
-    let mut sessions = store::sessions(&mut db, id, style, before, LISTED as i64 + 1).await?;
-    let goes_on = sessions.len() > LISTED;
-    sessions.truncate(LISTED);
+    let before = Before::asked(asked.get("before").map(String::as_str));
+    let mut sessions = store::sessions(&mut db, id, style, &before, LISTED as i64 + 1).await?;
+    let older = cut(&mut sessions, LISTED, |(session, _)| Before::row(session.at, session.id));
     let room = room_of(&mut db, id, &asked).await?;
     drop(db);
     let at_hand = match &room {
@@ -126,7 +125,7 @@ async fn show(
         styles,
         saved: (asked.get("told").is_some_and(|told| told == "kept"))
             .then(|| format!("saved {}", studio.zone.clock(now))),
-        older: goes_on.then(|| sessions.last().map(|(session, _)| older(&base.path, style, session))).flatten(),
+        older: older.map(|before| format!("{}?style={}&before={before}#sessions", base.path, style.key())),
         sessions: sessions
             .iter()
             .map(|(session, sitting)| session_row(&house, session, sitting, &studio, now))
@@ -351,14 +350,4 @@ fn charts(
         ("When it lies still", chart::hands_against(&dots, times, &wording("against"))),
         ("Session by session", chart::sessions("settle", Some(pooled), &rows, &wording("by-session"))),
     ]
-}
-
-/// Where the older sessions stand.
-fn older(path: &str, style: Style, last: &Session) -> String {
-    format!("{path}?style={}&before={}.{}#sessions", style.key(), last.at.0, last.id)
-}
-
-fn parse_before(text: &str) -> Option<Before> {
-    let (at, id) = text.split_once('.')?;
-    Some(Before { at: Instant(at.parse().ok()?), id: id.parse().ok()? })
 }

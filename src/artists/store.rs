@@ -6,6 +6,7 @@ use sqlx::any::AnyRow;
 use super::hands::{KeptReport, KeptSitting, Sittings, Timing};
 use super::{AirThen, Artist, BottleInHand, Employment, Placement, Session, Source, Style};
 use crate::base::ids::{ArtistId, BottleId, PersonId, TimingSessionId};
+use crate::base::older::Before;
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::base::units::{Celsius, RelHumidity, Seconds};
@@ -271,23 +272,14 @@ fn style_of(technique: &str, fan: i64) -> Result<Style, Problem> {
     Style::from_columns(technique, fan).ok_or_else(|| Problem::broken("a style that is none of ours"))
 }
 
-/// Where a page of sessions ends: the next one goes on before it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct Before {
-    pub(super) at: Instant,
-    pub(super) id: TimingSessionId,
-}
-
 /// Sessions of an artist in one style with what is kept of each, newest first.
 pub(super) async fn sessions(
     db: &mut Db,
     artist: ArtistId,
     style: Style,
-    before: Option<Before>,
+    before: &Before,
     most: i64,
 ) -> Result<Vec<(Session, KeptSitting)>, Problem> {
-    let at = before.map_or(i64::MAX, |before| before.at.0);
-    let id = before.map(|before| before.id.to_string()).unwrap_or_default();
     let rows = sqlx::query(
         "select id, artist, technique, fan, at, source, uncertainty_s, bottle, bottle_name, predicted_set_s, temperature_c,
            humidity_pct, room, dry, entered_by, struck, kept from timing_session
@@ -298,8 +290,8 @@ pub(super) async fn sessions(
         .bind(artist.to_string())
         .bind(style.technique.word())
         .bind(style.fan_kept())
-        .bind(at)
-        .bind(id)
+        .bind(before.at.0)
+        .bind(&before.id)
         .bind(most)
         .fetch_all(&mut *db)
         .await?;

@@ -5,6 +5,7 @@ pub mod actor;
 pub mod chart;
 pub mod ids;
 pub mod number;
+pub mod older;
 pub mod problem;
 pub mod stats;
 pub mod text;

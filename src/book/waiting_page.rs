@@ -14,6 +14,7 @@ use super::search::later;
 use super::waiting_store::{self, Waiting};
 use crate::base::actor::Role;
 use crate::base::ids::{ArtistId, WaitingId};
+use crate::base::older::page_of;
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::zone::Zone;
 use crate::store::Kept;
@@ -44,7 +45,12 @@ struct TypedWaiting {
     after: String,
     before: String,
     note: String,
+    /// Which part of the list is looked at, where the first does not hold everybody.
+    page: String,
 }
+
+/// So many on one page of the list.
+const LISTED: usize = 50;
 
 /// Somebody on the list, as pages show her.
 pub(super) struct WaitingRow {
@@ -63,6 +69,8 @@ struct WaitingPage {
     frame: Frame,
     key: String,
     rows: Vec<WaitingRow>,
+    /// Where those stand who came later.
+    later: Option<String>,
     fields: Vec<FieldView>,
     mistakes: Vec<Mistake>,
 }
@@ -214,11 +222,13 @@ async fn view(
     // An artist sees those who would come to her; owner and desk everybody.
     let hers = |waiting: &&Waiting| staff.who.role != Role::Artist || waiting.artist.is_none() || waiting.artist == own;
     let rows = rows.iter().filter(hers).map(|waiting| row(house, &around, waiting, now)).collect();
+    let (rows, next) = page_of(rows, typed.page.parse().unwrap_or(1), LISTED);
     let fields = typed.fields(&around, notes);
     Ok(WaitingPage {
         frame: house.frame(&around.studio, &staff.visitor, Place::Book, "Who is waiting"),
         key,
         rows,
+        later: next.map(|page| house.url(&format!("/book/waiting?page={page}"))),
         mistakes: mistakes(&fields),
         fields,
     })

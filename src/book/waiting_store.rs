@@ -24,16 +24,12 @@ pub(super) struct Waiting {
     pub(super) note: String,
 }
 
-/// At most so many are shown: whoever has more waits for a bigger studio.
-const SHOWN: i64 = 200;
-
 /// Who is waiting, longest first.
 pub(super) async fn all(db: &mut Db) -> Result<Vec<Waiting>, Problem> {
     let rows = sqlx::query(
         "select id, service, artist, client, short_name, first_visit, from_day, to_day, after_minute, before_minute, note
-         from waiting where done is null order by created, id limit $1",
+         from waiting where done is null order by created, id",
     )
-    .bind(SHOWN)
     .fetch_all(db)
     .await?;
     rows.iter().map(read).collect()

@@ -7,7 +7,7 @@ use axum::response::Response;
 
 use super::card::{Arrival, CountedBy, Side, Whole, is_removal};
 use super::counts::{found, found_fields};
-use super::seen::{Around, is_still, mark_of, moved, moved_lines, open_for, still_open_in};
+use super::seen::{Around, moved, moved_lines, open_for, still_open_in};
 use super::{parts_store, store};
 use crate::base::ids::CardId;
 use crate::base::problem::Problem;
@@ -23,6 +23,7 @@ use crate::web::incoming::{At, Form, new_form_key};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
+use crate::web::stood::{is_still, mark_of};
 use crate::web::studio::Place;
 
 pub(super) fn routes() -> Routes {

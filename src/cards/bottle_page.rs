@@ -5,7 +5,7 @@ use axum::http::StatusCode;
 use axum::response::Response;
 
 use super::card::{Card, Drop, Whole, has_adhesive};
-use super::seen::{Around, bottle_words, is_still, mark_of, moved, moved_lines, open_for, still_open_in};
+use super::seen::{Around, bottle_words, moved, moved_lines, open_for, still_open_in};
 use super::work_fields::{bottle_choices, typed_liquids, work_fields};
 use super::{open_store, parts_store, store};
 use crate::adhesives::{self, Bead};
@@ -23,6 +23,7 @@ use crate::web::incoming::{At, Form, new_form_key};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
+use crate::web::stood::{is_still, mark_of};
 use crate::web::studio::Place;
 
 pub(super) fn routes() -> Routes {

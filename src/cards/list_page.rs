@@ -1,7 +1,9 @@
 //! Cards at a glance: today's visits that have none yet, those that are open, with a warning where a lot was stopped, those closed lately.
 
+use std::collections::BTreeMap;
+
 use askama::Template;
-use axum::extract::State;
+use axum::extract::{Query, State};
 use axum::response::Response;
 use futures_util::future::BoxFuture;
 
@@ -11,8 +13,9 @@ use super::{open_store, store};
 use crate::artists;
 use crate::base::actor::{Role, Who};
 use crate::base::ids::{ArtistId, ProductId};
+use crate::base::older::{Before, cut};
 use crate::base::problem::Problem;
-use crate::base::time::{DAY, Instant, MINUTE};
+use crate::base::time::{Instant, MINUTE};
 use crate::base::zone::Zone;
 use crate::book::slots::Span;
 use crate::book::{self, State as Standing};
@@ -30,10 +33,8 @@ pub(super) fn routes() -> Routes {
     Routes::new().get("/cards", show)
 }
 
-/// How far back closed cards are listed.
-const DAYS: i64 = 14;
-/// The most of them.
-const MOST: i64 = 60;
+/// So many closed cards on one page of the list.
+const LISTED: usize = 50;
 
 struct Row {
     href: String,
@@ -48,10 +49,16 @@ struct ListPage {
     due: Vec<Row>,
     open: Vec<Row>,
     closed: Vec<Row>,
+    /// Where the older ones stand.
+    older: Option<String>,
     sheets: Vec<(String, &'static str)>,
 }
 
-async fn show(staff: Staff, State(house): State<House>) -> Result<Response, Problem> {
+async fn show(
+    staff: Staff,
+    State(house): State<House>,
+    Query(asked): Query<BTreeMap<String, String>>,
+) -> Result<Response, Problem> {
     must_treat(&staff.who)?;
     let now = staff.visitor.now.0;
     let mut db = house.store.read().await?;
@@ -69,16 +76,13 @@ async fn show(staff: Staff, State(house): State<House>) -> Result<Response, Prob
             open.push(row(&mut db, &house, &around, &card, now, warning).await?);
         }
     }
+    let before = Before::asked(asked.get("before").map(String::as_str));
     let mut closed = Vec::new();
     for artist in around.artists.iter().filter(|artist| mine(artist.id)) {
-        for card in store::of_artist(&mut db, artist.id, now.plus(-DAYS * DAY), MOST).await? {
-            if card.closed.is_some() {
-                closed.push(card);
-            }
-        }
+        closed.extend(store::closed_of(&mut db, artist.id, &before, LISTED as i64 + 1).await?);
     }
-    closed.sort_by_key(|card| std::cmp::Reverse(card.begun));
-    closed.truncate(usize::try_from(MOST).unwrap_or_default());
+    closed.sort_by_key(|card| std::cmp::Reverse((card.begun, card.id)));
+    let older = cut(&mut closed, LISTED, |card| Before::row(card.begun, card.id));
     let mut rows = Vec::new();
     for card in &closed {
         rows.push(row(&mut db, &house, &around, card, now, None).await?);
@@ -92,6 +96,7 @@ async fn show(staff: Staff, State(house): State<House>) -> Result<Response, Prob
         due,
         open,
         closed: rows,
+        older: older.map(|before| house.url(&format!("/cards?before={before}"))),
         sheets,
     })
 }

@@ -11,7 +11,7 @@ use axum::response::Response;
 use super::card::{Side, Whole, Zone};
 use super::map_picture::{Drawn, LONGEST_MM, PX_A_MM, comb, ends, in_order, key};
 use super::map_values::{Values, panel_fields};
-use super::seen::{Around, is_still, mark_of, moved, moved_lines, open_for, still_open_in};
+use super::seen::{Around, moved, moved_lines, open_for, still_open_in};
 use super::typed_zone::{TypedZone, ZONES};
 use super::{parts_store, store};
 use crate::base::ids::CardId;
@@ -29,6 +29,7 @@ use crate::web::incoming::{At, Form, new_form_key};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
+use crate::web::stood::{is_still, mark_of};
 use crate::web::studio::Place;
 
 pub(super) fn routes() -> Routes {

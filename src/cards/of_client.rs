@@ -1,12 +1,14 @@
 //! What cards keep of a client: for her file, when two records are put together, and when hers is erased.
 
+use futures_util::future::BoxFuture;
 use sqlx::Row;
 
 use super::card_lines::lines;
 use super::seen::Around;
 use super::store::{self, words_place};
 use super::version_store::{self, version_places};
-use crate::base::ids::ClientId;
+use crate::artists;
+use crate::base::ids::{ClientId, PersonId};
 use crate::base::problem::Problem;
 use crate::base::time::{DAY, Instant};
 use crate::clients::file::{FilePart, FileRecord};
@@ -17,6 +19,25 @@ use crate::web::studio::Studio;
 
 /// The tables of this part that name a client, for the list of privacy.
 pub const TABLES: &[&str] = &["card", "card_version"];
+
+/// Who treated her last in a span of time, and whoever was present for a trainee.
+///
+/// # Errors
+/// When the database cannot be read.
+#[must_use]
+pub fn treated_by(
+    db: &mut Db,
+    client: ClientId,
+    (from, to): (Instant, Instant),
+) -> BoxFuture<'_, Result<Vec<PersonId>, Problem>> {
+    Box::pin(async move {
+        let cards = store::of_client(db, client).await?;
+        let Some(last) = cards.iter().find(|card| (from..=to).contains(&card.begun)) else { return Ok(Vec::new()) };
+        let artists = artists::all(db).await?;
+        let artist = artists.iter().find(|artist| artist.id == last.artist).map(|artist| artist.person);
+        Ok(artist.into_iter().chain(last.supervisor).collect())
+    })
+}
 
 /// Her cards with their earlier versions, oldest first.
 ///

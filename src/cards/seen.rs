@@ -12,19 +12,8 @@ use crate::clients::{self, Client};
 use crate::people::{self, Person};
 use crate::rooms::{self, Room};
 use crate::store::Db;
-use crate::store::keys::{Keys, digest_of_secret};
+use crate::store::keys::Keys;
 use crate::web::studio::Studio;
-
-/// A mark of what stands on a card, for a form to carry: where something else stands by the time it is sent, nothing is written and she is
-/// asked. An entry may have waited on a tablet for a day.
-pub(super) fn mark_of(standing: &str) -> String {
-    digest_of_secret(standing).chars().take(16).collect()
-}
-
-/// Whether what was sent may be written: what stands there is what the form was opened over, or the same as is sent.
-pub(super) fn is_still(seen: &str, standing: &str, sent: &str) -> bool {
-    standing == sent || mark_of(standing) == seen || (seen.is_empty() && standing.is_empty())
-}
 
 /// That something else stands there by now, told inside the write.
 pub(super) fn moved() -> Problem {

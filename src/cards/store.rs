@@ -10,6 +10,7 @@ use super::parts_store::{arrival, counts, drops, steps, zones};
 use crate::adhesives::{Bead, Liquids};
 use crate::artists::Style;
 use crate::base::ids::{AppointmentId, ArtistId, CardId, ClientId, ProductId};
+use crate::base::older::Before;
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::book::VisitKind;
@@ -107,11 +108,11 @@ const OPEN_OF_ARTIST: &str =
      temperature_c, humidity_pct, advice, advised_class, advised_bottle, bottle, lot, bead, liquids, technique, supervisor, elsewhere,
      first_card, remover, remover_lot, minutes, next_visit, aftercare, hygiene, version, words from card
      where closed is null and artist = $1 order by begun desc, id desc";
-const OF_ARTIST: &str =
+const CLOSED_OF_ARTIST: &str =
     "select id, appointment, client, artist, room, kind, lids, begun, closed, entered, entered_by, written_by, clearance,
      temperature_c, humidity_pct, advice, advised_class, advised_bottle, bottle, lot, bead, liquids, technique, supervisor, elsewhere,
      first_card, remover, remover_lot, minutes, next_visit, aftercare, hygiene, version, words from card
-     where artist = $1 and begun >= $2 order by begun desc, id desc limit $3";
+     where artist = $1 and closed is not null and begun <= $2 and (begun < $2 or id < $3) order by begun desc, id desc limit $4";
 
 /// A card without its parts.
 pub(super) async fn one(db: &mut Db, id: CardId) -> Result<Option<Card>, Problem> {
@@ -159,9 +160,10 @@ pub(super) async fn open_of(db: &mut Db, artist: ArtistId) -> Result<Vec<Card>, 
     rows.iter().map(read).collect()
 }
 
-/// An artist's cards since an instant, newest first, so many at most.
-pub(super) async fn of_artist(db: &mut Db, artist: ArtistId, from: Instant, most: i64) -> Result<Vec<Card>, Problem> {
-    let rows = sqlx::query(OF_ARTIST).bind(artist.to_string()).bind(from.0).bind(most).fetch_all(db).await?;
+/// So many of an artist's closed cards after a row, newest first.
+pub(super) async fn closed_of(db: &mut Db, artist: ArtistId, before: &Before, most: i64) -> Result<Vec<Card>, Problem> {
+    let query = sqlx::query(CLOSED_OF_ARTIST).bind(artist.to_string()).bind(before.at.0).bind(&before.id);
+    let rows = query.bind(most).fetch_all(db).await?;
     rows.iter().map(read).collect()
 }
 

@@ -188,8 +188,38 @@ pub(super) const EXPOSURE: Kind = Kind {
 /// What the chain calls a meeting that was recorded by mistake.
 pub(super) const FORGOTTEN: &str = "forget exposure";
 
+/// A stop of a lot or of a product. That the shelf has it as well is looked at beside it.
+pub(super) const STOP: Kind = Kind {
+    actions: &[LOT_STOPPED, PRODUCT_STOPPED],
+    place: "",
+    rows: rows!(
+        "select s.id, 'house', cast(null as bytea), s.product, case when s.lot is null then 'every lot' else 'lot ' || s.lot end,
+           cast(s.at as text), s.by_person, s.why
+         from stop s",
+        "s.id"
+    ),
+    beside: &[],
+};
+/// What the chain calls the stop of a lot.
+pub(super) const LOT_STOPPED: &str = "stop lot";
+/// And that of a product.
+pub(super) const PRODUCT_STOPPED: &str = "stop product";
+
+/// An incident of somebody who works here.
+pub(super) const STAFF_INCIDENT: Kind = Kind {
+    actions: &["record staff incident"],
+    place: "",
+    rows: rows!(
+        "select i.id, 'house', cast(null as bytea), i.person, cast(i.at as text), i.what, coalesce(i.product, ''), i.lot, i.first_aid,
+           cast(i.entered as text), i.entered_by
+         from staff_incident i",
+        "i.id"
+    ),
+    beside: &[],
+};
+
 /// Every kind.
-pub(super) const KINDS: [&Kind; 11] = [
+pub(super) const KINDS: [&Kind; 13] = [
     &DECISION,
     &STATEMENT,
     &FINDING,
@@ -201,6 +231,8 @@ pub(super) const KINDS: [&Kind; 11] = [
     &TOLD_CLIENT,
     &COMPLAINT,
     &EXPOSURE,
+    &STOP,
+    &STAFF_INCIDENT,
 ];
 
 /// Binds a record that stands in the database to the chain, by its first action, in the write that keeps it.

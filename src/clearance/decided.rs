@@ -6,7 +6,8 @@ use super::seen::still_here;
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::store::Tx;
-use crate::store::keys::{Keys, digest_of_secret};
+use crate::store::keys::Keys;
+use crate::web::stood;
 use crate::web::studio::Studio;
 
 /// Everything that the form of the decision writes; empty while nothing is decided and no card named.
@@ -22,13 +23,12 @@ fn standing(complaint: &Complaint) -> String {
 
 /// A mark of what stands there, for a form to carry.
 pub(super) fn mark_of(complaint: &Complaint) -> String {
-    digest_of_secret(&standing(complaint)).chars().take(16).collect()
+    stood::mark_of(&standing(complaint))
 }
 
 /// Whether what was sent may be written: what stands there is what the form was opened over, or the same as is sent.
 fn is_still(seen: &str, stands: &Complaint, sent: &Complaint) -> bool {
-    let now = standing(stands);
-    now == standing(sent) || mark_of(stands) == seen || (seen.is_empty() && now.is_empty())
+    stood::is_still(seen, &standing(stands), &standing(sent))
 }
 
 /// Looks once more inside the write, and gives what stands there.

@@ -6,8 +6,9 @@ use axum::response::Response;
 
 use super::doctor_store::{Decision, Finding, Written, add_decision, add_finding, add_statement};
 use super::facts::Overridable;
+use super::from_cards::TreatedBy;
 use super::judge::{Clearance, clearance};
-use super::reaction::GRADES;
+use super::reaction::{GRADES, LOOK_BACK};
 use super::reaction_store::reactions_of;
 use super::seen::{client_for, must_treat};
 use super::standing::{Bench, facts_of, judge_visit};
@@ -30,12 +31,17 @@ use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
 use crate::web::visitor::Visitor;
 
-pub(super) fn routes() -> Routes {
+pub(super) fn routes(treated: TreatedBy) -> Routes {
     Routes::new()
         .get("/door/clients/{client}/decisions/new", decision_form)
         .post("/door/clients/{client}/decisions", decide)
         .get("/door/clients/{client}/statements/new", statement_form)
-        .post("/door/clients/{client}/statements", state)
+        .post(
+            "/door/clients/{client}/statements",
+            move |owner: Owner, house: State<House>, id: At<ClientId>, form: Form<Typed>| {
+                state(owner, house, id, form, treated)
+            },
+        )
         .get("/door/clients/{client}/findings/new", finding_form)
         .post("/door/clients/{client}/findings", find)
 }
@@ -239,6 +245,7 @@ async fn state(
     State(house): State<House>,
     At(id): At<ClientId>,
     form: Form<Typed>,
+    treated: TreatedBy,
 ) -> Result<Response, Problem> {
     let now = owner.visitor.now.0;
     let (studio, client) = open_client(&house, &owner.who, now, id).await?;
@@ -254,8 +261,14 @@ async fn state(
                         let reactions = reactions_of(tx.db(), id).await?;
                         let mine = format!("person:{me}");
                         let tests = tests_of(tx.db(), id).await?;
-                        let placed = tests.iter().any(|test| test.result.holds() && test.placed_by == mine);
-                        if placed || reactions.iter().any(|reaction| reaction.artist == Some(me)) {
+                        let mut concerned = tests.iter().any(|test| test.result.holds() && test.placed_by == mine);
+                        for reaction in &reactions {
+                            // What was typed with it, or the card of the treatment before it: one of them may name nobody.
+                            let before = (reaction.noticed.plus(-LOOK_BACK), reaction.noticed);
+                            let treated = treated(tx.db(), id, before).await?;
+                            concerned |= reaction.artist.into_iter().chain(treated).any(|artist| artist == me);
+                        }
+                        if concerned {
                             return Err(Problem::NotYours(
                                 "You treated her when she reacted: another owner enters the doctor’s statement.",
                             ));

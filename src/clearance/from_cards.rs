@@ -3,9 +3,10 @@
 use futures_util::future::BoxFuture;
 
 use crate::base::actor::Who;
-use crate::base::ids::{ClientId, ProductId};
+use crate::base::ids::{ClientId, PersonId, ProductId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
+use crate::store::Db;
 use crate::web::House;
 
 /// A card that is still open although something it used was stopped.
@@ -43,11 +44,17 @@ pub struct HerCard {
 /// A client's cards this person may read, newest first; none for somebody who reads no cards.
 pub type HerCards = for<'h> fn(&'h House, Who, ClientId, Instant) -> BoxFuture<'h, Result<Vec<HerCard>, Problem>>;
 
-/// Both questions.
+/// Who treated a client last in a span of time, and whoever was present for a trainee; nobody without a card of then.
+pub type TreatedBy =
+    for<'d> fn(&'d mut Db, ClientId, (Instant, Instant)) -> BoxFuture<'d, Result<Vec<PersonId>, Problem>>;
+
+/// Every question.
 #[derive(Clone, Copy)]
 pub struct FromCards {
     /// Who is at the bed with something that was stopped.
     pub open: OpenCards,
     /// What a complaint may be about, and what put it right.
     pub of_client: HerCards,
+    /// Whom a reaction concerns, whatever was typed with it.
+    pub treated: TreatedBy,
 }

@@ -7,7 +7,7 @@ use axum::response::Response;
 
 use super::desk_page::needs_a_test;
 use super::judge::Clearance;
-use super::lot_page::product_choices;
+use super::lot_page::{choose, product_choices};
 use super::seen::Names;
 use super::standing::{Bench, standings};
 use super::typed::{MoreNotes, Typed, notes_of, time_field, wall};
@@ -81,7 +81,7 @@ async fn house_view(
         None => (fresh, Vec::new(), new_form_key()),
     };
     let mut fields = vec![
-        choice_field("select", "product", "Adhesive", typed.get("product"), product_choices(&bench)),
+        choice_field("select", "product", "Adhesive", typed.get("product"), choose().chain(product_choices(&bench))),
         time_field("from", "From", typed.get("from")),
     ];
     note_fields(&mut fields, &notes);

@@ -30,6 +30,12 @@ pub(super) fn routes() -> Routes {
 }
 
 /// Every product of the shelf by name, as choices.
+/// That nothing is chosen yet, before the choices.
+pub(super) fn choose() -> impl Iterator<Item = (String, String)> {
+    std::iter::once((String::new(), "choose".to_owned()))
+}
+
+/// Every product by its name.
 pub(super) fn product_choices(bench: &Bench) -> Vec<(String, String)> {
     let mut all: Vec<_> =
         bench.products.values().map(|product| (product.id.to_string(), product.name.clone())).collect();

@@ -7,6 +7,7 @@ use sqlx::any::AnyRow;
 use super::bound;
 use super::test_store::Met;
 use crate::base::ids::{BottleId, ClientId, FollowUpId, ProductId, StopId};
+use crate::base::older::Before;
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::store::keys::Keys;
@@ -119,7 +120,7 @@ pub(super) struct Stop {
 }
 
 /// Stops a lot or a product, here and on the shelf.
-pub(super) async fn stop(tx: &mut Tx, stop: &Stop) -> Result<(), Problem> {
+pub(super) async fn stop(tx: &mut Tx, keys: &Keys, stop: &Stop) -> Result<(), Problem> {
     let by = tx.actor.mark();
     query_with_nulls("insert into stop (id, product, lot, at, by_person, why) values ($1, $2, $3, $4, $5, $6)")
         .bind(stop.id.to_string())
@@ -132,7 +133,7 @@ pub(super) async fn stop(tx: &mut Tx, stop: &Stop) -> Result<(), Problem> {
         .await?;
     match &stop.lot {
         None => {
-            sqlx::query("update product set stopped = $1 where id = $2 and stopped is null")
+            sqlx::query("update product set stopped = $1 where id = $2 and (stopped is null or stopped > $1)")
                 .bind(stop.at.0)
                 .bind(stop.product.to_string())
                 .execute(tx.db())
@@ -140,7 +141,8 @@ pub(super) async fn stop(tx: &mut Tx, stop: &Stop) -> Result<(), Problem> {
         }
         Some(lot) => {
             sqlx::query(
-                "insert into stopped_lot (product, lot, at) values ($1, $2, $3) on conflict (product, lot) do nothing",
+                "insert into stopped_lot (product, lot, at) values ($1, $2, $3)
+                 on conflict (product, lot) do update set at = excluded.at where stopped_lot.at > excluded.at",
             )
             .bind(stop.product.to_string())
             .bind(lot)
@@ -151,14 +153,20 @@ pub(super) async fn stop(tx: &mut Tx, stop: &Stop) -> Result<(), Problem> {
     }
     tx.raise(super::DOOR);
     tx.raise("shelf");
-    tx.audit(if stop.lot.is_some() { "stop lot" } else { "stop product" }, stop.product, "").await
+    let what = if stop.lot.is_some() { bound::LOT_STOPPED } else { bound::PRODUCT_STOPPED };
+    bound::bind_as(tx, keys, &bound::STOP, what, stop.id).await
 }
 
-/// Every stop, newest first.
-pub(super) async fn stops(db: &mut Db) -> Result<Vec<Stop>, Problem> {
-    let rows = sqlx::query("select id, product, lot, at, why from stop order by at desc, id desc limit 200")
-        .fetch_all(db)
-        .await?;
+/// So many stops after a row, newest first.
+pub(super) async fn stops(db: &mut Db, before: &Before, most: i64) -> Result<Vec<Stop>, Problem> {
+    let rows = sqlx::query(
+        "select id, product, lot, at, why from stop where at <= $1 and (at < $1 or id < $2) order by at desc, id desc limit $3",
+    )
+    .bind(before.at.0)
+    .bind(&before.id)
+    .bind(most)
+    .fetch_all(db)
+    .await?;
     rows.iter().map(read_stop).collect()
 }
 

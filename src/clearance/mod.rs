@@ -37,6 +37,7 @@ mod stop_page;
 mod test_form;
 mod test_page;
 mod test_store;
+mod told;
 pub(crate) mod typed;
 mod verdict;
 mod verify;
@@ -51,7 +52,7 @@ pub use doctor_store::{ComplaintBrief, complaints_in_brief, tie_complaint};
 pub use facts::{ClientFacts, Known, PlannedProduct};
 pub use for_advice::{ForHer, for_advice, of_today};
 pub use for_book::{AtBooking, at_booking};
-pub use from_cards::{FromCards, HerCard, HerCards, OpenCard, OpenCards};
+pub use from_cards::{FromCards, HerCard, HerCards, OpenCard, OpenCards, TreatedBy};
 pub use judge::{Clearance, clearance};
 pub use of_client::{TABLES, client_erase, client_file, client_merge, last_met};
 pub use rules::Rules;
@@ -73,7 +74,7 @@ pub fn routes(cards: FromCards) -> Routes {
         .join(test_form::routes())
         .join(test_page::routes())
         .join(client_page::routes())
-        .join(doctor_form::routes())
+        .join(doctor_form::routes(cards.treated))
         .join(reaction_form::routes())
         .join(reaction_page::routes())
         .join(lot_page::routes())

@@ -5,12 +5,13 @@ use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::Response;
 
-use super::reaction::{EYES, FOLLOW_UPS, SEVERITIES, SYMPTOMS, WHOM, words_of};
+use super::reaction::{EYES, FOLLOW_UPS, SEVERITIES, SYMPTOMS, words_of};
 use super::reaction_store::{
-    FollowUp, Reaction, close_reaction, details, do_follow_up, follow_up_words, follow_ups_of, reaction, tell, told,
+    FollowUp, Reaction, close_reaction, details, do_follow_up, follow_up_words, follow_ups_of, reaction, tell,
 };
 use super::seen::{Names, client_for, must_treat, note_look};
 use super::standing::Bench;
+use super::told::{chosen_whom, nobody_chosen, told_rows, whom_field};
 use super::typed::{MoreNotes, Typed, notes_of, words_field};
 use super::words;
 use crate::base::ids::{FollowUpId, ReactionId};
@@ -19,7 +20,7 @@ use crate::base::time::Instant;
 use crate::clients::Client;
 use crate::store::Kept;
 use crate::web::House;
-use crate::web::checks::{Notes, choice_field, note_fields};
+use crate::web::checks::{Notes, note_fields};
 use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
@@ -117,15 +118,12 @@ async fn reaction_view(
             action: if look.done.is_none() { format!("{path}/follow-ups/{}", look.id) } else { String::new() },
         });
     }
-    let told = told(&mut db, &reaction.id.to_string()).await?;
-    let told =
-        told.iter().map(|(whom, at)| (words_of(&WHOM, whom).to_owned(), zone.date_and_clock(*at, now))).collect();
-    let mut fields = [words_field("words", "How is she now", typed)
-        .hinted("What she says and what you see. Better, the same, worse; who was asked.")];
+    let look = words_field("words", "How is she now", typed)
+        .hinted("What she says and what you see. Better, the same, worse; who was asked.");
+    let mut fields = [look, whom_field()];
     note_fields(&mut fields, notes);
-    let own = |(key, words): (&str, &str)| (key.to_owned(), words.to_owned());
     let mistakes = mistakes(&fields);
-    let [field] = fields;
+    let [field, whom] = fields;
     Ok(ReactionPage {
         frame: house.frame(
             &opened.studio,
@@ -142,8 +140,8 @@ async fn reaction_view(
         looks,
         field,
         mistakes,
-        told,
-        whom: choice_field("select", "whom", "Whom", "", WHOM.map(own)),
+        told: told_rows(&mut db, zone, &reaction.id.to_string(), now).await?,
+        whom,
         over: reaction.closed.is_some(),
     })
 }
@@ -234,11 +232,12 @@ async fn tell_somebody(
     At(id): At<ReactionId>,
     form: Form<Typed>,
 ) -> Result<Response, Problem> {
-    open_reaction(&house, &staff, id).await?;
-    let whom = form.typed.get("whom").to_owned();
-    if !WHOM.iter().any(|(key, _)| *key == whom) {
-        return Err(Problem::mistake("whom", "Choose one of these."));
-    }
+    let opened = open_reaction(&house, &staff, id).await?;
+    let Some(whom) = chosen_whom(&form.typed) else {
+        let key = form.key.form.unwrap_or_default();
+        let view = reaction_view(&house, &staff, &opened, "", &[nobody_chosen()], key).await?;
+        return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view);
+    };
     let inner = house.clone();
     let kept = house
         .store

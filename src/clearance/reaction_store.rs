@@ -9,6 +9,7 @@ use super::seen::still_here;
 use super::test_store::{Met, read_wet};
 use super::wet::Wet;
 use crate::base::ids::{ClientId, FollowUpId, PersonId, ProductId, ReactionId, StaffIncidentId};
+use crate::base::older::Before;
 use crate::base::problem::Problem;
 use crate::base::text;
 use crate::base::time::Instant;
@@ -332,7 +333,7 @@ pub(super) struct StaffIncident {
 }
 
 /// Keeps an incident of somebody who works here.
-pub(super) async fn add_staff_incident(tx: &mut Tx, incident: &StaffIncident) -> Result<(), Problem> {
+pub(super) async fn add_staff_incident(tx: &mut Tx, keys: &Keys, incident: &StaffIncident) -> Result<(), Problem> {
     let (now, by) = (tx.now.0, tx.actor.mark());
     query_with_nulls(
         "insert into staff_incident (id, person, at, what, product, lot, first_aid, entered, entered_by)
@@ -349,7 +350,7 @@ pub(super) async fn add_staff_incident(tx: &mut Tx, incident: &StaffIncident) ->
     .bind(by)
     .execute(tx.db())
     .await?;
-    tx.audit("record staff incident", incident.id, "").await
+    bound::bind(tx, keys, &bound::STAFF_INCIDENT, incident.id).await
 }
 
 /// How many incidents of those who work here name this product, or this lot of it, however the lot was typed.
@@ -361,11 +362,15 @@ pub(super) async fn staff_incidents_with(db: &mut Db, product: ProductId, lot: O
     Ok(rows.iter().filter(|row| lot.is_none_or(|lot| text::lot(&row.get::<String, _>(0)) == lot)).count())
 }
 
-/// The newest incidents of those who work here.
-pub(super) async fn staff_incidents(db: &mut Db) -> Result<Vec<StaffIncident>, Problem> {
+/// So many incidents of those who work here after a row, newest first.
+pub(super) async fn staff_incidents(db: &mut Db, before: &Before, most: i64) -> Result<Vec<StaffIncident>, Problem> {
     let rows = sqlx::query(
-        "select id, person, at, what, product, lot, first_aid from staff_incident order by at desc, id desc limit 100",
+        "select id, person, at, what, product, lot, first_aid from staff_incident
+         where at <= $1 and (at < $1 or id < $2) order by at desc, id desc limit $3",
     )
+    .bind(before.at.0)
+    .bind(&before.id)
+    .bind(most)
     .fetch_all(db)
     .await?;
     rows.iter()

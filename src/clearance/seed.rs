@@ -162,7 +162,7 @@ async fn keep(tx: &mut Tx, keys: &Keys, one: Seed) -> Result<(), Problem> {
         }
         Seed::Stop { met, at, why } => {
             let one = Stop { id: StopId::new(), product: met.product, lot: Some(met.lot), at, why: why.to_owned() };
-            stop(tx, &one).await?;
+            stop(tx, keys, &one).await?;
             tell(tx, keys, &one.id.to_string(), "supplier").await
         }
         Seed::Staff { person, at, what, first_aid } => {
@@ -175,7 +175,7 @@ async fn keep(tx: &mut Tx, keys: &Keys, one: Seed) -> Result<(), Problem> {
                 lot: String::new(),
                 first_aid: first_aid.to_owned(),
             };
-            add_staff_incident(tx, &incident).await
+            add_staff_incident(tx, keys, &incident).await
         }
     }
 }

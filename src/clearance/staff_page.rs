@@ -1,16 +1,20 @@
 //! Incidents of those who work here, apart from every client's file: anybody records one, the owner reads them.
 
+use std::collections::BTreeMap;
+
 use askama::Template;
-use axum::extract::State;
+use axum::extract::{Query, State};
 use axum::http::StatusCode;
 use axum::response::Response;
 
+use super::lot_page::choose;
 use super::reaction_store::{StaffIncident, add_staff_incident, staff_incidents};
 use super::seen::Names;
 use super::standing::Bench;
 use super::typed::{MoreNotes, Typed, notes_of, time_field, wall, words_field};
 use crate::base::actor::Role;
 use crate::base::ids::StaffIncidentId;
+use crate::base::older::{Before, cut};
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::text;
 use crate::base::time::{DAY, Instant};
@@ -40,6 +44,8 @@ struct StaffPage {
     mistakes: Vec<Mistake>,
     /// The owner's list; nobody else's.
     all: Option<Vec<IncidentRow>>,
+    /// Where the older ones stand.
+    older: Option<String>,
 }
 
 struct IncidentRow {
@@ -50,7 +56,14 @@ struct IncidentRow {
     first_aid: String,
 }
 
-async fn show(staff: Staff, State(house): State<House>) -> Result<Response, Problem> {
+/// So many on one page of the list.
+const LISTED: usize = 50;
+
+async fn show(
+    staff: Staff,
+    State(house): State<House>,
+    Query(asked): Query<BTreeMap<String, String>>,
+) -> Result<Response, Problem> {
     if staff.who.role == Role::Owner {
         let key = crate::store::FormKey::unkeyed(staff.visitor.actor.clone());
         house
@@ -63,19 +76,20 @@ async fn show(staff: Staff, State(house): State<House>) -> Result<Response, Prob
             })
             .await?;
     }
-    page(&view(&house, &staff, None).await?)
+    page(&view(&house, &staff, &Before::asked(asked.get("before").map(String::as_str)), None).await?)
 }
 
 async fn view(
     house: &House,
     staff: &Staff,
+    before: &Before,
     again: Option<(&Typed, Vec<FieldNote>, String)>,
 ) -> Result<StaffPage, Problem> {
     let now = staff.visitor.now.0;
     let mut db = house.store.read().await?;
     let studio = Studio::load(&mut db).await?;
     let (names, bench) = (Names::load(&mut db).await?, Bench::load(&mut db, &studio.zone).await?);
-    let fresh = Typed::of([("at", wall(&studio.zone, now)), ("person", staff.who.id.to_string())]);
+    let fresh = Typed::of([("at", wall(&studio.zone, now))]);
     let (typed, notes, key) = match again {
         Some((typed, notes, key)) => (typed.clone(), notes, key),
         None => (fresh, Vec::new(), new_form_key()),
@@ -85,7 +99,7 @@ async fn view(
     products.sort_by_cached_key(|(_, name)| text::fold(name));
     let none = std::iter::once((String::new(), "none, or not known".to_owned()));
     let mut fields = vec![
-        choice_field("select", "person", "Who", typed.get("person"), names.all()),
+        choice_field("select", "person", "Who", typed.get("person"), choose().chain(names.all())),
         time_field("at", "When", typed.get("at")),
         words_field("what", "What happened", typed.get("what"))
             .hinted("Cough, wheeze, itching hands, a splash: what was noticed, where, with how much air."),
@@ -94,8 +108,13 @@ async fn view(
         words_field("first_aid", "First aid given", typed.get("first_aid")).or_empty(),
     ];
     note_fields(&mut fields, &notes);
-    let all =
-        if staff.who.role == Role::Owner { Some(rows(&mut db, &studio, &names, &bench, now).await?) } else { None };
+    let (mut all, mut older) = (None, None);
+    if staff.who.role == Role::Owner {
+        let mut some = staff_incidents(&mut db, before, LISTED as i64 + 1).await?;
+        let last = cut(&mut some, LISTED, |incident| Before::row(incident.at, incident.id));
+        older = last.map(|before| house.url(&format!("/door/staff-incidents?before={before}#all")));
+        all = Some(some.into_iter().map(|incident| row(incident, &studio, &names, &bench, now)).collect());
+    }
     Ok(StaffPage {
         frame: house.frame(&studio, &staff.visitor, Place::Door, "Incidents of those who work here"),
         key,
@@ -103,30 +122,21 @@ async fn view(
         mistakes: mistakes(&fields),
         fields,
         all,
+        older,
     })
 }
 
-async fn rows(
-    db: &mut crate::store::Db,
-    studio: &Studio,
-    names: &Names,
-    bench: &Bench,
-    now: Instant,
-) -> Result<Vec<IncidentRow>, Problem> {
-    let all = staff_incidents(db).await?;
-    Ok(all
-        .into_iter()
-        .map(|incident| IncidentRow {
-            when: studio.zone.date_and_clock(incident.at, now),
-            who: names.of(incident.person),
-            with: incident.product.map_or_else(String::new, |product| {
-                let lot = if incident.lot.is_empty() { String::new() } else { format!(", lot {}", incident.lot) };
-                format!("{}{lot}", bench.name(Some(product)))
-            }),
-            what: incident.what,
-            first_aid: incident.first_aid,
-        })
-        .collect())
+fn row(incident: StaffIncident, studio: &Studio, names: &Names, bench: &Bench, now: Instant) -> IncidentRow {
+    IncidentRow {
+        when: studio.zone.date_and_clock(incident.at, now),
+        who: names.of(incident.person),
+        with: incident.product.map_or_else(String::new, |product| {
+            let lot = if incident.lot.is_empty() { String::new() } else { format!(", lot {}", incident.lot) };
+            format!("{}{lot}", bench.name(Some(product)))
+        }),
+        what: incident.what,
+        first_aid: incident.first_aid,
+    }
 }
 
 async fn add(staff: Staff, State(house): State<House>, form: Form<Typed>) -> Result<Response, Problem> {
@@ -167,12 +177,13 @@ async fn add(staff: Staff, State(house): State<House>, form: Form<Typed>) -> Res
     })();
     match notes.settle(new) {
         Ok(new) => {
+            let inner = house.clone();
             let kept = house
                 .store
                 .write(&form.key, move |tx| {
-                    let new = new.clone();
+                    let (house, new) = (inner.clone(), new.clone());
                     Box::pin(async move {
-                        add_staff_incident(tx, &new).await?;
+                        add_staff_incident(tx, house.store.keys(), &new).await?;
                         Ok(Kept::see("/door/not-cleared"))
                     })
                 })
@@ -182,7 +193,8 @@ async fn add(staff: Staff, State(house): State<House>, form: Form<Typed>) -> Res
         Err(problem) => {
             let notes = notes_of(problem)?;
             let key = form.key.form.unwrap_or_default();
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view(&house, &staff, Some((&form.typed, notes, key))).await?)
+            let again = Some((&form.typed, notes, key));
+            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view(&house, &staff, &Before::anything(), again).await?)
         }
     }
 }

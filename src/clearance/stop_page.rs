@@ -1,27 +1,28 @@
 //! The stop of a lot or product: what it takes off, which open cards used it, and who was told.
 
-use std::collections::HashSet;
+use std::collections::{BTreeMap, HashSet};
 
 use askama::Template;
-use axum::extract::State;
+use axum::extract::{Query, State};
 use axum::http::StatusCode;
 use axum::response::Response;
 
 use super::from_cards::OpenCards;
-use super::lot_page::{people_who_met, product_choices};
+use super::lot_page::{choose, people_who_met, product_choices};
 use super::lot_store::{Exposure, Stop, bottles, one_stop, stop, stops, tell_client, told_clients, who_met};
-use super::reaction::{WHOM, words_of};
-use super::reaction_store::{tell, told};
+use super::reaction_store::tell;
 use super::standing::Bench;
+use super::told::{chosen_whom, nobody_chosen, told_rows, whom_field};
 use super::typed::{Caution, FormPage, MoreNotes, Typed, checks_field, notes_of, words_field};
 use crate::base::actor::Role;
 use crate::base::ids::{ClientId, StopId};
-use crate::base::problem::Problem;
+use crate::base::older::{Before, cut};
+use crate::base::problem::{FieldNote, Problem};
 use crate::base::text;
 use crate::store::Kept;
 use crate::web::House;
-use crate::web::checks::{Notes, choice_field, text_field};
-use crate::web::form::FieldView;
+use crate::web::checks::{Notes, choice_field, note_fields, text_field};
+use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::{Owner, Staff};
 use crate::web::incoming::{At, Form, new_form_key};
@@ -38,15 +39,27 @@ pub(super) fn routes(cards: OpenCards) -> Routes {
         .get("/door/stops/{stop}", move |staff: Staff, house: State<House>, id: At<StopId>| {
             show(staff, house, id, cards)
         })
-        .post("/door/stops/{stop}/told", tell_somebody)
-        .post("/door/stops/{stop}/clients", tell_clients)
+        .post("/door/stops/{stop}/told", move |staff: Staff, house: State<House>, id: At<StopId>, form: Form<Typed>| {
+            tell_somebody(staff, house, id, form, cards)
+        })
+        .post(
+            "/door/stops/{stop}/clients",
+            move |staff: Staff, house: State<House>, id: At<StopId>, form: Form<Typed>| {
+                tell_clients(staff, house, id, form, cards)
+            },
+        )
 }
+
+/// So many on one page of the list.
+const LISTED: usize = 50;
 
 #[derive(Template)]
 #[template(path = "clearance/stops.html")]
 struct StopsPage {
     frame: Frame,
     rows: Vec<(String, String, String)>,
+    /// Where the older ones stand.
+    older: Option<String>,
     is_owner: bool,
 }
 
@@ -59,12 +72,17 @@ fn stop_words(stop: &Stop, bench: &Bench) -> String {
     }
 }
 
-async fn list(staff: Staff, State(house): State<House>) -> Result<Response, Problem> {
+async fn list(
+    staff: Staff,
+    State(house): State<House>,
+    Query(asked): Query<BTreeMap<String, String>>,
+) -> Result<Response, Problem> {
     let now = staff.visitor.now.0;
     let mut db = house.store.read().await?;
     let studio = Studio::load(&mut db).await?;
     let bench = Bench::load(&mut db, &studio.zone).await?;
-    let rows = stops(&mut db).await?;
+    let mut rows = stops(&mut db, &Before::asked(asked.get("before").map(String::as_str)), LISTED as i64 + 1).await?;
+    let older = cut(&mut rows, LISTED, |stop| Before::row(stop.at, stop.id));
     let row = |stop: &Stop| {
         (
             house.url(&format!("/door/stops/{}", stop.id)),
@@ -75,6 +93,7 @@ async fn list(staff: Staff, State(house): State<House>) -> Result<Response, Prob
     page(&StopsPage {
         frame: house.frame(&studio, &staff.visitor, Place::Door, "Stopped lots and products"),
         rows: rows.iter().map(row).collect(),
+        older: older.map(|before| house.url(&format!("/door/stops?before={before}"))),
         is_owner: staff.who.role == Role::Owner,
     })
 }
@@ -83,7 +102,7 @@ async fn stop_form(owner: Owner, State(house): State<House>) -> Result<Response,
     let mut db = house.store.read().await?;
     let studio = Studio::load(&mut db).await?;
     let bench = Bench::load(&mut db, &studio.zone).await?;
-    page(&stop_view(&house, &owner, &studio, &bench, &Typed::of([("what", "lot".to_owned())])))
+    page(&stop_view(&house, &owner, &studio, &bench, &Typed::default()))
 }
 
 fn stop_view(house: &House, owner: &Owner, studio: &Studio, bench: &Bench, typed: &Typed) -> FormPage {
@@ -97,7 +116,7 @@ fn stop_view(house: &House, owner: &Owner, studio: &Studio, bench: &Bench, typed
         lead: vec!["Its bottles are not for today at once, and tests made with it no longer count: those tested with it need a new test.".to_owned()],
         caution: Some(Caution { heading: "A stop is not taken back here", sentences: vec!["Stop first and ask after: a bottle put aside costs little."] }),
         fields: vec![
-            choice_field("select", "product", "Product", typed.get("product"), product_choices(bench)),
+            choice_field("select", "product", "Product", typed.get("product"), choose().chain(product_choices(bench))),
             choice_field("radio", "what", "What of it", typed.get("what"), [own("lot", "one lot"), own("product", "every lot")]),
             text_field("lot", "Lot", typed.get("lot")).hinted("As printed on the bottle; empty for bottles without one.").or_empty(),
             words_field("why", "Why", typed.get("why")).hinted("No client’s name and nothing about her health."),
@@ -120,20 +139,23 @@ async fn add(owner: Owner, State(house): State<House>, form: Form<Typed>) -> Res
     let product = notes.choice("product", product);
     let lot = match typed.get("what") {
         "product" => Some(None),
-        "lot" if typed.get("lot").trim().is_empty() => Some(Some(String::new())),
-        "lot" => notes.line("lot", typed.get("lot"), 60).map(|lot| Some(text::lot(&lot))),
-        _ => notes.choice("what", None),
+        "lot" => lot_typed(&mut notes, typed.get("lot")).map(Some),
+        _ => {
+            lot_typed(&mut notes, typed.get("lot"));
+            notes.choice("what", None)
+        }
     };
     let why = notes.words("why", typed.get("why"), 1000);
     let now = owner.visitor.now.0;
     match notes.settle((|| Some(Stop { id: StopId::new(), product: product?, lot: lot?, at: now, why: why? }))()) {
         Ok(new) => {
+            let inner = house.clone();
             let kept = house
                 .store
                 .write(&form.key, move |tx| {
-                    let new = new.clone();
+                    let (house, new) = (inner.clone(), new.clone());
                     Box::pin(async move {
-                        stop(tx, &new).await?;
+                        stop(tx, house.store.keys(), &new).await?;
                         Ok(Kept::see(format!("/door/stops/{}", new.id)))
                     })
                 })
@@ -148,11 +170,20 @@ async fn add(owner: Owner, State(house): State<House>, form: Form<Typed>) -> Res
     }
 }
 
+/// A lot as it is kept; none where none was typed.
+fn lot_typed(notes: &mut Notes, typed: &str) -> Option<String> {
+    if typed.trim().is_empty() {
+        return Some(String::new());
+    }
+    notes.line("lot", typed, 60).map(|lot| text::lot(&lot))
+}
+
 #[derive(Template)]
 #[template(path = "clearance/stop.html")]
 struct StopPage {
     frame: Frame,
     key: String,
+    mistakes: Vec<Mistake>,
     what: String,
     why: String,
     when: String,
@@ -178,12 +209,23 @@ async fn show(
     At(id): At<StopId>,
     cards: OpenCards,
 ) -> Result<Response, Problem> {
+    page(&view(&house, &staff, id, cards, &[], new_form_key()).await?)
+}
+
+async fn view(
+    house: &House,
+    staff: &Staff,
+    id: StopId,
+    cards: OpenCards,
+    notes: &[FieldNote],
+    key: String,
+) -> Result<StopPage, Problem> {
     let now = staff.visitor.now.0;
     let stopped = {
         let mut db = house.store.read().await?;
         one_stop(&mut db, id).await?.ok_or(Problem::NotHere("stop"))?
     };
-    let (open, cards) = cards(&house, staff.who.clone(), stopped.product, stopped.lot.clone(), now).await?;
+    let (open, cards) = cards(house, staff.who.clone(), stopped.product, stopped.lot.clone(), now).await?;
     let cards = cards.into_iter().map(|card| (house.url(&card.path), card.words)).collect();
     let mut db = house.store.read().await?;
     let studio = Studio::load(&mut db).await?;
@@ -194,21 +236,20 @@ async fn show(
     let bottles = bottles(&mut db).await?.iter().filter(|bottle| is_of(&bottle.met)).count();
     let met = who_met(&mut db, stopped.product, stopped.lot.as_deref()).await?;
     let all: HashSet<ClientId> = met.iter().map(|exposure| exposure.client).collect();
-    let (told_clients, to_tell) = clients_told(&mut db, &house, &staff, &studio, id, &met).await?;
-    let told = told(&mut db, &id.to_string()).await?;
-    let own = |(key, words): (&str, &str)| (key.to_owned(), words.to_owned());
+    let (told_clients, to_tell) = clients_told(&mut db, house, staff, &studio, id, &met).await?;
+    let mut fields: Vec<FieldView> = std::iter::once(whom_field()).chain(to_tell).collect();
+    note_fields(&mut fields, notes);
+    let mistakes = mistakes(&fields);
+    let mut fields = fields.into_iter();
     let query = serde_urlencoded::to_string([
         ("product", stopped.product.to_string()),
         ("lot", stopped.lot.clone().unwrap_or_default()),
     ])
     .map_err(Problem::broken)?;
-    let told = told
-        .iter()
-        .map(|(whom, at)| (words_of(&WHOM, whom).to_owned(), studio.zone.date_and_clock(*at, now)))
-        .collect();
-    page(&StopPage {
+    Ok(StopPage {
         frame: house.frame(&studio, &staff.visitor, Place::Door, "A stop"),
-        key: new_form_key(),
+        key,
+        mistakes,
         what: stop_words(&stopped, &bench),
         when: studio.zone.date_and_clock(stopped.at, now),
         why: stopped.why,
@@ -218,10 +259,10 @@ async fn show(
         open,
         cards,
         told_clients,
-        to_tell,
+        told: told_rows(&mut db, &studio.zone, &id.to_string(), now).await?,
+        whom: fields.next().unwrap_or_default(),
+        to_tell: fields.next(),
         tell_clients: house.url(&format!("/door/stops/{id}/clients")),
-        told,
-        whom: choice_field("select", "whom", "Whom", "", WHOM.map(own)),
         tell: house.url(&format!("/door/stops/{id}/told")),
     })
 }
@@ -250,12 +291,26 @@ async fn clients_told(
     Ok((done.collect(), ticks))
 }
 
+/// The page with a word beside what was not chosen.
+async fn again(
+    house: &House,
+    staff: &Staff,
+    id: StopId,
+    cards: OpenCards,
+    note: FieldNote,
+    key: Option<String>,
+) -> Result<Response, Problem> {
+    let view = view(house, staff, id, cards, &[note], key.unwrap_or_default()).await?;
+    page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+}
+
 /// Notes which clients were told. Only those who met it, and whom this person may see.
 async fn tell_clients(
     staff: Staff,
     State(house): State<House>,
     At(id): At<StopId>,
     form: Form<Typed>,
+    cards: OpenCards,
 ) -> Result<Response, Problem> {
     let known = {
         let mut db = house.store.read().await?;
@@ -266,7 +321,10 @@ async fn tell_clients(
     let chosen: Vec<Option<ClientId>> = form.typed.all("client").into_iter().map(|id| id.parse().ok()).collect();
     let chosen: Option<Vec<ClientId>> = chosen.into_iter().collect();
     let chosen = chosen.filter(|all| !all.is_empty() && all.iter().all(|id| known.contains_key(id)));
-    let Some(chosen) = chosen else { return Err(Problem::mistake("client", "Choose at least one of these.")) };
+    let Some(chosen) = chosen else {
+        let note = FieldNote::new("client", "Choose at least one of these.");
+        return again(&house, &staff, id, cards, note, form.key.form).await;
+    };
     let inner = house.clone();
     let kept = house
         .store
@@ -284,19 +342,19 @@ async fn tell_clients(
 }
 
 async fn tell_somebody(
-    _staff: Staff,
+    staff: Staff,
     State(house): State<House>,
     At(id): At<StopId>,
     form: Form<Typed>,
+    cards: OpenCards,
 ) -> Result<Response, Problem> {
     {
         let mut db = house.store.read().await?;
         one_stop(&mut db, id).await?.ok_or(Problem::NotHere("stop"))?;
     }
-    let whom = form.typed.get("whom").to_owned();
-    if !WHOM.iter().any(|(key, _)| *key == whom) {
-        return Err(Problem::mistake("whom", "Choose one of these."));
-    }
+    let Some(whom) = chosen_whom(&form.typed) else {
+        return again(&house, &staff, id, cards, nobody_chosen(), form.key.form).await;
+    };
     let inner = house.clone();
     let kept = house
         .store

@@ -126,14 +126,15 @@ pub(super) async fn may_be_tested(
     Ok(())
 }
 
-struct Opened {
-    studio: Studio,
-    client: Client,
-    bench: Bench,
-    bottles: Vec<LotBottle>,
+/// What a form rests on that places a test.
+pub(super) struct Opened {
+    pub(super) studio: Studio,
+    pub(super) client: Client,
+    pub(super) bench: Bench,
+    pub(super) bottles: Vec<LotBottle>,
 }
 
-async fn open(house: &House, staff: &Staff, id: ClientId) -> Result<Opened, Problem> {
+pub(super) async fn open(house: &House, staff: &Staff, id: ClientId) -> Result<Opened, Problem> {
     let mut db = house.store.read().await?;
     let studio = Studio::load(&mut db).await?;
     let client = client_for(&mut db, id, &staff.who, staff.visitor.now.0).await?;

@@ -1,6 +1,6 @@
-//! Holds decisions over the rules, doctors' papers, patch tests with every look at them, reactions with their follow-ups, complaints, who
-//! met what and who was told against the lines the audit chain has of them: what holds somebody, clears her, lifts a hold or finds her
-//! again cannot be changed, added or taken away later without being told.
+//! Holds decisions over the rules, doctors' papers, patch tests with every look at them, reactions with their follow-ups, complaints, stops,
+//! incidents of staff, who met what and who was told against the lines the audit chain has of them: what holds somebody, clears her, lifts a
+//! hold or finds her again cannot be changed, added or taken away later without being told.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -64,6 +64,7 @@ pub async fn verify(db: &mut Db, keys: &Keys) -> Result<Vec<Broken>, Problem> {
     changed.extend(reactions_not_over_as_told(db, &chain).await?);
     changed.extend(tests_not_read_as_told(db, &chain).await?);
     changed.extend(complaints_not_decided_as_told(db, keys, &chain).await?);
+    changed.extend(stops_not_on_the_shelf(db, &chain).await?);
     broken.extend(changed.into_iter().map(Broken::Changed));
     broken.extend(chain.into_keys().filter(|id| !here.contains(id)).map(Broken::Gone));
     Ok(broken)
@@ -112,6 +113,16 @@ async fn complaints_not_decided_as_told(db: &mut Db, keys: &Keys, chain: &Chain)
         }
     }
     Ok(changed)
+}
+
+/// Stops that the shelf does not have, or has as later: their bottles would be used, and their tests would count.
+async fn stops_not_on_the_shelf(db: &mut Db, chain: &Chain) -> Result<Vec<String>, Problem> {
+    let rows = sqlx::query(
+        "select s.id from stop s join product p on p.id = s.product left join stopped_lot l on l.product = s.product and l.lot = s.lot
+         where (s.lot is null and (p.stopped is null or p.stopped > s.at)) or (s.lot is not null and (l.at is null or l.at > s.at))",
+    );
+    let rows = rows.fetch_all(db).await?;
+    Ok(rows.iter().map(|row| row.get(0)).filter(|id| chain.contains_key(id)).collect())
 }
 
 /// What a test says: its result, the newest look with by whom, and when the house learnt of it.

@@ -131,7 +131,7 @@ async fn visit_form(staff: Staff, State(house): State<House>, At(id): At<ClientI
     let opened = open(&house, &staff, id).await?;
     clients::not_restricted(&opened.client)?;
     let now = staff.visitor.now.0;
-    let fresh = Typed::of([("kind", "set".to_owned()), ("at", wall(&opened.studio.zone, now.plus(3 * DAY)))]);
+    let fresh = Typed::of([("at", wall(&opened.studio.zone, now.plus(3 * DAY)))]);
     page(&visit_view(&house, &staff, &opened, &fresh))
 }
 

@@ -8,11 +8,9 @@ use axum::response::Response;
 
 use super::facts::TestResult;
 use super::judge::{Clearance, clearance};
-use super::lot_store::{LotBottle, bottles};
 use super::rules::{PLACED, Rules, SITE_LETTERS};
-use super::seen::client_for;
-use super::standing::{Bench, facts_of};
-use super::test_form::{bottle_choices, caution, chosen_bottles, may_be_tested};
+use super::standing::facts_of;
+use super::test_form::{Opened, bottle_choices, caution, chosen_bottles, may_be_tested, open};
 use super::test_store::{Method, PatchTest, add_test};
 use super::typed::{Caution, MoreNotes, Typed, notes_of, time_field, wall};
 use super::visit_store::{Expected, VisitKind, expect_visit};
@@ -20,7 +18,7 @@ use super::words;
 use crate::base::ids::{ClientId, ExpectedVisitId, PatchTestId, ProductId};
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::time::{DAY, HOUR, Instant, MINUTE};
-use crate::clients::{self, Client};
+use crate::clients;
 use crate::store::Kept;
 use crate::web::House;
 use crate::web::checks::{Notes, choice_field, note_fields, number_field, text_field};
@@ -31,25 +29,10 @@ use crate::web::incoming::{At, Form, new_form_key};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
-use crate::web::studio::{Place, Studio};
+use crate::web::studio::Place;
 
 pub(super) fn routes() -> Routes {
     Routes::new().get("/door/clients/{client}/walk-in", walk_in).post("/door/clients/{client}/walk-in", test_and_book)
-}
-
-struct Opened {
-    studio: Studio,
-    client: Client,
-    bench: Bench,
-    bottles: Vec<LotBottle>,
-}
-
-async fn open(house: &House, staff: &Staff, id: ClientId) -> Result<Opened, Problem> {
-    let mut db = house.store.read().await?;
-    let studio = Studio::load(&mut db).await?;
-    let client = client_for(&mut db, id, &staff.who, staff.visitor.now.0).await?;
-    let bench = Bench::load(&mut db, &studio.zone).await?;
-    Ok(Opened { studio, client, bench, bottles: bottles(&mut db).await? })
 }
 
 /// A quarter of an hour, to which a start is rounded up.

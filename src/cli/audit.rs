@@ -28,7 +28,7 @@ pub(super) fn verify(config: &Config) -> Result<(), String> {
                 }
                 println!("{lines} lines, each bound to the one before it.");
                 println!(
-                    "Every consent, decision, doctor’s paper, patch test, reaction and complaint, who met what and who was told are as the chain has them."
+                    "Every consent, decision, doctor’s paper, patch test, reaction, complaint, stop and incident of staff, who met what and who was told are as the chain has them."
                 );
                 println!("head {head}");
                 println!("compared with {} heads in {}", store.heads().len(), store.heads_file().display());

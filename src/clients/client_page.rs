@@ -132,7 +132,7 @@ async fn newest_photos(
     path: &str,
     now: Instant,
 ) -> Result<Vec<(String, String)>, Problem> {
-    let all = photos::store::of_client(db, id, 60).await?;
+    let all = photos::store::of_client(db, id).await?;
     let shown = all.into_iter().filter(|photo| photo.withdrawn.is_none()).take(PHOTOS);
     let link = |photo: photos::store::Photo| {
         let words = format!("{}, {}", photo.moment.words(), studio.zone.date_and_clock(photo.at, now));

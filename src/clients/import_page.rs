@@ -50,6 +50,8 @@ struct Preview {
     new: usize,
     here: usize,
     faulty: usize,
+    /// How many of these are named.
+    named: &'static str,
     faults: Vec<Fault>,
     understood: Vec<String>,
     first: Vec<(String, String)>,
@@ -201,6 +203,7 @@ fn preview(table: import_file::Table, new: &[import_file::Row], here: usize) -> 
         new: new.len(),
         here,
         faulty: table.faults.len(),
+        named: if table.faults.len() > MOST_FAULTS { "the first 100 are named below" } else { "named below" },
         first: first.collect(),
         faults: table.faults.into_iter().take(MOST_FAULTS).collect(),
         understood,

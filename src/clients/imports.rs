@@ -81,19 +81,19 @@ pub(super) async fn sort(db: &mut Db, rows: &[import_file::Row]) -> Result<(Vec<
 }
 
 async fn is_here(db: &mut Db, keys: &Keys) -> Result<bool, Problem> {
-    let rows = sqlx::query(
-        "select born, phone_digits, email_key from client where name_key = $1 and merged_into is null and erased is null limit 50",
+    let bare = keys.born.is_empty() && keys.phone.is_empty() && keys.email.is_empty();
+    let row = sqlx::query(
+        "select 1 from client where name_key = $1 and merged_into is null and erased is null
+           and ($2 = 1 or ($3 <> '' and born = $3) or ($4 <> '' and phone_digits = $4) or ($5 <> '' and email_key = $5)) limit 1",
     )
     .bind(&keys.name)
-    .fetch_all(db)
+    .bind(i64::from(bare))
+    .bind(&keys.born)
+    .bind(&keys.phone)
+    .bind(&keys.email)
+    .fetch_optional(db)
     .await?;
-    Ok(rows.iter().any(|row| {
-        let born = row.get::<Option<String>, _>(0).unwrap_or_default();
-        let (phone, email): (String, String) = (row.get(1), row.get(2));
-        let same = |a: &str, b: &str| !a.is_empty() && a == b;
-        let bare = keys.born.is_empty() && keys.phone.is_empty() && keys.email.is_empty();
-        bare || same(&born, &keys.born) || same(&phone, &keys.phone) || same(&email, &keys.email)
-    }))
+    Ok(row.is_some())
 }
 
 /// Adds the new rows as clients of the studio and empties the file.

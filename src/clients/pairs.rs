@@ -30,7 +30,7 @@ pub(super) async fn alike(
     let rows = sqlx::query(
         "select id from client where merged_into is null and erased is null and id <> $1
            and (name_key = $2 or (phone_digits <> '' and phone_digits = $3) or (email_key <> '' and email_key = $4)
-                or (born = $5 and sound = $6)) limit 50",
+                or (born = $5 and sound = $6))",
     )
     .bind(client.id.to_string())
     .bind(&keys_here.name)
@@ -57,8 +57,8 @@ pub(super) struct Pair {
     pub(super) why: Vec<&'static str>,
 }
 
-/// Pairs that nobody has told apart yet, the older record first.
-pub(super) async fn all(db: &mut Db) -> Result<Vec<Pair>, Problem> {
+/// Pairs that nobody has told apart yet, the older record first, and whether there are more than these.
+pub(super) async fn all(db: &mut Db) -> Result<(Vec<Pair>, bool), Problem> {
     let mut found: BTreeSet<(String, String)> = BTreeSet::new();
     for text in [
         "select a.id, b.id from client a join client b on b.born = a.born and b.sound = a.sound and b.id > a.id
@@ -71,7 +71,7 @@ pub(super) async fn all(db: &mut Db) -> Result<Vec<Pair>, Problem> {
          where a.email_key <> '' and a.merged_into is null and a.erased is null and b.merged_into is null and b.erased is null
            and not exists (select 1 from client_apart x where x.client = a.id and x.other = b.id) limit 200",
         "select a.id, b.id from client a join client b on b.name_key = a.name_key and b.id > a.id
-         where a.merged_into is null and a.erased is null and b.merged_into is null and b.erased is null
+         where (a.born is null or b.born is null or a.born = b.born) and a.merged_into is null and a.erased is null and b.merged_into is null and b.erased is null
            and not exists (select 1 from client_apart x where x.client = a.id and x.other = b.id) limit 200",
     ] {
         for row in sqlx::query(text).fetch_all(&mut *db).await? {
@@ -85,14 +85,15 @@ pub(super) async fn all(db: &mut Db) -> Result<Vec<Pair>, Problem> {
         let find = |id: ClientId| both.iter().find(|client| client.id == id).cloned();
         let (Some(one), Some(other)) = (find(ids[0]), find(ids[1])) else { continue };
         let why = reasons(&keys(&one), &keys(&other));
-        if !why.is_empty() {
-            pairs.push(Pair { one, other, why });
+        if why.is_empty() {
+            continue;
         }
         if pairs.len() == MOST_PAIRS {
-            break;
+            return Ok((pairs, true));
         }
+        pairs.push(Pair { one, other, why });
     }
-    Ok(pairs)
+    Ok((pairs, false))
 }
 
 /// Writes down that two records are two persons; they are not shown as a pair again.

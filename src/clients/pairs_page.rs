@@ -41,6 +41,8 @@ struct PairsPage {
     frame: Frame,
     key: String,
     pairs: Vec<PairRow>,
+    /// There are more than these.
+    more: bool,
 }
 
 async fn list(staff: Staff, State(house): State<House>) -> Result<Response, Problem> {
@@ -49,7 +51,7 @@ async fn list(staff: Staff, State(house): State<House>) -> Result<Response, Prob
     }
     let mut db = house.store.read().await?;
     let studio = Studio::load(&mut db).await?;
-    let found = pairs::all(&mut db).await?;
+    let (found, more) = pairs::all(&mut db).await?;
     let pairs = found.iter().map(|pair| PairRow {
         one: row(&house, &pair.one),
         other: row(&house, &pair.other),
@@ -61,6 +63,7 @@ async fn list(staff: Staff, State(house): State<House>) -> Result<Response, Prob
         frame: house.frame(&studio, &staff.visitor, Place::Door, "Kept twice?"),
         key: new_form_key(),
         pairs: pairs.collect(),
+        more,
     })
 }
 

@@ -148,7 +148,7 @@ pub(crate) type ListedPhoto = (PhotoId, &'static str, Instant, i64, i64);
 
 /// The photos kept of her, oldest first.
 pub(crate) async fn listed_photos(db: &mut Db, client: ClientId) -> Result<Vec<ListedPhoto>, Problem> {
-    let all = super::photos::store::of_client(db, client, i64::MAX).await?;
+    let all = super::photos::store::of_client(db, client).await?;
     let listed = all.into_iter().rev().filter(|photo| photo.withdrawn.is_none());
     Ok(listed.map(|photo| (photo.id, photo.moment.words(), photo.at, photo.width, photo.height)).collect())
 }

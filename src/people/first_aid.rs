@@ -48,6 +48,8 @@ struct EditPage {
     numbers: Vec<FieldView>,
     texts: Vec<FieldView>,
     signed: Vec<FieldView>,
+    /// How many sheets the wall print takes, in words.
+    sheets: String,
     mistakes: Vec<Mistake>,
 }
 
@@ -257,7 +259,18 @@ fn edit_view(frame: Frame, card: &Card, notes: &[FieldNote], key: String) -> Edi
         field("checked_on", "Checked on".to_owned(), &card.checked_on, "text", None),
     ];
     let mistakes = mistakes(numbers.iter().chain(&texts).chain(&signed));
-    EditPage { frame, key, numbers, texts, signed, mistakes }
+    EditPage { frame, key, numbers, texts, signed, sheets: sheets_in_words(card.view().sheets()), mistakes }
+}
+
+/// Said before she adds a line more.
+fn sheets_in_words(sheets: usize) -> String {
+    match sheets {
+        1 => "As it stands here the wall print fits one sheet of A4.".to_owned(),
+        more => format!(
+            "As it stands here the wall print takes {} sheets of A4: letters that one still reads from a step away fit no fewer. Shorter lines bring it back to one.",
+            if more == 2 { "two".to_owned() } else { more.to_string() }
+        ),
+    }
 }
 
 #[cfg(test)]
@@ -265,10 +278,11 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_more_there_is_to_read_the_tighter_the_wall_print_is_set() {
+    fn the_more_there_is_to_read_the_more_sheets_hang_on_the_wall() {
         let fresh = FirstAidCard::unchecked();
-        assert_eq!(fresh.tightness(), 0);
-        let mut steps = Vec::new();
+        assert_eq!(fresh.sheets(), 1);
+        assert!(sheets_in_words(1).contains("one sheet") && sheets_in_words(2).contains("two sheets"));
+        let mut sheets = Vec::new();
         for more in 0..=20 {
             let mut card = fresh.clone();
             for care in &mut card.sections {
@@ -277,9 +291,9 @@ mod tests {
                     more,
                 ));
             }
-            steps.push(card.tightness());
+            sheets.push(card.sheets());
         }
-        assert!(steps.is_sorted() && steps.contains(&1) && steps.contains(&2) && steps.last() == Some(&3), "{steps:?}");
+        assert!(sheets.is_sorted() && sheets[..5] == [1, 2, 2, 2, 2] && sheets.last() > Some(&3), "{sheets:?}");
     }
 
     #[test]

@@ -49,7 +49,11 @@ pub fn routes() -> Routes {
         .join(advice::routes())
         .join(clients::routes())
         .join(privacy::routes())
-        .join(clearance::routes(FromCards { open: cards::open_with, of_client: cards::of_her }))
+        .join(clearance::routes(FromCards {
+            open: cards::open_with,
+            of_client: cards::of_her,
+            treated: cards::treated_by,
+        }))
         .join(book::routes())
         .join(cards::routes())
         .join(live::routes())

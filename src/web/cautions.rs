@@ -120,20 +120,21 @@ pub const CARD_SOURCES: &[&str] = &[
 const SIGNS_OF_A_LINE: usize = 40;
 
 impl FirstAidCard {
-    /// How tightly the wall print is set, from 0 to 3, by how much there is to read against the card of a new house, which fills a sheet
-    /// as it is: the words grow smaller rather than the card a second sheet that hangs nowhere.
+    /// How many sheets of A4 the wall print takes, by how much there is to read against the card of a new house, which fills one as it
+    /// is. Letters are never smaller than eleven points: a card that cannot be read from where one stands helps nobody.
     #[must_use]
-    pub fn tightness(&self) -> usize {
+    pub fn sheets(&self) -> usize {
         let (own, fresh) = (self.signs(), Self::unchecked().signs());
-        // In hundredths of the new card.
-        [106, 128, 160].iter().filter(|step| own * 100 > fresh * **step).count()
+        // In hundredths of the new card; from the second sheet on the letters are a little larger.
+        if own * 100 <= fresh * 104 { 1 } else { (own * 100).div_ceil(fresh * 90).max(2) }
     }
 
     fn signs(&self) -> usize {
         let steps = self.sections.iter().flat_map(|care| care.steps.iter().chain(&care.never));
         let calls = self.numbers.iter().map(|local| &local.who);
-        let lines = steps.chain(&self.after).chain(calls).chain([&self.sheets_at]);
-        lines.map(|line| line.chars().count() + SIGNS_OF_A_LINE).sum()
+        let lines = steps.chain(&self.after).chain(calls).map(|line| line.chars().count() + SIGNS_OF_A_LINE);
+        // Where nobody has said yet where the sheets lie, a line says so.
+        lines.sum::<usize>() + self.sheets_at.chars().count().max(SIGNS_OF_A_LINE)
     }
 
     /// The card of a new house: texts as below, no numbers yet, checked by nobody.

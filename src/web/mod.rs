@@ -17,6 +17,7 @@ pub mod problems;
 pub mod routes;
 pub mod serve;
 pub mod session;
+pub mod stood;
 pub mod studio;
 pub mod token;
 pub mod turns;

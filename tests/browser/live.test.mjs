@@ -98,6 +98,7 @@ describe('an open page', () => {
     const form = await demoClient('Alva Lindqvist', '/visits/new')(house);
     const desk = await (await house.as('desk')).newPage();
     await desk.goto(house.address + form);
+    await desk.check('[name=kind][value=set]');
     await Promise.all([desk.waitForNavigation(), desk.click('main form .go')]);
     await desk.close();
     await page.waitForFunction((text) => document.querySelector('#desk-counts').textContent !== text, before, { timeout: 10_000 });

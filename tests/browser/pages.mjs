@@ -297,12 +297,14 @@ export const pages = [
   { name: 'finding-new', as: 'owner', reach: demoClient('Alva Lindqvist', '/findings/new'), link: link('/door/clients/{id}/findings/new') },
   { name: 'statement-new', as: 'owner', reach: demoClient('Alva Lindqvist', '/statements/new'), link: link('/door/clients/{id}/statements/new') },
   { name: 'stop', as: 'owner', on: '/door/stops', link: link('/door/stops/{id}') },
+  { name: 'stop-told-refused', as: 'owner', on: '/door/stops', link: link('/door/stops/{id}'), then: (page) => page.click('[action$="/told"] .act'), status: 422 },
   { name: 'test-photos', as: 'owner', reach: aTest, link: link('/door/tests/{id}') },
   { name: 'test-photo-refused', as: 'owner', reach: aTest, then: (page) => page.click('[data-photo] button'), status: 422 },
   { name: 'test-look-refused', as: 'owner', reach: aTest, then: refuseLook, status: 422 },
   { name: 'complaint', as: 'owner', reach: aComplaint, link: link('/door/complaints/{id}') },
   { name: 'complaint-photo-refused', as: 'owner', reach: aComplaint, then: (page) => page.click('[data-photo] button'), status: 422 },
   { name: 'complaint-refused', as: 'owner', reach: aComplaint, then: refuseDecision, status: 422 },
+  { name: 'complaint-twice', as: 'owner', reach: aComplaint, then: decidedMeanwhile, status: 409 },
   { name: 'complaint-new-refused', as: 'desk', reach: demoClient('Alva Lindqvist', '/complaints/new'), then: send, status: 422 },
   { name: 'finding-new-refused', as: 'owner', reach: demoClient('Alva Lindqvist', '/findings/new'), then: send, status: 422 },
   { name: 'statement-new-refused', as: 'owner', reach: demoClient('Alva Lindqvist', '/statements/new'), then: send, status: 422 },
@@ -310,6 +312,7 @@ export const pages = [
   { name: 'decision-new-refused', as: 'owner', reach: demoClient('Ebba Sorensdal', '/decisions/new'), then: send, status: 422 },
   { name: 'walk-in-refused', as: 'desk', reach: demoClient('Alva Lindqvist', '/walk-in'), then: send, status: 422 },
   { name: 'reaction-look-refused', as: 'owner', on: '/door/not-cleared', link: link('/door/reactions/{id}'), then: (page) => page.click('[action*="/follow-ups/"] .go'), status: 422 },
+  { name: 'reaction-told-refused', as: 'owner', on: '/door/not-cleared', link: link('/door/reactions/{id}'), then: (page) => page.click('[action$="/told"] .act'), status: 422 },
   { name: 'lots-found', as: 'owner', path: '/door/lots', then: traceALot },
   { name: 'clearance-rules-refused', as: 'owner', path: '/office/clearance', then: (page) => page.fill('[name=wait_hours]', '12').then(() => send(page)), status: 422 },
   { name: 'cover-refused', as: 'owner', reach: coverOf, then: (page) => page.fill('[name=last_day]', 'soon').then(() => send(page)), status: 422 },
@@ -364,6 +367,20 @@ function onRecord(place, which) {
     const client = await aClient(house);
     return `/door/clients/${client.id}/${place}/${client[which]}`;
   };
+}
+
+/** A decision while somebody else takes another one. */
+async function decidedMeanwhile(page) {
+  const decide = async (on, what) => {
+    await on.check(`[name=decision][value=${what}]`);
+    await on.click('[action$="/decision"] .go');
+  };
+  const other = await page.context().newPage();
+  await other.goto(page.url());
+  const stands = await other.inputValue('[name=decision]:checked');
+  await Promise.all([other.waitForNavigation(), decide(other, stands === 'refused' ? 'explained' : 'refused')]);
+  await other.close();
+  await decide(page, 'fix');
 }
 
 /** Money back, and how much in words. */

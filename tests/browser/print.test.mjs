@@ -63,9 +63,25 @@ describe('printed on A4', () => {
     'Write down when it began and what was used, with the lot from the bottle, before anything is tidied away.',
     'never: send her home alone, or let her drive herself, before somebody trained has looked at her',
   ];
-  // With four lines more it takes a second sheet: smaller letters would not be read from where one stands.
-  for (const lines of [2]) {
-    test(`the first-aid card of a house that adds ${lines} lines to every block still fits one page`, async () => {
+  /** The smallest letters of the card as it is printed, in points. */
+  async function smallestLetters() {
+    await page.emulateMedia({ media: 'print' });
+    const smallest = await page.evaluate(() => {
+      const texts = document.createTreeWalker(document.querySelector('main'), NodeFilter.SHOW_TEXT);
+      const sizes = [];
+      while (texts.nextNode()) {
+        const on = texts.currentNode.parentElement;
+        if (texts.currentNode.textContent.trim() && on.checkVisibility() && !on.closest('.vh')) sizes.push(parseFloat(getComputedStyle(on).fontSize));
+      }
+      return Math.min(...sizes) * 0.75;
+    });
+    await page.emulateMedia({ media: null });
+    return smallest;
+  }
+
+  // Letters that are read from a step away come first: what does not fit one sheet in them takes a second one, and the form says so.
+  for (const [lines, sheets, says] of [[0, 1, /fits one sheet of A4/], [2, 2, /takes two sheets of A4/], [4, 2, /takes two sheets of A4/]]) {
+    test(`the first-aid card of a house that adds ${lines} lines to every block fits ${sheets} in letters of 11 points, as its form says`, async () => {
       await page.goto(`${house.address}/office/first-aid`);
       const blocks = await page.locator('textarea[name^=section]').evaluateAll((all) => all.map((one) => one.name));
       assert.ok(blocks.length >= 5, `${blocks.length} blocks`);
@@ -76,12 +92,15 @@ describe('printed on A4', () => {
       await page.fill('[name=sheets_at]', 'Blue folder in the cupboard beside the door of Gable, second shelf; copies in the office, first drawer of the desk');
       await Promise.all([page.waitForNavigation(), page.click('main form .go')]);
       const pages = await printed('/first-aid');
-      assert.equal(pages.length, 1, `${pages.length} pages`);
-      const words = pages[0].replaceAll(/\s+/g, ' ');
+      assert.equal(pages.length, sheets, `${pages.length} pages`);
+      assert.ok((await smallestLetters()) >= 11 - 1e-6, `${await smallestLetters()} points`);
+      const words = pages.join(' ').replaceAll(/\s+/g, ' ');
       assert.match(words, /Adhesive in an open eye/);
       assert.match(words, /Blue folder/);
-      // All of it is on the sheet: once a block, whatever the columns make of its lines.
-      assert.equal(words.split(lines === 4 ? 'drive' : 'saline').length - 1 >= blocks.length, true, words);
+      // All of it is on the sheets: once a block, whatever the columns make of its lines.
+      if (lines > 0) assert.ok(words.split(lines === 4 ? 'drive' : 'saline').length - 1 >= blocks.length, words);
+      await page.goto(`${house.address}/office/first-aid`);
+      assert.match(await page.textContent('main'), says);
     });
   }
 

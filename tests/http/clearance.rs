@@ -411,7 +411,9 @@ fn a_statement(_: &Things) -> Sent {
 /// Forms that come back.
 pub(crate) fn slips(things: &Things) -> Vec<Slip> {
     let at = |name: &str| things.clearance[name].clone();
-    let bottle: &'static str = Box::leak(at("bottle").into_boxed_str());
+    let leaked = |text: String| -> &'static str { Box::leak(text.into_boxed_str()) };
+    let (bottle, product) = (leaked(at("bottle")), leaked(at("product")));
+    let person = leaked(things.people[Actor::ArtistA.name()].clone());
     let slip = |page: String,
                 action: String,
                 typed: &[(&'static str, &'static str)],
@@ -447,7 +449,13 @@ pub(crate) fn slips(things: &Things) -> Vec<Slip> {
             &["wait_hours", "valid_days", "largest_gap_days"],
             &[("wait_hours", "48"), ("valid_days", "180"), ("largest_gap_days", "84")],
         ),
-        slip(visit_page, visits, &[("at", "tomorrow & <later>")], &["at"], &[("at", "2026-02-25T14:00")]),
+        slip(
+            visit_page,
+            visits,
+            &[("at", "tomorrow & <later>")],
+            &["at"],
+            &[("at", "2026-02-25T14:00"), ("kind", "set")],
+        ),
         slip(
             test_page,
             tests,
@@ -528,22 +536,22 @@ pub(crate) fn slips(things: &Things) -> Vec<Slip> {
             "/door/staff-incidents".into(),
             "/door/staff-incidents".into(),
             &[("at", "soon"), ("what", "")],
-            &["at", "what"],
-            &[("at", "2026-02-18T09:00"), ("what", "A splash.")],
+            &["person", "at", "what"],
+            &[("at", "2026-02-18T09:00"), ("what", "A splash."), ("person", person)],
         ),
         slip(
             "/door/stops/new".into(),
             "/door/stops".into(),
             &[("lot", "7\u{202e}"), ("why", "")],
-            &["lot", "why"],
-            &[("lot", "X-2"), ("why", "Called back.")],
+            &["product", "lot", "why"],
+            &[("product", product), ("what", "lot"), ("lot", "X-2"), ("why", "Called back.")],
         ),
         slip(
             "/door/house-adhesive".into(),
             "/door/house-adhesive".into(),
             &[("from", "2020-01-01T00:00")],
-            &["from"],
-            &[("from", "2026-03-01T08:00")],
+            &["product", "from"],
+            &[("product", product), ("from", "2026-03-01T08:00")],
         ),
     ]
 }
@@ -908,6 +916,39 @@ both_databases!(a_reaction_is_lifted_by_a_doctors_statement_of_the_owner_who_did
     let form = form.with_all(&[("says", "ethyl"), ("written", &written), ("words", "Letter")]);
     owner.submit(&form).await.must(403).says("another owner enters the doctor’s statement");
     house.run(&format!("update reaction set artist = null where client = '{gro}'")).await.unwrap();
+    // Nor may she where nobody was named with the reaction, and the card of the treatment before it is hers.
+    let form = owner.form(&format!("{path}/statements/new"), &format!("{path}/statements")).await;
+    let form = form.with_all(&[("says", "ethyl"), ("written", &written), ("words", "Letter")]);
+    let noticed = house.number(&format!("select noticed from reaction where client = '{gro}'")).await;
+    let artist = house.look("select min(id) from artist").await;
+    house
+        .run(&format!(
+            "insert into card (id, client, artist, room, kind, lids, begun, closed, entered, entered_by, from_paper, clearance,
+               advised_class, lot, bead, liquids, technique, elsewhere, remover, remover_lot, next_visit, aftercare, hygiene, version)
+             select '{}', '{gro}', '{artist}', min(id), 'infill', 'upper', {}, null, 1, '', 0, '', '', '', 'thin', '', '', 0, '', '', '', 'told',
+               '', 1 from room",
+            id(900_010),
+            noticed - 56 * DAY
+        ))
+        .await
+        .unwrap();
+    let person = house.look(&format!("select person from artist where id = '{artist}'")).await;
+    for (begun, supervisor, whose, status) in [
+        (noticed - 56 * DAY, "null", &me, 403),
+        (noticed, "null", &me, 403),
+        (noticed, &*format!("'{me}'"), &person, 403),
+        (noticed - 56 * DAY - 1, "null", &me, 303),
+        (noticed + 1, "null", &me, 303),
+    ] {
+        let fresh = crate::doors::fresh_key();
+        let card = format!("update card set begun = {begun}, supervisor = {supervisor} where id = '{}'", id(900_010));
+        house.run(&card).await.unwrap();
+        house.run(&format!("update artist set person = '{whose}' where id = '{artist}'")).await.unwrap();
+        // A letter on another family lifts nothing, and is kept or refused all the same.
+        let other = form.clone().with_all(&[("says", "butyl_octyl"), ("form_key", &fresh)]);
+        owner.submit(&other).await.must(status);
+    }
+    house.run(&format!("delete from card where id = '{}'", id(900_010))).await.unwrap();
     let form = owner.form(&format!("{path}/statements/new"), &format!("{path}/statements")).await;
     let form = form.with("written", &written);
     // On another family it lifts nothing.
@@ -1488,7 +1529,13 @@ both_databases!(a_hundred_and_thirty_calls_that_are_due_all_stand_on_the_list, a
 both_databases!(an_incident_of_staff_is_found_by_its_lot_however_that_was_typed, async |house| {
     let things = &house.things.clearance;
     let path = "/door/staff-incidents";
-    let typed = [("what", "A splash on the wrist."), ("product", things["product"].as_str()), ("lot", " q-7  b ")];
+    let person = &house.things.people[Actor::ArtistA.name()];
+    let typed = [
+        ("person", person.as_str()),
+        ("what", "A splash on the wrist."),
+        ("product", things["product"].as_str()),
+        ("lot", " q-7  b "),
+    ];
     let mut desk = house.actor(Actor::Desk);
     let form = desk.form(path, path).await.with_all(&typed);
     desk.submit(&form).await.must(303);
@@ -1508,9 +1555,10 @@ both_databases!(an_incident_of_staff_is_found_by_its_lot_however_that_was_typed,
 
 both_databases!(staff_incidents_are_read_by_the_owner_alone, async |house| {
     let mut desk = house.actor(Actor::Desk);
+    let person = &house.things.people[Actor::ArtistA.name()];
     let form =
         desk.form("/door/staff-incidents", "/door/staff-incidents").await.with("what", "wheezing after mega sets");
-    desk.submit(&form).await.must(303);
+    desk.submit(&form.with("person", person)).await.must(303);
     for actor in [Actor::Desk, Actor::ArtistA] {
         assert!(!house.actor(actor).page("/door/staff-incidents").await.words().contains("wheezing"));
     }
@@ -1602,7 +1650,7 @@ both_databases!(the_audit_command_tells_of_a_consent_or_a_paper_changed_added_or
     send(&mut owner, &things["dora"], "findings", &finding).await;
     without_old_tests(house).await;
     let (content, told) = audit_command(house);
-    let whole = "Every consent, decision, doctor’s paper, patch test, reaction and complaint, who met what and who was told are as the chain has them.";
+    let whole = "Every consent, decision, doctor’s paper, patch test, reaction, complaint, stop and incident of staff, who met what and who was told are as the chain has them.";
     assert!(content && told.contains(whole), "{told}");
 
     let newest = async |table: &str| house.look(&format!("select max(id) from {table}")).await;
@@ -1890,6 +1938,106 @@ both_databases!(
     }
 );
 
+both_databases!(
+    a_stop_or_an_incident_of_staff_changed_added_or_taken_away_is_told_by_the_audit_command,
+    async |house| {
+        let product = house.things.clearance["product"].as_str();
+        without_old_tests(house).await;
+        let mut owner = house.owner();
+        let mut stop = async |what: &str, lot: &str| {
+            let form = owner.form("/door/stops/new", "/door/stops").await;
+            let form = form.with_all(&[("product", product), ("what", what), ("lot", lot), ("why", "Called back.")]);
+            owner.submit(&form).await.goes_to().rsplit('/').next().unwrap().to_owned()
+        };
+        let (of_lot, of_product) = (stop("lot", "Q-7").await, stop("product", "").await);
+        let path = "/door/staff-incidents";
+        let mut desk = house.actor(Actor::Desk);
+        let form = desk.form(path, path).await.with_all(&[("what", "A splash."), ("product", product), ("lot", "Q-7")]);
+        desk.submit(&form.with("person", &house.things.people[Actor::ArtistA.name()])).await.must(303);
+        let incident = house.look("select id from staff_incident").await;
+        let (content, told) = audit_command(house);
+        assert!(content, "{told}");
+        // One line for each, by its id, with a digest and no word of it.
+        for (action, id) in [("stop lot", &of_lot), ("stop product", &of_product), ("record staff incident", &incident)]
+        {
+            let line = format!("select detail from audit where action = '{action}' and subject = '{id}'");
+            let detail = house.look(&line).await;
+            assert!(detail.starts_with("house ") && detail.len() == 6 + 43, "{detail}");
+        }
+
+        let broken = async || {
+            let mut db = house.house.store.read().await.unwrap();
+            let told = clearance::verify(&mut db, house.house.store.keys()).await.unwrap();
+            told.iter().map(ToString::to_string).collect::<Vec<_>>()
+        };
+        let set = |table: &str, what: &str, id: &str| format!("update {table} set {what} where id = '{id}'");
+        let at = house.number(&format!("select at from stop where id = '{of_lot}'")).await;
+        // What is told of, and a change with the one that takes it back.
+        let mut changes = vec![
+            (&of_lot, "delete from stopped_lot where lot = 'Q-7'".to_owned(), {
+                format!("insert into stopped_lot (product, lot, at) values ('{product}', 'Q-7', {at})")
+            }),
+            (
+                &of_lot,
+                "update stopped_lot set at = at + 1 where lot = 'Q-7'".to_owned(),
+                "update stopped_lot set at = at - 1 where lot = 'Q-7'".to_owned(),
+            ),
+            (
+                &of_product,
+                set("product", "stopped = null", product),
+                set("product", &format!("stopped = {at}"), product),
+            ),
+        ];
+        for (kept, table, change, back) in [
+            (&of_lot, "stop", "lot = 'Q-8'", "lot = 'Q-7'"),
+            (&of_lot, "stop", "lot = null", "lot = 'Q-7'"),
+            (&of_lot, "stop", "why = why || 'x'", "why = replace(why, 'x', '')"),
+            (&of_lot, "stop", "by_person = by_person || 'x'", "by_person = replace(by_person, 'x', '')"),
+            (&of_product, "stop", "at = at - 1", "at = at + 1"),
+            (&of_product, "stop", "lot = ''", "lot = null"),
+            (&incident, "staff_incident", "at = at - 1", "at = at + 1"),
+            (&incident, "staff_incident", "what = what || 'x'", "what = replace(what, 'x', '')"),
+            (&incident, "staff_incident", "first_aid = 'x'", "first_aid = ''"),
+            (&incident, "staff_incident", "lot = ''", "lot = 'Q-7'"),
+            (&incident, "staff_incident", "entered = entered + 1", "entered = entered - 1"),
+        ] {
+            changes.push((kept, set(table, change, kept), set(table, back, kept)));
+        }
+        for (kept, change, back) in changes {
+            house.run(&change).await.unwrap();
+            let told = broken().await;
+            assert!(told.contains(&format!("{kept} was changed since it was kept")), "{change}: {told:?}");
+            house.run(&back).await.unwrap();
+            assert_eq!(broken().await, Vec::<String>::new(), "{back}");
+        }
+        // Put in past the program, and taken away.
+        let (added_stop, added_incident) = (id(900_006), id(900_007));
+        let person = &house.things.people[Actor::ArtistA.name()];
+        for text in [
+            format!(
+                "insert into stop (id, product, lot, at, by_person, why) values ('{added_stop}', '{product}', 'Z', 1, '', '')"
+            ),
+            format!(
+                "insert into staff_incident (id, person, at, what, lot, first_aid, entered, entered_by)
+                 values ('{added_incident}', '{person}', 1, 'x', '', '', 1, '')"
+            ),
+            format!("delete from stop where id = '{of_lot}'"),
+            format!("delete from staff_incident where id = '{incident}'"),
+        ] {
+            house.run(&text).await.unwrap();
+        }
+        let (content, told) = audit_command(house);
+        assert!(!content, "{told}");
+        for gone in [&of_lot, &incident] {
+            assert!(told.contains(&format!("{gone} is gone without having been erased")), "{gone}: {told}");
+        }
+        for added in [added_stop, added_incident] {
+            let words = format!("{added} stands in the database, and the chain knows nothing of it");
+            assert!(told.contains(&words), "{words}\nnot in\n{told}");
+        }
+    }
+);
+
 both_databases!(papers_of_two_records_put_together_are_still_as_the_chain_has_them, async |house| {
     let things = &house.things.clearance;
     let mut owner = house.owner();
@@ -2091,6 +2239,9 @@ both_databases!(no_form_about_her_health_holds_an_answer_before_somebody_gave_it
         (of("tests"), vec!["at"]),
         (of("findings"), vec![]),
         (of("statements"), vec![]),
+        (of("visits"), vec!["at"]),
+        (("/door/stops/new".to_owned(), "/door/stops".to_owned()), vec![]),
+        (("/door/staff-incidents".to_owned(), "/door/staff-incidents".to_owned()), vec!["at"]),
         ((test.clone(), format!("{test}/looks")), vec!["at"]),
         ((visit.clone(), visit), vec!["usual", "at"]),
     ] {
@@ -2103,10 +2254,17 @@ both_databases!(no_form_about_her_health_holds_an_answer_before_somebody_gave_it
     // Each is asked for by itself, beside its field, and all else stays.
     let day = "2026-02-18T09:00";
     let bottle = things["bottle"].as_str();
-    let before = house.counts().await;
-    for (what, whole, asked) in [
+    let (product, person) = (things["product"].as_str(), house.things.people[Actor::ArtistA.name()].as_str());
+    let counts = async || {
+        let mut counts = house.counts().await;
+        // Each look at the incidents leaves a line.
+        counts.remove("audit");
+        counts
+    };
+    let before = counts().await;
+    for ((page, action), whole, asked) in [
         (
-            "reactions",
+            of("reactions"),
             vec![
                 ("symptom", "itching"),
                 ("eyes", "left"),
@@ -2117,24 +2275,34 @@ both_databases!(no_form_about_her_health_holds_an_answer_before_somebody_gave_it
             ],
             5,
         ),
-        ("tests", [[("bottle", bottle), ("at", day)].as_slice(), &PLACED].concat(), 6),
-        ("findings", vec![("grade", "++"), ("at", day), ("words", "ethyl"), ("day", "4")], 3),
-        ("statements", vec![("says", "ethyl"), ("written", day), ("words", "Letter.")], 3),
+        (of("tests"), [[("bottle", bottle), ("at", day)].as_slice(), &PLACED].concat(), 6),
+        (of("findings"), vec![("grade", "++"), ("at", day), ("words", "ethyl"), ("day", "4")], 3),
+        (of("statements"), vec![("says", "ethyl"), ("written", day), ("words", "Letter.")], 3),
+        (of("visits"), vec![("kind", "set"), ("at", "2026-02-25T10:00"), ("liquid", "cleanser")], 2),
+        (
+            ("/door/stops/new".to_owned(), "/door/stops".to_owned()),
+            vec![("product", product), ("what", "lot"), ("why", "Called <back>."), ("lot", "X-9")],
+            3,
+        ),
+        (
+            ("/door/staff-incidents".to_owned(), "/door/staff-incidents".to_owned()),
+            vec![("person", person), ("at", day), ("what", "A <splash>."), ("lot", "X-9")],
+            3,
+        ),
     ] {
-        let (page, action) = of(what);
         for (missing, _) in &whole[..asked] {
             let form = owner.form(&page, &action).await.with_all(&whole).without(missing);
             let back = owner.submit(&form).await.must(422);
             let html = back.text();
-            assert!(html.contains(&format!("id=\"f-{missing}-wrong\"")), "{what}: nothing beside {missing}");
-            assert_eq!(html.matches("class=\"error\" id=").count(), 1, "{what}: more than {missing} is wrong");
+            assert!(html.contains(&format!("id=\"f-{missing}-wrong\"")), "{page}: nothing beside {missing}");
+            assert_eq!(html.matches("class=\"error\" id=").count(), 1, "{page}: more than {missing} is wrong");
             let shown = back.form(&action);
             for (name, value) in whole.iter().filter(|(name, _)| name != missing) {
-                assert_eq!(shown.value(name), *value, "{what}: {name} was not kept");
+                assert_eq!(shown.value(name), *value, "{page}: {name} was not kept");
             }
         }
     }
-    assert_eq!(house.counts().await, before, "something was kept all the same");
+    assert_eq!(counts().await, before, "something was kept all the same");
 });
 
 both_databases!(in_the_invented_studio_every_state_of_a_client_occurs, invented, async |house| {

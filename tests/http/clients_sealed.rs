@@ -61,9 +61,18 @@ both_databases!(no_word_about_health_and_no_signature_lies_in_the_clear, async |
     }
     for (column, bytes) in &all {
         // Long enough that sealed bytes do not spell one by chance: three letters would stand in every twentieth house.
-        for word in
-            ["gentle fen", "precaution", "hay fever", "dr aune", "rosacea", "lovell", "ines okafor", "drawn", "[[100,800", "answer"]
-        {
+        for word in [
+            "gentle fen",
+            "precaution",
+            "hay fever",
+            "dr aune",
+            "rosacea",
+            "lovell",
+            "ines okafor",
+            "drawn",
+            "[[100,800",
+            "answer",
+        ] {
             assert!(!holds(bytes, word), "{column} holds “{word}”");
         }
     }

@@ -39,6 +39,7 @@ mod live;
 mod matrix;
 mod mistakes;
 mod offline;
+mod older;
 mod people;
 mod plan;
 mod push;

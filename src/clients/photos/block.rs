@@ -13,9 +13,6 @@ use crate::web::form::{FieldView, Mistake};
 use crate::web::incoming::new_form_key;
 use crate::web::studio::Studio;
 
-/// Photos such a record shows at most.
-const MOST: i64 = 200;
-
 /// One photo of it.
 pub(crate) struct Shown {
     pub(crate) title: String,
@@ -59,7 +56,7 @@ impl PhotoBlock {
         let consent = consents::store::newest(db, id, under).await?;
         let in_force = consent.is_some_and(|consent| consent.withdrawn.is_none());
         let path = house.url(&format!("/door/clients/{id}"));
-        let all = store::of_client(db, id, MOST).await?;
+        let all = store::of_client(db, id).await?;
         let hers = all.into_iter().filter(|photo| photo.about.as_deref() == Some(about) && photo.withdrawn.is_none());
         let photos = hers.map(|photo| Shown {
             title: format!("{}, {}", photo.moment.words(), studio.zone.date_and_clock(photo.at, now)),

@@ -1,13 +1,16 @@
 //! A client's photos: taken, shown to those who treat, never without a session. Each picture that is opened is written down.
 
+use std::collections::BTreeMap;
+
 use askama::Template;
-use axum::extract::{Multipart, State};
+use axum::extract::{Multipart, Query, State};
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 
 use super::taking::{LARGEST_FORM, Shows, arrive, keep};
 use super::{Moment, store};
 use crate::base::ids::{ClientId, PhotoId};
+use crate::base::older::page_of;
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::time::Instant;
 use crate::clients::consents::{self, Purpose};
@@ -34,7 +37,7 @@ pub(super) fn routes() -> Routes {
 }
 
 /// Photos one page shows.
-const MOST_SHOWN: i64 = 60;
+const SHOWN: usize = 60;
 
 struct PhotoRow {
     title: String,
@@ -62,6 +65,8 @@ struct PhotosPage {
     fields: Vec<FieldView>,
     mistakes: Vec<Mistake>,
     photos: Vec<PhotoRow>,
+    /// Where the older ones stand.
+    older: Option<String>,
     hidden: Option<String>,
 }
 
@@ -75,14 +80,20 @@ async fn treated_by(db: &mut Db, staff: &Staff, id: ClientId) -> Result<Client, 
     }
 }
 
-async fn show(staff: Staff, State(house): State<House>, At(id): At<ClientId>) -> Result<Response, Problem> {
-    page(&view(&house, &staff, id, Moment::Before.word(), &[], new_form_key()).await?)
+async fn show(
+    staff: Staff,
+    State(house): State<House>,
+    At(id): At<ClientId>,
+    Query(asked): Query<BTreeMap<String, String>>,
+) -> Result<Response, Problem> {
+    let part = asked.get("page").and_then(|page| page.parse().ok()).unwrap_or(1);
+    page(&view(&house, &staff, (id, part), Moment::Before.word(), &[], new_form_key()).await?)
 }
 
 async fn view(
     house: &House,
     staff: &Staff,
-    id: ClientId,
+    (id, part): (ClientId, usize),
     moment: &str,
     notes: &[FieldNote],
     key: String,
@@ -94,9 +105,10 @@ async fn view(
     let names = Names::load(&mut db).await?;
     let consent = consents::store::newest(&mut db, id, Purpose::RecordPhotos).await?;
     let publicity = consents::store::newest(&mut db, id, Purpose::PublicityPhotos).await?;
-    let all = store::of_client(&mut db, id, MOST_SHOWN).await?;
+    let all = store::of_client(&mut db, id).await?;
     let path = house.url(&format!("/door/clients/{id}"));
     let (hidden, shown): (Vec<_>, Vec<_>) = all.into_iter().partition(|photo| photo.withdrawn.is_some());
+    let (shown, next) = page_of(shown, part, SHOWN);
     let in_force = consent.as_ref().is_some_and(|consent| consent.withdrawn.is_none());
     let day = |at: Instant| studio.zone.date(at, now);
     let state = match consent {
@@ -148,6 +160,7 @@ async fn view(
                 height: photo.height,
             })
             .collect(),
+        older: next.map(|page| format!("{path}/photos?page={page}#photos")),
         hidden: (!hidden.is_empty()).then(|| format!("{} not shown: the consent was withdrawn.", hidden.len())),
         back: path,
     })
@@ -174,7 +187,7 @@ async fn send(
     let picture = arrived.picture.map_err(|sentence| notes.push(FieldNote::new("file", sentence))).ok();
     let (Some(moment), Some(picture)) = (moment, picture) else {
         let key = arrived.key.form.clone().unwrap_or_default();
-        let view = view(&house, &staff, id, typed, &notes, key).await?;
+        let view = view(&house, &staff, (id, 1), typed, &notes, key).await?;
         return Ok(page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)?);
     };
     let shows = Shows { client: id, moment, about: None };

@@ -70,15 +70,14 @@ pub(in crate::clients) async fn add(
     Ok(id)
 }
 
-/// A client's newest photos, at most `most`, those of withdrawn consents among them.
-pub(in crate::clients) async fn of_client(db: &mut Db, client: ClientId, most: i64) -> Result<Vec<Photo>, Problem> {
+/// A client's photos, newest first, those of withdrawn consents among them.
+pub(in crate::clients) async fn of_client(db: &mut Db, client: ClientId) -> Result<Vec<Photo>, Problem> {
     let rows = sqlx::query(
         "select p.id, p.at, p.taken_by, p.moment, p.width, p.height, w.at, p.about
          from photo p left join consent_withdrawal w on w.consent = p.consent
-         where p.client = $1 order by p.at desc, p.id desc limit $2",
+         where p.client = $1 order by p.at desc, p.id desc",
     )
     .bind(client.to_string())
-    .bind(most)
     .fetch_all(db)
     .await?;
     rows.iter()
@@ -115,7 +114,7 @@ pub(super) async fn picture(db: &mut Db, keys: &Keys, client: ClientId, id: Phot
 
 /// What her file says about her photos, oldest first.
 pub(in crate::clients) async fn file(db: &mut Db, client: ClientId) -> Result<Vec<FileRecord>, Problem> {
-    let mut all = of_client(db, client, i64::MAX).await?;
+    let mut all = of_client(db, client).await?;
     all.reverse();
     Ok(all
         .into_iter()
@@ -141,7 +140,7 @@ pub(in crate::clients) async fn pictures(
 ) -> Result<Vec<(PhotoId, Vec<u8>)>, Problem> {
     let Some(key) = sealed::key_of(db, keys, client).await? else { return Ok(Vec::new()) };
     let mut opened = Vec::new();
-    for photo in of_client(db, client, i64::MAX).await?.into_iter().rev() {
+    for photo in of_client(db, client).await?.into_iter().rev() {
         let row = sqlx::query("select picture from photo where id = $1")
             .bind(photo.id.to_string())
             .fetch_one(&mut *db)
