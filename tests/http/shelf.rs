@@ -502,4 +502,18 @@ both_databases!(a_test_that_waited_on_its_tablet_keeps_the_air_of_its_own_minute
     assert_eq!(kept, 1, "the air of three hours later is not the air of the bond");
     let at = house.number("select max(at) from bench_test where seconds > 2.15").await;
     assert_eq!(at / 1_000_000, timed / 1000);
+
+    // A tablet two hours slow: only how long it waited is its own to say.
+    let fresh = owner.form(&format!("/shelf/bottles/{bottle}/bench"), &format!("/shelf/bottles/{bottle}/tests")).await;
+    let now = house.clock.now().0.0 / 1000;
+    let slow = 2 * 60 * MINUTE / 1000;
+    let late = fresh.with_all(&[
+        ("at", &(now - slow - 5 * MINUTE / 1000).to_string()),
+        ("sent", &(now - slow).to_string()),
+        ("seconds", "2.7"),
+        ("do", "set"),
+    ]);
+    owner.submit(&late).await.goes_to();
+    let at = house.number("select max(at) from bench_test where seconds > 2.65").await;
+    assert_eq!(at / 1000, now - 5 * MINUTE / 1000);
 });
