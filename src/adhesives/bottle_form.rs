@@ -369,7 +369,7 @@ async fn change(
     let (choices, bottle, name) = load(&house, id).await?;
     let stands = TypedBottle::of(&bottle, &choices.studio.zone).pairs();
     let checked = form.typed.check_change(&bottle, &choices, staff.visitor.now.0).and_then(|changed| {
-        let is_still = form.typed.seen == mark(&house, &stands);
+        let is_still = form.typed.seen.is_empty() || form.typed.seen == mark(&house, &stands);
         if is_still { Ok(changed) } else { Err(changed_meanwhile(&stands, &form.typed.pairs())) }
     });
     match checked {

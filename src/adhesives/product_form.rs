@@ -410,7 +410,7 @@ async fn change(
     let stands = TypedProduct::of(&product, &studio);
     let now_shown = mark(&house, &stands.pairs());
     let checked = form.typed.check(id, &studio).and_then(|changed| {
-        let is_still = form.typed.seen == now_shown;
+        let is_still = form.typed.seen.is_empty() || form.typed.seen == now_shown;
         if is_still { Ok(changed) } else { Err(changed_meanwhile(&stands.pairs(), &form.typed.pairs())) }
     });
     let result = match checked {

@@ -165,7 +165,8 @@ async fn decide(
     if reason.as_ref().is_some_and(|reason| reason.chars().count() < 12) {
         notes.add("reason", "Say why in a sentence that somebody else can follow.");
     }
-    if form.typed.get(SEEN) != open.mark() {
+    let seen = form.typed.get(SEEN);
+    if !seen.is_empty() && seen != open.mark() {
         notes.add("reason", "What stands before her, or the day, is another since this was opened. Look at what is written above, and send it again if it holds for that.");
     }
     match notes.settle(reason) {

@@ -920,6 +920,25 @@ both_databases!(aftercare_steps_wait_their_time_and_stay_as_the_card_began, asyn
     ines.page(&format!("/cards/{next}")).await.says("Something new");
 });
 
+both_databases!(a_press_on_a_step_that_comes_late_is_dated_then_and_never_does_what_comes_after_it, async |house| {
+    let things = &house.things;
+    let mut ines = house.actor(Actor::ArtistA);
+    let card = opened(&mut ines, things, &things.cards.client, &[]).await;
+    let path = format!("/cards/{card}");
+    house.pass(10, &mut [&mut ines]).await;
+    let (begin, same) = (ines.page(&path).await, ines.page(&path).await);
+    house.pass(20, &mut [&mut ines]).await;
+    let pressed = house.clock.now().0.plus(-15 * MINUTE);
+    let step = format!("{path}/step");
+    ines.submit(&begin.form(&step).with("done", &(pressed.0 / 1000).to_string())).await.must(303);
+    let begun = format!("select begun from card_step where card = '{card}' and place = 1");
+    assert_eq!(house.number(&begun).await, pressed.0);
+    // Another device pressed the same button: it begins nothing again, and ends nothing.
+    ines.submit(&same.form(&step)).await.must(409).says("Somebody else went on with this step");
+    let done = format!("select count(*) from card_step where card = '{card}' and done is not null");
+    assert_eq!(house.number(&done).await, 0);
+});
+
 // ---- counting --------------------------------------------------------------------------------------------------------
 
 both_databases!(at_the_next_visit_two_numbers_are_typed_and_the_third_is_worked_out, async |house| {
