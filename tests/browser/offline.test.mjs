@@ -121,8 +121,8 @@ describe('a device that loses its network', () => {
 
   test('other forms are sealed as well, and come back after a reload', async () => {
     await signOut();
-    await signIn(page, proxy.address, house.signIns.desk);
-    await page.goto(`${proxy.address}/door/clients/new`);
+    await signIn(page, proxy.address, house.signIns.owner);
+    await page.goto(`${proxy.address}/rooms/new`);
     await page.fill('[name=name]', SECRET);
     await page.waitForTimeout(600);
     assert.ok(!JSON.stringify(await stored(page)).includes(SECRET));

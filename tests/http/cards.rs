@@ -1327,16 +1327,16 @@ both_databases!(a_map_is_corrected_with_its_card_and_the_old_one_stays_readable,
     ines.submit(&drawn.clone().with("map_left", "2 10 Q 0.05")).await.must(422).says("Zone 2: Choose one of");
     ines.submit(&drawn).await.must(303);
     let record = ines.page(&format!("/cards/{closed}/record")).await;
-    record.says("zone 2: 10\u{a0}mm CC, 0.05\u{a0}mm, 4D");
+    record.says("10 CC 0.05 4D");
     // Another reason, another length: the version before shows the map as it stood.
     let form = ines.form(&path, &path).await;
     assert_eq!(form.value("map_left"), "1 8 C 0.15\n2 10 CC 0.05 4D");
     ines.submit(&form.with("reason", "Shorter.").with("map_left", "1 8 C 0.15\n2 9 CC 0.05 4D")).await.must(303);
     let id = house.look(&format!("select id from card_version where card = '{closed}' and version = 3")).await;
     let old = ines.page(&format!("/cards/{closed}/versions/{id}")).await;
-    old.says("zone 2: 10\u{a0}mm CC");
+    old.says("zone 2: 10 mm CC, 0.05 mm, 4D");
     old.says("does not hold any more");
-    ines.page(&format!("/cards/{closed}/record")).await.says("zone 2: 9\u{a0}mm CC");
+    ines.page(&format!("/cards/{closed}/record")).await.says("9 CC 0.05 4D");
     // What is taken out of the field is taken out of the map; a form that says nothing of it leaves it alone.
     let form = ines.form(&path, &path).await;
     ines.submit(&form.with("reason", "None at all.").with("map_left", "")).await.must(303);
