@@ -403,7 +403,7 @@ async function onAdviceTaken(house) {
   await page.goto(`${house.address}/`);
   for (const path of await page.$$eval('.board .cell', (cells) => cells.map((cell) => cell.getAttribute('href')))) {
     await page.goto(house.address + path);
-    const take = page.locator('#advice form[action$="/advice"] button');
+    const take = page.locator('#advice form[action$="/advice"] button:visible');
     if (!(await take.count())) continue;
     await Promise.all([page.waitForURL(/kept=/), take.click()]);
     break;
