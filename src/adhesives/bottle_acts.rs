@@ -11,6 +11,7 @@ use crate::base::problem::Problem;
 use crate::rooms;
 use crate::store::Kept;
 use crate::web::House;
+use crate::web::checks::done_at;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, Nothing};
 use crate::web::routes::Routes;
@@ -27,6 +28,13 @@ pub(super) fn routes() -> Routes {
         .post("/shelf/bottles/{bottle}/tests/{test}/take-back", take_back)
 }
 
+/// When the button was pressed, as the device wrote it: see `done_at`.
+#[derive(Deserialize, Default)]
+#[serde(default)]
+struct Pressed {
+    done: String,
+}
+
 #[derive(Deserialize, Default)]
 #[serde(default)]
 struct TypedPlace {
@@ -40,17 +48,19 @@ struct TypedUse {
 }
 
 async fn open(
-    _staff: Staff,
+    staff: Staff,
     State(house): State<House>,
     At(id): At<BottleId>,
-    form: Form<Nothing>,
+    form: Form<Pressed>,
 ) -> Result<Response, Problem> {
+    let now = staff.visitor.now.0;
+    let at = done_at(&form.typed.done, now).min(now);
     let kept = house
         .store
         .write(&form.key, move |tx| {
             Box::pin(async move {
                 unfinished(store::bottle(tx.db(), id).await?)?;
-                store::open_bottle(tx, id).await?;
+                store::open_bottle(tx, id, at).await?;
                 Ok(Kept::see(format!("/shelf/bottles/{id}")))
             })
         })
@@ -117,17 +127,19 @@ async fn set_in_use(
 }
 
 async fn finish(
-    _staff: Staff,
+    staff: Staff,
     State(house): State<House>,
     At(id): At<BottleId>,
-    form: Form<Nothing>,
+    form: Form<Pressed>,
 ) -> Result<Response, Problem> {
+    let now = staff.visitor.now.0;
+    let at = done_at(&form.typed.done, now).min(now);
     let kept = house
         .store
         .write(&form.key, move |tx| {
             Box::pin(async move {
                 let bottle = unfinished(store::bottle(tx.db(), id).await?)?;
-                store::finish_bottle(tx, id, true).await?;
+                store::finish_bottle(tx, id, Some(at)).await?;
                 bench_store::refresh_product(tx, bottle.product).await?;
                 Ok(Kept::see(format!("/shelf/bottles/{id}")))
             })
@@ -147,7 +159,7 @@ async fn take_back_finishing(
         .write(&form.key, move |tx| {
             Box::pin(async move {
                 let bottle = store::bottle(tx.db(), id).await?.ok_or(Problem::NotHere("bottle"))?;
-                store::finish_bottle(tx, id, false).await?;
+                store::finish_bottle(tx, id, None).await?;
                 bench_store::refresh_product(tx, bottle.product).await?;
                 Ok(Kept::see(format!("/shelf/bottles/{id}")))
             })

@@ -8,12 +8,13 @@ use serde::Deserialize;
 
 use super::bottle::{Bottle, typed_day};
 use super::product::Product;
-use super::product_form::{FormPage, optional_line};
+use super::product_form::{FormPage, changed_meanwhile, mark, optional_line, seen_field};
 use super::{bench_store, shelf, store};
 use crate::base::ids::{BottleId, RoomId};
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::text;
 use crate::base::time::{HOUR, Instant};
+use crate::base::zone::Zone;
 use crate::rooms::{self, Room};
 use crate::store::{Db, Kept};
 use crate::web::House;
@@ -43,6 +44,7 @@ struct TypedBottle {
     expiry: String,
     opened: String,
     room: String,
+    seen: String,
 }
 
 #[derive(Deserialize, Default)]
@@ -76,6 +78,27 @@ pub(super) fn place(typed: &str, rooms: &[Room]) -> Option<Option<RoomId>> {
 }
 
 impl TypedBottle {
+    /// What stands on a bottle, as it would be typed.
+    fn of(bottle: &Bottle, zone: &Zone) -> Self {
+        Self {
+            lot: bottle.lot.clone(),
+            received: bottle.received.to_string(),
+            expiry: bottle.expiry.map(|day| day.to_string()).unwrap_or_default(),
+            opened: bottle.opened.map(|at| zone.day(at).to_string()).unwrap_or_default(),
+            ..Self::default()
+        }
+    }
+
+    /// The same under its names.
+    fn pairs(&self) -> [(&'static str, String); 4] {
+        [
+            ("lot", self.lot.clone()),
+            ("received", self.received.clone()),
+            ("expiry", self.expiry.clone()),
+            ("opened", self.opened.clone()),
+        ]
+    }
+
     /// A bottle that comes in.
     fn check(&self, choices: &Choices, now: Instant) -> Result<Bottle, Problem> {
         let mut notes = Notes::default();
@@ -252,6 +275,7 @@ fn new_view(
         fields,
         button: "Add the bottle",
         back: house.url("/shelf"),
+        kept: "bottle",
     }
 }
 
@@ -284,14 +308,7 @@ async fn add(staff: Staff, State(house): State<House>, form: Form<TypedBottle>) 
 
 async fn edit_page(staff: Staff, State(house): State<House>, At(id): At<BottleId>) -> Result<Response, Problem> {
     let (choices, bottle, name) = load(&house, id).await?;
-    let zone = &choices.studio.zone;
-    let typed = TypedBottle {
-        lot: bottle.lot.clone(),
-        received: bottle.received.to_string(),
-        expiry: bottle.expiry.map(|day| day.to_string()).unwrap_or_default(),
-        opened: bottle.opened.map(|at| zone.day(at).to_string()).unwrap_or_default(),
-        ..TypedBottle::default()
-    };
+    let typed = TypedBottle::of(&bottle, &choices.studio.zone);
     page(&edit_view(&house, &staff, &choices, &bottle, &name, &typed, &[], new_form_key()))
 }
 
@@ -326,7 +343,8 @@ fn edit_view(
     notes: &[FieldNote],
     key: String,
 ) -> FormPage {
-    let fields = typed.fields(choices, false, notes);
+    let mut fields = typed.fields(choices, false, notes);
+    fields.push(seen_field(&mark(house, &TypedBottle::of(bottle, &choices.studio.zone).pairs())));
     FormPage {
         frame: house.frame(&choices.studio, &staff.visitor, Place::Shelf, format!("{name}: what stands on it")),
         key,
@@ -338,6 +356,7 @@ fn edit_view(
         fields,
         button: "Keep the changes",
         back: house.url(&format!("/shelf/bottles/{}", bottle.id)),
+        kept: "bottle",
     }
 }
 
@@ -348,7 +367,12 @@ async fn change(
     form: Form<TypedBottle>,
 ) -> Result<Response, Problem> {
     let (choices, bottle, name) = load(&house, id).await?;
-    match form.typed.check_change(&bottle, &choices, staff.visitor.now.0) {
+    let stands = TypedBottle::of(&bottle, &choices.studio.zone).pairs();
+    let checked = form.typed.check_change(&bottle, &choices, staff.visitor.now.0).and_then(|changed| {
+        let is_still = form.typed.seen.is_empty() || form.typed.seen == mark(&house, &stands);
+        if is_still { Ok(changed) } else { Err(changed_meanwhile(&stands, &form.typed.pairs())) }
+    });
+    match checked {
         Ok(bottle) => {
             let kept = house
                 .store

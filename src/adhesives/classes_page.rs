@@ -172,6 +172,7 @@ fn edit_view(
         fields,
         button: "Keep the window",
         back: house.url("/shelf/classes"),
+        kept: "",
     }
 }
 

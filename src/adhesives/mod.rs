@@ -64,7 +64,8 @@ pub async fn work_with(
 ) -> Result<(), crate::base::problem::Problem> {
     let bottle = store::bottle(tx.db(), id).await?.ok_or(crate::base::problem::Problem::NotHere("bottle"))?;
     if bottle.opened.is_none() {
-        store::open_bottle(tx, id).await?;
+        let now = tx.now.0;
+        store::open_bottle(tx, id, now).await?;
     }
     if bottle.in_use { Ok(()) } else { store::use_bottle(tx, id, true).await }
 }

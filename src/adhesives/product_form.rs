@@ -50,6 +50,7 @@ struct TypedProduct {
     opened_life: String,
     storage: String,
     accelerator: String,
+    seen: String,
 }
 
 #[derive(Template)]
@@ -65,6 +66,46 @@ pub(super) struct FormPage {
     pub(super) mistakes: Vec<Mistake>,
     pub(super) button: &'static str,
     pub(super) back: String,
+    /// What a device calls what it keeps of this form; empty for a form that is sent with a network only.
+    pub(super) kept: &'static str,
+}
+
+impl FormPage {
+    /// Whether it is written over what stands there, so that it says what stood there.
+    fn is_over(&self) -> bool {
+        self.fields.iter().any(|field| field.name == SEEN)
+    }
+}
+
+/// The hidden field of a form that says what stood there when it was opened.
+const SEEN: &str = "seen";
+
+/// The field for what stood there.
+pub(super) fn seen_field(mark: &str) -> FieldView {
+    FieldView { kind: "hidden", ..text_field(SEEN, "", mark) }
+}
+
+/// Names what a form showed when it was opened, by the fields as they would be typed.
+pub(super) fn mark(house: &House, shown: &[(&'static str, String)]) -> String {
+    let shown: Vec<&[u8]> = shown.iter().map(|(_, value)| value.as_bytes()).collect();
+    house.store.keys().digest("shelf as shown", &shown)
+}
+
+/// What stands there now where it differs from what was typed, beside its field.
+pub(super) fn changed_meanwhile(now: &[(&'static str, String)], typed: &[(&'static str, String)]) -> Problem {
+    let differs = now.iter().zip(typed).filter(|((_, now), (_, typed))| now.trim() != typed.trim());
+    let mut notes = Notes::default();
+    for ((field, now), _) in differs {
+        let now = if now.trim().is_empty() { "nothing".to_owned() } else { format!("“{}”", now.trim()) };
+        notes.add(
+            field,
+            format!("This was changed while the page was open, and holds {now} now. Look, and keep what is right."),
+        );
+    }
+    if let (true, Some((first, _))) = (notes.all().is_empty(), now.first()) {
+        notes.add(first, "This was changed while the page was open. Look, and keep it again.");
+    }
+    Problem::Mistakes(notes.all().to_vec())
 }
 
 impl TypedProduct {
@@ -86,7 +127,26 @@ impl TypedProduct {
             opened_life: product.opened_life_days.map(|days| days.to_string()).unwrap_or_default(),
             storage: product.storage.clone(),
             accelerator: allowed_key(product.accelerator).to_owned(),
+            seen: String::new(),
         }
+    }
+
+    /// Everything that is typed, under its names.
+    fn pairs(&self) -> [(&'static str, String); 12] {
+        [
+            ("name", self.name.clone()),
+            ("label_low", self.label_low.clone()),
+            ("label_high", self.label_high.clone()),
+            ("temperature_low", self.temperature_low.clone()),
+            ("temperature_high", self.temperature_high.clone()),
+            ("humidity_low", self.humidity_low.clone()),
+            ("humidity_high", self.humidity_high.clone()),
+            ("family", self.family.clone()),
+            ("colour", self.colour.clone()),
+            ("opened_life", self.opened_life.clone()),
+            ("storage", self.storage.clone()),
+            ("accelerator", self.accelerator.clone()),
+        ]
     }
 
     fn check(&self, id: ProductId, studio: &Studio) -> Result<Product, Problem> {
@@ -270,6 +330,7 @@ fn new_view(house: &House, owner: &Owner, studio: &Studio, fields: Vec<FieldView
         fields,
         button: "Add the product",
         back: house.url("/shelf"),
+        kept: "product",
     }
 }
 
@@ -304,7 +365,9 @@ async fn add(owner: Owner, State(house): State<House>, form: Form<TypedProduct>)
 async fn edit_page(owner: Owner, State(house): State<House>, At(id): At<ProductId>) -> Result<Response, Problem> {
     let (studio, classes) = classes_hint(&house).await?;
     let product = load(&house, id).await?;
-    let fields = TypedProduct::of(&product, &studio).fields(&studio, &classes, &[]);
+    let typed = TypedProduct::of(&product, &studio);
+    let mut fields = typed.fields(&studio, &classes, &[]);
+    fields.push(seen_field(&mark(&house, &typed.pairs())));
     page(&edit_view(&house, &owner, &studio, &product, fields, new_form_key()))
 }
 
@@ -332,6 +395,7 @@ fn edit_view(
         fields,
         button: "Keep the changes",
         back: house.url("/shelf"),
+        kept: "product",
     }
 }
 
@@ -343,7 +407,13 @@ async fn change(
 ) -> Result<Response, Problem> {
     let (studio, classes) = classes_hint(&house).await?;
     let product = load(&house, id).await?;
-    let result = match form.typed.check(id, &studio) {
+    let stands = TypedProduct::of(&product, &studio);
+    let now_shown = mark(&house, &stands.pairs());
+    let checked = form.typed.check(id, &studio).and_then(|changed| {
+        let is_still = form.typed.seen.is_empty() || form.typed.seen == now_shown;
+        if is_still { Ok(changed) } else { Err(changed_meanwhile(&stands.pairs(), &form.typed.pairs())) }
+    });
+    let result = match checked {
         Ok(product) => {
             house
                 .store
@@ -362,7 +432,8 @@ async fn change(
     match result {
         Err(Problem::Mistakes(notes)) => {
             let key = form.key.form.clone().unwrap_or_default();
-            let fields = form.typed.fields(&studio, &classes, &notes);
+            let mut fields = form.typed.fields(&studio, &classes, &notes);
+            fields.push(seen_field(&now_shown));
             page_with(StatusCode::UNPROCESSABLE_ENTITY, &edit_view(&house, &owner, &studio, &product, fields, key))
         }
         other => Ok(answer(&house, &other?)),

@@ -33,7 +33,8 @@ pub(crate) async fn seed_bottle(house: &House, bottle: Bottle) -> Result<(), Pro
             Box::pin(async move {
                 store::add_bottle(tx, &bottle).await?;
                 if bottle.finished.is_some() {
-                    store::finish_bottle(tx, bottle.id, true).await?;
+                    let now = tx.now.0;
+                    store::finish_bottle(tx, bottle.id, Some(now)).await?;
                 }
                 Ok(Kept::see(""))
             })

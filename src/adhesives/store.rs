@@ -306,11 +306,10 @@ pub(super) async fn change_bottle(tx: &mut Tx, bottle: &Bottle) -> Result<(), Pr
 }
 
 /// Opens a bottle now; one that is open stays as it was.
-pub(super) async fn open_bottle(tx: &mut Tx, id: BottleId) -> Result<(), Problem> {
+pub(super) async fn open_bottle(tx: &mut Tx, id: BottleId, at: Instant) -> Result<(), Problem> {
     tx.raise("shelf");
-    let now = tx.now.0;
     sqlx::query("update bottle set opened = $1 where id = $2 and opened is null and finished is null")
-        .bind(now.0)
+        .bind(at.0)
         .bind(id.to_string())
         .execute(tx.db())
         .await?;
@@ -342,15 +341,14 @@ pub(super) async fn use_bottle(tx: &mut Tx, id: BottleId, in_use: bool) -> Resul
 }
 
 /// Finishes a bottle, or takes that back.
-pub(super) async fn finish_bottle(tx: &mut Tx, id: BottleId, finished: bool) -> Result<(), Problem> {
+pub(super) async fn finish_bottle(tx: &mut Tx, id: BottleId, finished: Option<Instant>) -> Result<(), Problem> {
     tx.raise("shelf");
-    let now = tx.now.0;
     query_with_nulls("update bottle set finished = $1, in_use = 0 where id = $2")
-        .bind(finished.then_some(now.0))
+        .bind(finished.map(|at| at.0))
         .bind(id.to_string())
         .execute(tx.db())
         .await?;
-    tx.audit(if finished { "finish bottle" } else { "take back finishing" }, id, "").await
+    tx.audit(if finished.is_some() { "finish bottle" } else { "take back finishing" }, id, "").await
 }
 
 /// Says when a bottle was finished that is entered afterwards.

@@ -48,6 +48,11 @@ pub(super) struct BookingForm {
     pub(super) button: &'static str,
     pub(super) look: String,
     pub(super) back: (String, String),
+    /// Whether an appointment that lies already is moved.
+    pub(super) moves: bool,
+    /// What a device calls what it keeps of this form, and what is said while that waits.
+    pub(super) kept: &'static str,
+    pub(super) meanwhile: &'static str,
 }
 
 /// What the script puts into the form while somebody types.
@@ -134,6 +139,9 @@ fn new_view(
         button: "Book it",
         look: house.url("/book/look"),
         back: (house.url(&format!("/book?day={day}")), "Back to the diary".to_owned()),
+        moves: false,
+        kept: "booking",
+        meanwhile: "A booking that waits is not booked: the time may be taken meanwhile. Tell her that you will confirm it.",
     }
 }
 

@@ -115,6 +115,9 @@ pub(super) fn move_view(
         button: "Move it",
         look: house.url("/book/look"),
         back: (home, "Leave it where it is".to_owned()),
+        moves: true,
+        kept: "moved appointment",
+        meanwhile: "Until it is there the appointment stands where it stood, and the other time may be taken. Tell those it concerns.",
     }
 }
 

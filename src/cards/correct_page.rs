@@ -4,9 +4,10 @@ use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::Response;
 
-use super::card::{Comfort, Count, Lash, Side, Whole, Words, has_adhesive, is_removal};
+use super::card::{Comfort, Count, Lash, Side, Whole, Words, Zone, has_adhesive, is_removal};
 use super::card_lines::lines;
 use super::close_counts::count_field;
+use super::map_lines::{check_map, map_fields, map_name, map_text};
 use super::seen::{Around, moved_lines, work_for};
 use super::work_fields::{typed_liquids, work_fields};
 use super::{open_store, parts_store, store, version_store};
@@ -68,7 +69,7 @@ fn counted(whole: &Whole) -> Vec<(Side, Lash)> {
     all.filter(|(side, lash)| whole.lashes().contains(lash) || was(*side, *lash)).collect()
 }
 
-fn as_it_is(whole: &Whole) -> Typed {
+fn as_it_is(Opened { whole, around, .. }: &Opened) -> Typed {
     let card = &whole.card;
     let mut pairs = vec![
         (SEEN, card.version.to_string()),
@@ -87,6 +88,9 @@ fn as_it_is(whole: &Whole) -> Typed {
     for (side, lash) in counted(whole) {
         pairs.push((count_field(side, lash), whole.placed_of(side, lash).to_string()));
     }
+    for side in card.lids.sides() {
+        pairs.push((map_name(*side), map_text(&whole.zones, *side, &around.studio)));
+    }
     Typed::of(pairs)
 }
 
@@ -96,6 +100,17 @@ fn hygiene_list(opened: &Opened) -> Vec<String> {
     let before = opened.whole.card.hygiene.iter().filter(|line| !opened.around.settings.hygiene.contains(line));
     list.extend(before.cloned());
     list
+}
+
+/// The studio's curls, and what was drawn when they were others.
+fn curls(opened: &Opened) -> Vec<String> {
+    let mut curls = opened.around.settings.curls.clone();
+    for zone in &opened.whole.zones {
+        if !curls.contains(&zone.curl) {
+            curls.push(zone.curl.clone());
+        }
+    }
+    curls
 }
 
 fn view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPage {
@@ -112,6 +127,7 @@ fn view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPag
             let label = format!("Placed on the {}, {}", side.words(), lash.words());
             fields.push(number_field(name, &label, get(name)));
         }
+        fields.extend(map_fields(typed, whole.card.lids.sides()));
     }
     if is_removal(whole.card.kind) {
         fields.push(text_field("remover", "Remover", get("remover")));
@@ -153,7 +169,7 @@ fn view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPag
 
 async fn show(staff: Staff, State(house): State<House>, At(id): At<CardId>) -> Result<Response, Problem> {
     let opened = opened(&house, &staff, id).await?;
-    page(&view(&house, &staff, &opened, &as_it_is(&opened.whole)))
+    page(&view(&house, &staff, &opened, &as_it_is(&opened)))
 }
 
 /// What a correction puts in the place of what stood there.
@@ -167,6 +183,7 @@ struct Corrected {
     style: Option<Style>,
     remover: (String, String),
     counts: Vec<(Side, Lash, u32)>,
+    zones: Vec<Zone>,
     words: Words,
     hygiene: Vec<String>,
     next_visit: String,
@@ -188,6 +205,12 @@ fn check(opened: &Opened, typed: &Typed) -> Result<Corrected, Problem> {
             counts.extend(notes.whole(name, typed.get(name), (0, 999), "").map(|placed| (side, lash, placed)));
         }
     }
+    let zones = if adhesive {
+        let curls = curls(opened);
+        check_map(&mut notes, typed, (whole.card.lids.sides(), &curls), &whole.zones)
+    } else {
+        Some(whole.zones.clone())
+    };
     let remover = if is_removal(whole.card.kind) {
         let product = notes.line("remover", typed.get("remover"), 80);
         product.map(|product| (product, lot(typed.get("remover_lot")).chars().take(60).collect()))
@@ -224,6 +247,7 @@ fn check(opened: &Opened, typed: &Typed) -> Result<Corrected, Problem> {
             style,
             remover: remover?,
             counts,
+            zones: zones?,
             words,
             hygiene,
             next_visit: next_visit?,
@@ -323,6 +347,9 @@ async fn put_right(tx: &mut Tx, house: &House, id: CardId, new: &Corrected) -> R
             at: now,
         };
         parts_store::add_count(tx, id, &count).await?;
+    }
+    if new.zones != whole.zones {
+        parts_store::set_zones(tx, id, &new.zones).await?;
     }
     store::keep(tx, keys, &card, &new.words).await
 }

@@ -14,6 +14,7 @@ mod drop_page;
 mod her_page;
 mod list_page;
 mod lock_page;
+mod map_lines;
 mod map_page;
 mod map_picture;
 mod map_values;

@@ -10,7 +10,7 @@ use crate::base::problem::Problem;
 use crate::base::time::{Instant, MINUTE};
 use crate::book::VisitKind;
 use crate::clearance::wet::Wet;
-use crate::clearance::{self, Clearance, Expected, ForHer, Known, Meeting, Met, NotToday, PlannedProduct};
+use crate::clearance::{self, Clearance, Expected, ForHer, Known, Meeting, Met, NotToday};
 use crate::clients::{self, Client};
 use crate::rooms::{RoomSettings, asked};
 use crate::store::keys::Keys;
@@ -112,7 +112,7 @@ pub(super) async fn met(tx: &mut Tx, keys: &Keys, card: &Card, bottle: BottleId,
 /// What clearance says in a word or two, where the card may be opened.
 async fn gate(db: &mut Db, keys: &Keys, who: &Who, card: &Card, now: Instant, known: Known) -> Result<String, Problem> {
     if is_removal(card.kind) {
-        let answer = clearance::may_treat(db, keys, card.client, &[PlannedProduct::removal()], now, now).await?;
+        let answer = clearance::may_remove(db, keys, card.client, now, known).await?;
         return match answer {
             Clearance::Cleared(_) => Ok("cleared for a removal".to_owned()),
             _ => Err(Problem::mistake("kind", MEDICAL_FIRST[0])),

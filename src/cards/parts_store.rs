@@ -297,14 +297,13 @@ pub(super) async fn add_steps(tx: &mut Tx, card: CardId, steps: &[Step]) -> Resu
 }
 
 /// Begins a step that waits, or notes that one is done.
-pub(super) async fn go_on_with_step(tx: &mut Tx, card: CardId, step: &Step) -> Result<(), Problem> {
-    let now = tx.now.0;
+pub(super) async fn go_on_with_step(tx: &mut Tx, card: CardId, step: &Step, at: Instant) -> Result<(), Problem> {
     let text = if step.minutes > 0 && step.begun.is_none() {
         "update card_step set begun = $1 where card = $2 and place = $3 and begun is null"
     } else {
         "update card_step set done = $1 where card = $2 and place = $3 and done is null"
     };
-    sqlx::query(text).bind(now.0).bind(card.to_string()).bind(i64::from(step.place)).execute(tx.db()).await?;
+    sqlx::query(text).bind(at.0).bind(card.to_string()).bind(i64::from(step.place)).execute(tx.db()).await?;
     tx.raise(super::TOPIC);
     tx.audit("aftercare step", card, &step.place.to_string()).await
 }

@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::card::{Arrival, Card, Count};
+use super::card::{Arrival, Card, Count, Zone};
 use super::card_lines::lines;
 use super::seen::Around;
 use super::{store, version_store};
@@ -19,6 +19,8 @@ pub struct SeedCard {
     pub card: Card,
     /// Numbers placed.
     pub counts: Vec<Count>,
+    /// The lash map; empty where none was drawn.
+    pub zones: Vec<Zone>,
     /// What was still there of the set before.
     pub arrival: Vec<Arrival>,
     /// Why it was corrected afterwards, and what then stood under next visit.
@@ -54,6 +56,10 @@ pub async fn seed_cards(house: &House, cards: Vec<SeedCard>) -> Result<(), Probl
                 cards.iter().flat_map(|own| own.counts.iter().map(|count| (own.card.id, count))).collect();
             for some in counts.chunks(ROWS) {
                 insert_counts(tx, some).await?;
+            }
+            let zones: Vec<_> = cards.iter().flat_map(|own| own.zones.iter().map(|zone| (own.card.id, zone))).collect();
+            for some in zones.chunks(ROWS) {
+                insert_zones(tx, some).await?;
             }
             let arrival: Vec<_> =
                 cards.iter().flat_map(|own| own.arrival.iter().map(|found| (own.card.id, found))).collect();
@@ -106,6 +112,25 @@ async fn insert_counts(tx: &mut Tx, counts: &[(CardId, &Count)]) -> Result<(), P
             .bind(count.lash.word())
             .bind(i64::from(count.placed))
             .bind(count.at.0);
+    }
+    query.execute(tx.db()).await?;
+    Ok(())
+}
+
+async fn insert_zones(tx: &mut Tx, zones: &[(CardId, &Zone)]) -> Result<(), Problem> {
+    let start = "insert into card_zone (card, side, zone, length_mm, curl, diameter_mm, fan) values ";
+    let text = values(start, 7, zones.len());
+    // As above.
+    let mut query = sqlx::query(sqlx::AssertSqlSafe(text));
+    for (card, zone) in zones {
+        query = query
+            .bind(card.to_string())
+            .bind(zone.side.word())
+            .bind(i64::from(zone.zone))
+            .bind(zone.length_mm)
+            .bind(&zone.curl)
+            .bind(zone.diameter_mm)
+            .bind(i64::from(zone.fan));
     }
     query.execute(tx.db()).await?;
     Ok(())

@@ -29,6 +29,16 @@ pub(super) struct StepView {
     pub(super) stands: String,
     /// Place in the list and words of its button; none once it is done.
     pub(super) act: Option<(u32, String)>,
+    /// What its button does: a press that comes late must not do what comes after it.
+    pub(super) deed: &'static str,
+}
+
+const BEGIN: &str = "begin";
+const DONE: &str = "done";
+
+/// What is to be done with it next.
+fn deed(step: &Step) -> &'static str {
+    if step.minutes > 0 && step.begun.is_none() { BEGIN } else { DONE }
 }
 
 /// Every step, in its order.
@@ -46,7 +56,7 @@ pub(super) fn steps(around: &Around, whole: &Whole, now: Instant) -> Vec<StepVie
             (None, None) => ("not done".to_owned(), Some("Done")),
         };
         let act = word.map(|word| (step.place, format!("{word}: {}", step.words)));
-        StepView { key: new_form_key(), words: step.words.clone(), stands, act }
+        StepView { key: new_form_key(), words: step.words.clone(), stands, act, deed: deed(step) }
     };
     whole.steps.iter().map(view).collect()
 }
@@ -64,13 +74,21 @@ async fn go_on_with_step(
     let place = form.typed.get("place");
     let step = opened.0.steps.iter().find(|step| step.place.to_string() == place).cloned();
     let step = step.ok_or(Problem::NotHere("step"))?;
+    if step.done.is_some() || form.typed.get("deed") != deed(&step) {
+        return Err(Problem::Clash(
+            "Somebody else went on with this step since the page was opened.".to_owned(),
+            "Open the card again and look at how it stands.".to_owned(),
+        ));
+    }
+    let at =
+        form.typed.pressed(staff.visitor.now.0).max(opened.0.card.begun).max(step.begun.unwrap_or(opened.0.card.begun));
     let kept = house
         .store
         .write(&form.key, move |tx| {
             let step = step.clone();
             Box::pin(async move {
                 still_open_in(tx.db(), id).await?;
-                parts_store::go_on_with_step(tx, id, &step).await?;
+                parts_store::go_on_with_step(tx, id, &step, at).await?;
                 Ok(Kept::see(format!("/cards/{id}")))
             })
         })

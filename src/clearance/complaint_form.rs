@@ -11,7 +11,7 @@ use super::reaction::LOOK_BACK;
 use super::seen::{client_for, treats};
 use super::standing::Bench;
 use super::test_store::Met;
-use super::typed::{FormPage, MoreNotes, Typed, notes_of, time_field, wall, words_field};
+use super::typed::{FormPage, MoreNotes, TELL_THEM, Typed, kept_field, notes_of, time_field, wall, words_field};
 use crate::base::actor::Who;
 use crate::base::ids::{ClientId, ComplaintId};
 use crate::base::problem::Problem;
@@ -100,9 +100,14 @@ async fn complaint_form(
     page(&form_view(&house, &staff, &opened, &fresh))
 }
 
+/// What the form sends for one of them: never its place in the list, which is another one once she has met something since.
+fn met_value(met: &Met) -> String {
+    format!("{} {}", met.product, met.lot)
+}
+
 fn form_view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPage {
     let none = std::iter::once((String::new(), "not known".to_owned()));
-    let met = opened.met.iter().enumerate().map(|(at, met)| (at.to_string(), opened.bench.met_words(met)));
+    let met = opened.met.iter().map(|met| (met_value(met), opened.bench.met_words(met)));
     let mut fields = vec![
         time_field("at", "When she complained", typed.get("at")),
         words_field("what", "What about", typed.get("what")),
@@ -112,6 +117,7 @@ fn form_view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> Fo
         choice_field("select", "met", "Adhesive and lot of the last eight weeks", typed.get("met"), none.chain(met))
             .or_empty(),
     );
+    fields.push(kept_field("record", TELL_THEM));
     FormPage {
         frame: house.frame(
             &opened.studio,
@@ -147,7 +153,7 @@ async fn add(
     let what = notes.words("what", typed.get("what"), 4000);
     let met = match typed.get("met") {
         "" => Some(None),
-        place => notes.choice("met", place.parse().ok().and_then(|at: usize| opened.met.get(at)).cloned()).map(Some),
+        chosen => notes.choice("met", opened.met.iter().find(|met| met_value(met) == chosen).cloned()).map(Some),
     };
     let card = chosen_card(&mut notes, typed, &opened);
     let new = (|| {

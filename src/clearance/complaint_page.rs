@@ -283,7 +283,7 @@ fn check_decision(typed: &Typed, found: &Complaint, opened: &Opened, now: Instan
     } else {
         Some(None)
     };
-    let fixed = typed.is_ticked("fixed").then(|| found.fixed.unwrap_or(now));
+    let fixed = typed.is_ticked("fixed").then(|| found.fixed.unwrap_or_else(|| typed.pressed(now)));
     notes.settle((|| {
         let fixed = fixed.filter(|_| decision.as_deref() == Some("fix"));
         Some(Complaint {

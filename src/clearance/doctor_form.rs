@@ -13,7 +13,9 @@ use super::reaction_store::reactions_of;
 use super::seen::{client_for, must_treat};
 use super::standing::{Bench, facts_of, judge_visit};
 use super::test_store::tests_of;
-use super::typed::{Caution, FormPage, MoreNotes, Typed, notes_of, time_field, words_field};
+use super::typed::{
+    Caution, FormPage, MoreNotes, SEEN, Typed, kept_field, notes_of, seen_field, time_field, words_field,
+};
 use super::visit_store::visits_of;
 use crate::adhesives::Family;
 use crate::base::ids::ClientId;
@@ -75,6 +77,14 @@ struct Open {
     day: (Instant, Instant),
 }
 
+impl Open {
+    /// Names what stands before her, and for which day it would be passed over.
+    fn mark(&self) -> String {
+        let of: Vec<&str> = self.of.iter().map(|of| of.word()).collect();
+        format!("{} {}", self.day.0.0, of.join(" "))
+    }
+}
+
 /// The first treatment, today's or a visit's, that only validity or gap stands before.
 async fn open_decision(house: &House, staff: &Staff, id: ClientId) -> Result<Open, Problem> {
     let now = staff.visitor.now.0;
@@ -130,6 +140,12 @@ fn decision_view(house: &House, staff: &Staff, open: &Open, typed: &Typed) -> Fo
         fields: vec![
             words_field("reason", "Your reason", typed.get("reason"))
                 .hinted("At least a sentence somebody else can follow."),
+            // Typed for this day and over this: whoever comes late must not go on over something else.
+            seen_field(&open.mark()),
+            kept_field(
+                "record",
+                "A decision that waits clears nobody. Clearance cannot be checked: treat nobody not on the printed list.",
+            ),
         ],
         button: "Go on for that day",
         ..bare(house, &open.studio, &staff.visitor, &open.client, format!("Go on with {}", open.client.short))
@@ -154,6 +170,10 @@ async fn decide(
     let reason = notes.words("reason", form.typed.get("reason"), 1000);
     if reason.as_ref().is_some_and(|reason| reason.chars().count() < 12) {
         notes.add("reason", "Say why in a sentence that somebody else can follow.");
+    }
+    let seen = form.typed.get(SEEN);
+    if !seen.is_empty() && seen != open.mark() {
+        notes.add("reason", "What stands before her, or the day, is another since this was opened. Look at what is written above, and send it again if it holds for that.");
     }
     match notes.settle(reason) {
         Ok(reason) => {
@@ -217,6 +237,7 @@ fn statement_view(house: &House, owner: &Owner, studio: &Studio, client: &Client
             choice_field("radio", "says", "What it says", typed.get("says"), families),
             time_field("written", "Written on", typed.get("written")),
             words_field("words", "Who wrote it, and what in words", typed.get("words")),
+            kept_field("record", "A statement that waits lifts nothing. Clearance cannot be checked: treat nobody not on the printed list."),
         ],
         button: "Keep the statement",
         ..bare(house, studio, &owner.visitor, client, format!("A doctor’s statement about {}", client.short))
@@ -308,6 +329,7 @@ fn finding_view(house: &House, staff: &Staff, studio: &Studio, client: &Client, 
                 .or_empty()
                 .short(),
             words_field("words", "To what, and who read it", typed.get("words")),
+            kept_field("record", "Nobody else sees it until then: tell them, and place nothing with adhesive on her."),
         ],
         button: "Keep the finding",
         ..bare(house, studio, &staff.visitor, client, format!("A doctor’s finding about {}", client.short))

@@ -199,6 +199,8 @@ pub struct OverrideFacts {
     pub from: Instant,
     /// Until when, not included.
     pub until: Instant,
+    /// When it was entered.
+    pub entered: Instant,
 }
 
 /// What the health answers in force lead to.
@@ -266,11 +268,12 @@ impl Known {
 
 impl ClientFacts {
     /// What had happened by an instant: a test placed then is judged by that day, and a reaction which only came after it, perhaps from that
-    /// very test, does not make it one that never was. A doctor's statement written or entered since lifted nothing yet. Of answers given
+    /// very test, does not make it one that never was. A doctor's statement written or entered since lifted nothing yet, nor had anybody decided to go on. Of answers given
     /// since only what stands against a treatment is left: they did not clear her yet, and what she had said before them is not here.
     #[must_use]
     pub fn as_of(mut self, at: Instant) -> Self {
         self.statements.retain(|statement| statement.written.max(statement.entered) <= at);
+        self.overrides.retain(|decision| decision.entered <= at);
         if self.health.answered.is_some_and(|answered| answered > at) {
             (self.health.answered, self.health.expires) = (None, None);
         }

@@ -236,8 +236,11 @@ async fn add_doctors(db: &mut Db, whose: Whose<'_>, all: &mut All) -> Result<(),
 }
 
 async fn add_decisions(db: &mut Db, whose: Whose<'_>, all: &mut All) -> Result<(), Problem> {
-    let texts =
-        of!("select o.client, o.of_rule, o.from_at, o.until from clearance_override o", "o.client", "order by o.at");
+    let texts = of!(
+        "select o.client, o.of_rule, o.from_at, o.until, o.at from clearance_override o",
+        "o.client",
+        "order by o.at"
+    );
     for row in rows(db, whose, texts).await? {
         let Some(facts) = facts_of(all, &row)? else { continue };
         facts.overrides.push(OverrideFacts {
@@ -245,6 +248,7 @@ async fn add_decisions(db: &mut Db, whose: Whose<'_>, all: &mut All) -> Result<(
                 .ok_or_else(|| Problem::broken("a decision over no rule of ours"))?,
             from: Instant(row.get(2)),
             until: Instant(row.get(3)),
+            entered: Instant(row.get(4)),
         });
     }
     let texts =

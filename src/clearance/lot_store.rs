@@ -190,8 +190,13 @@ fn read_stop(row: &AnyRow) -> Result<Stop, Problem> {
 }
 
 /// Keeps that a client was told of a stop; a second time changes nothing.
-pub(super) async fn tell_client(tx: &mut Tx, keys: &Keys, stop: StopId, client: ClientId) -> Result<(), Problem> {
-    let (now, by, id) = (tx.now.0, tx.actor.mark(), FollowUpId::new());
+pub(super) async fn tell_client(
+    tx: &mut Tx,
+    keys: &Keys,
+    (stop, client): (StopId, ClientId),
+    at: Instant,
+) -> Result<(), Problem> {
+    let (by, id) = (tx.actor.mark(), FollowUpId::new());
     let before = sqlx::query("select 1 from told_client where stop = $1 and client = $2 limit 1")
         .bind(stop.to_string())
         .bind(client.to_string())
@@ -204,7 +209,7 @@ pub(super) async fn tell_client(tx: &mut Tx, keys: &Keys, stop: StopId, client: 
         .bind(id.to_string())
         .bind(stop.to_string())
         .bind(client.to_string())
-        .bind(now.0)
+        .bind(at.0)
         .bind(by)
         .execute(tx.db())
         .await?;

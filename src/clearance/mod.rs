@@ -56,7 +56,7 @@ pub use from_cards::{FromCards, HerCard, HerCards, OpenCard, OpenCards, TreatedB
 pub use judge::{Clearance, clearance};
 pub use of_client::{TABLES, client_erase, client_file, client_merge, last_met};
 pub use rules::Rules;
-pub use standing::{NotToday, StandingWords, block, may_treat, not_today};
+pub use standing::{NotToday, StandingWords, block, may_remove, may_treat, not_today};
 pub use test_store::{Meeting, Met, add_exposure, forget_exposures};
 pub use verify::verify;
 pub use visit_store::{Expected, VisitKind, expect_visit, expected, hand_visits, no_longer_expected};

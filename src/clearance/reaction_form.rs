@@ -6,14 +6,14 @@ use axum::response::Response;
 
 use super::lot_store::exposures_of;
 use super::reaction::{Details, EYES, LOOK_BACK, SEVERITIES, SYMPTOMS, WHOM, is_acute, known_symptoms};
-use super::reaction_store::{Reaction, add_reaction, tell_at};
+use super::reaction_store::{Reaction, add_reaction, tell};
 use super::seen::{Names, client_for, must_treat};
 use super::standing::Bench;
 use super::test_form::chosen_liquids;
 use super::test_store::Met;
 use super::typed::{
-    Caution, DONE, FormPage, MoreNotes, Typed, checks_field, done_field, kept_field, notes_of, time_field,
-    wall_instant, words_field,
+    Caution, FormPage, MoreNotes, Typed, checks_field, done_field, kept_field, notes_of, time_field, wall_instant,
+    words_field,
 };
 use super::visit_page::artist_of;
 use super::wet::Wet;
@@ -23,7 +23,7 @@ use crate::base::time::{DAY, Instant};
 use crate::clients::Client;
 use crate::store::Kept;
 use crate::web::House;
-use crate::web::checks::{Notes, choice_field, done_at};
+use crate::web::checks::{Notes, choice_field};
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, new_form_key};
 use crate::web::problems::{page, page_with};
@@ -218,7 +218,7 @@ async fn add(
             let inner = house.clone();
             // They were told when it was entered, also where it waited on a device since.
             let now = staff.visitor.now.0;
-            let at = done_at(form.typed.get(DONE), now).min(now);
+            let at = form.typed.pressed(now);
             let kept = house
                 .store
                 .write(&form.key, move |tx| {
@@ -226,7 +226,7 @@ async fn add(
                     Box::pin(async move {
                         add_reaction(tx, house.store.keys(), &new, &details).await?;
                         for whom in &whom {
-                            tell_at(tx, house.store.keys(), &new.id.to_string(), whom, at).await?;
+                            tell(tx, house.store.keys(), &new.id.to_string(), whom, at).await?;
                         }
                         Ok(Kept::see(format!("/door/reactions/{}", new.id)))
                     })

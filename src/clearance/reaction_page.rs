@@ -12,7 +12,7 @@ use super::reaction_store::{
 use super::seen::{Names, client_for, must_treat, note_look};
 use super::standing::Bench;
 use super::told::{chosen_whom, nobody_chosen, told_rows, whom_field};
-use super::typed::{MoreNotes, Typed, notes_of, words_field};
+use super::typed::{MoreNotes, TELL_THEM, Typed, notes_of, words_field};
 use super::words;
 use crate::base::ids::{FollowUpId, ReactionId};
 use crate::base::problem::{FieldNote, Problem};
@@ -24,7 +24,7 @@ use crate::web::checks::{Notes, note_fields};
 use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
-use crate::web::incoming::{At, Form, Nothing, new_form_key};
+use crate::web::incoming::{At, Form, new_form_key};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
@@ -54,6 +54,8 @@ struct ReactionPage {
     told: Vec<(String, String)>,
     whom: FieldView,
     over: bool,
+    /// What is said while an entry waits on the device.
+    meanwhile: &'static str,
 }
 
 struct LookRow {
@@ -143,6 +145,7 @@ async fn reaction_view(
         told: told_rows(&mut db, zone, &reaction.id.to_string(), now).await?,
         whom,
         over: reaction.closed.is_some(),
+        meanwhile: TELL_THEM,
     })
 }
 
@@ -204,13 +207,13 @@ async fn follow(
     let words = notes.words("words", form.typed.get("words"), 2000);
     match notes.settle(words) {
         Ok(words) => {
-            let inner = house.clone();
+            let (inner, at) = (house.clone(), form.typed.pressed(staff.visitor.now.0));
             let kept = house
                 .store
                 .write(&form.key, move |tx| {
                     let (house, due, words) = (inner.clone(), due.clone(), words.clone());
                     Box::pin(async move {
-                        do_follow_up(tx, house.store.keys(), &due, &words).await?;
+                        do_follow_up(tx, house.store.keys(), &due, &words, at).await?;
                         Ok(Kept::see(format!("/door/reactions/{id}")))
                     })
                 })
@@ -238,13 +241,13 @@ async fn tell_somebody(
         let view = reaction_view(&house, &staff, &opened, "", &[nobody_chosen()], key).await?;
         return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view);
     };
-    let inner = house.clone();
+    let (inner, at) = (house.clone(), form.typed.pressed(staff.visitor.now.0));
     let kept = house
         .store
         .write(&form.key, move |tx| {
             let (house, whom) = (inner.clone(), whom.clone());
             Box::pin(async move {
-                tell(tx, house.store.keys(), &id.to_string(), &whom).await?;
+                tell(tx, house.store.keys(), &id.to_string(), &whom, at).await?;
                 Ok(Kept::see(format!("/door/reactions/{id}")))
             })
         })
@@ -256,14 +259,15 @@ async fn over(
     staff: Staff,
     State(house): State<House>,
     At(id): At<ReactionId>,
-    form: Form<Nothing>,
+    form: Form<Typed>,
 ) -> Result<Response, Problem> {
     open_reaction(&house, &staff, id).await?;
+    let at = form.typed.pressed(staff.visitor.now.0);
     let kept = house
         .store
         .write(&form.key, move |tx| {
             Box::pin(async move {
-                close_reaction(tx, id).await?;
+                close_reaction(tx, id, at).await?;
                 Ok(Kept::see(format!("/door/reactions/{id}")))
             })
         })

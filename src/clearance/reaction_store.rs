@@ -210,10 +210,9 @@ pub(super) async fn details(db: &mut Db, keys: &Keys, reaction: &Reaction) -> Re
 }
 
 /// Records that a reaction is over: it no longer stands before a removal, and holds adhesive all the same.
-pub(super) async fn close_reaction(tx: &mut Tx, id: ReactionId) -> Result<(), Problem> {
-    let now = tx.now.0;
+pub(super) async fn close_reaction(tx: &mut Tx, id: ReactionId, at: Instant) -> Result<(), Problem> {
     sqlx::query("update reaction set closed = $1 where id = $2 and closed is null")
-        .bind(now.0)
+        .bind(at.0)
         .bind(id.to_string())
         .execute(tx.db())
         .await?;
@@ -252,15 +251,21 @@ fn read_follow_up(row: &AnyRow) -> Result<FollowUp, Problem> {
     })
 }
 
-/// Keeps what a follow-up found.
-pub(super) async fn do_follow_up(tx: &mut Tx, keys: &Keys, follow_up: &FollowUp, words: &str) -> Result<(), Problem> {
+/// Keeps what a follow-up found, and when that was.
+pub(super) async fn do_follow_up(
+    tx: &mut Tx,
+    keys: &Keys,
+    follow_up: &FollowUp,
+    words: &str,
+    at: Instant,
+) -> Result<(), Problem> {
     still_here(tx, follow_up.client, false).await?;
-    let (now, by) = (tx.now.0, tx.actor.mark());
+    let by = tx.actor.mark();
     let place = format!("follow_up.words.{}", follow_up.id);
     let kept = seal_words(tx.db(), keys, follow_up.client, &place, words).await?;
     let done =
         query_with_nulls("update follow_up set done = $1, done_by = $2, words = $3 where id = $4 and done is null")
-            .bind(now.0)
+            .bind(at.0)
             .bind(by)
             .bind(kept)
             .bind(follow_up.id.to_string())
@@ -286,14 +291,9 @@ pub(super) async fn follow_up_words(db: &mut Db, keys: &Keys, follow_up: &Follow
     open_words(db, keys, follow_up.client, &format!("follow_up.words.{}", follow_up.id), kept).await
 }
 
-/// Keeps that somebody was told about a reaction, a stop or an incident.
-pub(super) async fn tell(tx: &mut Tx, keys: &Keys, about: &str, whom: &str) -> Result<(), Problem> {
-    let now = tx.now.0;
-    tell_at(tx, keys, about, whom, now).await
-}
-
-/// As [`tell`], at an instant that may lie back: the entry may have waited on a device.
-pub(super) async fn tell_at(tx: &mut Tx, keys: &Keys, about: &str, whom: &str, at: Instant) -> Result<(), Problem> {
+/// Keeps that somebody was told about a reaction, a stop or an incident, at an instant that may lie back: the entry may have waited on
+/// a device.
+pub(super) async fn tell(tx: &mut Tx, keys: &Keys, about: &str, whom: &str, at: Instant) -> Result<(), Problem> {
     let (by, id) = (tx.actor.mark(), FollowUpId::new());
     sqlx::query("insert into told (id, about, whom, at, by_person) values ($1, $2, $3, $4, $5)")
         .bind(id.to_string())

@@ -93,6 +93,7 @@ pub(crate) async fn seed(house: &House, by: &Who, all: Vec<Seed>) -> Result<(), 
 }
 
 async fn keep(tx: &mut Tx, keys: &Keys, one: Seed) -> Result<(), Problem> {
+    let now = tx.now.0;
     match one {
         Seed::House(product, from) => set_house_adhesive(tx, HouseAdhesive { product, from }).await,
         Seed::Test { client, met, liquids, placed, looks } => {
@@ -127,9 +128,9 @@ async fn keep(tx: &mut Tx, keys: &Keys, one: Seed) -> Result<(), Problem> {
                 liquids: Vec::new(),
             };
             add_reaction(tx, keys, &reaction, &details).await?;
-            tell(tx, keys, &reaction.id.to_string(), "owner").await?;
+            tell(tx, keys, &reaction.id.to_string(), "owner", now).await?;
             for look in follow_ups_of(tx.db(), reaction.id).await?.into_iter().take(done) {
-                do_follow_up(tx, keys, &look, "She called back: less than the day before.").await?;
+                do_follow_up(tx, keys, &look, "She called back: less than the day before.", now).await?;
             }
             Ok(())
         }
@@ -163,7 +164,7 @@ async fn keep(tx: &mut Tx, keys: &Keys, one: Seed) -> Result<(), Problem> {
         Seed::Stop { met, at, why } => {
             let one = Stop { id: StopId::new(), product: met.product, lot: Some(met.lot), at, why: why.to_owned() };
             stop(tx, keys, &one).await?;
-            tell(tx, keys, &one.id.to_string(), "supplier").await
+            tell(tx, keys, &one.id.to_string(), "supplier", now).await
         }
         Seed::Staff { person, at, what, first_aid } => {
             let incident = StaffIncident {

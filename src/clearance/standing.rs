@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use super::facts::{ClientFacts, PlannedProduct};
+use super::facts::{ClientFacts, Known, PlannedProduct};
 use super::facts_store::{self, ShelfProduct, Whose, gather};
 use super::judge::{Clearance, Missing, Reason, Why, clearance};
 use super::rules::Rules;
@@ -161,6 +161,22 @@ pub async fn may_treat(
     let zone = Studio::load(db).await?.zone;
     let (facts, rules) = (facts_of(db, keys, client, &zone, now).await?, Rules::load(db).await?);
     Ok(clearance(&facts, &rules, planned, at, now))
+}
+
+/// Whether lashes may be taken off this client at an instant, by what is known now or was known then.
+///
+/// # Errors
+/// [`Problem::NotHere`] without such a client; when the database cannot be read.
+pub async fn may_remove(
+    db: &mut Db,
+    keys: &Keys,
+    client: ClientId,
+    at: Instant,
+    known: Known,
+) -> Result<Clearance, Problem> {
+    let zone = Studio::load(db).await?.zone;
+    let (facts, rules) = (facts_of(db, keys, client, &zone, at).await?, Rules::load(db).await?);
+    Ok(clearance(&known.of(facts, at), &rules, &[PlannedProduct::removal()], at, at))
 }
 
 /// Why a bottle is not for today for this client.

@@ -13,7 +13,7 @@ use super::lot_store::{Exposure, Stop, bottles, one_stop, stop, stops, tell_clie
 use super::reaction_store::tell;
 use super::standing::Bench;
 use super::told::{chosen_whom, nobody_chosen, told_rows, whom_field};
-use super::typed::{Caution, FormPage, MoreNotes, Typed, checks_field, notes_of, words_field};
+use super::typed::{Caution, FormPage, MoreNotes, Typed, checks_field, kept_field, notes_of, words_field};
 use crate::base::actor::Role;
 use crate::base::ids::{ClientId, StopId};
 use crate::base::older::{Before, cut};
@@ -120,6 +120,7 @@ fn stop_view(house: &House, owner: &Owner, studio: &Studio, bench: &Bench, typed
             choice_field("radio", "what", "What of it", typed.get("what"), [own("lot", "one lot"), own("product", "every lot")]),
             text_field("lot", "Lot", typed.get("lot")).hinted("As printed on the bottle; empty for bottles without one.").or_empty(),
             words_field("why", "Why", typed.get("why")).hinted("No client’s name and nothing about her health."),
+            kept_field("stop", "A stop that waits stops nothing: put its bottles aside, and tell everybody in person."),
         ],
         mistakes: Vec::new(),
         button: "Stop it",
@@ -325,14 +326,14 @@ async fn tell_clients(
         let note = FieldNote::new("client", "Choose at least one of these.");
         return again(&house, &staff, id, cards, note, form.key.form).await;
     };
-    let inner = house.clone();
+    let (inner, at) = (house.clone(), form.typed.pressed(staff.visitor.now.0));
     let kept = house
         .store
         .write(&form.key, move |tx| {
             let (house, chosen) = (inner.clone(), chosen.clone());
             Box::pin(async move {
                 for client in chosen {
-                    tell_client(tx, house.store.keys(), id, client).await?;
+                    tell_client(tx, house.store.keys(), (id, client), at).await?;
                 }
                 Ok(Kept::see(format!("/door/stops/{id}")))
             })
@@ -355,13 +356,13 @@ async fn tell_somebody(
     let Some(whom) = chosen_whom(&form.typed) else {
         return again(&house, &staff, id, cards, nobody_chosen(), form.key.form).await;
     };
-    let inner = house.clone();
+    let (inner, at) = (house.clone(), form.typed.pressed(staff.visitor.now.0));
     let kept = house
         .store
         .write(&form.key, move |tx| {
             let (house, whom) = (inner.clone(), whom.clone());
             Box::pin(async move {
-                tell(tx, house.store.keys(), &id.to_string(), &whom).await?;
+                tell(tx, house.store.keys(), &id.to_string(), &whom, at).await?;
                 Ok(Kept::see(format!("/door/stops/{id}")))
             })
         })

@@ -7,7 +7,7 @@ use serde::Deserialize;
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::time::Instant;
 use crate::base::zone::Zone;
-use crate::web::checks::{Notes, note_fields, text_field};
+use crate::web::checks::{Notes, done_at, note_fields, text_field};
 use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::incoming::new_form_key;
@@ -23,7 +23,7 @@ pub(crate) fn seen_field(mark: &str) -> FieldView {
     FieldView { kind: "hidden", ..text_field(SEEN, "", mark) }
 }
 
-/// Says that a form may come late though nothing of it can be written over: its entries only add. `kind` is all that its device shows of
+/// Says that a form may come late: its entries only add, or it says what stood there as well. `kind` is all that its device shows of
 /// it in the clear, so it tells nothing of anybody; `meanwhile` is what is said while it waits, in place of "You can go on working".
 pub(crate) fn kept_field(kind: &str, meanwhile: &str) -> FieldView {
     FieldView { kind: "kept", ..text_field("kept", meanwhile, kind) }
@@ -36,6 +36,9 @@ pub(crate) fn done_field() -> FieldView {
 
 /// What is said of a person's clearance while an entry that bears on it has not arrived.
 pub(crate) const NOT_CHECKED: &str = "Clearance cannot be checked: treat nobody not on the printed list.";
+
+/// What is said of a record while it has not arrived, where others go by it.
+pub(crate) const TELL_THEM: &str = "Nobody else sees it until then: tell them.";
 
 /// The pairs of a form.
 #[derive(Debug, Clone, Default, Deserialize)]
@@ -66,6 +69,11 @@ impl Typed {
 
     pub(crate) fn is_ticked(&self, name: &str) -> bool {
         self.get(name) == "yes"
+    }
+
+    /// When its button was pressed, which may lie back where it waited on a device since.
+    pub(crate) fn pressed(&self, now: Instant) -> Instant {
+        done_at(self.get(DONE), now).min(now)
     }
 }
 
@@ -225,10 +233,10 @@ impl FormPage {
     /// How a device keeps what is entered until it has arrived. Only forms that say what stood there when they were opened, since a late
     /// entry must not be written over newer work, and those that say of themselves that they only add.
     pub(crate) fn late(&self) -> Option<Late<'_>> {
-        if let Some(kept) = self.fields.iter().find(|field| field.kind == "kept") {
-            return Some(Late { kind: &kept.value, meanwhile: &kept.label, over: false });
-        }
         let over = self.fields.iter().any(|field| field.name == SEEN);
+        if let Some(kept) = self.fields.iter().find(|field| field.kind == "kept") {
+            return Some(Late { kind: &kept.value, meanwhile: &kept.label, over });
+        }
         over.then_some(Late { kind: self.word, meanwhile: "", over })
     }
 

@@ -9,7 +9,7 @@ use serde::Deserialize;
 use super::seen::{Names, client_for};
 use super::standing::Bench;
 use super::test_form::chosen_liquids;
-use super::typed::{FormPage, MoreNotes, Typed, checks_field, notes_of, time_field, wall};
+use super::typed::{FormPage, MoreNotes, Typed, checks_field, kept_field, notes_of, time_field, wall};
 use super::visit_store::{Expected, VisitKind, expect_visit, no_longer_expected, visit};
 use super::wet::Wet;
 use crate::base::ids::{ClientId, ExpectedVisitId, PersonId, ProductId};
@@ -163,6 +163,7 @@ fn visit_view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> F
             .hinted("Each one chosen is judged. A removal is judged by remover in any case.")
             .or_empty(),
     );
+    fields.push(kept_field("visit", "Until it is there, nobody else expects her: tell them."));
     FormPage {
         frame: house.frame(&opened.studio, &staff.visitor, Place::Door, format!("Expect {}", opened.client.short)),
         key: new_form_key(),

@@ -92,6 +92,8 @@ struct WalkInPage {
     /// What the button of the rule records: "3 extensions, outer corners".
     usual: String,
     back: String,
+    /// What is said while it waits on the device.
+    meanwhile: &'static str,
 }
 
 /// The button that says it was placed as the house's rule says, and the one that says it was placed as typed.
@@ -160,6 +162,7 @@ fn walk_in_view(
         mistakes,
         usual: usual(&opened.bench.rules),
         back: house.url("/door/not-cleared"),
+        meanwhile: "Clearance cannot be checked: treat nobody not on the printed list. Nobody else expects her until it is there: tell them.",
     }
 }
 
@@ -171,8 +174,8 @@ async fn test_and_book(
 ) -> Result<Response, Problem> {
     let opened = open(&house, &staff, id).await?;
     let now = staff.visitor.now.0;
-    let earliest = now.plus(opened.bench.rules.wait());
-    match check_walk_in(&form.typed, &opened, &house, now, earliest).await {
+    let placed = form.typed.pressed(now);
+    match check_walk_in(&form.typed, &opened, &house, placed, now).await {
         Ok((mut test, site, visit)) => {
             test.placed_by = crate::base::actor::Actor::Person(staff.who.clone()).mark();
             let inner = house.clone();
@@ -202,15 +205,17 @@ async fn check_walk_in(
     typed: &Typed,
     opened: &Opened,
     house: &House,
+    at_placing: Instant,
     now: Instant,
-    earliest: Instant,
 ) -> Result<(PatchTest, String, Expected), Problem> {
     let mut notes = Notes::default();
-    let met = chosen_bottles(&mut notes, typed, &opened.bottles, now);
+    let earliest = at_placing.plus(opened.bench.rules.wait());
+    let met = chosen_bottles(&mut notes, typed, &opened.bottles, at_placing);
     let placed = site_and_number(&mut notes, typed, &opened.bench.rules);
     let at = notes.instant("at", typed.get("at"), &opened.studio.zone, (earliest, now.plus(730 * DAY)));
     if let Some(met) = &met {
-        may_be_tested(&mut notes, "bottle", house, opened.client.id, (met, &[]), &opened.bench, (now, now)).await?;
+        may_be_tested(&mut notes, "bottle", house, opened.client.id, (met, &[]), &opened.bench, (at_placing, now))
+            .await?;
     }
     notes.settle((|| {
         let met = met?;
@@ -220,7 +225,7 @@ async fn check_walk_in(
             client: opened.client.id,
             method: Method::Lashes,
             number_placed,
-            placed: now,
+            placed: at_placing,
             placed_by: String::new(),
             read: None,
             read_by: String::new(),

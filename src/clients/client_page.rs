@@ -18,7 +18,7 @@ use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::store::{Db, Kept};
 use crate::web::House;
-use crate::web::checks::choice_field;
+use crate::web::checks::{choice_field, done_at};
 use crate::web::form::FieldView;
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
@@ -229,6 +229,9 @@ fn artist_field(client: &Client, names: &Names) -> Option<FieldView> {
 #[derive(Deserialize)]
 struct TypedAsked {
     changed: String,
+    /// When the button was pressed, as the device wrote it: see `done_at`.
+    #[serde(default)]
+    done: String,
 }
 
 async fn asked(
@@ -242,7 +245,8 @@ async fn asked(
         "nothing" => consultation::store::Changed::Nothing,
         _ => return Err(Problem::Unreadable("The answer could not be read.".into())),
     };
-    let who = staff.who.clone();
+    let (who, now) = (staff.who.clone(), staff.visitor.now.0);
+    let at = done_at(&form.typed.done, now).min(now);
     let kept = house
         .store
         .write(&form.key, move |tx| {
@@ -250,8 +254,7 @@ async fn asked(
             Box::pin(async move {
                 let client = seen(tx.db(), id, &who).await?;
                 not_restricted(&client)?;
-                let now = tx.now.0;
-                consultation::store::asked(tx, id, who.id, changed, now).await?;
+                consultation::store::asked(tx, id, who.id, changed, at).await?;
                 // What changed is asked at once, while she is there.
                 let end = if changed == consultation::store::Changed::Something { "/consultation" } else { "" };
                 Ok(Kept::see(format!("/door/clients/{id}{end}")))

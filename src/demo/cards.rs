@@ -10,7 +10,9 @@ use crate::base::problem::Problem;
 use crate::base::time::{DAY, HOUR, Instant, MINUTE};
 use crate::book::slots::Span;
 use crate::book::{self, Appointment, State, VisitKind};
-use crate::cards::card::{Aftercare, Arrival, Card, Count, CountedBy, Lids, Remover, Side, has_adhesive, lashes_of};
+use crate::cards::card::{
+    Aftercare, Arrival, Card, Count, CountedBy, Lids, Remover, Side, Zone, has_adhesive, lashes_of,
+};
 use crate::cards::counts::Found;
 use crate::cards::{self, SeedCard};
 use crate::clearance::Met;
@@ -151,6 +153,7 @@ pub(super) async fn fill(house: &House, people: &[Person], regulars: &[Regular],
     for own in made.iter_mut().skip(7).step_by(90) {
         own.corrected = Some(("She moved her next visit when she left.", "infill in three weeks, in the afternoon"));
     }
+    draw_maps(&mut made, &around.artists);
     met.extend(around.complaint(&mut made));
     cards::seed_cards(house, made).await?;
     met.extend(around.tests(regulars, days, now));
@@ -217,7 +220,10 @@ impl Around {
             version: 1,
         };
         let counts = if used.is_some() { counts(artist, &card, &arrival, draw) } else { Vec::new() };
-        Some((SeedCard { card, counts, arrival, corrected: None }, used.map(|(_, product, _)| product)))
+        Some((
+            SeedCard { card, counts, zones: Vec::new(), arrival, corrected: None },
+            used.map(|(_, product, _)| product),
+        ))
     }
 
     /// Patch tests of each of them with the adhesive that is in use most, long over and looked at: one for each half year.
@@ -274,6 +280,33 @@ impl Around {
         let own = open().filter(|own| own.room == Some(room)).max_by_key(newest);
         let own = own.or_else(|| open().max_by_key(newest))?;
         Some((own.id, own.product, own.lot.clone()))
+    }
+}
+
+/// Lengths from the inner corner, millimetres, and the curl: one of them lets the lashes grow towards the outer corner, the other sets
+/// the longest above the middle.
+const MAPS: [(&str, &[f64]); 2] = [("C", &[8.0, 9.0, 10.0, 11.0, 12.0]), ("CC", &[8.0, 10.0, 12.0, 11.0, 9.0])];
+
+/// Two of the artists draw a map now and then, each in her own way.
+fn draw_maps(made: &mut [SeedCard], artists: &[Artist]) {
+    for (artist, (curl, lengths)) in artists.iter().filter(|artist| !artist.trainee).zip(MAPS) {
+        let own = made.iter_mut().filter(|own| own.card.artist == artist.id && own.card.style.is_some());
+        for drawn in own.step_by(4) {
+            let fan = drawn.card.style.and_then(|style| style.fan).map_or(1, u32::from);
+            let diameter_mm = if fan > 1 { 0.05 } else { 0.15 };
+            let lid = |side: &Side| {
+                let zone = |(zone, length_mm): (u32, &f64)| Zone {
+                    side: *side,
+                    zone,
+                    length_mm: *length_mm,
+                    curl: curl.to_owned(),
+                    diameter_mm,
+                    fan,
+                };
+                (1..).zip(lengths).map(zone).collect::<Vec<_>>()
+            };
+            drawn.zones = drawn.card.lids.sides().iter().flat_map(lid).collect();
+        }
     }
 }
 

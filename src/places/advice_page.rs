@@ -17,7 +17,7 @@ use crate::advice::shown::{self, Answered, Shown};
 use crate::advice::store::{self as taken, NewAdvice};
 use crate::base::ids::RoomId;
 use crate::base::problem::Problem;
-use crate::base::time::Instant;
+use crate::base::time::{Instant, MINUTE, SECOND};
 use crate::base::units::{Celsius, RelHumidity};
 use crate::base::zone::ago;
 use crate::clearance;
@@ -25,6 +25,7 @@ use crate::rooms;
 use crate::store::{Kept, Tx};
 use crate::web::House;
 use crate::web::cautions::{Caution, WORK};
+use crate::web::checks::done_at;
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, new_form_key};
@@ -221,10 +222,10 @@ fn not_for_her(asked: &Asked) -> Vec<String> {
 fn age(read: &Read, studio: &Studio, now: Instant) -> Option<Age> {
     let air = read.air.as_ref()?;
     Some(Age {
-        seconds: now.since(air.at).max(0) / crate::base::time::SECOND,
+        seconds: now.since(air.at).max(0) / SECOND,
         ago: ago(&studio.zone, air.at, now),
         then: studio.zone.date_and_clock(air.at, now),
-        stale_after: read.settings.stale_after() / crate::base::time::SECOND,
+        stale_after: read.settings.stale_after() / SECOND,
         air: format!(
             "{}\u{a0}{}, {}\u{a0}%RH",
             studio.temperature(air.measured.temperature),
@@ -261,6 +262,14 @@ async fn take(
 /// Judged inside the write: between the page and the tap the air, the bottle or the client's standing may have changed.
 async fn take_now(tx: &mut Tx, house: &House, staff: &Staff, room: RoomId, typed: &Typed) -> Result<Kept, Problem> {
     let now = tx.now.0;
+    let pressed = typed.get("done").map_or(now, |done| done_at(done, now));
+    if now.since(pressed) > WAITED_AT_MOST {
+        return Err(Problem::Clash(
+            "This waited on a device, and the air it was advised in is another by now.".to_owned(),
+            "Nothing is kept as advised. What was used stands on the card; open the advice again for what comes next."
+                .to_owned(),
+        ));
+    }
     let studio = Studio::load(tx.db()).await?;
     let keys = house.store.keys();
     let found = advice_asked::read(tx.db(), keys, &studio.zone, room, &staff.who, typed, now).await?;
@@ -294,6 +303,9 @@ async fn take_now(tx: &mut Tx, house: &House, staff: &Staff, room: RoomId, typed
     tx.raise("advice");
     Ok(Kept::see(format!("{path}&kept={number}")))
 }
+
+/// A bottle that was taken longer ago is not judged by the air of now.
+const WAITED_AT_MOST: i64 = 10 * MINUTE;
 
 fn moved(happened: &str) -> Problem {
     Problem::Clash(happened.to_owned(), "Open the advice again and choose anew.".to_owned())

@@ -9,10 +9,11 @@ use serde::Deserialize;
 use super::readings::{self, NewReading, Outcome};
 use super::room_form::open_room;
 use super::written::TemperatureUnit;
-use super::{Instrument, InstrumentKind, Room, store};
+use super::{Instrument, InstrumentKind, Room, RoomSettings, store};
 use crate::base::ids::{InstrumentId, RoomId};
 use crate::base::number::DecimalMark;
 use crate::base::problem::{FieldNote, Problem};
+use crate::base::time::SECOND;
 use crate::base::units::RelHumidity;
 use crate::store::Kept;
 use crate::web::House;
@@ -58,21 +59,31 @@ struct KeypadPage {
     instruments: Option<FieldView>,
     instrument: String,
     back: String,
+    /// After how many seconds what was typed here is no air of now.
+    stale_after: i64,
 }
 
 async fn keypad_page(staff: Staff, State(house): State<House>, At(id): At<RoomId>) -> Result<Response, Problem> {
-    let (studio, room, instruments) = load(&house, id).await?;
-    page(&view(&house, &staff, &studio, &room, &instruments, &TypedReading::default(), &[], new_form_key()))
+    let opened = load(&house, id).await?;
+    page(&view(&house, &staff, &opened, &TypedReading::default(), &[], new_form_key()))
+}
+
+/// What the page of one room is made of.
+struct Opened {
+    studio: Studio,
+    room: Room,
+    instruments: Vec<Instrument>,
+    stale_after: i64,
 }
 
 /// The instruments a person may read here: a sensor's display is read by eye too, when its network is down.
-async fn load(house: &House, id: RoomId) -> Result<(Studio, Room, Vec<Instrument>), Problem> {
+async fn load(house: &House, id: RoomId) -> Result<Opened, Problem> {
     let mut db = house.store.read().await?;
     let studio = Studio::load(&mut db).await?;
     let room = open_room(store::room(&mut db, id).await?)?;
     let mut instruments = store::instruments(&mut db, id).await?;
     instruments.sort_by_key(|instrument| instrument.kind != InstrumentKind::Hand);
-    Ok((studio, room, instruments))
+    Ok(Opened { studio, room, instruments, stale_after: RoomSettings::load(&mut db).await?.stale_after() / SECOND })
 }
 
 async fn record(
@@ -81,16 +92,17 @@ async fn record(
     At(id): At<RoomId>,
     form: Form<TypedReading>,
 ) -> Result<Response, Problem> {
-    let (studio, room, instruments) = load(&house, id).await?;
+    let opened = load(&house, id).await?;
+    let Opened { studio, instruments, .. } = &opened;
     let typed = &form.typed;
     let key = form.key.form.clone().unwrap_or_default();
     if !typed.key.is_empty() {
-        return page(&view(&house, &staff, &studio, &room, &instruments, typed, &[], key));
+        return page(&view(&house, &staff, &opened, typed, &[], key));
     }
-    let (temperature, humidity, instrument) = match check(typed, &studio, &instruments) {
+    let (temperature, humidity, instrument) = match check(typed, studio, instruments) {
         Ok(checked) => checked,
         Err(Problem::Mistakes(notes)) => {
-            let view = view(&house, &staff, &studio, &room, &instruments, typed, &notes, key);
+            let view = view(&house, &staff, &opened, typed, &notes, key);
             return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view);
         }
         Err(other) => return Err(other),
@@ -132,13 +144,10 @@ fn check(
     notes.settle((|| Some((celsius?, humidity?, instrument?)))())
 }
 
-#[expect(clippy::too_many_arguments, reason = "the page and all that may come back with it")]
 fn view(
     house: &House,
     staff: &Staff,
-    studio: &Studio,
-    room: &Room,
-    instruments: &[Instrument],
+    Opened { studio, room, instruments, stale_after }: &Opened,
     typed: &TypedReading,
     notes: &[FieldNote],
     key: String,
@@ -181,5 +190,6 @@ fn view(
         instruments: (instruments.len() > 1).then_some(field),
         instrument: chosen,
         back: house.url(&format!("/rooms/{}", room.id)),
+        stale_after: *stale_after,
     }
 }

@@ -22,14 +22,20 @@ pub fn done_at(typed: &str, now: Instant) -> Instant {
 /// The pair in which a device's script tells what its clock says while it sends.
 pub const SENT: &str = "sent";
 
-/// The pairs of a form whose script told what its clock says while it sends, without that pair: the moment of the button (`done`) is put
-/// as long before `now` as it was before the sending, so that a clock that is wrong dates nothing. `None` where no script told.
+/// The fields in which a script writes a moment: of the button, and of the beginning of what a stopwatch timed.
+const MOMENTS: [&str; 2] = ["done", "at"];
+
+/// A number below this is no moment: fields of the same name hold the place on a keypad, or a wall time.
+const MOMENT: f64 = 1e12;
+
+/// The pairs of a form whose script told what its clock says while it sends, without that pair: a moment in it is put as long before
+/// `now` as it was before the sending, so that a clock that is wrong dates nothing. `None` where no script told.
 #[must_use]
 pub fn by_our_clock(pairs: &[(String, String)], now: Instant) -> Option<Vec<(String, String)>> {
     let ms = |text: &str| text.parse::<f64>().ok().filter(|ms| ms.abs() < 1e14);
     let sent = pairs.iter().find(|(name, _)| name == SENT).map(|(_, sent)| ms(sent))?;
     let put_right = |(name, value): &(String, String)| match (sent, ms(value)) {
-        (Some(sent), Some(pressed)) if name == "done" => {
+        (Some(sent), Some(pressed)) if MOMENTS.contains(&name.as_str()) && pressed >= MOMENT => {
             let waited = (sent - pressed).max(0.0) as i64;
             (name.clone(), (now.0 / 1000 - waited).to_string())
         }
@@ -226,6 +232,19 @@ mod tests {
             now.plus(-7 * MINUTE),
             "a clock that cannot be read counts for nothing"
         );
+        for (name, value, expected) in [
+            ("at", (at - 90 * minute).to_string(), (at - 30 * minute).to_string()),
+            ("at", "1".to_owned(), "1".to_owned()),
+            ("at", "2026-02-18T09:10".to_owned(), "2026-02-18T09:10".to_owned()),
+            ("seconds", (at - 90 * minute).to_string(), (at - 90 * minute).to_string()),
+        ] {
+            let pairs = [(name.to_owned(), value), (SENT.to_owned(), (at - 60 * minute).to_string())];
+            assert_eq!(
+                by_our_clock(&pairs, now).unwrap(),
+                [(name.to_owned(), expected)],
+                "an hour slow, half an hour late"
+            );
+        }
         let placed = [("done".to_owned(), "placed".to_owned()), (SENT.to_owned(), at.to_string())];
         assert_eq!(by_our_clock(&placed, now).unwrap(), [("done".to_owned(), "placed".to_owned())]);
         assert_eq!(by_our_clock(&placed[..1], now), None);

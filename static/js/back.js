@@ -34,14 +34,25 @@ export function asRead(form) {
   return [...shownIn(form)].filter(([, words]) => words !== "").map(([name, words]) => [named(name), short(words)]);
 }
 
-function note(sentences, act, leave) {
+function note(sentences, ...acts) {
   const place = document.createElement("div");
   place.className = "note near";
   place.setAttribute("role", "status");
-  const button = Object.assign(document.createElement("button"), { type: "button", className: "act", textContent: act });
-  button.addEventListener("click", leave);
-  place.append(...sentences.map((textContent) => Object.assign(document.createElement("p"), { textContent })), button);
+  const buttons = acts.map(([textContent, act]) => {
+    const button = Object.assign(document.createElement("button"), { type: "button", className: "act", textContent });
+    button.addEventListener("click", act);
+    return button;
+  });
+  place.append(...sentences.map((textContent) => Object.assign(document.createElement("p"), { textContent })), ...buttons);
   return place;
+}
+
+/** What was typed too long ago to stand in the form as if it were of now: shown as what it is, to be used for then or left. */
+export function standOld(form, typed, { shown }, use, leave) {
+  const words = (shown ?? []).map(([name, value]) => `${name} ${value}`).join(", ");
+  const sentence = `Typed ${typed} and not kept: ${words || "nothing that can be read"}. It is not of now.`;
+  const place = note([sentence], [`Use it: it is dated ${typed}`, () => (place.remove(), use())], ["Leave it", leave]);
+  form.before(place);
 }
 
 /** Something changed since the draft was begun: beside each field that differs stands what stands there now, and she is asked. */
@@ -54,13 +65,13 @@ export function standBeside(form, now, leave) {
     place?.append(Object.assign(document.createElement("p"), { className: "quiet", textContent: `Stands there now: ${words || "nothing"}` }));
   }
   const sentence = "This changed elsewhere since you began. Your entry is in the form and kept here as a draft; what stands there now is written beside it. Send yours in its place, or leave it.";
-  form.prepend(note([sentence], "Leave mine, take what stands there now", leave));
+  form.prepend(note([sentence], ["Leave mine, take what stands there now", leave]));
 }
 
 /** An entry whose form is not on this page: what the house said of it, and what was typed, until she leaves it. */
 export function standAlone({ kind, note: why, shown }, leave) {
   const sentence = `An entry of yours came back, and its form is no longer here: ${kind}. It is kept on this device, and here is what you typed. Write down where it belongs what is missing there, then leave it.`;
-  const place = note([sentence, why].filter(Boolean), "Leave it: nothing of it is missing", leave);
+  const place = note([sentence, why].filter(Boolean), ["Leave it: nothing of it is missing", leave]);
   const lines = document.createElement("dl");
   lines.className = "lines";
   for (const [name, words] of shown ?? []) {

@@ -95,7 +95,7 @@ async function look(risen) {
 // Puts the fresh element in place; gives the warnings that were not there before.
 function swap(place, fresh, since) {
   // A form on its way is left alone, and so is one that somebody is in the middle of and that is no longer there.
-  if (place.querySelector("[data-sent]")) return [];
+  if (place.querySelector("[data-sent], form[data-waits], form[aria-busy=true]")) return [];
   const focused = place.contains(document.activeElement) ? document.activeElement : null;
   const heir = focused && twin(focused, place, fresh);
   if (focused && !heir) {
@@ -111,6 +111,7 @@ function swap(place, fresh, since) {
   const before = new Set(warnings(place));
   const caret = focused && "selectionStart" in focused ? [focused.selectionStart, focused.selectionEnd] : null;
   place.replaceWith(fresh);
+  document.dispatchEvent(new CustomEvent("live-swapped", { detail: fresh }));
   heir?.focus({ preventScroll: true });
   if (heir && caret && caret[0] !== null) heir.setSelectionRange(...caret);
   return warnings(fresh).filter((words) => !before.has(words));
@@ -155,6 +156,8 @@ function say(words) {
   line.textContent = words;
 }
 
+// What waited on this device is there now: parts that stood still meanwhile are looked at again.
+document.addEventListener("outbox-saved", () => refresh(null));
 document.addEventListener("visibilitychange", () => {
   if (document.hidden) hush();
   else listen();

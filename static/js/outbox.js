@@ -25,12 +25,14 @@
 // shown; `data-outbox-once` on a form that is one entry and no more while its page is open; `data-outbox-meanwhile` with what is said
 // while it waits, in place of "You can go on working"; `data-outbox-asked` on a hidden field that says of each question how it is asked
 // ("q_lens:1a2b q_asthma:3c4d"), so that a draft fills in no answer to other words; `data-outbox-shown` on a hidden field
-// whose value a person reads on the page; `data-outbox-leave` on a link that leaves the draft;
+// whose value a person reads on the page; `data-outbox-stale="1800"` where a draft older than so many seconds says nothing of now and
+// must not stand in the fields as if it did; `data-outbox-own="place"` where several forms of a page go to one address: the hidden field that
+// says which of them this is; `data-outbox-leave` on a link that leaves the draft;
 // `data-done` on a hidden field that is told when the button was pressed. A script that fills fields calls `keepDraft(form)`
-// and listens to `outbox-restored` (fields were put back) and `outbox-empty` (the entry is on its way, begin the next).
+// and listens to `outbox-restored` (fields were put back; `detail` holds all values, also those that have no field yet) and `outbox-empty` (the entry is on its way, begin the next).
 
 import { all, asDraft, asWaiting, base, drop, inStore, list, put, readDraft, readOld, takeOver, when, withoutKey } from "./kept.js";
-import { asRead, shownIn, standAlone, standBeside } from "./back.js";
+import { asRead, shownIn, standAlone, standBeside, standOld } from "./back.js";
 import { canSeal } from "./seal.js";
 
 const line = document.querySelector("[data-outbox-line]");
@@ -89,6 +91,22 @@ const keyOf = (form) => form.elements.form_key;
 const doneOf = (form) => form.querySelector("[data-done]");
 const forms = () => [...document.querySelectorAll("form[data-outbox]")];
 
+/** True for the form that an entry was sent from, or for the same one on a page made since. */
+function isOf(form, { action, values }) {
+  const own = (form.dataset.outboxOwn ?? "").split(" ").filter(Boolean);
+  const says = (name) => values.find(([held]) => held === name)?.[1] === form.elements[name]?.value;
+  return action === new URL(form.action).pathname && own.every(says);
+}
+
+const freshKey = () => [...crypto.getRandomValues(new Uint8Array(16))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+
+/** Forms that share the key of their page, as the rows of a list do, are told apart by the house; here each needs one of its own. */
+function ownKeys() {
+  const shared = forms().filter((form) => forms().some((other) => other !== form && keyOf(other).value === keyOf(form).value));
+  for (const form of shared) form.dataset.pageKey = keyOf(form).value;
+  for (const form of shared) keyOf(form).value = freshKey();
+}
+
 /** What a form holds, as it would be sent; files, passphrases, token and key apart. */
 function valuesOf(form, submitter) {
   const kept = [...new FormData(form)].filter(
@@ -116,6 +134,27 @@ function keepMoment(form, { waited, values }) {
   form.dataset.waited = "";
   done.value = at;
   return `It is dated ${when(Number(at))}, when its button was pressed.`;
+}
+
+/** What was typed so long ago that it says nothing of now, in a form where that matters. */
+function isOld(form, { at, state, waited }) {
+  const seconds = Number(form.dataset.outboxStale ?? Infinity);
+  return state === "draft" && !waited && Date.now() - at > seconds * 1_000;
+}
+
+/** Shows it as what it is; used, it is dated when it was typed. */
+function offerOld(form, draft) {
+  const use = () => {
+    fill(form, draft.values);
+    keyOf(form).value = draft.key;
+    form.dataset.waited = "";
+    if (doneOf(form)) doneOf(form).value = String(draft.at);
+    tell(form, "near", `It is dated ${when(draft.at)}, when it was typed.`);
+    showDrop(form, true);
+    form.dispatchEvent(new CustomEvent("outbox-restored", { detail: draft.values }));
+    keepDraft(form).catch(() => {});
+  };
+  standOld(form, when(draft.at), draft, use, () => leave(draft, draft.page));
 }
 
 /** The next entry in this form is another: it happens when its own button is pressed. */
@@ -183,9 +222,11 @@ const taken = new Set();
 async function restore(form) {
   form.dataset.page = here();
   const mine = await drafts();
-  const sentBack = mine.find((entry) => entry.key === keyOf(form).value);
+  const { pageKey } = form.dataset;
+  const sentBack = mine.find((entry) => (pageKey ? entry.key === pageKey && isOf(form, entry) : entry.key === keyOf(form).value));
   if (sentBack) {
     taken.add(sentBack.key);
+    keyOf(form).value = sentBack.key;
     // The page that came back belongs to the page it was sent from.
     form.dataset.page = sentBack.page;
     const dated = keepMoment(form, sentBack);
@@ -194,9 +235,12 @@ async function restore(form) {
     showDrop(form, true);
     return;
   }
-  const action = new URL(form.action).pathname;
-  const draft = mine.filter((entry) => entry.page === here() && entry.action === action).sort((a, b) => b.at - a.at)[0];
+  const draft = mine.filter((entry) => entry.page === here() && isOf(form, entry)).sort((a, b) => b.at - a.at)[0];
   if (!draft) return;
+  if (isOld(form, draft)) {
+    offerOld(form, draft);
+    return;
+  }
   taken.add(draft.key);
   const version = form.dataset.outboxVersion;
   const stood = draft.values.find(([name]) => name === version)?.[1];
@@ -211,7 +255,7 @@ async function restore(form) {
   const note = [why, dated].filter(Boolean).join(" ");
   tell(form, note ? "near" : "draft", note || "draft");
   showDrop(form, true);
-  form.dispatchEvent(new CustomEvent("outbox-restored"));
+  form.dispatchEvent(new CustomEvent("outbox-restored", { detail: draft.values }));
 }
 
 /** Forgets a draft and goes on. */
@@ -223,7 +267,7 @@ async function leave({ key }, to) {
 /** Shows an entry that came back and has no form to stand in any more, on the page it belongs to or where that led. */
 async function showAlone() {
   // One whose form is here waits for its turn in it.
-  const formless = ({ action }) => !forms().some((form) => new URL(form.action).pathname === action);
+  const formless = (entry) => !forms().some((form) => isOf(form, entry));
   const left = (await drafts()).filter((entry) => entry.state === "refused" && !taken.has(entry.key) && formless(entry));
   const back = left.sort((a, b) => b.at - a.at);
   const entry = back.find(({ page }) => page === here()) ?? (location.hash === CAME_BACK ? back[0] : undefined);
@@ -483,12 +527,11 @@ async function flush() {
 
 /** Sends a form as a browser without this script would: the page that answers is shown. */
 function sendPlainly(form, submitter) {
-  const more = [...(submitter?.name ? [[submitter.name, submitter.value]] : []), ...(doneOf(form) ? [nowHere()] : [])];
+  const isDated = form.querySelector("[data-done], [data-at]") !== null;
+  const more = [...(submitter?.name ? [[submitter.name, submitter.value]] : []), ...(isDated ? [nowHere()] : [])];
   for (const [name, value] of more) form.append(Object.assign(document.createElement("input"), { type: "hidden", name, value }));
   HTMLFormElement.prototype.submit.call(form);
 }
-
-const freshKey = () => [...crypto.getRandomValues(new Uint8Array(16))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
 
 /** What a form says, but for the moment it was sent: the same again at once is a double click. */
 function saying(form, { values }) {
@@ -576,6 +619,15 @@ function watch(form) {
   }
 }
 
+/** Forms of a part of the page that was put in place anew. */
+function takeIn(place) {
+  ownKeys();
+  for (const form of forms().filter((one) => place.contains(one))) {
+    watch(form);
+    restore(form).catch(() => {});
+  }
+}
+
 /** Where nothing can be sealed nothing is kept, and the page says so, once. What an older version kept here in the clear is sent. */
 async function keepNothing() {
   const place = forms()[0]?.querySelector("[data-outbox-state]");
@@ -605,11 +657,13 @@ export const restored = (async () => {
     return;
   }
   // A button pressed while this page still looks at what is kept must not go past it.
+  ownKeys();
   forms().forEach(watch);
   await takeOver(houseKey).catch(() => {});
   for (const form of forms()) if (form.getAttribute("aria-busy") !== "true") await restore(form).catch(() => {});
   await showAlone().catch(() => {});
   await tellLine().catch(() => {});
+  document.addEventListener("live-swapped", ({ detail }) => takeIn(detail));
   addEventListener("online", flush);
   addEventListener("pageshow", (event) => event.persisted && forms().forEach((form) => form.removeAttribute("aria-busy")));
   document.addEventListener("visibilitychange", () => document.hidden || flush());

@@ -107,6 +107,7 @@ impl Whose {
                 version: 1,
             },
             counts: if closed { vec![count(Side::Left), count(Side::Right)] } else { Vec::new() },
+            zones: Vec::new(),
             arrival: Vec::new(),
             corrected: None,
         }

@@ -201,6 +201,7 @@ async fn came_for_years(house: &House) -> ClientId {
                 version: 1,
             },
             counts: vec![count(Side::Left), count(Side::Right)],
+            zones: Vec::new(),
             arrival: Vec::new(),
             corrected: None,
         }

@@ -104,9 +104,9 @@ describe('the book', () => {
     const page = await open('artist', day, { hasTouch: true });
     await page.locator(`.diary a[href$="${path}"]`).tap();
     await page.waitForURL(new RegExp(`${path}$`));
-    await page.locator('[action$="/cancel"] button').tap();
+    await page.locator('[action$="/cancel"] button:visible').tap();
     await page.waitForURL(/told=cancelled$/);
-    await page.locator('[action$="/restore"] button').tap();
+    await page.locator('[action$="/restore"] button:visible').tap();
     await page.waitForURL(/told=restored$/);
     await page.close();
   });

@@ -6,7 +6,7 @@ import { anOpenCard } from './cards.mjs';
 import { anArtist } from './hands.mjs';
 import { ask, openHouse, signIn } from './house.mjs';
 import { chance, startProxy } from './proxy.mjs';
-import { entries, states, stored } from './stored.mjs';
+import { age, entries, states, stored } from './stored.mjs';
 
 const FORMS = Number(process.env.STILLROOM_TEST_FORMS ?? 100);
 const SEED = Number(process.env.STILLROOM_TEST_SEED ?? 20260218);
@@ -16,22 +16,6 @@ const SAVED = '[data-outbox-line] [data-kept=saved]:not([hidden])';
 // What the outbox sends: entries, and entries to be opened.
 const ENTRIES = /timing\/typed$|outbox\/open$/;
 const BROWSER = { locale: 'en-GB', timezoneId: 'Europe/Lisbon', reducedMotion: 'reduce' };
-
-/** Makes everything stored look as if it had been written down earlier. */
-const age = (page, hours) =>
-  page.evaluate(async (ms) => {
-    const [{ name }] = (await indexedDB.databases()).filter((one) => one.name.startsWith('stillroom.kept:'));
-    const database = await new Promise((done) => (indexedDB.open(name).onsuccess = (event) => done(event.target.result)));
-    for (const store of ['entry', 'key', 'typed']) {
-      const inside = database.transaction(store, 'readwrite').objectStore(store);
-      const values = await new Promise((done) => (inside.getAll().onsuccess = (event) => done(event.target.result)));
-      for (const value of values) {
-        for (const when of ['at', 'made']) if (value[when]) value[when] -= ms;
-        inside.put(value);
-      }
-    }
-    database.close();
-  }, hours * 3_600_000);
 
 describe('a device that loses its network', () => {
   let house;
@@ -137,8 +121,8 @@ describe('a device that loses its network', () => {
 
   test('other forms are sealed as well, and come back after a reload', async () => {
     await signOut();
-    await signIn(page, proxy.address, house.signIns.desk);
-    await page.goto(`${proxy.address}/door/clients/new`);
+    await signIn(page, proxy.address, house.signIns.owner);
+    await page.goto(`${proxy.address}/rooms/new`);
     await page.fill('[name=name]', SECRET);
     await page.waitForTimeout(600);
     assert.ok(!JSON.stringify(await stored(page)).includes(SECRET));

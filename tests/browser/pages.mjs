@@ -31,8 +31,10 @@ const send = (page) => page.click('main form .go');
 const sendOn = (page) => Promise.all([page.waitForNavigation(), send(page)]);
 
 /** A form of the outbox is sent by its script first; what is refused is then shown as the page it is. */
-async function sendThroughOutbox(page) {
-  await send(page);
+const sendThroughOutbox = (page) => refusedBy(page, 'main form .go');
+
+async function refusedBy(page, button) {
+  await page.click(button);
   await page.waitForSelector('.mistakes');
 }
 
@@ -43,10 +45,7 @@ async function refuseReading(page) {
 }
 
 /** A look at a test in which nothing was chosen. */
-async function refuseLook(page) {
-  await page.click('[action$="/looks"] .go');
-  await page.waitForSelector('.mistakes');
-}
+const refuseLook = (page) => refusedBy(page, '[action$="/looks"] .go');
 
 /** The keypad with a reading half typed. */
 async function typeTwenty(page) {
@@ -135,7 +134,7 @@ export const pages = [
   { name: 'bottle-new', as: 'artist', path: '/shelf/bottles/new' },
   { name: 'bottle-new-refused', as: 'artist', path: '/shelf/bottles/new', then: refuseBottle, status: 422 },
   { name: 'product-new', as: 'owner', path: '/shelf/products/new' },
-  { name: 'product-new-refused', as: 'owner', path: '/shelf/products/new', then: send, status: 422 },
+  { name: 'product-new-refused', as: 'owner', path: '/shelf/products/new', then: sendThroughOutbox, status: 422 },
   { name: 'product-edit', as: 'owner', on: '/shelf', link: link('/shelf/products/{id}/edit') },
   { name: 'classes', as: 'artist', path: '/shelf/classes' },
   { name: 'classes-owner', as: 'owner', path: '/shelf/classes' },
@@ -172,7 +171,7 @@ export const pages = [
   { name: 'clients', as: 'desk', reach: onClients, link: link('/door/clients') },
   { name: 'clients-empty', as: 'owner', in: 'empty', path: '/door/clients' },
   { name: 'client-new', as: 'desk', path: '/door/clients/new' },
-  { name: 'client-new-refused', as: 'desk', path: '/door/clients/new', then: send, status: 422 },
+  { name: 'client-new-refused', as: 'desk', path: '/door/clients/new', then: sendThroughOutbox, status: 422 },
   { name: 'client', as: 'owner', reach: onClient(''), link: link('/door/clients/{id}') },
   { name: 'client-desk', as: 'desk', reach: onClient('') },
   { name: 'client-edit', as: 'desk', reach: onClient('/edit'), link: link('/door/clients/{id}/edit') },
@@ -217,7 +216,7 @@ export const pages = [
   { name: 'book-week', as: 'artist', path: '/book/week' },
   { name: 'book-new', as: 'desk', path: '/book/new' },
   { name: 'book-new-client', as: 'desk', reach: async (house) => `/book/new?client=${(await aClient(house)).id}`, link: link('/book/new') },
-  { name: 'book-new-refused', as: 'desk', path: '/book/new', then: send, status: 422 },
+  { name: 'book-new-refused', as: 'desk', path: '/book/new', then: sendThroughOutbox, status: 422 },
   { name: 'appointment', as: 'artist', reach: anAppointment, link: link('/book/{id}') },
   { name: 'appointment-move', as: 'artist', reach: async (house) => `${await anAppointment(house)}/move`, link: link('/book/{id}/move') },
   { name: 'free', as: 'desk', path: '/book/free' },
@@ -277,9 +276,9 @@ export const pages = [
   { name: 'lots', as: 'owner', path: '/door/lots' },
   { name: 'stops', as: 'owner', path: '/door/stops' },
   { name: 'stop-new', as: 'owner', path: '/door/stops/new' },
-  { name: 'stop-new-refused', as: 'owner', path: '/door/stops/new', then: send, status: 422 },
+  { name: 'stop-new-refused', as: 'owner', path: '/door/stops/new', then: sendThroughOutbox, status: 422 },
   { name: 'staff-incidents', as: 'owner', path: '/door/staff-incidents' },
-  { name: 'staff-incidents-refused', as: 'artist', path: '/door/staff-incidents', then: send, status: 422 },
+  { name: 'staff-incidents-refused', as: 'artist', path: '/door/staff-incidents', then: sendThroughOutbox, status: 422 },
   { name: 'clearance-rules', as: 'owner', path: '/office/clearance' },
   { name: 'clearance', as: 'artist', reach: demoClient('Alva Lindqvist', '/clearance'), link: link('/door/clients/{id}/clearance') },
   { name: 'clearance-desk', as: 'desk', reach: demoClient('Alva Lindqvist', '/clearance') },
@@ -288,7 +287,7 @@ export const pages = [
   { name: 'test-new-refused', as: 'desk', reach: demoClient('Alva Lindqvist', '/tests/new'), then: (page) => page.fill('[name=at]', '').then(() => sendThroughOutbox(page)), status: 422 },
   { name: 'test', as: 'owner', on: '/door/not-cleared', link: link('/door/tests/{id}') },
   { name: 'visit-new', as: 'desk', reach: demoClient('Alva Lindqvist', '/visits/new'), link: link('/door/clients/{id}/visits/new') },
-  { name: 'visit-new-refused', as: 'desk', reach: demoClient('Alva Lindqvist', '/visits/new'), then: (page) => page.fill('[name=at]', '').then(() => send(page)), status: 422 },
+  { name: 'visit-new-refused', as: 'desk', reach: demoClient('Alva Lindqvist', '/visits/new'), then: (page) => page.fill('[name=at]', '').then(() => sendThroughOutbox(page)), status: 422 },
   { name: 'walk-in', as: 'desk', reach: demoClient('Alva Lindqvist', '/walk-in'), link: link('/door/clients/{id}/walk-in') },
   { name: 'reaction-new', as: 'artist', reach: demoClient('Alva Lindqvist', '/reactions/new'), link: link('/door/clients/{id}/reactions/new') },
   { name: 'reaction-new-refused', as: 'owner', reach: demoClient('Alva Lindqvist', '/reactions/new'), then: sendThroughOutbox, status: 422 },
@@ -305,18 +304,18 @@ export const pages = [
   { name: 'complaint-photo-refused', as: 'owner', reach: aComplaint, then: (page) => page.click('[data-photo] button'), status: 422 },
   { name: 'complaint-refused', as: 'owner', reach: aComplaint, then: refuseDecision, status: 422 },
   { name: 'complaint-twice', as: 'owner', reach: aComplaint, then: decidedMeanwhile, status: 409 },
-  { name: 'complaint-new-refused', as: 'desk', reach: demoClient('Alva Lindqvist', '/complaints/new'), then: send, status: 422 },
-  { name: 'finding-new-refused', as: 'owner', reach: demoClient('Alva Lindqvist', '/findings/new'), then: send, status: 422 },
-  { name: 'statement-new-refused', as: 'owner', reach: demoClient('Alva Lindqvist', '/statements/new'), then: send, status: 422 },
+  { name: 'complaint-new-refused', as: 'desk', reach: demoClient('Alva Lindqvist', '/complaints/new'), then: sendThroughOutbox, status: 422 },
+  { name: 'finding-new-refused', as: 'owner', reach: demoClient('Alva Lindqvist', '/findings/new'), then: sendThroughOutbox, status: 422 },
+  { name: 'statement-new-refused', as: 'owner', reach: demoClient('Alva Lindqvist', '/statements/new'), then: sendThroughOutbox, status: 422 },
   { name: 'decision-new', as: 'owner', reach: demoClient('Ebba Sorensdal', '/decisions/new'), link: link('/door/clients/{id}/decisions/new') },
-  { name: 'decision-new-refused', as: 'owner', reach: demoClient('Ebba Sorensdal', '/decisions/new'), then: send, status: 422 },
-  { name: 'walk-in-refused', as: 'desk', reach: demoClient('Alva Lindqvist', '/walk-in'), then: send, status: 422 },
-  { name: 'reaction-look-refused', as: 'owner', on: '/door/not-cleared', link: link('/door/reactions/{id}'), then: (page) => page.click('[action*="/follow-ups/"] .go'), status: 422 },
+  { name: 'decision-new-refused', as: 'owner', reach: demoClient('Ebba Sorensdal', '/decisions/new'), then: sendThroughOutbox, status: 422 },
+  { name: 'walk-in-refused', as: 'desk', reach: demoClient('Alva Lindqvist', '/walk-in'), then: sendThroughOutbox, status: 422 },
+  { name: 'reaction-look-refused', as: 'owner', on: '/door/not-cleared', link: link('/door/reactions/{id}'), then: (page) => refusedBy(page, '[action*="/follow-ups/"] .go'), status: 422 },
   { name: 'reaction-told-refused', as: 'owner', on: '/door/not-cleared', link: link('/door/reactions/{id}'), then: (page) => page.click('[action$="/told"] .act'), status: 422 },
   { name: 'lots-found', as: 'owner', path: '/door/lots', then: traceALot },
   { name: 'clearance-rules-refused', as: 'owner', path: '/office/clearance', then: (page) => page.fill('[name=wait_hours]', '12').then(() => send(page)), status: 422 },
   { name: 'cover-refused', as: 'owner', reach: coverOf, then: (page) => page.fill('[name=last_day]', 'soon').then(() => send(page)), status: 422 },
-  { name: 'client-edit-refused', as: 'desk', reach: onClient('/edit'), then: (page) => page.fill('[name=name]', '').then(() => send(page)), status: 422 },
+  { name: 'client-edit-refused', as: 'desk', reach: onClient('/edit'), then: (page) => page.fill('[name=name]', '').then(() => sendThroughOutbox(page)), status: 422 },
   { name: 'client-erasure-refused', as: 'owner', reach: onClient('/erasure'), then: (page) => page.click('main form .halt'), status: 422 },
   { name: 'client-file-open', as: 'owner', reach: onClient('/file?open=yes') },
   { name: 'question-new-refused', as: 'owner', path: '/door/questions/new', then: send, status: 422 },
@@ -324,7 +323,7 @@ export const pages = [
   { name: 'consent-text-refused', as: 'owner', path: '/door/consents/treatment', then: (page) => page.fill('[name=body]', '').then(() => send(page)), status: 422 },
   { name: 'ages-refused', as: 'owner', path: '/door/ages', then: (page) => page.fill('[name=guardian_below]', 'grown up').then(() => send(page)), status: 422 },
   { name: 'client-advice-first', as: 'owner', reach: adviceFirst, link: link('/door/clients/{id}/consultations/{id}') },
-  { name: 'client-advice-first-refused', as: 'owner', reach: adviceFirst, then: (page) => page.click('[action$="/advice"] .act'), status: 422 },
+  { name: 'client-advice-first-refused', as: 'owner', reach: adviceFirst, then: (page) => refusedBy(page, '[action$="/advice"] .act'), status: 422 },
   { name: 'cover', as: 'owner', reach: coverOf, link: link('/office/people/{id}/cover') },
   { name: 'empty-not-cleared', as: 'owner', in: 'empty', path: '/door/not-cleared' },
 
@@ -387,7 +386,7 @@ async function decidedMeanwhile(page) {
 async function refuseDecision(page) {
   await page.check('[name=decision][value=refund]');
   await page.fill('[name=refund]', 'a lot');
-  await page.click('[action$="/decision"] .go');
+  await refusedBy(page, '[action$="/decision"] .go');
 }
 
 /** Who met the first product of the list, whatever the lot. */
@@ -421,7 +420,7 @@ async function onAdviceTaken(house) {
   await page.goto(`${house.address}/`);
   for (const path of await page.$$eval('.board .cell', (cells) => cells.map((cell) => cell.getAttribute('href')))) {
     await page.goto(house.address + path);
-    const take = page.locator('#advice form[action$="/advice"] button');
+    const take = page.locator('#advice form[action$="/advice"] button:visible');
     if (!(await take.count())) continue;
     await Promise.all([page.waitForURL(/kept=/), take.click()]);
     break;
@@ -440,7 +439,7 @@ async function onShelf(house) {
 /** A bottle that came on no day. */
 async function refuseBottle(page) {
   await page.fill('[name=received]', '');
-  await send(page);
+  await sendThroughOutbox(page);
 }
 
 /** Where an invitation to the studio leads. */

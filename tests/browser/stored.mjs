@@ -50,3 +50,25 @@ export const forget = (page) =>
       });
     }
   });
+
+/** Makes everything stored look as if it had been written down earlier. */
+export const age = (page, hours) =>
+  page.evaluate(async (ms) => {
+    const [{ name }] = (await indexedDB.databases()).filter((one) => one.name.startsWith('stillroom.kept:'));
+    const database = await new Promise((done) => (indexedDB.open(name).onsuccess = (event) => done(event.target.result)));
+    for (const store of ['entry', 'key', 'typed']) {
+      const inside = database.transaction(store, 'readwrite').objectStore(store);
+      const values = await new Promise((done) => (inside.getAll().onsuccess = (event) => done(event.target.result)));
+      for (const value of values) {
+        for (const when of ['at', 'made']) if (value[when]) value[when] -= ms;
+        inside.put(value);
+      }
+    }
+    database.close();
+  }, hours * 3_600_000);
+
+/** Waits until the outbox has the forms of this page in hand. */
+export const inHand = async (page, form) => {
+  await page.waitForSelector(form);
+  await page.evaluate(async () => (await import([...document.scripts].find(({ src }) => src.endsWith('/outbox.js')).src)).restored);
+};

@@ -179,6 +179,11 @@ both_databases!(a_bottle_that_suits_is_taken_once_and_kept_with_what_it_rests_on
     page.says("Take Heath, medium bead");
     assert!(may_be_taken_at_once(&page.text()), "{}", page.words());
     let form = page.form(&format!("/rooms/{}/advice", things.gable));
+    // Pressed half an hour ago, it would be judged by another air.
+    let late = ines.page(&path).await.form(&format!("/rooms/{}/advice", things.gable));
+    let done = (house.clock.now().0.plus(-30 * MINUTE).0 / 1000).to_string();
+    ines.submit(&late.with("done", &done)).await.must(409).says("the air it was advised in is another by now");
+    assert_eq!(house.number("select count(*) from advice").await, before);
     let first = ines.submit(&form).await.goes_to();
     let again = ines.submit(&form).await.goes_to();
     assert_eq!(first, again, "the same act again is the same record");

@@ -216,7 +216,7 @@ pub(crate) fn rows() -> Vec<Row> {
         post("/cards/{card}/placed", |_| form(&[("right_single", "12"), ("do", "keep")]), "ssgxnngss"),
         post("/cards/{card}/drop", |_| form(&[("seen", "stickies")]), "ssgxnngss"),
         post("/cards/{card}/back/{part}", empty_form, "ssgxnngss"),
-        post("/cards/{card}/step", |_| form(&[("place", "1")]), "ssgxnngss"),
+        post("/cards/{card}/step", |_| form(&[("place", "1"), ("deed", "begin")]), "ssgxnngss"),
         get("/cards/{card}/bottle", "ssoxnnoss"),
         post(
             "/cards/{card}/bottle",
@@ -523,6 +523,28 @@ both_databases!(a_card_begun_before_her_answers_were_given_is_not_opened_late, a
     open(&mut ines, things, &client, &[("done", &done)]).await.must(422);
     assert_eq!(house.number(&format!("select count(*) from card where client = '{client}'")).await, 0);
     opened(&mut ines, things, &client, &[]).await;
+});
+
+both_databases!(a_removal_card_that_comes_late_is_judged_for_then_as_any_other, async |house| {
+    let things = &house.things;
+    let mut ines = house.actor(Actor::ArtistA);
+    house.pass(60, &mut [&mut ines]).await;
+    // Her answers are given now: half an hour ago nobody knew that nothing stands against a removal.
+    let client = cleared(house, "Tuva Lind").await;
+    let done = (house.clock.now().0.plus(-30 * MINUTE).0 / 1000).to_string();
+    let off = [("kind", "removal"), ("remover", "cream"), ("remover_lot", "cr-1"), ("minutes", "10")];
+    let cards = format!("select count(*) from card where client = '{client}'");
+    let late = [&off[..], &[("done", done.as_str())]].concat();
+    open(&mut ines, things, &client, &late).await.must(422).says("medical help first");
+    assert_eq!(house.number(&cards).await, 0);
+    opened(&mut ines, things, &client, &off).await;
+    // Begun after them it is opened late, and says so.
+    let other = cleared(house, "Yrsa Holm").await;
+    let done = (house.clock.now().0.plus(MINUTE).0 / 1000).to_string();
+    house.clock.advance(20 * MINUTE);
+    let card = opened(&mut ines, things, &other, &[&off[..], &[("done", done.as_str())]].concat()).await;
+    let says = house.look(&format!("select clearance from card where id = '{card}'")).await;
+    assert_eq!(says, "cleared for a removal, judged when the card arrived from a device without network");
 });
 
 both_databases!(a_bottle_change_that_waited_is_dated_when_its_button_was_pressed, async |house| {
@@ -896,6 +918,25 @@ both_databases!(aftercare_steps_wait_their_time_and_stay_as_the_card_began, asyn
     ines.page(&path).await.says("done 10:15");
     let next = opened(&mut ines, things, &things.cards.client, &[]).await;
     ines.page(&format!("/cards/{next}")).await.says("Something new");
+});
+
+both_databases!(a_press_on_a_step_that_comes_late_is_dated_then_and_never_does_what_comes_after_it, async |house| {
+    let things = &house.things;
+    let mut ines = house.actor(Actor::ArtistA);
+    let card = opened(&mut ines, things, &things.cards.client, &[]).await;
+    let path = format!("/cards/{card}");
+    house.pass(10, &mut [&mut ines]).await;
+    let (begin, same) = (ines.page(&path).await, ines.page(&path).await);
+    house.pass(20, &mut [&mut ines]).await;
+    let pressed = house.clock.now().0.plus(-15 * MINUTE);
+    let step = format!("{path}/step");
+    ines.submit(&begin.form(&step).with("done", &(pressed.0 / 1000).to_string())).await.must(303);
+    let begun = format!("select begun from card_step where card = '{card}' and place = 1");
+    assert_eq!(house.number(&begun).await, pressed.0);
+    // Another device pressed the same button: it begins nothing again, and ends nothing.
+    ines.submit(&same.form(&step)).await.must(409).says("Somebody else went on with this step");
+    let done = format!("select count(*) from card_step where card = '{card}' and done is not null");
+    assert_eq!(house.number(&done).await, 0);
 });
 
 // ---- counting --------------------------------------------------------------------------------------------------------
@@ -1273,6 +1314,33 @@ both_databases!(a_correction_is_a_version_with_a_reason_and_the_old_one_stays_re
         if house.is_sqlite() { "blob" } else { "bytea" }
     );
     assert_eq!(house.number(&open).await, 0);
+});
+
+both_databases!(a_map_is_corrected_with_its_card_and_the_old_one_stays_readable, async |house| {
+    let things = &house.things;
+    let mut ines = house.actor(Actor::ArtistA);
+    let closed = &things.cards.closed;
+    let path = format!("/cards/{closed}/correct");
+    let form = ines.form(&path, &path).await;
+    assert_eq!(form.value("map_left"), "", "none was drawn");
+    let drawn = form.with("reason", "The map was forgotten.").with("map_left", "1 8 C 0.15\n2 10 CC 0.05 4D");
+    ines.submit(&drawn.clone().with("map_left", "2 10 Q 0.05")).await.must(422).says("Zone 2: Choose one of");
+    ines.submit(&drawn).await.must(303);
+    let record = ines.page(&format!("/cards/{closed}/record")).await;
+    record.says("10 CC 0.05 4D");
+    // Another reason, another length: the version before shows the map as it stood.
+    let form = ines.form(&path, &path).await;
+    assert_eq!(form.value("map_left"), "1 8 C 0.15\n2 10 CC 0.05 4D");
+    ines.submit(&form.with("reason", "Shorter.").with("map_left", "1 8 C 0.15\n2 9 CC 0.05 4D")).await.must(303);
+    let id = house.look(&format!("select id from card_version where card = '{closed}' and version = 3")).await;
+    let old = ines.page(&format!("/cards/{closed}/versions/{id}")).await;
+    old.says("zone 2: 10 mm CC, 0.05 mm, 4D");
+    old.says("does not hold any more");
+    ines.page(&format!("/cards/{closed}/record")).await.says("9 CC 0.05 4D");
+    // What is taken out of the field is taken out of the map; a form that says nothing of it leaves it alone.
+    let form = ines.form(&path, &path).await;
+    ines.submit(&form.with("reason", "None at all.").with("map_left", "")).await.must(303);
+    assert_eq!(house.number(&format!("select count(*) from card_zone where card = '{closed}'")).await, 0);
 });
 
 both_databases!(a_corrected_bottle_is_the_one_she_met, async |house| {

@@ -746,6 +746,66 @@ both_databases!(who_was_told_of_a_reaction_that_comes_late_was_told_when_it_was_
     assert!(matches!(judged(house, ada, house.clock.now().0).await, Clearance::Held(_)));
 });
 
+both_databases!(what_is_entered_of_a_reaction_late_is_dated_when_its_button_was_pressed, async |house| {
+    let things = &house.things.clearance;
+    let (reaction, look) = (&things["{reaction}"], &things["{follow_up}"]);
+    let mut owner = house.owner();
+    let path = format!("/door/reactions/{reaction}");
+    let page = owner.page(&path).await;
+    let forms = [
+        page.form(&format!("{path}/follow-ups/{look}")).with("words", "Better."),
+        page.form(&format!("{path}/told")).with("whom", "insurer"),
+        page.form(&format!("{path}/over")),
+    ];
+    house.pass(40, &mut [&mut owner]).await;
+    let pressed = house.clock.now().0.plus(-25 * MINUTE);
+    for form in forms {
+        let form = form.with("done", &(pressed.0 / 1000).to_string());
+        let to = owner.submit(&form).await.goes_to();
+        assert_eq!(owner.submit(&form).await.goes_to(), to, "sent again it is the same one");
+    }
+    for (column, of) in [
+        ("done", format!("follow_up where id = '{look}'")),
+        ("max(at)", format!("told where about = '{reaction}'")),
+        ("closed", format!("reaction where id = '{reaction}'")),
+    ] {
+        assert_eq!(house.number(&format!("select {column} from {of}")).await, pressed.0, "{column} from {of}");
+    }
+});
+
+both_databases!(a_walk_in_that_comes_late_was_tested_when_its_button_was_pressed, async |house| {
+    let ada = &house.things.clearance["ada"];
+    let mut artist = house.actor(Actor::ArtistA);
+    let path = format!("/door/clients/{ada}/walk-in");
+    let page = artist.page(&path).await;
+    let form = page.form(&path).with("bottle", &house.things.clearance["bottle"]).with("do", "usual");
+    house.pass(50, &mut [&mut artist]).await;
+    let pressed = house.clock.now().0.plus(-45 * MINUTE);
+    artist.submit(&form.with("done", &(pressed.0 / 1000).to_string())).await.must(303);
+    let placed = format!("select placed from patch_test where client = '{ada}'");
+    assert_eq!(house.number(&placed).await, pressed.0);
+});
+
+both_databases!(a_decision_to_go_on_that_comes_on_another_day_is_asked_about_again, async |house| {
+    let bea = &house.things.clearance["bea"];
+    let path = format!("/door/clients/{bea}/decisions");
+    let mut owner = house.owner();
+    let form = owner.form(&format!("{path}/new"), &path).await;
+    let form = form.with("reason", "Seen yesterday by me; insurer agreed by telephone.");
+    house.clock.advance(DAY);
+    owner.sign_in(Actor::Owner.name(), PHRASE).await.must(303);
+    let fresh = owner.form(&format!("{path}/new"), &path).await;
+    let late = form.with("csrf", fresh.value("csrf"));
+    let back = owner.submit(&late).await.must(422);
+    back.says("is another since this was opened");
+    assert_eq!(house.number("select count(*) from clearance_override").await, 0);
+    // Having looked at it she sends it for this day, by the same key.
+    let again = back.form(&path);
+    assert_eq!(again.value("reason"), "Seen yesterday by me; insurer agreed by telephone.");
+    owner.submit(&again).await.must(303);
+    assert!(judged(house, bea, house.clock.now().0).await.is_cleared());
+});
+
 both_databases!(two_days_over_the_spring_change_are_47_hours_and_not_a_wait, async |house| {
     let (ada, bottle) = (&house.things.clearance["ada"], &house.things.clearance["bottle"]);
     // 10:00 on Saturday 28 March in Copenhagen.

@@ -223,6 +223,20 @@ both_databases!(a_sitting_sent_twice_is_one, async |house| {
     assert_eq!(kept(house, &artist, "volume").await["hands"]["placements"], 1);
 });
 
+both_databases!(a_stopwatch_on_a_slow_tablet_dates_nothing_wrongly, async |house| {
+    let artist = house.things.hands.artist.clone();
+    let mut browser = house.actor(Actor::ArtistA);
+    let action = format!("/hands/{artist}/timing");
+    let form = browser.form(&format!("{action}?style=volume-4"), &action).await.with("marks", "0;2400;3500");
+    let (now, minute) = (house.clock.now().0.0 / 1000, stillroom::base::time::MINUTE / 1000);
+    // Begun twenty minutes before it was sent, by a clock that is a day behind.
+    let slow = now - 1440 * minute;
+    let (at, sent) = ((slow - 20 * minute).to_string(), slow.to_string());
+    browser.submit(&form.with("at", &at).with("sent", &sent)).await.goes_to();
+    let kept = house.number("select max(at) from timing_session where technique = 'volume'").await;
+    assert_eq!(kept / 1000, now - 20 * minute);
+});
+
 both_databases!(taps_lose_what_the_taps_themselves_add, async |house| {
     let artist = house.things.hands.artist.clone();
     let mut browser = house.actor(Actor::ArtistA);

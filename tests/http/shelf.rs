@@ -300,6 +300,41 @@ both_databases!(a_closed_bottle_is_opened_before_it_is_tested, async |house| {
     desk.submit(&nowhere).await.must(409);
 });
 
+both_databases!(a_bottle_opened_and_finished_late_was_so_when_the_button_was_pressed, async |house| {
+    let mut desk = house.actor(Actor::Desk);
+    let closed = add_bottle(&mut desk, &house.things.product, "cupboard", &[("opened", ""), ("lot", "9")]).await;
+    let path = format!("/shelf/bottles/{closed}");
+    for (deed, column) in [("open", "opened"), ("finish", "finished")] {
+        let form = desk.form(&path, &format!("{path}/{deed}")).await;
+        house.pass(25, &mut [&mut desk]).await;
+        let pressed = house.clock.now().0.plus(-20 * MINUTE);
+        let form = form.with("done", &(pressed.0 / 1000).to_string());
+        let to = desk.submit(&form).await.goes_to();
+        assert_eq!(desk.submit(&form).await.goes_to(), to, "sent again it is the same one");
+        let at = house.number(&format!("select {column} from bottle where id = '{closed}'")).await;
+        assert_eq!(at, pressed.0, "{column}");
+    }
+});
+
+both_databases!(a_late_change_of_a_bottle_or_a_product_is_not_written_over_a_newer_one, async |house| {
+    let mut owner = house.owner();
+    let (product, bottle) = (&house.things.product, &house.things.bottle);
+    for (path, field, mine, theirs) in [
+        (format!("/shelf/bottles/{bottle}/edit"), "lot", "MI-1", "TH-1"),
+        (format!("/shelf/products/{product}/edit"), "colour", "blue", "brown"),
+    ] {
+        let (late, other) = (owner.form(&path, &path).await, owner.form(&path, &path).await);
+        owner.submit(&other.with(field, theirs)).await.must(303);
+        let back = owner.submit(&late.with(field, mine)).await.must(422);
+        back.says(&format!("This was changed while the page was open, and holds “{theirs}” now."));
+        assert_eq!(owner.form(&path, &path).await.value(field), theirs, "nothing was written over");
+        let again = back.form(&path);
+        assert_eq!(again.value(field), mine, "hers is still there");
+        owner.submit(&again).await.must(303);
+        assert_eq!(owner.form(&path, &path).await.value(field), mine);
+    }
+});
+
 both_databases!(what_is_stopped_says_so_and_is_not_tested, async |house| {
     let mut owner = house.owner();
     let (product, bottle) = (&house.things.product, &house.things.bottle);
@@ -502,4 +537,18 @@ both_databases!(a_test_that_waited_on_its_tablet_keeps_the_air_of_its_own_minute
     assert_eq!(kept, 1, "the air of three hours later is not the air of the bond");
     let at = house.number("select max(at) from bench_test where seconds > 2.15").await;
     assert_eq!(at / 1_000_000, timed / 1000);
+
+    // A tablet two hours slow: only how long it waited is its own to say.
+    let fresh = owner.form(&format!("/shelf/bottles/{bottle}/bench"), &format!("/shelf/bottles/{bottle}/tests")).await;
+    let now = house.clock.now().0.0 / 1000;
+    let slow = 2 * 60 * MINUTE / 1000;
+    let late = fresh.with_all(&[
+        ("at", &(now - slow - 5 * MINUTE / 1000).to_string()),
+        ("sent", &(now - slow).to_string()),
+        ("seconds", "2.7"),
+        ("do", "set"),
+    ]);
+    owner.submit(&late).await.goes_to();
+    let at = house.number("select max(at) from bench_test where seconds > 2.65").await;
+    assert_eq!(at / 1000, now - 5 * MINUTE / 1000);
 });

@@ -2,12 +2,20 @@
 
 use super::*;
 
+/// Her test is past its days, and somebody decided to go on all the same, so long ago.
+fn go_on(facts: &mut ClientFacts, ago: i64) {
+    let over = Rules::default().validity() + DAY;
+    facts.tests[0].placed = NOW.plus(-over);
+    let (from, until, entered) = (NOW.plus(-DAY), NOW.plus(DAY), NOW.plus(-ago));
+    facts.overrides = vec![OverrideFacts { of: Overridable::Validity, from, until, entered }];
+}
+
 #[test]
 fn as_it_was_then_nothing_counts_that_came_since() {
     let shelf = Shelf::new();
     let then = NOW.plus(-HOUR);
     type Change = fn(&mut ClientFacts);
-    let table: [(&str, Change, &str, &str); 8] = [
+    let table: [(&str, Change, &str, &str); 10] = [
         ("nothing since", |_| {}, "cleared", "cleared"),
         ("answers given since", |facts| facts.health.answered = Some(NOW), "cleared", "not yet"),
         ("answers given at that instant", |facts| facts.health.answered = Some(NOW.plus(-HOUR)), "cleared", "cleared"),
@@ -44,6 +52,8 @@ fn as_it_was_then_nothing_counts_that_came_since() {
             "cleared",
             "held",
         ),
+        ("a decision to go on of before", |facts| go_on(facts, HOUR), "cleared over", "cleared over"),
+        ("a decision to go on since", |facts| go_on(facts, MINUTE), "cleared over", "not yet: test: Lapsed"),
         ("a reaction since", |facts| facts.reactions.push(reaction(MINUTE)), "held", "cleared"),
     ];
     for (name, change, by_now, by_then) in table {
@@ -60,7 +70,12 @@ fn as_it_was_then_nothing_counts_that_came_since() {
 fn what_never_may_be_passed_over_holds_or_refers_whatever_was_decided() {
     let decided = |facts: &mut ClientFacts| {
         for of in Overridable::ALL {
-            facts.overrides.push(OverrideFacts { of, from: NOW.plus(-DAY), until: NOW.plus(30 * DAY) });
+            facts.overrides.push(OverrideFacts {
+                of,
+                from: NOW.plus(-DAY),
+                until: NOW.plus(30 * DAY),
+                entered: NOW.plus(-DAY),
+            });
         }
     };
     let case = |name: &str, change: fn(&mut ClientFacts, &Shelf), expected: &str| {

@@ -52,6 +52,7 @@ fn any_client() -> impl Strategy<Value = (ClientFacts, Vec<PlannedProduct>)> {
         of: if gap { Overridable::Gap } else { Overridable::Validity },
         from: NOW.plus(-from * DAY),
         until: NOW.plus(days * DAY),
+        entered: NOW.plus(-from * DAY),
     });
     let plan = proptest::collection::vec((0..4_usize, any::<bool>()), 0..3).prop_map(move |picked| {
         picked

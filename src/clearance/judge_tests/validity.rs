@@ -39,7 +39,7 @@ fn validity_and_gap_are_passed_over_by_decisions_on_both_and_only_in_their_span(
         facts.tests = vec![shelf.good_test(rules.validity() + DAY)];
         facts.last_treatment = Some(NOW.plus(-rules.largest_gap() - DAY));
     };
-    let decision = |of| OverrideFacts { of, from: NOW.plus(-HOUR), until: NOW.plus(4 * DAY) };
+    let decision = |of| OverrideFacts { of, from: NOW.plus(-HOUR), until: NOW.plus(4 * DAY), entered: NOW.plus(-HOUR) };
     check("neither", |facts, rules, shelf| both_fail(facts, rules, shelf), "not yet: test: Gap, test: Lapsed");
     check(
         "one",
