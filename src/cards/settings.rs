@@ -11,7 +11,7 @@ pub struct CardSettings {
     pub drop_minutes: u32,
     /// Curls from the flattest to the strongest; makers' angles differ.
     pub curls: Vec<String>,
-    /// Zones of each lid on a lash map, 3…7.
+    /// Zones of each lid on a lash map, 3…9.
     pub zones: u32,
     /// Extensions on a full strip.
     pub per_strip: u32,

@@ -5,7 +5,7 @@ use crate::base::number::typed_decimal;
 use crate::web::studio::Studio;
 
 /// The fewest and the most zones of a lid.
-pub(super) const ZONES: (u32, u32) = (3, 7);
+pub(super) const ZONES: (u32, u32) = (3, 9);
 
 /// The parts of a zone, as they were typed.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]

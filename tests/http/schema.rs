@@ -1,6 +1,6 @@
 //! The schema as both databases take it: words, types, keys; and statements that do not walk through long tables.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
 use sqlx::{AssertSqlSafe, Row};
@@ -365,7 +365,8 @@ both_databases!(columns_of_words_take_exactly_the_words_of_the_program, async |h
 
 /// `column` and its words, for every `check (column in (…))` of the migrations.
 fn checks_of_migrations() -> Vec<(String, BTreeSet<String>)> {
-    let mut found = Vec::new();
+    // A table that is made anew has the words it was made with last.
+    let mut found = BTreeMap::new();
     for (_, text) in migrations() {
         let mut table = String::new();
         for line in text.lines() {
@@ -376,11 +377,11 @@ fn checks_of_migrations() -> Vec<(String, BTreeSet<String>)> {
                 let Some((column, list)) = rest.split_once(" in (") else { continue };
                 let list = list.split(')').next().unwrap();
                 let words = list.split(',').map(|word| word.trim().trim_matches('\'').to_owned()).collect();
-                found.push((format!("{table}.{column}"), words));
+                found.insert(format!("{table}.{column}"), words);
             }
         }
     }
-    found
+    found.into_iter().collect()
 }
 
 fn migrations() -> Vec<(String, String)> {
