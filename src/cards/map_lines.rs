@@ -115,7 +115,7 @@ mod tests {
     #[test]
     fn what_is_wrong_is_told_with_its_zone() {
         for (text, told) in [
-            ("8 C 0.15", "“8 C 0.15”: a line begins with the number of its zone"),
+            ("10 C 0.15", "“10 C 0.15”: a line begins with the number of its zone"),
             ("inner 8 C 0.15", "a line begins with the number of its zone"),
             ("2 30 C 0.15", "Zone 2: The length is from 4 to 25 mm."),
             ("2 9 Q 0.15", "Zone 2: Choose one of the studio’s curls: C, CC."),
