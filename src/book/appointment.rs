@@ -5,7 +5,7 @@ use jiff::civil::DateTime;
 use super::slots::{Length, Span};
 use super::wall::{self, NoSuchHour};
 use crate::base::ids::{AppointmentId, ArtistId, BedId, ClientId, ServiceId};
-use crate::base::time::Instant;
+use crate::base::time::{Instant, MINUTE};
 use crate::base::zone::Zone;
 
 /// How an appointment stands.
@@ -96,6 +96,12 @@ impl When {
     pub fn typed(wall: DateTime, zone: &Zone, length: &Length) -> Result<Self, NoSuchHour> {
         let from = wall::instant(wall, zone)?;
         Ok(Self { wall, zone: zone.name().to_owned(), visit: length.visit(from), busy: length.busy(from) })
+    }
+
+    /// How long the visit is, minutes.
+    #[must_use]
+    pub fn minutes(&self) -> i64 {
+        self.visit.to.since(self.visit.from) / MINUTE
     }
 
     /// A time that was found, as an instant.

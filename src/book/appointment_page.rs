@@ -12,6 +12,7 @@ use super::infill::{Offer, infill};
 use super::looked::{self, Stands};
 use super::move_page::hers;
 use super::service::VisitKind;
+use super::typed_booking::TypedBooking;
 use super::waiting_page::{self, WaitingRow};
 use super::{store, waiting_store};
 use crate::base::actor::Role;
@@ -166,8 +167,7 @@ pub(super) async fn view(
         booked: appointment.state == Standing::Booked,
         begun: appointment.when.visit.from <= now,
         move_to: format!("{path}/move"),
-        find: house
-            .url(&format!("/book/free?moving={id}&service={}&artist={}", appointment.service, appointment.artist)),
+        find: house.url(&find_path(&around, &appointment)),
         infill_word: infill.0,
         infill: infill.1,
         waiting,
@@ -175,6 +175,20 @@ pub(super) async fn view(
         day: house.url(&format!("/book?day={}", zone.day(appointment.when.visit.from))),
         path,
     })
+}
+
+/// Where another time is looked for, as long as this visit is.
+fn find_path(around: &Around, appointment: &Appointment) -> String {
+    let typed = TypedBooking::of(around, appointment);
+    let query = [
+        ("moving", appointment.id.to_string()),
+        ("service", typed.service),
+        ("artist", typed.artist),
+        ("minutes", typed.minutes),
+        ("first_visit", typed.first_visit),
+    ];
+    let query = query.into_iter().filter(|(_, value)| !value.is_empty()).collect::<Vec<_>>();
+    format!("/book/free?{}", serde_urlencoded::to_string(query).unwrap_or_default())
 }
 
 /// Whether this person opens a card for this appointment: whoever treats her, and the owner; not for a test or a talk.

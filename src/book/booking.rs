@@ -8,7 +8,7 @@ use super::hours::MINUTES_A_DAY;
 use super::plan_store;
 use super::search::{self, Ask};
 use super::service::Service;
-use super::slots::{Span, Spans};
+use super::slots::{Length, Span, Spans};
 use super::store::{self, Taken};
 use crate::base::ids::{AppointmentId, ArtistId, BedId};
 use crate::base::problem::Problem;
@@ -198,7 +198,7 @@ async fn instead(tx: &mut Tx, around: &Around, draft: &Draft) -> Result<String, 
     let (zone, now) = (&around.studio.zone, tx.now.0);
     let day = zone.day(draft.when.visit.from);
     let ask = Ask {
-        length: draft.service.length_for(draft.booked.first_visit),
+        length: Length { minutes: draft.when.minutes(), ..draft.service.length },
         takes_bed: draft.service.takes_bed,
         artists: vec![draft.artist],
         after: 0,

@@ -12,6 +12,7 @@ use super::around::Around;
 use super::hours::{MINUTES_A_DAY, typed_minute};
 use super::search::{self, Ask, Free};
 use super::slots::Length;
+use super::typed_booking::MINUTES;
 use super::waiting_store;
 use crate::artists::Artist;
 use crate::base::ids::{AppointmentId, ArtistId, WaitingId};
@@ -86,7 +87,7 @@ impl TypedWish {
                 notes.choice("artist", chosen).map(|artist| vec![artist.id])
             }
         };
-        let minutes = notes.optional_number("minutes", &self.minutes, (5.0, 600.0), "minutes");
+        let minutes = notes.optional_number("minutes", &self.minutes, MINUTES, "minutes");
         let mut minute = |field: &'static str, typed: &str, fresh: i64| match typed.trim() {
             "" => Some(fresh),
             text => {
@@ -237,6 +238,9 @@ fn free_row(
     ];
     if let Some(bed) = free.bed {
         query.push(("bed", bed.to_string()));
+    }
+    if !typed.minutes.trim().is_empty() {
+        query.push(("minutes", typed.minutes.trim().to_owned()));
     }
     let path = match typed.moving.parse::<AppointmentId>() {
         Ok(id) => format!("/book/{id}/move"),

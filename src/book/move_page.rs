@@ -42,7 +42,7 @@ async fn move_page(
     Query(asked): Query<Elsewhere>,
 ) -> Result<Response, Problem> {
     let (around, appointment) = hers(&house, &staff, id).await?;
-    let mut typed = TypedBooking::of(&appointment);
+    let mut typed = TypedBooking::of(&around, &appointment);
     asked.into_form(&mut typed);
     let looked = look_for_move(&house, &staff, &around, &appointment, &typed).await?;
     page(&move_view(&house, &staff, &around, &appointment, &typed, looked, &[], new_form_key()))
@@ -68,6 +68,7 @@ struct Elsewhere {
     day: String,
     at: String,
     bed: Option<String>,
+    minutes: Option<String>,
 }
 
 impl Elsewhere {
@@ -80,6 +81,9 @@ impl Elsewhere {
         }
         if let Some(bed) = self.bed {
             typed.bed = bed;
+        }
+        if let Some(minutes) = self.minutes {
+            typed.minutes = minutes;
         }
     }
 }

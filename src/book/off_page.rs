@@ -87,7 +87,8 @@ impl TypedOff {
             HOUSE => Some(None),
             id => id.parse().ok().map(Some),
         };
-        let whose = notes.choice("whose", whose.filter(|artist| may(around, who, *artist)));
+        let works = |artist: &Option<ArtistId>| artist.is_none_or(|id| around.artist(id).is_some());
+        let whose = notes.choice("whose", whose.filter(|artist| works(artist) && may(around, who, *artist)));
         let reason = notes.choice("reason", Reason::from_word(&self.reason));
         let mut day = |field: &'static str, typed: &str| {
             let day: Option<Date> = typed.trim().parse().ok().filter(|day: &Date| (2000..2200).contains(&day.year()));

@@ -9,18 +9,22 @@ use super::around::Around;
 use super::booking::{Draft, Wish};
 use super::hours::{MINUTES_A_DAY, typed_minute};
 use super::service::Service;
+use super::slots::Length;
 use crate::base::actor::Who;
 use crate::base::ids::AppointmentId;
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::text;
 use crate::base::time::Instant;
 use crate::clients::Client;
-use crate::web::checks::{Notes, choice_field, note_fields, text_field};
+use crate::web::checks::{Notes, choice_field, note_fields, number_field, text_field};
 use crate::web::form::FieldView;
 
 /// How far back and ahead a day may lie: what was on paper, and what is planned.
 const DAYS_BACK: i64 = 400;
 const DAYS_AHEAD: i64 = 800;
+
+/// How short and how long a visit may be, minutes.
+pub(super) const MINUTES: (f64, f64) = (5.0, 600.0);
 
 /// What a booking form holds, and what a link to it may already say.
 #[derive(Debug, Clone, Default, Deserialize)]
@@ -29,6 +33,8 @@ pub(super) struct TypedBooking {
     pub(super) short_name: String,
     pub(super) first_visit: String,
     pub(super) service: String,
+    /// Where the visit takes another time than the service's own.
+    pub(super) minutes: String,
     pub(super) artist: String,
     pub(super) day: String,
     pub(super) at: String,
@@ -51,9 +57,13 @@ pub(super) struct TypedBooking {
 
 impl TypedBooking {
     /// The form of an appointment as it lies.
-    pub(super) fn of(appointment: &Appointment) -> Self {
+    pub(super) fn of(around: &Around, appointment: &Appointment) -> Self {
         let yes = |set: bool| if set { "yes".to_owned() } else { String::new() };
+        let service = around.service(appointment.service);
+        let usual = service.map(|service| service.length_for(appointment.booked.first_visit).minutes);
+        let minutes = appointment.when.minutes();
         Self {
+            minutes: if usual == Some(minutes) { String::new() } else { minutes.to_string() },
             short_name: appointment.booked.short.clone(),
             first_visit: yes(appointment.booked.first_visit),
             service: appointment.service.to_string(),
@@ -82,7 +92,9 @@ impl TypedBooking {
         let kept = of.map(|appointment| appointment.service);
         let services = around.all_services().iter().filter(|service| !service.closed || Some(service.id) == kept);
         let service = notes.choice("service", services.clone().find(|service| service.id.to_string() == self.service));
-        let artist = notes.choice("artist", self.artist.parse().ok().filter(|id| around.books_for(who, *id)));
+        let artists = around.booked_by(who);
+        let artist = artists.iter().map(|artist| artist.id).find(|id| id.to_string() == self.artist);
+        let artist = notes.choice("artist", artist);
         let bed = notes.choice("bed", self.wish());
         let when = self.when(&mut notes, around, service, now);
         let note = text::line(&self.note, 200);
@@ -155,8 +167,11 @@ impl TypedBooking {
         if minute.is_none() {
             notes.add("at", "Type the time as hours and minutes, for instance 14:30.");
         }
+        let takes = notes.optional_number("minutes", &self.minutes, MINUTES, "minutes");
         let (hour, minute) = (i8::try_from(minute? / 60).ok()?, i8::try_from(minute? % 60).ok()?);
-        let length = service?.length_for(self.first_visit == "yes");
+        let own = service?.length_for(self.first_visit == "yes");
+        #[expect(clippy::cast_possible_truncation, reason = "5 to 600 minutes")]
+        let length = Length { minutes: takes?.map_or(own.minutes, |minutes| minutes.round() as i64), ..own };
         match When::typed(day?.at(hour, minute, 0, 0), zone, &length) {
             Ok(when) => Some(when),
             Err(gap) => {
@@ -191,6 +206,9 @@ impl TypedBooking {
                 ..text_field("first_visit", "Comes for the first time", &self.first_visit)
             },
             choice_field("select", "service", "Service", &self.service, with_none(offered)),
+            number_field("minutes", "Minutes", &self.minutes)
+                .hinted("Where it takes another time than the service’s own, a first visit’s counted in.")
+                .or_empty(),
             choice_field("select", "artist", "With", &self.artist, with_none(artists)),
             FieldView { kind: "date", ..text_field("day", "Day", &self.day) },
             FieldView { kind: "time", ..text_field("at", "Time", &self.at) },

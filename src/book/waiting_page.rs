@@ -172,8 +172,9 @@ pub(super) fn row(house: &House, around: &Around, waiting: &Waiting, now: crate:
     };
     let first = if waiting.booked.first_visit { ", first visit" } else { "" };
     let artist = waiting.artist.map(|artist| artist.to_string()).unwrap_or_default();
+    let first_visit = if waiting.booked.first_visit { "&first_visit=yes" } else { "" };
     let find = format!(
-        "/book/free?waiting={}&service={}&artist={artist}&from={}&after={}&before={}",
+        "/book/free?waiting={}&service={}&artist={artist}&from={}&after={}&before={}{first_visit}",
         waiting.id,
         waiting.service,
         waiting.days.0,

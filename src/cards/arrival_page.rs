@@ -212,6 +212,14 @@ async fn keep(
                     if !is_still(&seen, &standing(&whole.arrival), &standing(&all)) {
                         return Err(moved());
                     }
+                    // The card that was counted from may have been corrected since.
+                    let earlier = to_count(tx.db(), &house, &whole).await?;
+                    let is_of = |own: &Arrival, earlier: &Whole| {
+                        own.of_card == earlier.card.id && own.found.had == earlier.on_lid(own.side)
+                    };
+                    if !all.iter().all(|own| earlier.as_ref().is_some_and(|earlier| is_of(own, earlier))) {
+                        return Err(moved());
+                    }
                     parts_store::set_arrival(tx, id, &all).await?;
                     Ok(Kept::see(format!("/cards/{id}")))
                 })

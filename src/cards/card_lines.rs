@@ -1,6 +1,7 @@
 //! A card as lines to read: on its page, on paper, in her file, and as the version a correction replaced.
 
 use super::card::{Comfort, Lash, START, Side, Whole, has_adhesive, is_removal};
+use super::parts_store;
 use super::seen::{Around, bottle_words};
 use crate::adhesives::Liquid;
 use crate::base::problem::Problem;
@@ -70,10 +71,17 @@ pub(super) async fn lines(
             Some(person) => format!("{}: {}", own.counted_by.words(), around.person_name(person)),
             None => own.counted_by.words().to_owned(),
         };
+        // What does not go together is said, not hidden: the card before was put right after this was counted.
+        let now_had = parts_store::on_lid(db, own.of_card, own.side).await?;
+        let against = if now_had == f.had {
+            String::new()
+        } else {
+            format!("; the card before says {now_had} by now, so these numbers need another look")
+        };
         lines.push((
             arrived(own.side),
             format!(
-                "{} of {} attached, {} grown out, {} lost; counted by {by}, before cleansing",
+                "{} of {} attached, {} grown out, {} lost; counted by {by}, before cleansing{against}",
                 f.attached, f.had, f.grown_out, f.lost
             ),
         ));

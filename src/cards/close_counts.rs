@@ -84,11 +84,12 @@ pub(super) fn check_counts(notes: &mut Notes, whole: &Whole, typed: &Typed, per_
     for side in uncounted(whole) {
         let before = (counts.len(), notes.all().len());
         let count = |lash, placed, strips| Count { id: CardPartId::new(), side, lash, placed, zone: None, strips, at };
+        let mut missing = Vec::new();
         for lash in whole.lashes() {
             let name = count_field(side, *lash);
-            if !typed.get(name).trim().is_empty()
-                && let Some(placed) = notes.whole(name, typed.get(name), (0, 999), "")
-            {
+            if typed.get(name).trim().is_empty() {
+                missing.push((name, *lash));
+            } else if let Some(placed) = notes.whole(name, typed.get(name), (0, 999), "") {
                 counts.push(count(*lash, placed, None));
             }
         }
@@ -102,6 +103,11 @@ pub(super) fn check_counts(notes: &mut Notes, whole: &Whole, typed: &Typed, per_
             let first = whole.lashes().first().copied().unwrap_or(Lash::Single);
             let sentence = format!("Type how many were placed on the {}; 0 for none.", side.words());
             notes.add(count_field(side, first), capital(&sentence));
+        } else if whole.lashes().len() > 1 {
+            // A number that was forgotten is no zero.
+            for (name, lash) in missing {
+                notes.add(name, format!("Type how many {} as well; 0 for none.", lash.words()));
+            }
         }
     }
     counts
@@ -122,7 +128,11 @@ fn by_strips(
     let left = notes.whole(left_over, typed.get(left_over), (0, 9999), "");
     let of = Strips { strips: begun?, per_strip, left_over: left? };
     match of.placed() {
-        Some(placed) => Some(Some((placed.min(999), of))),
+        Some(placed) if placed > 999 => {
+            notes.add(strips, format!("These come to {placed}, more than 999 on one lid. Count the strips again."));
+            None
+        }
+        Some(placed) => Some(Some((placed, of))),
         None => {
             let there = of.strips * of.per_strip;
             notes.add(left_over, format!("Only {there} were on these strips."));

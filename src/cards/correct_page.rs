@@ -4,9 +4,10 @@ use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::Response;
 
-use super::card::{Comfort, Count, Lash, Side, Whole, Words, Zone, has_adhesive, is_removal};
+use super::card::{Arrival, Comfort, Count, Lash, Side, Whole, Words, Zone, has_adhesive, is_removal};
 use super::card_lines::lines;
 use super::close_counts::count_field;
+use super::correct_arrival::{arrival_fields, check_arrival, typed_arrival};
 use super::map_lines::{check_map, map_fields, map_name, map_text};
 use super::seen::{Around, moved_lines, work_for};
 use super::work_fields::{typed_liquids, work_fields};
@@ -37,6 +38,8 @@ struct Opened {
     whole: Whole,
     client: Client,
     around: Around,
+    /// How many were on each lid that was counted when she came, by what the card before says now.
+    had: Vec<u32>,
     /// Bottles to choose from: the shelf, and the one that stands on the card.
     bottles: Vec<(BottleId, String)>,
 }
@@ -58,7 +61,11 @@ async fn opened(house: &House, staff: &Staff, id: CardId) -> Result<Opened, Prob
         let words = super::seen::bottle_words(&mut db, Some(bottle), &whole.card.lot).await?;
         bottles.push((bottle, words));
     }
-    Ok(Opened { whole, client, around: Around::load(&mut db).await?, bottles })
+    let mut had = Vec::new();
+    for own in &whole.arrival {
+        had.push(parts_store::on_lid(&mut db, own.of_card, own.side).await?);
+    }
+    Ok(Opened { whole, client, around: Around::load(&mut db).await?, had, bottles })
 }
 
 /// What is counted: by its technique, and whatever was counted before.
@@ -88,6 +95,7 @@ fn as_it_is(Opened { whole, around, .. }: &Opened) -> Typed {
     for (side, lash) in counted(whole) {
         pairs.push((count_field(side, lash), whole.placed_of(side, lash).to_string()));
     }
+    pairs.extend(typed_arrival(whole));
     for side in card.lids.sides() {
         pairs.push((map_name(*side), map_text(&whole.zones, *side, &around.studio)));
     }
@@ -117,6 +125,7 @@ fn view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPag
     let (whole, around) = (&opened.whole, &opened.around);
     let get = |name| typed.get(name);
     let mut fields = vec![words_field("reason", "Why it is corrected", get("reason"))];
+    fields.extend(arrival_fields(whole, &opened.had, typed));
     if has_adhesive(whole.card.kind) {
         let bottles = opened.bottles.iter().map(|(id, name)| (id.to_string(), name.clone()));
         let styles = around.artist(whole.card.artist).map(|artist| artist.styles.clone()).unwrap_or_default();
@@ -182,6 +191,7 @@ struct Corrected {
     liquids: Liquids,
     style: Option<Style>,
     remover: (String, String),
+    arrival: Vec<Arrival>,
     counts: Vec<(Side, Lash, u32)>,
     zones: Vec<Zone>,
     words: Words,
@@ -198,6 +208,7 @@ fn check(opened: &Opened, typed: &Typed) -> Result<Corrected, Problem> {
     let bead = if adhesive { notes.choice("bead", Bead::from_word(typed.get("bead"))) } else { Some(whole.card.bead) };
     let liquids = if adhesive { typed_liquids(typed) } else { whole.card.liquids };
     let style = if adhesive { Style::parse(typed.get("technique")) } else { whole.card.style };
+    let arrival = check_arrival(&mut notes, whole, &opened.had, typed);
     let mut counts = Vec::new();
     if adhesive {
         for (side, lash) in counted(whole) {
@@ -246,6 +257,7 @@ fn check(opened: &Opened, typed: &Typed) -> Result<Corrected, Problem> {
             liquids,
             style,
             remover: remover?,
+            arrival,
             counts,
             zones: zones?,
             words,
@@ -347,6 +359,9 @@ async fn put_right(tx: &mut Tx, house: &House, id: CardId, new: &Corrected) -> R
             at: now,
         };
         parts_store::add_count(tx, id, &count).await?;
+    }
+    if new.arrival != whole.arrival {
+        parts_store::set_arrival(tx, id, &new.arrival).await?;
     }
     if new.zones != whole.zones {
         parts_store::set_zones(tx, id, &new.zones).await?;

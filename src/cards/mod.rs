@@ -8,6 +8,7 @@ pub mod card;
 mod card_lines;
 mod close_counts;
 mod close_page;
+mod correct_arrival;
 mod correct_page;
 pub mod counts;
 mod drop_page;

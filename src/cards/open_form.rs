@@ -144,7 +144,11 @@ impl Opening {
         let get = |name| typed.get(name);
         let mut fields = Vec::new();
         if self.artists.iter().any(|artist| artist.trainee) {
-            let except = self.artists.first().map_or(PersonId::new(), |artist| artist.person);
+            // Where the artist is still to be chosen, any of the others may be the one who is learning.
+            let except = match self.artists.as_slice() {
+                [only] => only.person,
+                _ => PersonId::new(),
+            };
             let none = std::iter::once((String::new(), "nobody yet".to_owned()));
             fields.push(choice_field(
                 "select",

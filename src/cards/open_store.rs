@@ -80,6 +80,7 @@ pub(super) async fn open(tx: &mut Tx, keys: &Keys, who: &Who, start: &CardStart)
         "entered from paper; as it stood on the printed list".clone_into(&mut card.clearance);
     }
     store::keep(tx, keys, &card, &Words::default()).await?;
+    mark_later(tx, &card, &before).await?;
     parts_store::add_steps(tx, card.id, &start.steps).await?;
     if let Some(bottle) = card.bottle.filter(|_| has_adhesive(card.kind)) {
         let drop = Drop {
@@ -99,6 +100,20 @@ pub(super) async fn open(tx: &mut Tx, keys: &Keys, who: &Who, start: &CardStart)
     }
     tx.audit("open card", card.id, card.kind.word()).await?;
     Ok(card)
+}
+
+/// A card that is entered late says of those begun after it, too, whether another studio's extensions were on her lashes. `before` are
+/// her cards, the newest first.
+async fn mark_later(tx: &mut Tx, card: &Card, before: &[Card]) -> Result<(), Problem> {
+    let mut there = card.elsewhere && !is_removal(card.kind);
+    for later in before.iter().rev().filter(|own| own.begun > card.begun) {
+        let elsewhere = is_elsewhere(later.kind, there);
+        if elsewhere != later.elsewhere {
+            store::set_elsewhere(tx, later.id, elsewhere).await?;
+        }
+        there = elsewhere && !is_removal(later.kind);
+    }
+    Ok(())
 }
 
 /// Tells clearance that she met a bottle's product and lot: at once, so that a stop finds cards that are still open.

@@ -262,6 +262,13 @@ pub(super) async fn set_arrival(tx: &mut Tx, card: CardId, all: &[Arrival]) -> R
     tx.audit("count on arrival", card, "").await
 }
 
+/// How many are on a lid of a card by what stands there now.
+pub(super) async fn on_lid(db: &mut Db, card: CardId, side: Side) -> Result<u32, Problem> {
+    let kept = arrival(db, card).await?.into_iter().find(|own| own.side == side).map_or(0, |own| own.found.attached);
+    let placed: u32 = counts(db, card).await?.iter().filter(|count| count.side == side).map(|count| count.placed).sum();
+    Ok(kept + placed)
+}
+
 /// Its aftercare steps.
 pub(super) async fn steps(db: &mut Db, card: CardId) -> Result<Vec<Step>, Problem> {
     let rows = sqlx::query("select place, words, minutes, begun, done from card_step where card = $1 order by place")

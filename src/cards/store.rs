@@ -85,6 +85,17 @@ pub(super) async fn keep_sealed(tx: &mut Tx, card: &Card, words: Option<Vec<u8>>
     Ok(())
 }
 
+/// Marks a card as one over another studio's extensions, or not.
+pub(super) async fn set_elsewhere(tx: &mut Tx, card: CardId, elsewhere: bool) -> Result<(), Problem> {
+    sqlx::query("update card set elsewhere = $2 where id = $1")
+        .bind(card.to_string())
+        .bind(i64::from(elsewhere))
+        .execute(tx.db())
+        .await?;
+    tx.raise(super::TOPIC);
+    tx.audit("mark placed elsewhere", card, if elsewhere { "yes" } else { "no" }).await
+}
+
 const ONE: &str =
     "select id, appointment, client, artist, room, kind, lids, begun, closed, entered, entered_by, written_by, clearance,
      temperature_c, humidity_pct, advice, advised_class, advised_bottle, bottle, lot, bead, liquids, technique, supervisor, elsewhere,

@@ -20,7 +20,7 @@ use crate::web::House;
 use crate::web::checks::{Notes, choice_field, note_fields, number_field, text_field};
 use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
-use crate::web::guard::Owner;
+use crate::web::guard::{Owner, with_passphrase};
 use crate::web::incoming::{At, Form, new_form_key};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
@@ -307,6 +307,10 @@ async fn keep_new(
 ) -> Result<Response, Problem> {
     let result = match form.typed.check(InstrumentId::new(), room.id, owner.visitor.now.0) {
         Ok(instrument) => {
+            // A sensor comes with a key of its own.
+            if instrument.kind == InstrumentKind::Sensor {
+                with_passphrase(&owner.visitor)?;
+            }
             let (keys, by) = (house.clone(), owner.who.id);
             house
                 .store

@@ -21,7 +21,7 @@ use crate::web::House;
 use crate::web::checks::note_fields;
 use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
-use crate::web::guard::{Owner, Staff};
+use crate::web::guard::{Owner, Staff, with_passphrase};
 use crate::web::incoming::{At, Form, Nothing, new_form_key};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
@@ -222,6 +222,7 @@ async fn new_token(
     At((room, id)): At<(RoomId, InstrumentId)>,
     form: Form<Nothing>,
 ) -> Result<Response, Problem> {
+    with_passphrase(&owner.visitor)?;
     let (keys, by) = (house.clone(), owner.who.id);
     let kept = house
         .store

@@ -467,6 +467,81 @@ both_databases!(the_search_finds_what_can_be_booked_and_nothing_else, async |hou
     assert!(!desk.page(&path).await.words().contains("Wed 18 Feb 16:00"));
 });
 
+both_databases!(a_visit_may_take_another_time_than_its_service_and_keeps_it, async |house| {
+    let things = &house.things;
+    let mut desk = house.actor(Actor::Desk);
+    let path = format!(
+        "/book/free?service={}&artist={}&minutes=90&after=16:00&from=2026-02-18",
+        things.book.service, things.hands.artist
+    );
+    let page = desk.page(&path).await;
+    // Ninety minutes after four end within the hours up to half past.
+    page.says("Wed 18 Feb 16:30");
+    let tags = crate::html::tags(&page.text());
+    let mut links = tags.iter().filter_map(|tag| tag.get("href").filter(|href| href.contains("/book/new?")));
+    let form = desk.form(links.next().unwrap(), "/book").await;
+    assert_eq!(form.value("minutes"), "90", "what was looked for is what is booked");
+    let form = form.with("short_name", "Kaja L.");
+    for (wrong, says) in [("4", "from 5 to 600"), ("601", "from 5 to 600"), ("long", "This is not a number.")] {
+        desk.submit(&form.clone().with("minutes", wrong)).await.must(422).says(says);
+    }
+    let id = id_of(&desk.submit(&form).await.goes_to());
+    let length = format!("select (ends - starts) / 60000000 from appointment where id = '{id}'");
+    assert_eq!(house.number(&length).await, 90);
+    let buffers = format!("select (busy_to - busy_from) / 60000000 from appointment where id = '{id}'");
+    assert_eq!(house.number(&buffers).await, 105);
+    // Moved, it stays as long as it was; emptied, it takes the service's own time again.
+    let page = format!("/book/{id}/move");
+    for (minutes, day, takes) in [("90", "2026-03-04", 90), ("", "2026-03-05", 120)] {
+        let form = desk.form(&page, &page).await;
+        assert_eq!(form.value("minutes"), "90");
+        let form = form.with_all(&[("minutes", minutes), ("day", day), ("at", "10:00")]);
+        desk.submit(&form).await.must(303);
+        assert_eq!(house.number(&length).await, takes);
+    }
+    assert_eq!(desk.form(&page, &page).await.value("minutes"), "");
+    assert_eq!(overlaps(house).await, 0);
+});
+
+both_databases!(nobody_is_booked_or_off_who_does_not_work_here, async |house| {
+    let things = &house.things;
+    let mut owner = house.owner();
+    let gone =
+        house.look(&format!("select id from artist where person = '{}'", things.people[Actor::ArtistB.name()])).await;
+    let gone_too = format!("update person set left_at = 1 where id = '{}'", things.people[Actor::ArtistB.name()]);
+    house.run(&gone_too).await.unwrap();
+    for artist in [gone.as_str(), "0192f0c1-7e57-7000-8000-00000000beef"] {
+        let mut wish = wish(things, "Kaja L.", "2026-03-04", "10:00");
+        wish.extend([("artist", artist), ("outside", "yes")]);
+        booked(&mut owner, &wish).await.must(422).says("Choose one of these.");
+        let form = owner.form("/book/off", "/book/off").await;
+        let form = form.with_all(&[("whose", artist), ("reason", "holiday"), ("from_day", "2026-03-04")]);
+        owner.submit(&form).await.must(422).says("Choose one of these.");
+    }
+});
+
+both_databases!(times_that_are_looked_for_are_as_long_as_a_first_visit_takes, async |house| {
+    let things = &house.things;
+    let mut desk = house.actor(Actor::Desk);
+    let form = desk.form("/book/waiting", "/book/waiting").await.with_all(&[
+        ("short_name", "Ylva R."),
+        ("first_visit", "yes"),
+        ("service", &things.book.service),
+    ]);
+    desk.submit(&form).await.must(303);
+    let looks_for = async |desk: &mut Browser, page: &str| {
+        let tags = crate::html::tags(&desk.page(page).await.text());
+        let mut links = tags.iter().filter_map(|tag| tag.get("href")).filter(|href| href.contains("/book/free?"));
+        let link = links.find(|href| href.contains("first_visit=yes")).unwrap_or_default().replace("&amp;", "&");
+        assert!(!link.is_empty(), "{page}");
+        desk.page(&link).await.says("135 minutes");
+    };
+    looks_for(&mut desk, "/book/waiting").await;
+    let wish = [wish(things, "Ylva R.", "2026-03-04", "10:00").as_slice(), &[("first_visit", "yes")]].concat();
+    let id = id_of(&booked(&mut desk, &wish).await.goes_to());
+    looks_for(&mut desk, &format!("/book/{id}")).await;
+});
+
 both_databases!(after_a_set_an_infill_is_offered_in_two_to_three_weeks, async |house| {
     let mut artist = house.actor(Actor::ArtistA);
     let page = artist.page(&format!("/book/{}", house.things.book.appointment)).await;

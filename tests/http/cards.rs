@@ -326,7 +326,7 @@ pub(crate) fn slips(things: &Things) -> Vec<Slip> {
         Slip::new(
             "/cards/settings",
             "/cards/settings",
-            &[("drop_minutes", "0"), ("zones", "8"), ("steps", "Wait")],
+            &[("drop_minutes", "0"), ("zones", "10"), ("steps", "Wait")],
             &["drop_minutes", "steps", "zones"],
             &[("drop_minutes", "15"), ("zones", "7"), ("steps", "2 Wait")],
         ),
@@ -669,6 +669,21 @@ both_databases!(a_trainees_card_names_who_is_present, async |house| {
     ines.page(&format!("/cards/{card}/record")).await.says("Supervisor present Runa Marsh");
 });
 
+both_databases!(whoever_may_look_after_a_trainee_is_offered_where_the_artist_is_still_to_be_chosen, async |house| {
+    let things = &house.things;
+    let (tilde, ines) = (&things.people[Actor::ArtistB.name()], &things.people[Actor::ArtistA.name()]);
+    house.run(&format!("update artist set trainee = 1 where person = '{tilde}'")).await.unwrap();
+    let learning = house.look(&format!("select id from artist where person = '{tilde}'")).await;
+    let mut owner = house.owner();
+    let page = owner.page(&format!("/cards/for/{}", things.cards.client)).await.text();
+    let offered = page.split("name=\"supervisor\"").nth(1).and_then(|rest| rest.split("</select>").next()).unwrap();
+    assert!(offered.contains(ines) && offered.contains(&things.people[Actor::Owner.name()]), "{offered}");
+    assert!(!offered.contains(tilde), "who is learning looks after nobody");
+    let more = [("artist", learning.as_str()), ("supervisor", ines)];
+    let card = opened(&mut owner, things, &things.cards.client, &more).await;
+    owner.page(&format!("/cards/{card}/record")).await.says("Supervisor present Ines Okafor");
+});
+
 both_databases!(a_sheet_of_paper_is_entered_with_its_true_time_and_writer, async |house| {
     let things = &house.things;
     let mut ines = house.actor(Actor::ArtistA);
@@ -728,6 +743,11 @@ both_databases!(a_hybrid_set_has_two_counts_and_lower_lids_their_own, async |hou
     let page = ines.page(&format!("/cards/{card}")).await;
     page.says("Left eye, fans 20");
     page.says("Right eye, lower lid, single ones 8");
+    // At closing both numbers of a lid are asked for: one that was forgotten is no zero.
+    let one = [("right_single", "31"), ("left_lower_single", "0"), ("left_lower_fan", "0")];
+    close(&mut ines, &card, &one).await.must(422).says("Type how many fans as well; 0 for none.");
+    close(&mut ines, &card, &[one.as_slice(), &[("right_fan", "22")]].concat()).await.must(303);
+    ines.page(&format!("/cards/{card}/record")).await.says("Placed, right eye 31 single ones and 22 fans");
 });
 
 both_databases!(a_number_may_be_of_one_zone_of_the_map_and_counts_for_its_lid, async |house| {
@@ -855,6 +875,43 @@ both_databases!(a_studio_says_how_many_zones_a_lid_has, async |house| {
     let form = owner.form("/cards/settings", "/cards/settings").await.with("zones", "3");
     owner.submit(&form).await.must(303);
     assert_eq!(zones(&mut ines).await, 5, "what stands on the map stays on it");
+});
+
+both_databases!(a_lid_has_nine_zones_and_never_a_tenth, async |house| {
+    let things = &house.things;
+    let (mut owner, mut ines) = (house.owner(), house.actor(Actor::ArtistA));
+    let (card, closed) = (things.cards.open.clone(), things.cards.closed.clone());
+    let settings = owner.form("/cards/settings", "/cards/settings").await;
+    owner.submit(&settings.clone().with("zones", "10")).await.must(422).says("from 3 to 9");
+    owner.submit(&settings.with("zones", "9")).await.must(303);
+    let path = format!("/cards/{card}/map");
+    let fields = ["left_1", "left_2", "left_3", "left_4", "left_5", "left_6", "left_7", "left_8", "left_9"];
+    let nine: Vec<_> = fields.into_iter().map(|field| (field, "8 C 0.05 4D")).chain([("at", "")]).collect();
+    let form = ines.form(&path, &path).await;
+    assert!(fields.iter().all(|field| form.buttons.contains(&("zone".to_owned(), (*field).to_owned()))));
+    ines.submit(&form.with_all(&nine)).await.must(303);
+    let kept = format!("select count(*) from card_zone where card = '{card}' and side = 'left'");
+    assert_eq!(house.number(&kept).await, 9);
+    // A number may be of the ninth, and the picture on the record has it.
+    placed(&mut ines, &card, &[("left_single", "4"), ("zone", "9")]).await.must(303);
+    placed(&mut ines, &card, &[("left_single", "4"), ("zone", "10")]).await.must(422).says("Choose one of these.");
+    ines.page(&format!("/cards/{card}/record")).await.says("4 in zone 9");
+    // Neither a form that is sent by hand nor the database takes a tenth.
+    let form = ines.form(&path, &path).await.with_all(&[("at", ""), ("left_10", "8 C 0.05 4D")]);
+    ines.submit(&form).await.must(303);
+    assert_eq!(house.number(&format!("select max(zone) from card_zone where card = '{card}'")).await, 9);
+    for tenth in [
+        format!("update card_zone set zone = 10 where card = '{card}' and zone = 9"),
+        format!("update card_count set zone = 10 where card = '{card}'"),
+    ] {
+        assert!(house.run(&tenth).await.is_err(), "{tenth}");
+    }
+    // A correction takes the ninth as well, and says how far they go.
+    let path = format!("/cards/{closed}/correct");
+    let form = owner.form(&path, &path).await.with("reason", "The outer corner was left out.");
+    owner.submit(&form.clone().with("map_left", "10 9 C 0.15")).await.must(422).says("1 to 9");
+    owner.submit(&form.with("map_left", "9 9 C 0.15")).await.must(303);
+    assert_eq!(house.number(&format!("select zone from card_zone where card = '{closed}'")).await, 9);
 });
 
 both_databases!(a_new_drop_keeps_what_was_seen_and_never_comes_from_a_stopped_lot, async |house| {
@@ -1055,6 +1112,8 @@ both_databases!(a_card_closes_with_its_numbers_by_eye_or_by_strips_and_takes_not
         .says("Choose one of these.");
     let over = [("left_single", "40"), ("right_strips", "2"), ("right_over", "61")];
     close(&mut ines, &card, &over).await.must(422).says("Only 60 were on these strips.");
+    let many = [("left_single", "40"), ("right_strips", "50"), ("right_over", "0")];
+    close(&mut ines, &card, &many).await.must(422).says("These come to 1500, more than 999 on one lid.");
     let right = [("left_single", "40"), ("right_strips", "2"), ("right_over", "18"), ("comfort", "paused")];
     close(&mut ines, &card, &right).await.must(303);
     let page = ines.page(&format!("/cards/{card}")).await;
@@ -1314,6 +1373,64 @@ both_databases!(a_correction_is_a_version_with_a_reason_and_the_old_one_stays_re
         if house.is_sqlite() { "blob" } else { "bytea" }
     );
     assert_eq!(house.number(&open).await, 0);
+});
+
+both_databases!(a_count_on_arrival_is_corrected_with_its_card_and_what_does_not_go_together_is_said, async |house| {
+    let things = &house.things;
+    let mut ines = house.actor(Actor::ArtistA);
+    let (open, closed) = (&things.cards.open, &things.cards.closed);
+    let path = format!("/cards/{open}/arrival");
+    let numbers = [("left_attached", "30"), ("left_lost", "6"), ("right_attached", "31"), ("right_lost", "6")];
+    let form = ines.form(&path, &path).await.with("by", "photo").with_all(&numbers);
+    // The card it is counted from is corrected while the form is open: it comes back, and counts from what stands there now.
+    let correct = format!("/cards/{closed}/correct");
+    let before = ines.form(&correct, &correct).await.with("reason", "One more.").with("left_single", "41");
+    ines.submit(&before).await.must(303);
+    let back = ines.submit(&form).await.must(409);
+    back.says("of 41");
+    ines.submit(&back.form(&path)).await.must(303);
+    close(&mut ines, open, &[("right_single", "9")]).await.must(303);
+    let record = format!("/cards/{open}/record");
+    ines.page(&record).await.says("30 of 41 attached, 5 grown out, 6 lost");
+    assert!(!ines.page(&record).await.words().contains("another look"));
+    // Corrected after it was counted: both stand, and the page says that they do not go together.
+    let form = ines.form(&correct, &correct).await.with("reason", "Counted again.").with("left_single", "38");
+    ines.submit(&form).await.must(303);
+    ines.page(&record).await.says("the card before says 38 by now, so these numbers need another look");
+    let path = format!("/cards/{open}/correct");
+    let form = ines.form(&path, &path).await.with("reason", "Looked at the photo again.");
+    assert_eq!((form.value("left_attached"), form.value("left_grown_out"), form.value("left_lost")), ("30", "5", ""));
+    ines.submit(&form.clone().with("left_attached", "36"))
+        .await
+        .must(422)
+        .says("These come to 41, and only 38 were there");
+    ines.submit(&form.clone().with("left_attached", "many")).await.must(422);
+    ines.submit(&form.with("left_attached", "29")).await.must(303);
+    let page = ines.page(&record).await;
+    page.says("29 of 38 attached, 5 grown out, 4 lost");
+    page.says("corrected by Ines Okafor: Looked at the photo again.");
+    assert!(!page.words().contains("another look"));
+    let right = format!("select attached * 100 + lost from card_arrival where card = '{open}' and side = 'right'");
+    assert_eq!(house.number(&right).await, 3106, "the other eye stays as it was");
+    let id = house.look(&format!("select id from card_version where card = '{open}' and version = 1")).await;
+    ines.page(&format!("/cards/{open}/versions/{id}")).await.says("30 of 41 attached, 5 grown out, 6 lost");
+});
+
+both_databases!(anothers_set_that_is_entered_late_marks_the_cards_after_it, async |house| {
+    let things = &house.things;
+    let mut ines = house.actor(Actor::ArtistA);
+    let elsewhere = async |card: &str| house.number(&format!("select elsewhere from card where id = '{card}'")).await;
+    let (closed, open) = (&things.cards.closed, &things.cards.open);
+    assert_eq!((elsewhere(closed).await, elsewhere(open).await), (0, 0));
+    // On paper: another studio's set was filled in before her full set of ours, and again between that and her infill.
+    let writer = things.people[Actor::ArtistA.name()].as_str();
+    for (begun, marked) in [("2026-02-17T16:05", (0, 0)), ("2026-02-18T07:40", (0, 1))] {
+        let begun_in = house.look(&format!("select cast(begun as text) from card where id = '{open}'")).await;
+        let sheet = [("paper", "yes"), ("changed", ""), ("begun", begun), ("writer", writer), ("kind", "other_infill")];
+        let card = opened(&mut ines, things, &things.cards.client, &sheet).await;
+        assert_eq!(elsewhere(&card).await, 1);
+        assert_eq!((elsewhere(closed).await, elsewhere(open).await), marked, "{begun}, before {begun_in}");
+    }
 });
 
 both_databases!(a_map_is_corrected_with_its_card_and_the_old_one_stays_readable, async |house| {

@@ -53,3 +53,4 @@ mod studio;
 mod tablet;
 mod tokens;
 mod truth;
+mod upgrade;

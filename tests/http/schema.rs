@@ -425,7 +425,11 @@ fn the_list_of_tables_is_that_of_the_migrations() {
 fn columns_have_only_types_that_both_databases_read_alike() {
     for (file, text) in migrations() {
         for line in text.lines().filter(|line| line.starts_with("  ") && !line.trim_start().starts_with("--")) {
-            let rest = line.trim().split_once(' ').map_or("", |(_, rest)| rest);
+            let (first, rest) = line.trim().split_once(' ').unwrap_or_default();
+            // Rows of a table that is made anew.
+            if first == "select" {
+                continue;
+            }
             let known = ["bigint", "double precision", "text", "bytea"].iter().any(|kind| rest.starts_with(kind));
             let constraint = ["primary key (", "unique ("].iter().any(|start| line.trim().starts_with(start));
             assert!(known || constraint, "{file}: {line}");

@@ -283,10 +283,15 @@ both_databases!(export_erasure_roles_and_keys_ask_for_the_passphrase_on_a_shared
         tablet.page(&to).await.says("asks for your passphrase");
     }
     let spare = &house.things.people[SPARE];
+    let room = format!("/rooms/{}", house.things.gable);
+    let (sensor, new_sensor) =
+        (format!("{room}/instruments/{}", house.things.sensor), format!("{room}/instruments/new"));
     let before = house.counts().await;
     let forms = [
         ("/office/tokens", "/office/tokens".to_owned(), vec![("name", "screen")]),
         ("/office/people", "/office/people".to_owned(), vec![("name", "Juna Eide"), ("role", "desk")]),
+        (sensor.as_str(), format!("{sensor}/token"), vec![]),
+        (new_sensor.as_str(), format!("{room}/instruments"), vec![("name", "By the door"), ("kind", "sensor")]),
         ("person", format!("/office/people/{spare}/role"), vec![("role", "owner")]),
     ];
     let mut asked = None;
