@@ -172,13 +172,13 @@ fn line(f: &Forecast, studio: &Studio, now: crate::base::time::Instant) -> Line 
     Line {
         when: studio.zone.date_and_clock(f.at, now),
         bottle: f.name.clone(),
-        measured: words::seconds(f.measured),
+        measured: words::seconds_in(studio.decimal, f.measured),
         foretold: format!(
             "{}, likely {}",
-            words::seconds(f.foretold.1),
-            words::seconds_range(f.foretold.0, f.foretold.2)
+            words::seconds_in(studio.decimal, f.foretold.1),
+            words::seconds_range_in(studio.decimal, f.foretold.0, f.foretold.2)
         ),
-        label: words::seconds(f.from_label),
+        label: words::seconds_in(studio.decimal, f.from_label),
         state,
     }
 }

@@ -19,6 +19,7 @@ use crate::adhesives::{Liquid, Liquids, PickUp};
 use crate::artists::{self, Artist, Style};
 use crate::base::actor::{Role, Who};
 use crate::base::ids::{AdviceId, ArtistId, BottleId};
+use crate::base::number::DecimalMark;
 use crate::base::problem::Problem;
 use crate::base::text::capital;
 use crate::base::time::Instant;
@@ -262,17 +263,28 @@ async fn one(staff: Staff, State(house): State<House>, At(id): At<AdviceId>) -> 
             ),
         ),
     };
+    let names: Vec<&str> = question.iter().flat_map(names).collect();
+    let spoken = |sentences: &[String]| sentences.iter().map(|text| words::spoken(text, &studio, &names)).collect();
     page(&OnePage {
         frame: house.frame(&studio, &staff.visitor, Place::Hands, title),
         lead,
         state: state(bottle),
         again,
         lines: question.as_ref().map(|question| lines(question, found.on(), &studio)).unwrap_or_default(),
-        bottles: question.iter().zip(&answer).flat_map(|(question, answer)| bottles(question, answer)).collect(),
-        reasons: answer.as_ref().map(|answer| answer.reasons.clone()).unwrap_or_default(),
-        cautions: answer.map(|answer| answer.cautions).unwrap_or_default(),
+        bottles: question
+            .iter()
+            .zip(&answer)
+            .flat_map(|(question, answer)| bottles(question, answer, studio.decimal))
+            .collect(),
+        reasons: answer.as_ref().map(|answer| spoken(&answer.reasons)).unwrap_or_default(),
+        cautions: answer.as_ref().map(|answer| spoken(&answer.cautions)).unwrap_or_default(),
         list: house.url(&format!("/advice?artist={}", artist.id)),
     })
+}
+
+/// What somebody named and sentences may hold.
+fn names(question: &KeptQuestion) -> impl Iterator<Item = &str> {
+    question.bottles.iter().map(|bottle| bottle.name.as_str()).chain([question.room.name.as_str()])
 }
 
 /// An advice of either kind.
@@ -374,8 +386,12 @@ fn short(seconds: f64, studio: &Studio) -> String {
     text.strip_suffix(".0").or_else(|| text.strip_suffix(",0")).map(str::to_owned).unwrap_or(text)
 }
 
-fn bottles<'a>(question: &'a KeptQuestion, answer: &'a Answer) -> impl Iterator<Item = BottleRow> + 'a {
-    question.bottles.iter().zip(&answer.bottles).map(|(kept, judged)| {
+fn bottles<'a>(
+    question: &'a KeptQuestion,
+    answer: &'a Answer,
+    decimal: DecimalMark,
+) -> impl Iterator<Item = BottleRow> + 'a {
+    question.bottles.iter().zip(&answer.bottles).map(move |(kept, judged)| {
         let (word, wrong) = word(judged.verdict);
         let t = judged.set_time_s;
         let [median, low, high] = [t.median, t.low, t.high].map(Seconds::clamped);
@@ -383,7 +399,11 @@ fn bottles<'a>(question: &'a KeptQuestion, answer: &'a Answer) -> impl Iterator<
             name: kept.name.clone(),
             mark: mark(judged.verdict),
             state: if wrong.is_empty() { word.to_owned() } else { format!("{word}, {wrong}") },
-            set_time: format!("{}, likely {}", words::seconds(median), words::seconds_range(low, high)),
+            set_time: format!(
+                "{}, likely {}",
+                words::seconds_in(decimal, median),
+                words::seconds_range_in(decimal, low, high)
+            ),
             disturbed: words::share(judged.disturbed.mean),
             holding: words::minutes(judged.extra_hold_min_per_set),
             known: match (kept.tests, kept.tests_of_sisters) {

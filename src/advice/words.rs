@@ -1,9 +1,71 @@
 //! How figures are said: sureness, shares, seconds, minutes. Always from the same short list of words.
 
 use crate::adhesives::set_time::Times;
+use crate::base::number::DecimalMark;
 use crate::base::units::Seconds;
+use crate::web::studio::Studio;
 
 use super::judge::{CureClass, Spread};
+
+/// A sentence in the signs of a page: the studio's decimal sign, and °F where its pages speak so. What is kept and the
+/// machine form say the same with a point and °C. Names stand in it as somebody typed them and are left alone.
+#[must_use]
+pub fn spoken(text: &str, studio: &Studio, names: &[&str]) -> String {
+    let mut said = String::with_capacity(text.len());
+    let mut rest = text;
+    while let Some(next) = rest.chars().next() {
+        let inside = said.chars().next_back().is_some_and(char::is_alphanumeric);
+        let name = names.iter().filter(|name| !inside && begins_with(rest, name)).max_by_key(|name| name.len());
+        let figure = if inside { None } else { figure(rest, studio) };
+        let (taken, as_said) = match (name, figure) {
+            (Some(name), _) => (name.len(), (*name).to_owned()),
+            (None, Some(figure)) => figure,
+            (None, None) => (next.len_utf8(), next.to_string()),
+        };
+        said.push_str(&as_said);
+        rest = &rest[taken..];
+    }
+    said
+}
+
+/// Whether a text begins with a whole name, and not with a longer word or figure.
+fn begins_with(text: &str, name: &str) -> bool {
+    let Some(after) = text.strip_prefix(name).filter(|_| !name.is_empty()) else { return false };
+    let goes_on = after.strip_prefix('.').unwrap_or(after);
+    !after.starts_with(char::is_alphanumeric) && !(goes_on.len() < after.len() && begins_with_digit(goes_on))
+}
+
+fn begins_with_digit(text: &str) -> bool {
+    text.starts_with(|c: char| c.is_ascii_digit())
+}
+
+/// The figure a text begins with, in the studio's signs, and how many bytes of the text it stands for.
+fn figure(text: &str, studio: &Studio) -> Option<(usize, String)> {
+    const CELSIUS: &str = "\u{a0}°C";
+    let digits = |text: &str| text.len() - text.trim_start_matches(|c: char| c.is_ascii_digit()).len();
+    let sign = usize::from(text.starts_with('-'));
+    let whole = sign + digits(&text[sign..]);
+    if whole == sign {
+        return None;
+    }
+    let places = text[whole..].strip_prefix('.').map_or(0, digits);
+    let long = if places > 0 { whole + 1 + places } else { whole };
+    let (written, after) = text.split_at(long);
+    match written.parse() {
+        Ok(celsius) if studio.fahrenheit && after.starts_with(CELSIUS) => {
+            Some((long + CELSIUS.len(), format!("{}\u{a0}°F", studio.number(studio.scale(celsius), places))))
+        }
+        _ => Some((long, marked(studio.decimal, written.to_owned()))),
+    }
+}
+
+/// A figure with this decimal sign.
+fn marked(mark: DecimalMark, figure: String) -> String {
+    match mark {
+        DecimalMark::Point => figure,
+        DecimalMark::Comma => figure.replace('.', ","),
+    }
+}
 
 /// How sure a time is, by the ratio of the ends of its 8-in-10 range. What rests on label and assumptions alone is a
 /// starting guess whatever the ratio.
@@ -94,6 +156,18 @@ pub fn seconds_range(low: Seconds, high: Seconds) -> String {
     format!("{}–{}\u{a0}s", bare_seconds(low), bare_seconds(high))
 }
 
+/// As [`seconds`], with this decimal sign.
+#[must_use]
+pub fn seconds_in(mark: DecimalMark, t: Seconds) -> String {
+    marked(mark, seconds(t))
+}
+
+/// As [`seconds_range`], with this decimal sign.
+#[must_use]
+pub fn seconds_range_in(mark: DecimalMark, low: Seconds, high: Seconds) -> String {
+    marked(mark, seconds_range(low, high))
+}
+
 /// "4 min 25"; "under 1 s" as "0 min 00" never shows.
 #[must_use]
 pub fn minutes(minutes: f64) -> String {
@@ -165,6 +239,41 @@ mod tests {
         assert_eq!(class(CureClass::new(s(0.5), s(1.0)).unwrap()), "0.5–1\u{a0}s");
         assert_eq!(minutes(4.4166), "4\u{a0}min\u{a0}25");
         assert_eq!(minutes(0.5), "30\u{a0}s");
+    }
+
+    #[test]
+    fn sentences_are_spoken_in_the_signs_of_the_studio_and_names_stay_as_typed() {
+        let comma = Studio { decimal: DecimalMark::Comma, ..Studio::default() };
+        let both = Studio { fahrenheit: true, ..comma.clone() };
+        let names = ["Dune 2.5 (cupboard)", "Dune 2.5", "7", ""];
+        for (plain, with_comma, with_both) in [
+            (
+                "At 21.0\u{a0}°C and 38\u{a0}%RH, with a medium bead",
+                "At 21,0\u{a0}°C and 38\u{a0}%RH, with a medium bead",
+                "At 69,8\u{a0}°F and 38\u{a0}%RH, with a medium bead",
+            ),
+            ("below 20\u{a0}°C.", "below 20\u{a0}°C.", "below 68\u{a0}°F."),
+            ("at -5.0\u{a0}°C", "at -5,0\u{a0}°C", "at 23,0\u{a0}°F"),
+            (
+                "Dune 2.5: sets in 2.3\u{a0}s, likely 0.83–7.1\u{a0}s. 12 more.",
+                "Dune 2.5: sets in 2,3\u{a0}s, likely 0,83–7,1\u{a0}s. 12 more.",
+                "Dune 2.5: sets in 2,3\u{a0}s, likely 0,83–7,1\u{a0}s. 12 more.",
+            ),
+            (
+                "Use Dune 2.5 (cupboard) in place of 7.",
+                "Use Dune 2.5 (cupboard) in place of 7.",
+                "Use Dune 2.5 (cupboard) in place of 7.",
+            ),
+            ("Dune 2.55, pH 4.5, 4D", "Dune 2,55, pH 4,5, 4D", "Dune 2,55, pH 4,5, 4D"),
+            ("2:50; 17 in 100; –", "2:50; 17 in 100; –", "2:50; 17 in 100; –"),
+            ("", "", ""),
+        ] {
+            assert_eq!(spoken(plain, &Studio::default(), &names), plain);
+            assert_eq!(spoken(plain, &comma, &names), with_comma);
+            assert_eq!(spoken(plain, &both, &names), with_both);
+        }
+        assert_eq!(seconds_in(DecimalMark::Comma, s(2.345)), "2,3\u{a0}s");
+        assert_eq!(seconds_range_in(DecimalMark::Comma, s(0.5), s(2.3)), "0,50–2,3\u{a0}s");
     }
 
     #[test]

@@ -76,6 +76,8 @@ struct ArtistPage {
     lead: String,
     more: String,
     quantities: Vec<QuantityRow>,
+    /// For which adhesive the hands time stands there, and how long that stays open.
+    openness: String,
     odd: bool,
     trend: String,
     charts: Vec<(&'static str, Chart)>,
@@ -133,7 +135,7 @@ async fn show(
         charts: charts(&artist, style, report, &sessions, &against, &studio, now),
         bottle: report.filter(|report| report.hands.placements > 0).and_then(|_| against.words(studio.decimal)),
         bottles: against.links(&base.path, style, &at_hand),
-        ..told(base, style, report, studio.decimal)
+        ..told(base, style, report, &against, studio.decimal)
     })
 }
 
@@ -158,6 +160,7 @@ fn bare_page(house: &House, staff: &Staff, studio: &Studio, artist: &Artist) -> 
         lead: "No technique is named yet.".to_owned(),
         more: String::new(),
         quantities: Vec::new(),
+        openness: String::new(),
         odd: false,
         trend: String::new(),
         charts: Vec::new(),
@@ -193,6 +196,20 @@ impl Against {
             .or_else(|| find(&|bottle| bottle.room == here))
             .or_else(|| find(&|bottle| bottle.room.is_none()));
         Self { bottle, room }
+    }
+
+    /// How many times its set time a bead of the bottle in view stays open.
+    fn openness(&self) -> f64 {
+        self.bottle.as_ref().map_or(USUAL_OPENNESS, |bottle| bottle.openness)
+    }
+
+    fn openness_words(&self, decimal: DecimalMark) -> String {
+        match &self.bottle {
+            Some(bottle) => {
+                format!("{}, which stays open about {} times", bottle.name, decimal.show(bottle.openness, 1))
+            }
+            None => "an adhesive that stays open four times".to_owned(),
+        }
     }
 
     /// "Heath in Gable, now: sets in 1.6 s, likely 1.2–2.2 s."
@@ -233,7 +250,13 @@ impl Against {
 }
 
 /// Adds the figures and sentences of one style.
-fn told(base: ArtistPage, style: Style, kept: Option<&KeptReport>, decimal: DecimalMark) -> ArtistPage {
+fn told(
+    base: ArtistPage,
+    style: Style,
+    kept: Option<&KeptReport>,
+    against: &Against,
+    decimal: DecimalMark,
+) -> ArtistPage {
     let Some(kept) = kept.filter(|kept| kept.hands.placements > 0) else {
         return ArtistPage {
             lead: format!("No placement in {} counts yet.", style.words()),
@@ -243,8 +266,8 @@ fn told(base: ArtistPage, style: Style, kept: Option<&KeptReport>, decimal: Deci
             ..base
         };
     };
-    let report = kept.report(USUAL_OPENNESS);
-    let hands_time = kept.hands.hands_time_at(USUAL_OPENNESS.ln());
+    let report = kept.report(against.openness());
+    let hands_time = kept.hands.hands_time_at(against.openness().ln());
     ArtistPage {
         counted: format!(
             "{} in {}",
@@ -258,6 +281,7 @@ fn told(base: ArtistPage, style: Style, kept: Option<&KeptReport>, decimal: Deci
             quantity("Settle: contact until still", &kept.hands.settle, &report.settle, decimal),
             quantity("Hands time: what the bond must wait", &hands_time, &report.hands_time, decimal),
         ],
+        openness: against.openness_words(decimal),
         odd: report.travel.far_from_normal || report.settle.far_from_normal || report.hands_time.far_from_normal,
         trend: trend(&report, decimal),
         ..base
@@ -334,7 +358,7 @@ fn charts(
     let whose = format!("{}, {}", artist.name, style.words());
     let wording = |id| Wording { id, whose: &whose, decimal: studio.decimal };
     let Some(kept) = kept.filter(|kept| kept.hands.placements > 0) else { return Vec::new() };
-    let hands_time = kept.hands.hands_time_at(USUAL_OPENNESS.ln());
+    let hands_time = kept.hands.hands_time_at(against.openness().ln());
     let dots = chart::dots_of(|p| hands_time.new_placement(p).exp());
     let bonds = against.dots();
     let times = bonds.as_ref().map(|(name, seconds)| chart::Times { name, seconds });

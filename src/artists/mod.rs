@@ -264,6 +264,8 @@ pub struct BottleAtHand {
     pub name: String,
     /// How long its bonds take in the air asked about; `None` where that was not read.
     pub set: Option<SetSpread>,
+    /// How many times its set time a bead of it stays open: the median.
+    pub openness: f64,
     /// The room it stands in; `None` in the cupboard.
     pub room: Option<RoomId>,
     /// Whether it is in daily use.

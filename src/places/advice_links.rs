@@ -3,6 +3,7 @@
 use super::advice_asked::{Asked, Read};
 use crate::adhesives::{Bead, Liquid, Liquids, PickUp};
 use crate::advice::options::{Change, Offer};
+use crate::advice::store::Taken;
 use crate::base::ids::{ClientId, RoomId};
 use crate::web::House;
 use crate::web::studio::Studio;
@@ -80,6 +81,21 @@ impl Address {
     }
 }
 
+/// The path of the advice that was taken, as it was asked for, with any bottle.
+pub(super) fn as_taken(taken: &Taken) -> String {
+    Address {
+        room: taken.room,
+        artist: taken.artist.to_string(),
+        style: taken.style.clone(),
+        bead: taken.work.bead(),
+        pick_up: taken.work.pick_up(),
+        liquids: taken.work.liquids(),
+        bottle: None,
+        client: None,
+    }
+    .path()
+}
+
 /// Nobody, those the artist expects today, and whoever is chosen already.
 fn clients(asked: &Asked, read: &Read, at: &Address, link: &impl Fn(String, &Address, bool) -> Choice) -> Vec<Choice> {
     let here = asked.her.as_ref().map(|her| her.client);
@@ -95,9 +111,10 @@ fn clients(asked: &Asked, read: &Read, at: &Address, link: &impl Fn(String, &Add
 pub(super) fn choices(house: &House, asked: &Asked, read: &Read) -> Vec<Choices> {
     let at = Address::of(asked, read);
     let link = |word: String, to: &Address, here: bool| Choice { word, href: house.url(&to.path()), here };
-    // Another artist has her own styles, another room its own bottles.
+    // Another artist may not work in this style, and another room's bottles stand elsewhere.
     let artists = read.artists.iter().map(|artist| {
-        let style = super::advice_asked::usual_style(artist);
+        let same = artist.styles.contains(&asked.style).then_some(asked.style);
+        let style = same.unwrap_or_else(|| super::advice_asked::usual_style(artist));
         let to = Address { artist: artist.id.to_string(), style: style.key(), ..at.clone() };
         link(artist.name.clone(), &to, artist.id == asked.artist.id)
     });
@@ -107,7 +124,8 @@ pub(super) fn choices(house: &House, asked: &Asked, read: &Read) -> Vec<Choices>
         .iter()
         .map(|style| link(style.words(), &Address { style: style.key(), ..at.clone() }, *style == asked.style));
     let rooms = read.rooms.iter().map(|room| {
-        let to = Address { room: room.id, bottle: None, ..at.clone() };
+        let at_hand = asked.bottle.is_some_and(|at| read.shelf[at].room.is_none_or(|stands| stands == room.id));
+        let to = Address { room: room.id, bottle: at.bottle.clone().filter(|_| at_hand), ..at.clone() };
         link(room.name.clone(), &to, room.id == read.room.id)
     });
     let beads = Bead::ALL

@@ -73,7 +73,7 @@ struct AdvicePage {
     taken: String,
     fell_back: Vec<String>,
     lead: String,
-    poor: Option<&'static str>,
+    poor: Option<String>,
     act: Option<Act>,
     /// Where to say that one works here from now on.
     here: Option<Act>,

@@ -75,7 +75,7 @@ pub(super) struct BandView {
 /// What the judgement gives the page.
 pub(super) struct Judged {
     pub(super) lead: String,
-    pub(super) poor: Option<&'static str>,
+    pub(super) poor: Option<String>,
     /// The bottle that could be taken: its id, name, verdict.
     pub(super) take: Option<(usize, Verdict)>,
     pub(super) filled: bool,
@@ -126,15 +126,44 @@ pub(super) fn judged(asked: &Asked, read: &Read, around: &Around<'_>) -> Judged 
         let bottles = on_rule(&q, &work);
         strip_chart::draw(&rule(&work, &bottles, around.studio))
     });
-    Judged {
+    let names: Vec<&str> =
+        q.bottles.iter().map(|bottle| bottle.name.as_str()).chain([read.room.name.as_str()]).collect();
+    let judged = Judged {
         lead: lead(&q, &work, &read.room.name, around.full),
-        poor: work.poor.map(asks_first),
+        poor: work.poor.map(|poor| asks_first(poor).to_owned()),
         take,
         filled: fits && work.poor.is_none() && known.is_some_and(|air| !air.stale),
         shelf: shelf(&q, &work, asked, read, around, drawn.as_ref()),
         cautions: work.cautions.clone(),
         full: drawn.map(|drawn| full(&q, &work, asked, read, around, drawn)),
         answer: serde_json::to_string(&work.answer).unwrap_or_default(),
+    };
+    judged.spoken(|text| words::spoken(text, around.studio, &names))
+}
+
+impl Judged {
+    /// Every sentence and figure in the studio's signs; what is kept of it stays as it was.
+    fn spoken(mut self, say: impl Fn(&str) -> String) -> Self {
+        let sentences = [&mut self.lead].into_iter().chain(&mut self.poor).chain(&mut self.cautions);
+        for text in sentences.chain(self.shelf.iter_mut().map(|row| &mut row.clause)) {
+            *text = say(text);
+        }
+        for text in self.full.iter_mut().flat_map(Full::said) {
+            *text = say(text);
+        }
+        self
+    }
+}
+
+impl Full {
+    /// What holds figures and is not drawn.
+    fn said(&mut self) -> impl Iterator<Item = &mut String> {
+        let numbers = self.numbers.iter_mut().flat_map(|n| [&mut n.label, &mut n.value, &mut n.against]);
+        let classes = self.classes.iter_mut().flat_map(|class| [&mut class.name, &mut class.here]);
+        let options = self.options.iter_mut().flat_map(|option| [&mut option.change, &mut option.side_effect]);
+        let left_out = self.left_out.iter_mut().flat_map(|(change, why)| [change, why]);
+        let rest = [&mut self.sure, &mut self.next].into_iter().chain(&mut self.why);
+        numbers.chain(classes).chain(options).chain(left_out).chain(rest)
     }
 }
 

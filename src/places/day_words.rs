@@ -1,6 +1,7 @@
 //! The day sheet in words: the board, what drifted out of a band, what changed since yesterday, what waits. Pure, from
 //! what was read and judged.
 
+use super::advice_links;
 use super::day::{Boards, Day};
 use super::in_hand::daily;
 use crate::adhesives::Lapse;
@@ -9,6 +10,7 @@ use crate::advice::judge::Verdict;
 use crate::advice::words;
 use crate::artists::Artist;
 use crate::base::actor::{Role, Who};
+use crate::base::number::DecimalMark;
 use crate::rooms::asked::CheckDue;
 use crate::web::House;
 use crate::web::studio::Studio;
@@ -47,9 +49,9 @@ pub(super) struct Line {
 }
 
 /// The board.
-pub(super) fn board_view(house: &House, who: &Who, day: &Day, boards: &Boards) -> BoardView {
+pub(super) fn board_view(house: &House, who: &Who, day: &Day, boards: &Boards, studio: &Studio) -> BoardView {
     let rows = day.artists.iter().zip(&boards.now).map(|(own, cells)| {
-        let seconds = own.artist.seconds_seen_by(who);
+        let seconds = own.artist.seconds_seen_by(who).then_some(studio.decimal);
         let works = day.room_of(&own.artist);
         BoardRow {
             name: own.artist.name.clone(),
@@ -74,7 +76,7 @@ fn cell_view(
     href: &str,
     cell: Option<&Cell>,
     at: &super::day::Here,
-    seconds: bool,
+    seconds: Option<DecimalMark>,
     timed: bool,
     here: bool,
 ) -> CellView {
@@ -105,7 +107,10 @@ fn cell_view(
     let (verdict, set_time) = cell.bottles[nearest];
     let (word, wrong) = word(verdict);
     let name = &at.shelf[nearest].name;
-    let bottle = if seconds { format!("{name}, {}", words::seconds(set_time.median)) } else { name.clone() };
+    let bottle = match seconds {
+        Some(mark) => format!("{name}, {}", words::seconds_in(mark, set_time.median)),
+        None => name.clone(),
+    };
     let mut clauses: Vec<&str> = vec![wrong].into_iter().filter(|clause| !clause.is_empty()).collect();
     if !timed {
         clauses.push("a starting guess");
@@ -141,6 +146,10 @@ pub(super) fn drifted(house: &House, day: &Day, boards: &Boards) -> Vec<Line> {
         let (word, wrong) = word(verdict);
         let name = &here.shelf[bottle].name;
         let clause = if wrong.is_empty() { word.to_owned() } else { format!("{word}, {wrong}") };
+        let path = match newest {
+            Some(taken) => advice_links::as_taken(taken),
+            None => format!("/rooms/{}/advice?artist={}&style={}", here.room.id, own.artist.id, own.style.key()),
+        };
         lines.push(Line {
             mark: mark(verdict),
             strong: format!(
@@ -149,7 +158,7 @@ pub(super) fn drifted(house: &House, day: &Day, boards: &Boards) -> Vec<Line> {
                 first_name(&own.artist)
             ),
             rest: format!("It is {clause} now."),
-            href: house.url(&format!("/rooms/{}/advice?artist={}", here.room.id, own.artist.id)),
+            href: house.url(&path),
             action: format!("See what helps {}", first_name(&own.artist)),
         });
     }

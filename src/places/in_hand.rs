@@ -49,6 +49,7 @@ pub(super) fn bottles_at(
                     id: bottle.bottle,
                     name: bottle.name.clone(),
                     set,
+                    openness: bottle.openness.median(),
                     room: bottle.room,
                     in_use: bottle.in_use,
                 }

@@ -145,6 +145,7 @@ async fn effect(
     target: plan::Air,
 ) -> Result<Option<SetTimeEffect>, Problem> {
     let mut db = house.store.read().await?;
+    let decimal = Studio::load(&mut db).await?.decimal;
     let shelf = adhesives::shelf(&mut db, Some(room), staff.visitor.now.0).await?;
     let shelf = seen_from(room, &rooms::all(&mut db).await?, shelf);
     let air = |of: plan::Air| Air { temperature: of.temperature, humidity: of.humidity };
@@ -152,7 +153,7 @@ async fn effect(
         .iter()
         .filter(|bottle| bottle.out.is_none())
         .map(|bottle| {
-            let seconds = |of| words::seconds(set_time(bottle, air(of), AirDoubt::NONE));
+            let seconds = |of| words::seconds_in(decimal, set_time(bottle, air(of), AirDoubt::NONE));
             format!("{}: {} becomes {}.", bottle.name, seconds(now), seconds(target))
         })
         .collect();

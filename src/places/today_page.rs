@@ -162,7 +162,7 @@ async fn sheet(
     });
     let any = !read.artists.is_empty() && !read.rooms.is_empty();
     Ok(Sheet {
-        board: any.then(|| day_words::board_view(house, who, &read, &boards)),
+        board: any.then(|| day_words::board_view(house, who, &read, &boards, studio)),
         drifted: day_words::drifted(house, &read, &boards),
         changed: day_words::changed(&read, &boards, studio),
         waits: day_words::waits(house, who, &read, &due),

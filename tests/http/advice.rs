@@ -280,6 +280,86 @@ both_databases!(changing_one_thing_keeps_the_rest, async |house| {
     assert!(links.iter().any(|href| href.contains(&things.lantern) && href.contains("bead=thin")));
 });
 
+/// Where the links of a page to advice lead.
+fn to_advice(html: &str) -> Vec<String> {
+    html::tags(html)
+        .iter()
+        .filter_map(|tag| tag.get("href").map(|href| href.replace("&amp;", "&").replace("&#38;", "&")))
+        .filter(|href| href.contains("/advice?"))
+        .collect()
+}
+
+both_databases!(another_artist_keeps_a_style_she_works_in_and_another_room_a_bottle_of_the_cupboard, async |house| {
+    let things = &house.things;
+    let mut owner = house.owner();
+    read_air(&mut owner, &things.gable, "22", "45").await;
+    let tilde = &things.untimed_artist;
+    let (path, bottle) = (advice_of(house, &things.gable), format!("bottle={}", things.bottle));
+    let leads = async |owner: &mut Browser, path: &str, to: &str| -> String {
+        let links = to_advice(&owner.page(path).await.text());
+        let found: Vec<_> = links.iter().filter(|href| href.contains(to) && !href.contains("client=")).collect();
+        (*found.last().unwrap_or_else(|| panic!("no link to {to} in {links:?}"))).clone()
+    };
+    house.run(&format!("update artist set usual = 'classic' where id = '{tilde}'")).await.unwrap();
+    let same = leads(&mut owner, &path, tilde).await;
+    assert!(same.contains("style=volume-4"), "she works in it too: {same}");
+    house.run(&format!("update artist set styles = 'classic' where id = '{tilde}'")).await.unwrap();
+    let usual = leads(&mut owner, &path, tilde).await;
+    assert!(usual.contains("style=classic"), "she does not work in it: {usual}");
+    let lantern = format!("/rooms/{}/", things.lantern);
+    let chosen = format!("{path}&{bottle}");
+    assert!(!leads(&mut owner, &chosen, &lantern).await.contains(&bottle), "it stands in Gable");
+    house.run("update bottle set room = null").await.unwrap();
+    assert!(leads(&mut owner, &chosen, &lantern).await.contains(&bottle), "the cupboard is every room's");
+});
+
+/// The first figure with a decimal point in what a page says in its matter.
+fn with_a_point(words: &str) -> Option<&str> {
+    let letters: Vec<(usize, char)> = words.char_indices().collect();
+    let found = letters.windows(3).find(|w| w[0].1.is_ascii_digit() && w[1].1 == '.' && w[2].1.is_ascii_digit())?;
+    words.get(found[0].0..).map(|from| from.split(' ').next().unwrap_or(from))
+}
+
+both_databases!(a_studio_that_speaks_fahrenheit_and_commas_is_advised_in_them, async |house| {
+    let things = &house.things;
+    let mut owner = house.owner();
+    let settings = owner.form("/office/settings", "/office/settings").await;
+    owner.submit(&settings.with_all(&[("temperature", "fahrenheit"), ("decimal", "comma")])).await.must(303);
+    // A name with a point in it stays as somebody typed it.
+    house.run("update product set name = 'Heath 2.5'").await.unwrap();
+    house
+        .run(
+            "insert into outside_air (id, at, temperature_c, humidity_pct, given_by)
+             values ('outside-of-a-test', 1771405200000000, 8, 80, 'house')",
+        )
+        .await
+        .unwrap();
+    // Too cool for a client lying still, and slow: cautions and options speak of temperatures.
+    read_air(&mut owner, &things.gable, "66,2", "38").await;
+    bench(&mut owner, house, &["3,6", "3,7", "3,6"], ("66,2", "38")).await;
+    let advice = owner.page(&advice_of(house, &things.gable)).await;
+    advice.says("Below 68 °F is too cold for a client lying still.");
+    advice.says("At 66,2 °F and 38 %RH");
+    let kept = owner.page(&take(&mut owner.clone(), house, &advice_of(house, &things.gable)).await).await;
+    let id = house.look("select id from advice order by number desc limit 1").await;
+    let plan = format!("/rooms/{}/plan?humidity=45&temperature=72", things.gable);
+    let mut pages = vec![advice, kept];
+    for path in ["/", &format!("/advice/{id}"), "/office/forecast", &plan] {
+        pages.push(owner.page(path).await);
+    }
+    for page in pages {
+        let html = page.text();
+        let main = html::words(&html[html.find("<main").unwrap()..html.find("</main>").unwrap()]);
+        assert!(main.contains("Heath 2.5"), "{}: {main}", page.asked);
+        let words = main.replace("Heath 2.5", "Heath");
+        assert!(words.contains(" s") && words.contains(','), "{}: no seconds in {words}", page.asked);
+        assert_eq!(with_a_point(&words), None, "{}: {words}", page.asked);
+        assert!(!words.contains("°C"), "{}: {words}", page.asked);
+    }
+    let answer = house.look("select answer from advice order by number desc limit 1").await;
+    assert!(answer.contains("At 19.0\u{a0}°C") && !answer.contains("°F"), "what is kept is the machine form: {answer}");
+});
+
 both_databases!(it_opens_on_the_signed_in_artist_and_the_room_she_works_in, async |house| {
     let things = &house.things;
     let mut ines = house.actor(Actor::ArtistA);
@@ -599,7 +679,11 @@ both_databases!(a_bottle_taken_with_another_bead_is_judged_with_that_bead_when_t
         read_air(&mut owner, &things.gable, "25", humidity).await;
         ines.page("/rooms").await;
     }
-    ines.page("/").await.says(told);
+    let page = ines.page("/").await;
+    page.says(told);
+    // What helps is asked of the bottle as it is used, not of a medium bead.
+    let link = to_advice(&page.text()).into_iter().find(|href| href.contains("bead="));
+    assert!(link.as_ref().is_some_and(|link| link.contains("bead=full")), "{link:?}");
 });
 
 both_databases!(what_changes_while_a_bottle_is_being_taken_is_judged_by, async |house| {

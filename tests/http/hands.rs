@@ -412,3 +412,31 @@ both_databases!(the_picture_of_hands_shows_the_window_of_the_bottle_in_hand, asy
     ines.submit(&form.with_all(&[("temperature", "22"), ("humidity", "33"), ("do", "keep")])).await.goes_to();
     assert!(seconds(&ines.page(&page).await.words()) > damp);
 });
+
+both_databases!(the_hands_time_counts_what_the_travel_uses_up_of_the_bottle_in_view, async |house| {
+    let things = &house.things;
+    let mut owner = house.owner();
+    let page = format!("/hands/{}?style=classic&room={}", things.hands.artist, things.gable);
+    // How many times its set time Heath stays open, and the best guess of half the hands times.
+    let told = async |owner: &mut Browser| -> (f64, f64) {
+        let words = owner.page(&page).await.words();
+        let after = |sign: &str| -> f64 {
+            let from = words.find(sign).unwrap_or_else(|| panic!("no {sign:?} in {words}")) + sign.len();
+            let figure = words[from..].trim_start_matches(|c: char| !c.is_ascii_digit());
+            figure.split(|c: char| !(c.is_ascii_digit() || c == '.')).next().unwrap().parse().unwrap()
+        };
+        (after("Heath, which stays open about"), after("what the bond must wait"))
+    };
+    let (open, hands_time) = told(&mut owner).await;
+    assert!((3.9..=4.1).contains(&open), "nobody has tested it: {open}");
+    // Beads of it cure in the air sooner than most.
+    let bench = format!("/shelf/bottles/{}/bench", things.bottle);
+    let tests = format!("/shelf/bottles/{}/tests", things.bottle);
+    for _ in 0..6 {
+        let form = owner.form(&bench, &tests).await;
+        let air = [("temperature", "22"), ("humidity", "50"), ("delay", "2"), ("do", "popped")];
+        owner.submit(&form.with_all(&air)).await.goes_to();
+    }
+    let (shorter, longer) = told(&mut owner).await;
+    assert!(shorter < open && longer > hands_time, "open {open} then {shorter}, hands {hands_time} then {longer}");
+});

@@ -86,7 +86,7 @@ fn head(rule: &Rule<'_>, scale: &Scale, ticks: &[f64], strip: Option<(f64, f64)>
     let mut svg = Ink::default();
     let said = format!(
         "Rule of seconds after contact. The hands time is between {}, 8 times in 10. {}",
-        words::seconds_range(still.low, still.high).replace('–', " and "),
+        words::seconds_range_in(rule.mark, still.low, still.high).replace('–', " and "),
         strip_words(rule)
     );
     svg.add(format_args!(
@@ -141,8 +141,8 @@ fn row(bottle: &OnRule<'_>, scale: &Scale, strip: Option<(f64, f64)>, grid: &str
     let said = format!(
         "{}: best guess {}, likely {}; {}",
         bottle.name,
-        words::seconds(times.median),
-        words::seconds_range(times.low, times.high),
+        words::seconds_in(rule.mark, times.median),
+        words::seconds_range_in(rule.mark, times.low, times.high),
         strip_words(rule)
     );
     svg.add(format_args!(
@@ -194,7 +194,7 @@ fn half(times: &Times) -> (f64, f64) {
 
 fn strip_words(rule: &Rule<'_>) -> String {
     match rule.suits {
-        Some(suits) => format!("{} suits.", words::seconds_range(suits.from, suits.to)),
+        Some(suits) => format!("{} suits.", words::seconds_range_in(rule.mark, suits.from, suits.to)),
         None => "No set time suits both limits.".to_owned(),
     }
 }
@@ -203,7 +203,7 @@ fn caption(rule: &Rule<'_>) -> String {
     let strip = match rule.suits {
         Some(suits) => format!(
             "The tinted strip is where these hands and a bottle agree: {}.",
-            words::seconds_range(suits.from, suits.to)
+            words::seconds_range_in(rule.mark, suits.from, suits.to)
         ),
         None => "No set time suits these hands within both limits, so there is no tinted strip.".to_owned(),
     };
