@@ -8,11 +8,11 @@ use axum::response::Response;
 use jiff::ToSpan as _;
 use jiff::civil::Date;
 
+use super::amount;
 use super::complaint_form::{Opened, card_field, chosen_card, open};
-use super::decided::{mark_of, moved_lines, still_stands};
+use super::decided::{decided_words, mark_of, moved_lines, shown, still_stands};
 use super::doctor_store::{Complaint, DECISIONS, complaint, decide_complaint, tie_complaint};
 use super::from_cards::{HerCard, HerCards};
-use super::reaction::words_of;
 use super::seen::{must_treat, note_look};
 use super::test_store::Met;
 use super::typed::{MoreNotes, SEEN, Typed, day_field, notes_of, seen_field, tick_field};
@@ -113,7 +113,7 @@ fn typed_as_kept(found: &Complaint, opened: &Opened, now: Instant) -> Typed {
         ("decision", found.decision.clone()),
         ("card", found.card.clone()),
         ("fix_until", last.to_string()),
-        ("refund", found.refund_minor.map(|minor| minor.to_string()).unwrap_or_default()),
+        ("refund", found.refund_minor.map(|minor| shown(minor, &opened.studio)).unwrap_or_default()),
         ("fixed", if found.fixed.is_some() { "yes".to_owned() } else { String::new() }),
         (SEEN, mark_of(found)),
     ])
@@ -185,13 +185,9 @@ async fn complaint_view(
             Some(card) => done.hinted(format!("A card mends it: {}.", card.words)),
             None => done,
         },
-        number_field(
-            "refund",
-            &format!("Given back, in the smallest unit of {}", opened.studio.currency),
-            typed.get("refund"),
-        )
-        .hinted("1250 for 12.50.")
-        .or_empty(),
+        number_field("refund", &format!("Given back, in {}", opened.studio.currency), typed.get("refund"))
+            .hinted(format!("For a refund. Written like {}.", shown(12_345, &opened.studio)))
+            .or_empty(),
         seen_field(typed.get(SEEN)),
     ]);
     note_fields(&mut fields, notes);
@@ -200,7 +196,7 @@ async fn complaint_view(
         ("open", _) => ("near", "not decided yet".to_owned()),
         ("fix", None) if late => ("stop", "the fix is overdue".to_owned()),
         ("fix", None) => ("near", "a fix is promised".to_owned()),
-        (decision, _) => ("fit", words_of(&DECISIONS, decision).to_owned()),
+        (decision, _) => ("fit", decided_words(decision, found.refund_minor, &opened.studio)),
     };
     let pictures = {
         let mut db = house.store.read().await?;
@@ -279,7 +275,13 @@ fn check_decision(typed: &Typed, found: &Complaint, opened: &Opened, now: Instan
     let card =
         if typed.all("card").is_empty() { Some(found.card.clone()) } else { chosen_card(&mut notes, typed, opened) };
     let refund = if decision.as_deref() == Some("refund") {
-        notes.whole("refund", typed.get("refund"), (1, 100_000_000), "").map(|minor| Some(i64::from(minor)))
+        match amount::typed(typed.get("refund"), &opened.studio.currency, opened.studio.decimal) {
+            Ok(minor) => Some(Some(minor)),
+            Err(sentence) => {
+                notes.add("refund", sentence);
+                None
+            }
+        }
     } else {
         Some(None)
     };

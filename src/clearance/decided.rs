@@ -1,5 +1,6 @@
 //! What stands on a complaint, for a form to carry and for words: of two people who decide at once the second is asked.
 
+use super::amount;
 use super::doctor_store::{Complaint, DECISIONS, complaint};
 use super::reaction::words_of;
 use super::seen::still_here;
@@ -48,15 +49,26 @@ pub(super) async fn still_stands(tx: &mut Tx, keys: &Keys, seen: &str, sent: &Co
     ))
 }
 
+/// An amount as this studio writes it, without its currency.
+pub(super) fn shown(minor: i64, studio: &Studio) -> String {
+    amount::shown(minor, &studio.currency, studio.decimal)
+}
+
+/// A decision in words; of a refund also how much.
+pub(super) fn decided_words(decision: &str, refund_minor: Option<i64>, studio: &Studio) -> String {
+    let words = words_of(&DECISIONS, decision);
+    match refund_minor {
+        Some(minor) => format!("{words} of {} {}", shown(minor, studio), studio.currency),
+        None => words.to_owned(),
+    }
+}
+
 /// The same as lines before the form that comes back; `card` is the card it is about, in words.
 pub(super) fn moved_lines(stands: &Complaint, card: &str, studio: &Studio, now: Instant) -> Vec<String> {
-    let mut words = words_of(&DECISIONS, &stands.decision).to_owned();
+    let mut words = decided_words(&stands.decision, stands.refund_minor, studio);
     if let Some(until) = stands.fix_until {
         let done = if stands.fixed.is_some() { "done" } else { "not done yet" };
         words = format!("{words} until the end of {}, {done}", studio.zone.date(until, now));
-    }
-    if let Some(minor) = stands.refund_minor {
-        words = format!("{words} of {minor} in the smallest unit of {}", studio.currency);
     }
     vec![
         "Somebody else changed this since you opened it. Nothing was saved; what you typed is still here.".to_owned(),

@@ -1,6 +1,7 @@
 //! Who may be treated when: patch tests, the rules of clearance and their judgement, reactions, lots, stops. Knows clients and
 //! adhesives. Knows no artist's seconds and no price; never relaxes a hold.
 
+mod amount;
 mod bound;
 mod client_page;
 mod complaint_form;

@@ -3,6 +3,7 @@
 
 use sqlx::Row;
 
+use super::decided::shown;
 use super::doctor_store::{DECISIONS, complaints_of, decisions_of, findings_of, statements_of};
 use super::facts_store::products;
 use super::lot_store::{exposures_of, stops_told};
@@ -157,8 +158,10 @@ async fn doctors_and_decisions(
         FileRecord::new("Decision", fields)
     });
     let decisions = decisions.collect();
+    let studio = Studio::load(db).await?;
     let complaints = complaints_of(db, keys, client).await?.into_iter().map(|own| {
-        let refund = own.refund_minor.map(|minor| minor.to_string()).unwrap_or_default();
+        let refund =
+            own.refund_minor.map(|minor| format!("{} {}", shown(minor, &studio), studio.currency)).unwrap_or_default();
         let decided = words_in(&DECISIONS, &own.decision).into();
         let met = own.product.map(|product| shelf.met(&Met { product, lot: own.lot })).unwrap_or_default();
         let fields = [
@@ -169,7 +172,7 @@ async fn doctors_and_decisions(
             ("decided", decided),
             ("a fix at no charge until", own.fix_until.into()),
             ("fixed", own.fixed.into()),
-            ("given back, minor units", refund.into()),
+            ("given back", refund.into()),
         ];
         FileRecord::new("Complaint", fields)
     });

@@ -1,5 +1,5 @@
-//! A device comes back from a client's hands: the passphrase of the person who handed it over, with the same waits as at signing in.
-//! A short code on a shared tablet is to be a second way to prove the same thing; it joins in [`proves`].
+//! A device comes back from a client's hands: the passphrase of the person who handed it over, with the same waits as at signing in; on
+//! a shared tablet also her six digits, with the same tries as at its lock.
 
 use askama::Template;
 use axum::extract::State;
@@ -9,7 +9,7 @@ use serde::Deserialize;
 
 use super::entering::{account_as_it_is, known_browser};
 use super::sign_in_page::count_try;
-use super::{passphrase, store};
+use super::{passphrase, store, tablet};
 use crate::base::actor::{Actor, Who};
 use crate::base::problem::Problem;
 use crate::base::text;
@@ -62,7 +62,8 @@ async fn show(Anyone(visitor): Anyone, State(house): State<House>) -> Result<Res
 fn view(house: &House, visitor: &Visitor, studio: &Studio, key: String, wrong: Option<String>) -> TakeBackPage {
     let field = FieldView {
         name: "passphrase",
-        label: "Your passphrase".to_owned(),
+        label: if visitor.tablet.is_some() { "Your passphrase, or your six digits" } else { "Your passphrase" }
+            .to_owned(),
         hint: Some("Of whoever handed the device over.".to_owned()),
         kind: "password",
         // Not offered by the browser: it stands in a client's hands.
@@ -82,8 +83,12 @@ fn view(house: &House, visitor: &Visitor, studio: &Studio, key: String, wrong: O
 
 /// What the attempt came to.
 enum Proof {
+    /// Her passphrase.
     Right,
-    Wrong,
+    /// Her six digits, by the hash they belong to.
+    Digits(String),
+    /// What to tell her.
+    Wrong(String),
     /// Too many tries: seconds to wait.
     Wait(u64),
 }
@@ -107,10 +112,19 @@ async fn leave(
     if !handed {
         return Err(Problem::NotHere("form in a client’s hands"));
     }
-    match proves(&house, &who, &headers, form.typed.passphrase).await? {
-        Proof::Right => {}
-        Proof::Wrong => {
-            let sentence = "This is not the passphrase of whoever handed the device over.".to_owned();
+    let proof = match visitor.tablet {
+        Some(on) if tablet::looks_like_one(&form.typed.passphrase) => {
+            match tablet::are_hers(&house, on, who.id, &form.typed.passphrase).await? {
+                Ok(hash) => Proof::Digits(hash),
+                Err(sentence) => Proof::Wrong(sentence),
+            }
+        }
+        _ => proves(&house, &who, &headers, form.typed.passphrase).await?,
+    };
+    let digits = match proof {
+        Proof::Right => None,
+        Proof::Digits(hash) => Some(hash),
+        Proof::Wrong(sentence) => {
             return once_more(&house, &visitor, StatusCode::UNPROCESSABLE_ENTITY, sentence).await;
         }
         Proof::Wait(seconds) => {
@@ -119,14 +133,25 @@ async fn leave(
             answer.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from(seconds));
             return Ok(answer);
         }
-    }
-    let (session, person) = (who.session, who.id);
+    };
+    let (session, person, on) = (who.session, who.id, visitor.tablet);
     let kept = house
         .store
         .write(&key, move |tx| {
+            let digits = digits.clone();
             Box::pin(async move {
                 // She may have left, or chosen another passphrase, while it was looked at.
                 store::by_id(tx.db(), person).await?.filter(store::Person::can_sign_in).ok_or(Problem::SignIn)?;
+                if let Some(hash) = digits {
+                    if tablet::hash_of(tx.db(), person).await? != hash {
+                        return Err(Problem::SignIn);
+                    }
+                    // What asks for the passphrase asks for it again: digits alone brought it back.
+                    session::by_code(tx, session).await?;
+                }
+                if let Some(on) = on {
+                    tablet::forget_tries(tx, on, person).await?;
+                }
                 Ok(Kept::see(session::take_back(tx, session).await?))
             })
         })
@@ -162,7 +187,7 @@ async fn proves(house: &House, who: &Who, headers: &HeaderMap, typed: String) ->
     }
     let turn = house.hashing.for_known().await?;
     if !passphrase::fits(turn, typed.chars().take(256).collect(), person.passphrase).await? {
-        return Ok(Proof::Wrong);
+        return Ok(Proof::Wrong("This is not the passphrase of whoever handed the device over.".to_owned()));
     }
     house
         .store

@@ -487,9 +487,9 @@ pub(crate) fn slips(things: &Things) -> Vec<Slip> {
         slip(
             complaint.clone(),
             format!("{complaint}/decision"),
-            &[("decision", "refund"), ("refund", "a lot")],
+            &[("decision", "refund"), ("refund", "12.505")],
             &["refund"],
-            &[("refund", "1250")],
+            &[("refund", "12.50")],
         ),
         slip(
             finding_page,
@@ -1330,7 +1330,7 @@ both_databases!(the_desk_takes_complaints_in_and_those_who_treat_read_them, asyn
         "Treatment card none named yet",
         "A fix at no charge until",
         "The fix is done",
-        "Given back, in the smallest unit of",
+        "Given back, in EUR",
         "photo",
     ] {
         page.says(words);
@@ -1356,14 +1356,14 @@ both_databases!(of_two_who_decide_a_complaint_at_once_the_second_is_asked_and_ke
     let told = "select count(*) from audit where action = 'decide complaint'";
     let before = (kept().await, house.number(told).await);
     assert!(before.0.starts_with("fix "), "{}", before.0);
-    let second = second.with_all(&[("decision", "refund"), ("refund", "1250")]);
+    let second = second.with_all(&[("decision", "refund"), ("refund", "12,50")]);
     let answer = other.submit(&second).await.must(409);
     answer.says("Somebody else changed this since you opened it. Nothing was saved");
     answer.says("Stands there now: a fix at no charge until the end of");
     answer.says("not done yet");
     assert_eq!((kept().await, house.number(told).await), before, "nothing was written, and the chain told nothing");
     let again = answer.form(&to);
-    assert_eq!((again.value("decision"), again.value("refund")), ("refund", "1250"), "what she typed is still there");
+    assert_eq!((again.value("decision"), again.value("refund")), ("refund", "12,50"), "what she typed is still there");
     // Without what it was opened over it is late as well; the same as stands there is nobody's loss.
     let fresh = crate::doors::fresh_key;
     other.submit(&second.clone().with("seen", "").with("form_key", &fresh())).await.must(409);
@@ -1373,7 +1373,9 @@ both_databases!(of_two_who_decide_a_complaint_at_once_the_second_is_asked_and_ke
     // Having seen both she sends hers in its place.
     other.submit(&again).await.must(303);
     assert_eq!(kept().await, "refund 0 1250");
-    other.page(&page).await.says("a refund");
+    let shown = other.page(&page).await;
+    shown.says("a refund of 12.50 EUR");
+    assert_eq!(shown.form(&to).value("refund"), "12.50", "as people write it, not in cents");
 });
 
 both_databases!(a_decision_that_comes_after_her_record_was_erased_is_written_nowhere, async |house| {

@@ -137,6 +137,63 @@ both_databases!(in_a_clients_hands_a_shared_tablet_opens_first_aid_and_comes_bac
     tablet.get("/office").await.must(403);
 });
 
+/// Hands Ada's consultation over on a device somebody is signed in on.
+async fn into_her_hands(house: &TestHouse, tablet: &mut Browser) {
+    let client = &house.things.client;
+    let path = format!("/door/clients/{client}/hand-over/consultation");
+    let form = tablet.form(&path, &format!("/handed-over/begin/{client}/consultation")).await;
+    assert_eq!(tablet.submit(&form).await.goes_to(), "/handed-over");
+}
+
+both_databases!(a_shared_tablet_comes_back_from_a_clients_hands_by_six_digits_as_well, async |house| {
+    digits_of(house, Actor::ArtistA, DIGITS).await;
+    digits_of(house, Actor::ArtistB, "860274").await;
+    let hers = format!("/door/clients/{}", house.things.client);
+    let leave = "/handed-over/leave";
+    let mut tablet = enrolled(house).await;
+    lock(&mut tablet).await;
+    // She came in by her passphrase, so that her file would open.
+    tablet.sign_in(Actor::ArtistA.name(), PHRASE).await.must(303);
+    tablet.get(&format!("{hers}/file")).await.must(200);
+    into_her_hands(house, &mut tablet).await;
+    tablet.page(leave).await.says("Your passphrase, or your six digits");
+    // A colleague's digits are as wrong as any.
+    for (wrong, left) in [("402957", "4 tries are left"), ("860274", "3 tries are left")] {
+        let form = tablet.form(leave, leave).await.with("passphrase", wrong);
+        let answer = tablet.submit(&form).await.must(422);
+        answer.says(left);
+        assert!(!answer.text().contains(wrong), "digits stand in no page");
+        tablet.get("/door").await.must(403);
+    }
+    let form = tablet.form(leave, leave).await.with("passphrase", DIGITS);
+    assert_eq!(tablet.submit(&form).await.goes_to(), hers);
+    tablet.get("/door").await.must(200);
+    assert_ne!(tablet.get(&format!("{hers}/file")).await.status, 200, "digits alone open no file");
+    // The tries begin anew, and after five only the passphrase takes it back.
+    into_her_hands(house, &mut tablet).await;
+    for tries in 0..5 {
+        let form = tablet.form(leave, leave).await.with("passphrase", "402957");
+        let says = if tries == 4 { "That was the fifth try" } else { "Not these digits" };
+        tablet.submit(&form).await.must(422).says(says);
+    }
+    let form = tablet.form(leave, leave).await;
+    tablet.submit(&form.clone().with("passphrase", DIGITS)).await.must(422).says("only the passphrase");
+    tablet.get("/door").await.must(403);
+    let form = tablet.form(leave, leave).await.with("passphrase", PHRASE);
+    assert_eq!(tablet.submit(&form).await.goes_to(), hers);
+    into_her_hands(house, &mut tablet).await;
+    let form = tablet.form(leave, leave).await.with("passphrase", DIGITS);
+    assert_eq!(tablet.submit(&form).await.goes_to(), hers, "the passphrase lets the digits count again");
+    // On a device that is nobody's shared tablet digits are no proof.
+    let mut own = house.stranger();
+    own.sign_in(Actor::ArtistA.name(), PHRASE).await.must(303);
+    into_her_hands(house, &mut own).await;
+    assert!(!own.page(leave).await.text().contains("six digits"));
+    let form = own.form(leave, leave).await.with("passphrase", DIGITS);
+    own.submit(&form).await.must(422);
+    own.get("/door").await.must(403);
+});
+
 both_databases!(after_five_wrong_tries_only_the_passphrase_opens_it_there, async |house| {
     digits_of(house, Actor::ArtistA, DIGITS).await;
     let mut tablet = enrolled(house).await;

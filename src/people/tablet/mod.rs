@@ -22,8 +22,8 @@ use crate::web::visitor::cookie;
 
 pub use at_bed::{AtBed, Locked, at_bed, begin_at_bed, drop_begun, end_at_bed, locked, tablet_name};
 pub(super) use code::looks_like_one;
-pub(super) use store::{forget_code, forget_tries};
-pub(super) use unlock_page::{CameIn, come_in};
+pub(super) use store::{forget_code, forget_tries, hash_of};
+pub(super) use unlock_page::{CameIn, are_hers, come_in};
 
 /// Every door of this room.
 pub(super) fn routes() -> Routes {

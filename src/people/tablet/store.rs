@@ -113,7 +113,7 @@ pub(super) async fn all(db: &mut Db) -> Result<Vec<Listed>, Problem> {
 }
 
 /// The hash of a person's digits; "" where she has none.
-pub(super) async fn hash_of(db: &mut Db, person: PersonId) -> Result<String, Problem> {
+pub(in crate::people) async fn hash_of(db: &mut Db, person: PersonId) -> Result<String, Problem> {
     let row =
         sqlx::query("select hash from code where person = $1").bind(person.to_string()).fetch_optional(db).await?;
     Ok(row.map(|row| row.get(0)).unwrap_or_default())

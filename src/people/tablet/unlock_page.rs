@@ -259,13 +259,21 @@ struct Coming<'a> {
     secret: String,
 }
 
-async fn come_in_as(house: &House, visitor: &Visitor, key: &FormKey, coming: Coming<'_>) -> Result<CameIn, Problem> {
-    let Coming { tablet, person, digits, secret } = coming;
+/// Whether these digits are hers, counted as a try on this tablet before they are looked at: the hash they belong to, or what to tell her.
+///
+/// # Errors
+/// When the database refuses it.
+pub(in crate::people) async fn are_hers(
+    house: &House,
+    tablet: TabletId,
+    person: PersonId,
+    digits: &str,
+) -> Result<Result<String, String>, Problem> {
     if !code::looks_like_one(digits) {
-        return Ok(CameIn::No("Type six digits.".to_owned()));
+        return Ok(Err("Type six digits.".to_owned()));
     }
     if !count_try(house, tablet, person).await? {
-        return Ok(CameIn::No("Five tries were wrong. On this tablet only the passphrase opens it now.".to_owned()));
+        return Ok(Err("Five tries were wrong. On this tablet only the passphrase opens it now.".to_owned()));
     }
     let hash = {
         let mut db = house.store.read().await?;
@@ -275,7 +283,7 @@ async fn come_in_as(house: &House, visitor: &Visitor, key: &FormKey, coming: Com
     if !code::fits(turn, house.store.keys(), person, digits, hash.clone()).await? {
         let mut db = house.store.read().await?;
         let left = store::tries_left(&mut db, tablet, person).await?;
-        return Ok(CameIn::No(match left {
+        return Ok(Err(match left {
             0 => {
                 "Not these digits. That was the fifth try: on this tablet only the passphrase opens it now.".to_owned()
             }
@@ -283,6 +291,15 @@ async fn come_in_as(house: &House, visitor: &Visitor, key: &FormKey, coming: Com
             many => format!("Not these digits. {many} tries are left."),
         }));
     }
+    Ok(Ok(hash))
+}
+
+async fn come_in_as(house: &House, visitor: &Visitor, key: &FormKey, coming: Coming<'_>) -> Result<CameIn, Problem> {
+    let Coming { tablet, person, digits, secret } = coming;
+    let hash = match are_hers(house, tablet, person, digits).await? {
+        Ok(hash) => hash,
+        Err(sentence) => return Ok(CameIn::No(sentence)),
+    };
     let (config, kept, before, browser) =
         (Arc::clone(&house.config), secret.clone(), visitor.actor.clone(), visitor.browser.clone());
     house
