@@ -32,7 +32,8 @@ pub fn spoken(text: &str, studio: &Studio, names: &[&str]) -> String {
 fn begins_with(text: &str, name: &str) -> bool {
     let Some(after) = text.strip_prefix(name).filter(|_| !name.is_empty()) else { return false };
     let goes_on = after.strip_prefix('.').unwrap_or(after);
-    !after.starts_with(char::is_alphanumeric) && !(goes_on.len() < after.len() && begins_with_digit(goes_on))
+    let is_longer_number = goes_on.len() < after.len() && begins_with_digit(goes_on);
+    !after.starts_with(char::is_alphanumeric) && !is_longer_number
 }
 
 fn begins_with_digit(text: &str) -> bool {

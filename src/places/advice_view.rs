@@ -502,10 +502,20 @@ fn sure(work: &ForWork, read: &Read) -> String {
         }
     };
     let bottle = match work.judged.base {
-        Subject::Bottle(b) => match read.matter.bottles[b].set_time.tests {
-            0 => format!(", the label of {}", read.matter.bottles[b].name),
-            tests => format!(", {} of {}", words::count(tests, "bench test"), read.matter.bottles[b].name),
-        },
+        Subject::Bottle(b) => {
+            let bottle = &read.matter.bottles[b];
+            match (bottle.set_time.tests, bottle.set_time.sibling_tests) {
+                (0, 0) => format!(", the label of {}", bottle.name),
+                (0, tests) => {
+                    format!(
+                        ", {} of other bottles of the product, none of {}",
+                        words::count(tests, "bench test"),
+                        bottle.name
+                    )
+                }
+                (tests, _) => format!(", {} of {}", words::count(tests, "bench test"), bottle.name),
+            }
+        }
         Subject::Class(_) => ", the label of a class".to_owned(),
     };
     let air = match &read.air {

@@ -5,6 +5,7 @@ use axum::response::Response;
 
 use super::advice_asked::{assumed, classes, limits, shelf_bottle, usual_style};
 use super::in_hand::{seen_from, set_time};
+use crate::adhesives::set_time::Climate;
 use crate::adhesives::{self, Air, AirDoubt, Bead, Liquids};
 use crate::advice::band::{Band, BandRow, working_band_by};
 use crate::advice::judge::{HandsTables, Question, Verdict, Work};
@@ -95,7 +96,7 @@ async fn bands(
         let tables = HandsTables::of(&hands);
         let row = |at: usize| {
             let band = working_band_by(&question, at, Verdict::Fits, &tables);
-            (bottles[at].name.clone(), row_at(&band, planned))
+            (bottles[at].name.clone(), bottles[at].climate, row_at(&band, planned))
         };
         (0..bottles.len()).map(row).collect::<Vec<_>>()
     })
@@ -105,7 +106,10 @@ async fn bands(
         whose: format!("{}, {}", artist.name, style.words()),
         artist: artist.id.to_string(),
         temperature: format!("{:.1}", studio.scale(planned.get())),
-        choices: rows.into_iter().map(|(bottle, row)| choice(bottle, row)).collect(),
+        choices: rows
+            .into_iter()
+            .map(|(bottle, climate, row)| choice(bottle, climate.as_ref(), planned, row))
+            .collect(),
         others: seen.iter().map(|other| (other.id.to_string(), other.name.clone())).collect(),
     }))
 }
@@ -116,17 +120,25 @@ fn row_at(band: &Band, temperature: Celsius) -> Option<BandRow> {
     band.rows().into_iter().min_by(|a, b| off(a).total_cmp(&off(b)))
 }
 
-/// A target inside the guards, or why there is none.
-fn choice(bottle: String, row: Option<BandRow>) -> BandChoice {
+/// A target inside the guards and the air its maker prints, or why there is none.
+fn choice(bottle: String, climate: Option<&Climate>, planned: Celsius, row: Option<BandRow>) -> BandChoice {
+    let none = |bottle, words: String| BandChoice { bottle, words, humidity: String::new() };
     let (likely, may) = row.map_or((None, None), |row| (row.likely, row.may));
     let Some((low, high)) = likely.or(may) else {
-        let words = "no humidity suits at this temperature".to_owned();
-        return BandChoice { bottle, words, humidity: String::new() };
+        return none(bottle, "no humidity suits at this temperature".to_owned());
     };
     let (low, high) = (low.get().max(DRIEST_PCT).ceil(), high.get().min(DAMPEST_PCT).floor());
     if low > high {
         let words = format!("its band lies past {DRIEST_PCT:.0}–{DAMPEST_PCT:.0}\u{a0}%RH, where nothing is aimed at");
-        return BandChoice { bottle, words, humidity: String::new() };
+        return none(bottle, words);
+    }
+    if climate.is_some_and(|climate| !(climate.temperature.0..=climate.temperature.1).contains(&planned)) {
+        return none(bottle, "this temperature is outside the air its maker prints".to_owned());
+    }
+    let printed = climate.map_or((low, high), |climate| (climate.humidity.0.get(), climate.humidity.1.get()));
+    let (low, high) = (low.max(printed.0.ceil()), high.min(printed.1.floor()));
+    if low > high {
+        return none(bottle, "its band lies outside the air its maker prints".to_owned());
     }
     let sure = if likely.is_some() { "likely suits" } else { "may suit" };
     BandChoice {
@@ -173,12 +185,27 @@ mod tests {
 
     #[test]
     fn a_band_is_aimed_at_only_as_far_as_the_guards_let_it() {
-        let of = |likely, may| choice("Heath".to_owned(), row(likely, may));
+        let of = |likely, may| choice("Heath".to_owned(), None, Celsius::clamped(22.0), row(likely, may));
         assert_eq!(of(Some((41.3, 55.8)), None).humidity, "42-55");
         assert_eq!(of(Some((50.0, 78.0)), None).humidity, "50-60");
         assert!(of(None, Some((35.0, 44.0))).words.ends_with("may suit"));
-        for none in [of(Some((62.0, 80.0)), None), of(None, None), choice("Heath".to_owned(), None)] {
+        let no_row = choice("Heath".to_owned(), None, Celsius::clamped(22.0), None);
+        for none in [of(Some((62.0, 80.0)), None), of(None, None), no_row] {
             assert!(none.humidity.is_empty(), "{none:?}");
+        }
+    }
+
+    #[test]
+    fn a_band_is_aimed_at_only_inside_the_air_the_maker_prints() {
+        let printed = Climate {
+            temperature: (Celsius::clamped(20.0), Celsius::clamped(24.0)),
+            humidity: (RelHumidity::clamped(44.5), RelHumidity::clamped(60.0)),
+        };
+        let of = |t, likely| choice("Heath".to_owned(), Some(&printed), Celsius::clamped(t), row(Some(likely), None));
+        assert_eq!(of(22.0, (41.3, 55.8)).humidity, "45-55");
+        assert_eq!(of(24.0, (46.0, 70.0)).humidity, "46-60");
+        for none in [of(24.5, (41.3, 55.8)), of(22.0, (32.0, 44.0))] {
+            assert!(none.humidity.is_empty() && none.words.contains("its maker prints"), "{none:?}");
         }
     }
 }

@@ -133,7 +133,8 @@ pub struct Held {
 pub async fn holder(db: &mut Db, config: &Config, secret: &str, now: Now) -> Result<Option<Held>, Problem> {
     let row = sqlx::query(
         "select id, person, name, role, seen, handed_over, tablet, proved from session
-         where token = $1 and ended is null and expires > $2 and (seen > $4 or (tablet is null and seen > $3))",
+         where token = $1 and ended is null and expires > $2
+           and (seen > $4 or ((tablet is null or handed_over is not null) and seen > $3))",
     )
     .bind(digest_of_secret(secret))
     .bind(now.0.0)
@@ -158,7 +159,8 @@ fn idle_before(config: &Config, now: Now) -> i64 {
     now.0.plus(-micros(config.session_idle)).0
 }
 
-/// The same for a tablet several people use, which is locked after minutes.
+/// The same for a tablet several people use, which is locked after minutes; not while a client has it in her hands, who reads slowly and
+/// opens nothing else with it.
 fn idle_on_tablet_before(config: &Config, now: Now) -> i64 {
     now.0.plus(-micros(config.session_idle).min(TABLET_IDLE)).0
 }
@@ -312,7 +314,8 @@ pub async fn forget_old(tx: &mut Tx) -> Result<(), Problem> {
 pub async fn in_use(db: &mut Db, config: &Config, of: Option<PersonId>, now: Now) -> Result<Vec<Listed>, Problem> {
     let rows = sqlx::query(
         "select id, person, name, browser, created, seen from session
-         where ended is null and expires > $1 and (seen > $4 or (tablet is null and seen > $2))
+         where ended is null and expires > $1
+           and (seen > $4 or ((tablet is null or handed_over is not null) and seen > $2))
            and ($3 = '' or person = $3) order by created desc",
     )
     .bind(now.0.0)

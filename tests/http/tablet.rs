@@ -194,6 +194,23 @@ both_databases!(a_shared_tablet_comes_back_from_a_clients_hands_by_six_digits_as
     own.get("/door").await.must(403);
 });
 
+both_databases!(a_client_may_read_slowly_on_a_shared_tablet, async |house| {
+    digits_of(house, Actor::ArtistA, DIGITS).await;
+    let mut tablet = enrolled(house).await;
+    lock(&mut tablet).await;
+    tablet.sign_in(Actor::ArtistA.name(), PHRASE).await.must(303);
+    into_her_hands(house, &mut tablet).await;
+    house.clock.advance(12 * MINUTE);
+    let step = tablet.get("/handed-over").await.goes_to();
+    tablet.get(&step).await.must(200);
+    tablet.get("/door").await.must(403);
+    let form = tablet.form("/handed-over/leave", "/handed-over/leave").await.with("passphrase", PHRASE);
+    tablet.submit(&form).await.must(303);
+    // In the hands of whoever works here it lies idle after minutes, as ever.
+    house.clock.advance(4 * MINUTE);
+    assert_ne!(tablet.get("/door").await.status, 200);
+});
+
 both_databases!(after_five_wrong_tries_only_the_passphrase_opens_it_there, async |house| {
     digits_of(house, Actor::ArtistA, DIGITS).await;
     let mut tablet = enrolled(house).await;
