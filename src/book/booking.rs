@@ -152,7 +152,7 @@ async fn place(tx: &mut Tx, draft: &Draft) -> Result<Option<BedId>, Problem> {
             return Err(Problem::mistake(field, format!("{clash} {}", instead(tx, &around, draft).await?)));
         }
     };
-    if !draft.outside && !is_open(tx, draft, zone).await? {
+    if !draft.outside && !is_open(tx, draft.artist, draft.when.visit, zone).await? {
         let closed = format!("{} does not work then, or the house is closed.", around.first_name(draft.artist));
         let tick = "Tick “also outside the hours” to book it all the same.";
         return Err(Problem::mistake("at", format!("{closed} {} {tick}", instead(tx, &around, draft).await?)));
@@ -185,11 +185,11 @@ fn bed(around: &Around, draft: &Draft, taken: &[Taken]) -> Result<Option<BedId>,
     }
 }
 
-async fn is_open(tx: &mut Tx, draft: &Draft, zone: &Zone) -> Result<bool, Problem> {
-    let visit = draft.when.visit;
+/// Whether the house is open and the artist works during all of a visit.
+pub(super) async fn is_open(tx: &mut Tx, artist: ArtistId, visit: Span, zone: &Zone) -> Result<bool, Problem> {
     let hours = plan_store::hours(tx.db(), visit).await?;
     let days = [zone.day(visit.from), zone.day(visit.to)];
-    let open = days.iter().flat_map(|day| hours.open(draft.artist, *day, zone).as_slice().to_vec());
+    let open = days.iter().flat_map(|day| hours.open(artist, *day, zone).as_slice().to_vec());
     Ok(Spans::of(open).hold(&visit))
 }
 

@@ -20,7 +20,7 @@ use crate::store::keys::digest_of_secret;
 use crate::store::{Db, Kept};
 use crate::web::House;
 use crate::web::frame::Frame;
-use crate::web::guard::{Anyone, Staff};
+use crate::web::guard::{Anyone, Staff, with_passphrase};
 use crate::web::incoming::{At, Form, Nothing, new_form_key};
 use crate::web::problems::page;
 use crate::web::routes::Routes;
@@ -71,6 +71,7 @@ async fn show(staff: Staff, State(house): State<House>, At(id): At<ArtistId>) ->
         path: house.url(&format!("/book/calendar/{id}")),
         since: open.as_ref().map(|feed| around.studio.zone.date_and_clock(feed.created, now.0)),
         address: open
+            .filter(|_| with_passphrase(&staff.visitor).is_ok())
             .and_then(|feed| feed.secret)
             .map(|secret| house.config.external(&format!("/calendar/{secret}.ics"))),
     })
@@ -82,6 +83,8 @@ async fn make(
     At(id): At<ArtistId>,
     form: Form<Nothing>,
 ) -> Result<Response, Problem> {
+    // Whoever has the address reads her days without signing in.
+    with_passphrase(&staff.visitor)?;
     write(&house, &staff, id, form, true).await
 }
 

@@ -15,6 +15,7 @@ mod feed_store;
 mod form_page;
 mod free_page;
 mod grid;
+mod handing;
 pub mod hours;
 mod hours_page;
 mod infill;
@@ -42,6 +43,7 @@ use crate::web::routes::Routes;
 
 pub use appointment::{Appointment, Booked, State, When};
 pub use expecting::judged_as;
+pub use handing::hand_over;
 pub use of_client::{TABLES, client_erase, client_file, client_merge};
 pub use plan::Bed;
 pub(crate) use seed::{Beginning, first_and_last, seed_appointments, seed_beginning};

@@ -12,6 +12,7 @@ use crate::base::actor::Role;
 use crate::base::ids::PersonId;
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::time::Instant;
+use crate::book;
 use crate::clearance;
 use crate::clients::names::Names;
 use crate::clients::{self, Cover};
@@ -166,6 +167,7 @@ async fn keep(
                         }
                         clients::cover(tx, &Cover { from: id, to, until }).await?;
                         clearance::hand_visits(tx, id, to, until).await?;
+                        book::hand_over(tx, id, to, until).await?;
                         if until.is_none() {
                             people::leave(tx, id).await?;
                         }

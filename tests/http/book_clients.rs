@@ -82,6 +82,53 @@ both_databases!(who_is_booked_is_expected_who_is_moved_is_expected_then_and_who_
     assert_eq!(expected(house, &id).await, as_booked(house, &id, alva, "infill", "gone").await);
 });
 
+both_databases!(what_is_booked_goes_over_to_a_colleague_where_she_is_free, async |house| {
+    let things = &house.things;
+    let (ines, tilde) = (&things.people[Actor::ArtistA.name()], &things.people[Actor::ArtistB.name()]);
+    let artist_of = async |person: &str| house.look(&format!("select id from artist where person = '{person}'")).await;
+    let (of_ines, of_tilde) = (artist_of(ines).await, artist_of(tilde).await);
+    let (alva, dora) = (things.clearance["ada"].as_str(), things.clearance["dora"].as_str());
+    let mut desk = house.actor(Actor::Desk);
+    let free = id_of(&booked(&mut desk, &wish(things, alva, "2026-02-25")).await.goes_to());
+    let busy = id_of(&booked(&mut desk, &wish(things, dora, "2026-02-26")).await.goes_to());
+    let mut in_the_way = wish(things, "", "2026-02-26");
+    in_the_way.extend([
+        ("artist", of_tilde.as_str()),
+        ("short_name", "Nora F."),
+        ("bed", things.book.spare_bed.as_str()),
+    ]);
+    let form = desk.form("/book/new", "/book").await.with_all(&in_the_way);
+    desk.submit(&form).await.goes_to();
+    // Past the holiday.
+    let later = id_of(&booked(&mut desk, &wish(things, alva, "2026-03-18")).await.goes_to());
+    let stands = async |id: &str| {
+        let sql = format!(
+            "select a.artist || ' ' || coalesce((select v.artist from expected_visit v where v.id = a.id and v.gone is null), '')
+             from appointment a where a.id = '{id}'"
+        );
+        house.look(&sql).await
+    };
+    let (with_ines, with_tilde) = (format!("{of_ines} {ines}"), format!("{of_tilde} {tilde}"));
+    let cover = format!("/office/people/{ines}/cover");
+    let mut owner = house.owner();
+    let form = owner.form(&cover, &cover).await.with("to", tilde).with("last_day", "2026-03-01");
+    owner.submit(&form).await.must(303);
+    assert_eq!(stands(&free).await, with_tilde, "diary and desk list name the same colleague");
+    assert_eq!(stands(&busy).await, with_ines, "nobody is booked twice");
+    assert_eq!(stands(&later).await, with_ines, "only what lies in the holiday");
+    owner.page(&format!("/book/{free}")).await.says("taken over from Ines");
+    assert_eq!(overlaps(house).await, 0);
+    // Moved afterwards it stays the colleague's.
+    let page = format!("/book/{free}/move");
+    let form = desk.form(&page, &page).await.with("at", "14:00");
+    desk.submit(&form).await.must(303);
+    assert_eq!(stands(&free).await, with_tilde);
+    // She leaves: what lies later goes over as well.
+    let form = owner.form(&cover, &cover).await;
+    owner.submit(&form.with_all(&[("to", tilde.as_str()), ("why", "leaves")])).await.must(303);
+    assert_eq!(stands(&later).await, with_tilde);
+});
+
 both_databases!(a_talk_and_a_name_without_a_record_are_not_expected, async |house| {
     let things = &house.things;
     let mut desk = house.actor(Actor::Desk);

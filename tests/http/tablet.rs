@@ -360,12 +360,14 @@ both_databases!(export_erasure_roles_and_keys_ask_for_the_passphrase_on_a_shared
     let room = format!("/rooms/{}", house.things.gable);
     let (sensor, new_sensor) =
         (format!("{room}/instruments/{}", house.things.sensor), format!("{room}/instruments/new"));
+    let calendar = format!("/book/calendar/{}", house.things.hands.artist);
     let before = house.counts().await;
     let forms = [
         ("/office/tokens", "/office/tokens".to_owned(), vec![("name", "screen")]),
         ("/office/people", "/office/people".to_owned(), vec![("name", "Juna Eide"), ("role", "desk")]),
         (sensor.as_str(), format!("{sensor}/token"), vec![]),
         (new_sensor.as_str(), format!("{room}/instruments"), vec![("name", "By the door"), ("kind", "sensor")]),
+        (calendar.as_str(), calendar.clone(), vec![]),
         ("person", format!("/office/people/{spare}/role"), vec![("role", "owner")]),
     ];
     let mut asked = None;
