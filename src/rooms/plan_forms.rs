@@ -146,7 +146,10 @@ impl<'a> Again<'a> {
             number_field("capacity_high", "Moisture capacity, at the most", &typed.capacity_high)
                 .hinted("20 where nothing is known."),
             number_field("surface_factor", "Coldest surface, share of the way from outside to inside", &typed.surface_factor)
-                .hinted("0.6 for glazing where nothing is known. Not used where its temperature was measured."),
+                .hinted(format!(
+                    "{} for glazing where nothing is known. Not used where its temperature was measured.",
+                    studio.number(0.6, 1)
+                )),
             number_field("warms", &format!("The room warms by, {degrees} an hour"), &typed.warms).hinted("As you have seen it."),
             number_field("cools", &format!("The room cools by, {degrees} an hour"), &typed.cools),
             FieldView { kind: "hidden", ..text_field("shown", "", &typed.shown) },

@@ -122,9 +122,10 @@ impl TypedRoom {
         let mut fields = vec![
             text_field("name", "Name of the room", &self.name),
             number_field("volume_m3", "Volume, m³", &self.volume_m3).hinted("Length × width × height, in metres."),
-            number_field("air_changes_per_hour", "Air changes an hour", &self.air_changes_per_hour).hinted(
-                "How often the room’s air is renewed. 0.5 is usual for a closed room; never lowered to keep humidity.",
-            ),
+            number_field("air_changes_per_hour", "Air changes an hour", &self.air_changes_per_hour).hinted(format!(
+                "How often the room’s air is renewed. {} is usual for a closed room; never lowered to keep humidity.",
+                studio.number(0.5, 1)
+            )),
             text_field("coldest_surface", "Coldest surface", &self.coldest_surface)
                 .hinted("Where water would settle first: a skylight, a window, an outer wall."),
             number_field(
