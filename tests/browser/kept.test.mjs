@@ -38,6 +38,15 @@ const press = async (page, keys) => {
   for (const key of keys) await page.click(`.pad [name=key][value="${key}"]`);
 };
 
+/** Waits until something was written down at this moment of the page's clock, or after it. */
+const keptSince = async (page, at) => {
+  for (let waited = 0; waited < 5_000; waited += 50) {
+    if ((await entries(page)).some((entry) => entry.at >= at)) return;
+    await page.waitForTimeout(50);
+  }
+  assert.fail('nothing was written down');
+};
+
 /** The network is back, and the browser says so. */
 const isBack = async (page, proxy) => {
   proxy.down = false;
@@ -429,8 +438,10 @@ describe('below a base path', () => {
     await page.goto(proxy.address + path);
     await workerReady(page);
     await drafted(page);
-    await press(page, ['2', '1']);
-    await drafted(page);
+    await press(page, ['2']);
+    const last = await page.evaluate(() => Date.now());
+    await press(page, ['1']);
+    await keptSince(page, last);
     proxy.down = true;
     await page.reload();
     await page.getByRole('heading', { level: 1, name: 'No network' }).waitFor();
