@@ -372,6 +372,8 @@ function onRecord(place, which) {
 async function decidedMeanwhile(page) {
   const decide = async (on, what) => {
     await on.check(`[name=decision][value=${what}]`);
+    // The row before this one may have left an amount that is none.
+    await on.fill('[name=refund]', '');
     await on.click('[action$="/decision"] .go');
   };
   const other = await page.context().newPage();
