@@ -30,20 +30,28 @@ describe('pages', () => {
   });
   after(() => houses.close());
 
-  // Two at a time: while one page waits for the server, the other is looked at.
+  // Two at a time: while one page waits for the server, the other is looked at. Each in a browser of its own: what one page has waiting
+  // to be sent, another page of the same browser would send.
+  const free = new Map();
+  let made = 0;
   describe('each', { concurrency: 2 }, () => {
     for (const listed of pages) {
       test(`${listed.name}, for ${listed.as}`, async () => {
-        const context = await contextFor(listed.as, await houses.house(listed.in));
-        const page = context.left?.pop() ?? (await context.newPage());
+        const its = await houses.house(listed.in);
+        const kind = `${listed.in ?? 'demo'} ${listed.as}`;
+        // The window is set for each look; here it only makes the browser another one.
+        const options = () => ({ viewport: { width: 800 + (made += 1), height: 1280 } });
+        const context = free.get(kind)?.pop() ?? (await contextFor(listed.as, its, options()));
+        const page = context.left ?? (await context.newPage());
         const complaints = await complaintsAbout(page, listed);
         assert.deepEqual(complaints, []);
-        // A page that was good is used again: a new one costs as much as a whole look.
         // What one page refused is no entry of the next.
         if (listed.then) await forget(page);
+        // A page that was good is used again: a new one costs as much as a whole look.
         page.removeAllListeners();
         await page.goto('about:blank');
-        (context.left ??= []).push(page);
+        context.left = page;
+        if (listed.as !== 'nobody') free.set(kind, [...(free.get(kind) ?? []), context]);
       });
     }
   });
@@ -55,10 +63,10 @@ describe('pages', () => {
     });
   }
 
-  async function contextFor(role, its = house) {
+  async function contextFor(role, its = house, options = {}) {
     const known = its.signIns[role] !== undefined || role === 'nobody';
     assert.ok(known, `the house has no ${role}`);
-    const context = await (role === 'nobody' ? its.stranger() : its.as(role));
+    const context = await (role === 'nobody' ? its.stranger() : its.as(role, options));
     context.withAxe ??= axeSource().then((content) => context.addInitScript({ content }));
     await context.withAxe;
     return context;
