@@ -86,8 +86,15 @@ fn view(
 ) -> CoverPage {
     let path = house.url(&format!("/office/people/{}", opened.person.id));
     let why = [("holiday", "she is away, and comes back"), ("leaves", "she leaves: her sign-in ends now")];
+    let nobody_yet = std::iter::once((String::new(), "choose".to_owned()));
     let mut fields = vec![
-        choice_field("select", "to", "Who treats her clients", &typed.to, opened.others.iter().cloned()),
+        choice_field(
+            "select",
+            "to",
+            "Who treats her clients",
+            &typed.to,
+            nobody_yet.chain(opened.others.iter().cloned()),
+        ),
         choice_field("radio", "why", "Why", &typed.why, why.map(|(key, words)| (key.to_owned(), words.to_owned()))),
         text_field("last_day", "Last day of the holiday", &typed.last_day)
             .hinted("As 2026-08-14. Access ends with this day. Empty when she leaves.")

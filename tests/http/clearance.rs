@@ -441,7 +441,13 @@ pub(crate) fn slips(things: &Things) -> Vec<Slip> {
     let walk_in = format!("/door/clients/{}/walk-in", at("ada"));
     let cover = format!("/office/people/{}/cover", things.people[Actor::Owner.name()]);
     vec![
-        slip(cover.clone(), cover, &[("last_day", "soon & <late>")], &["last_day"], &[("last_day", "2026-03-01")]),
+        slip(
+            cover.clone(),
+            cover,
+            &[("last_day", "soon & <late>")],
+            &["to", "last_day"],
+            &[("to", person), ("last_day", "2026-03-01")],
+        ),
         slip(
             "/office/clearance".into(),
             "/office/clearance".into(),
