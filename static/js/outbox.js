@@ -88,6 +88,7 @@ async function openBack(record) {
 
 const here = () => location.pathname + location.search;
 const keyOf = (form) => form.elements.form_key;
+const isBusy = (form) => form.getAttribute("aria-busy") === "true";
 const doneOf = (form) => form.querySelector("[data-done]");
 const forms = () => [...document.querySelectorAll("form[data-outbox]")];
 
@@ -222,6 +223,8 @@ const taken = new Set();
 async function restore(form) {
   form.dataset.page = here();
   const mine = await drafts();
+  // Sent meanwhile: what it held then is what she means.
+  if (isBusy(form)) return;
   const { pageKey } = form.dataset;
   const sentBack = mine.find((entry) => (pageKey ? entry.key === pageKey && isOf(form, entry) : entry.key === keyOf(form).value));
   if (sentBack) {
@@ -247,7 +250,8 @@ async function restore(form) {
   const moved = stood !== undefined && form.elements[version] && stood !== form.elements[version].value;
   // An entry that only adds stands against nothing.
   const now = version && (moved || draft.conflict) ? shownIn(form) : null;
-  const otherwise = fill(form, draft.values);
+  // What was typed while this looked for the draft is newer than it.
+  const otherwise = fill(form, draft.values, typedBy(form));
   if (now) standBeside(form, now, () => leave(draft, draft.page));
   keyOf(form).value = draft.key;
   const dated = keepMoment(form, draft);
@@ -284,11 +288,26 @@ function askedOtherwise(form, byName) {
   return new Set(now.value.split(" ").filter((one) => !then.has(one)).map((one) => one.split(":")[0]));
 }
 
+const isTicked = ({ type }) => ["checkbox", "radio"].includes(type);
+const standing = (control) => (isTicked(control) ? String(control.checked) : control.value);
+// As the page came: what a hidden field says is its default as well, so that is looked at when the form is taken in.
+const came = new WeakMap();
+const asItCame = (control) => {
+  if (control.type === "hidden") return control.value;
+  if (isTicked(control)) return String(control.defaultChecked);
+  if (control.localName !== "select") return control.defaultValue;
+  const options = [...control.options];
+  return (options.find(({ defaultSelected }) => defaultSelected) ?? options[0])?.value;
+};
+
+/** The fields in which something else stands by now than the page came with. */
+const typedBy = (form) => new Set([...form.elements].filter((one) => one.name && came.has(one) && came.get(one) !== standing(one)).map(({ name }) => name));
+
 /**
- * Puts values into the fields; those the form names in `data-outbox-fresh` stay as the server has just filled them in. Tells whether a
- * choice was left out because its question is another by now.
+ * Puts values into the fields but for those of `stay`; those the form names in `data-outbox-fresh` stay as the server has just filled them in.
+ * Tells whether a choice was left out because its question is another by now.
  */
-function fill(form, values) {
+function fill(form, values, stay = new Set()) {
   const fresh = (form.dataset.outboxFresh ?? "").split(" ");
   const byName = new Map();
   for (const [name, value] of values) byName.set(name, [...(byName.get(name) ?? []), value]);
@@ -296,9 +315,9 @@ function fill(form, values) {
   for (const control of form.elements) {
     // The same place in the list may be another answer by now. Own words are read again.
     if (control.type === "radio" && otherwise.has(control.name)) continue;
-    if (!control.name || fresh.includes(control.name) || ["csrf", "form_key"].includes(control.name) || ["submit", "button", "file", "password"].includes(control.type)) continue;
+    if (!control.name || stay.has(control.name) || fresh.includes(control.name) || ["csrf", "form_key"].includes(control.name) || ["submit", "button", "file", "password"].includes(control.type)) continue;
     const held = byName.get(control.name) ?? [];
-    if (["checkbox", "radio"].includes(control.type)) control.checked = held.includes(control.value);
+    if (isTicked(control)) control.checked = held.includes(control.value);
     else if (held.length) control.value = held[0];
   }
   return otherwise.size > 0;
@@ -595,12 +614,13 @@ function stay(form) {
 }
 
 function watch(form) {
+  for (const control of form.elements) came.set(control, asItCame(control));
   form.addEventListener("submit", (event) => {
     if (event.defaultPrevented || "outboxPast" in (event.submitter?.dataset ?? {})) return;
     event.preventDefault();
     // When the button was pressed, for an entry that may come late.
     if (doneOf(form) && !("waited" in form.dataset)) doneOf(form).value = String(Date.now());
-    if (form.getAttribute("aria-busy") === "true") submittedMeanwhile(form, event.submitter).catch(() => {});
+    if (isBusy(form)) submittedMeanwhile(form, event.submitter).catch(() => {});
     else submitted(form, event.submitter);
   });
   const typed = (event) => {
@@ -624,8 +644,15 @@ function takeIn(place) {
   ownKeys();
   for (const form of forms().filter((one) => place.contains(one))) {
     watch(form);
-    restore(form).catch(() => {});
+    restoreAfter(Promise.resolve(), form);
   }
+}
+
+/** Restores a form; what is typed meanwhile is written down after that, as the same draft. */
+function restoreAfter(before, form) {
+  const done = before.then(() => (isBusy(form) ? undefined : restore(form))).catch(() => {});
+  queues.set(form, done);
+  return done;
 }
 
 /** Where nothing can be sealed nothing is kept, and the page says so, once. What an older version kept here in the clear is sent. */
@@ -659,8 +686,7 @@ export const restored = (async () => {
   // A button pressed while this page still looks at what is kept must not go past it.
   ownKeys();
   forms().forEach(watch);
-  await takeOver(houseKey).catch(() => {});
-  for (const form of forms()) if (form.getAttribute("aria-busy") !== "true") await restore(form).catch(() => {});
+  await forms().reduce(restoreAfter, takeOver(houseKey).catch(() => {}));
   await showAlone().catch(() => {});
   await tellLine().catch(() => {});
   document.addEventListener("live-swapped", ({ detail }) => takeIn(detail));

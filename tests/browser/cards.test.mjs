@@ -4,6 +4,7 @@ import assert from 'node:assert/strict';
 import { after, before, describe, test } from 'node:test';
 import { anOpenCard, openFromForm, toOpenABookedCard, toOpenACard } from './cards.mjs';
 import { listenForTrouble, openHouse, signIn } from './house.mjs';
+import { inHand } from './stored.mjs';
 
 const TABLET = { width: 800, height: 1280 };
 const DIGITS = '739158';
@@ -242,9 +243,13 @@ describe('treatment cards', () => {
     await first.fill('7');
     await first.focus();
     const before = await totals(page);
-    const other = await hers(path);
+    // Another tablet: what is half typed on the first one is not known there.
+    const other = await (await house.as('artist', { viewport: TABLET, hasTouch: true })).newPage();
+    await other.goto(house.address + path);
+    await inHand(other, '.tally');
     await other.locator('.tally input').nth(1).fill('5');
     await Promise.all([other.waitForEvent('load'), other.click('.pad .keep')]);
+    assert.equal((await totals(other))[1], before[1] + 5, 'it was added');
     await other.close();
     await page.waitForFunction((was) => Number(document.querySelectorAll('#card-totals dd b')[1].textContent) === was + 5, before[1], { timeout: 15_000, polling: 200 });
     assert.equal(await page.evaluate(() => window.stayed), true, 'the page was loaded anew');

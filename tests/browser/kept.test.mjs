@@ -7,7 +7,7 @@ import { openFromForm, toHerCards, toOpenACard } from './cards.mjs';
 import { add, aClient } from './clients.mjs';
 import { ask, openHouse, signIn } from './house.mjs';
 import { startProxy } from './proxy.mjs';
-import { entries, states, stored } from './stored.mjs';
+import { entries, inHand, states, stored } from './stored.mjs';
 
 const SECRET = 'Marshmallowroot';
 const WAITING = '[data-outbox-line] [data-kept=waiting]:not([hidden])';
@@ -15,6 +15,7 @@ const SAVED = '[data-outbox-line] [data-kept=saved]:not([hidden])';
 const CAME_BACK = '[data-outbox-line] [data-kept=near]:not([hidden]) a';
 const HERE = 'form[data-outbox] [data-outbox-state]';
 const BROWSER = { locale: 'en-GB', timezoneId: 'Europe/Lisbon', reducedMotion: 'reduce' };
+const WAITS = 'form[action$="/book/waiting"]';
 const NOT_CHECKED = /Clearance cannot be checked: treat nobody not on the printed list\./;
 const GO_ON = /You can go on working\./;
 const CARD = /\/cards\/[0-9a-f]{8}-[0-9a-f-]{27}/g;
@@ -383,6 +384,56 @@ describe('kept through a lost network', () => {
     assert.ok(Number(form.get('sent')) > pressed, 'its clock says when it was sent');
     await page.waitForURL(/\/consultations\/[0-9a-f-]{36}$/);
     assert.deepEqual(await states(page), []);
+    await page.context().close();
+  });
+
+  /** A page with a draft of hers that takes its time to open, as on a slow tablet; `open` lets it. */
+  async function withASlowDraft(held) {
+    const context = await house.browser.newContext(BROWSER);
+    const page = await context.newPage();
+    await signIn(page, proxy.address, house.signIns.desk);
+    await page.goto(`${proxy.address}/book/waiting`);
+    await inHand(page, WAITS);
+    for (const [name, words] of Object.entries(held)) await page.fill(`[name=${name}]`, words);
+    await page.waitForSelector(`${WAITS} [data-kept=draft]:not([hidden])`);
+    await page.waitForTimeout(200);
+    await page.addInitScript(() => {
+      const mayOpen = new Promise((done) => (window.open_now = done));
+      const decrypt = crypto.subtle.decrypt.bind(crypto.subtle);
+      crypto.subtle.decrypt = (...all) => mayOpen.then(() => decrypt(...all));
+    });
+    await page.reload();
+    return { page, open: () => page.evaluate(() => window.open_now()) };
+  }
+  const typedIn = (page) => page.$$eval('[name=short_name], [name=note]', (all) => all.map(({ value }) => value));
+
+  test('what is typed while a draft is looked for stays, and is one draft with it', async () => {
+    const { page, open } = await withASlowDraft({ short_name: 'Rowan S.', note: 'before noon' });
+    await page.fill('[name=note]', 'after four');
+    await open();
+    await inHand(page, WAITS);
+    assert.deepEqual(await typedIn(page), ['Rowan S.', 'after four']);
+    await page.waitForSelector(`${WAITS} [data-kept=draft]:not([hidden])`);
+    await page.reload();
+    await open();
+    await inHand(page, WAITS);
+    assert.deepEqual(await typedIn(page), ['Rowan S.', 'after four']);
+    assert.deepEqual(await states(page), ['draft']);
+    await page.context().close();
+  });
+
+  test('what is sent while a draft is looked for goes as it stood, and the draft is not lost', async () => {
+    const { page, open } = await withASlowDraft({ note: 'before noon' });
+    await page.fill('[name=short_name]', 'Wren T.');
+    await page.selectOption(`${WAITS} [name=service]`, { index: 1 });
+    await page.click(`${WAITS} .go`);
+    await Promise.all([page.waitForEvent('load'), open()]);
+    await page.getByText('Wren T.').first().waitFor();
+    await open();
+    await inHand(page, WAITS);
+    assert.ok(!(await page.textContent('main')).includes('before noon'), 'it was not part of what was sent');
+    assert.deepEqual(await typedIn(page), ['', 'before noon']);
+    assert.deepEqual(await states(page), ['draft']);
     await page.context().close();
   });
 
