@@ -13,6 +13,7 @@ pub mod keypad;
 pub mod later;
 pub mod live;
 pub mod offline;
+pub mod pieces;
 pub mod problems;
 pub mod routes;
 pub mod serve;
