@@ -53,6 +53,7 @@ impl Later {
     }
 
     /// Leaves something to be done; gives it back where too much waits already. Never waits.
+    #[must_use]
     pub fn leave<F>(&self, name: &'static str, work: impl FnOnce(House) -> F + Send + 'static) -> Option<Todo>
     where
         F: Future<Output = Result<(), Problem>> + Send + 'static,
@@ -61,6 +62,7 @@ impl Later {
     }
 
     /// As [`Later::leave`], unless something waits that does for it: `repeats` is asked with what is left and with what waits.
+    #[must_use]
     pub fn leave_once<T, F>(
         &self,
         name: &'static str,
@@ -139,7 +141,7 @@ mod tests {
         assert_eq!(later.waiting(), 2);
         let names: Vec<&str> = std::iter::from_fn(|| later.first()).map(|todo| todo.name).collect();
         assert_eq!(names, ["first", "second"]);
-        later.leave("fourth", |_| async { Ok(()) });
+        assert!(later.leave("fourth", |_| async { Ok(()) }).is_none());
         assert_eq!(later.first().map(|todo| todo.name), Some("fourth"), "there is room again");
     }
 
@@ -154,7 +156,7 @@ mod tests {
             }
         });
         tokio::task::yield_now().await;
-        later.leave("news", |_| async { Ok(()) });
+        assert!(later.leave("news", |_| async { Ok(()) }).is_none());
         assert_eq!(worker.await.unwrap(), Some("news"));
     }
 
@@ -162,11 +164,13 @@ mod tests {
     fn what_repeats_something_in_the_line_takes_no_place_in_it() {
         let later = Later::new(2);
         for number in [3, 3, 3, 4] {
-            later.leave_once("number", number, |left, waits| left == waits, |_, _| async { Ok(()) });
+            let left = later.leave_once("number", number, |left, waits| left == waits, |_, _| async { Ok(()) });
+            assert!(left.is_none(), "{number} has its place, or needs none");
         }
-        later.leave_once("word", "3", |left, waits| left == waits, |_, _| async { Ok(()) });
+        let word = later.leave_once("word", "3", |left, waits| left == waits, |_, _| async { Ok(()) });
+        assert!(word.is_some(), "there is no third place");
         assert_eq!(std::iter::from_fn(|| later.first()).count(), 2, "a three and the four; then it was full");
-        later.leave_once("number", 3, |left, waits| left == waits, |_, _| async { Ok(()) });
+        assert!(later.leave_once("number", 3, |left, waits| left == waits, |_, _| async { Ok(()) }).is_none());
         assert!(later.first().is_some(), "what was done is in nobody's way");
     }
 }
