@@ -148,7 +148,7 @@ impl TypedTest {
         person: PersonId,
         now: Instant,
     ) -> Result<(Sitting, BenchTest), Problem> {
-        let mut notes = Notes::default();
+        let mut notes = Notes::said_with(studio.decimal);
         let found = self.found(&mut notes);
         let piece = notes.choice("piece", TestPiece::from_key(&self.piece));
         let shaken = one_of(&mut notes, "shaken", &self.shaken, &SHAKEN);

@@ -66,6 +66,8 @@ struct BenchPage {
     air: String,
     rooms: Vec<RoomLink>,
     typed: TypedTest,
+    /// The studio's decimal sign, for the timers.
+    decimal: &'static str,
     fields: BenchFields,
     mistakes: Vec<Mistake>,
     /// What was just kept or struck out.
@@ -174,6 +176,7 @@ async fn view(
         mistakes: mistakes(fields.all()),
         fields,
         typed,
+        decimal: bench.studio.decimal.sign(),
         told: None,
         take_back: None,
         newest: newest.iter().map(|test| test_row(&bench.studio, &path, test, now)).collect(),

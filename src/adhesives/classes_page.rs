@@ -63,8 +63,8 @@ struct ClassesPage {
 }
 
 impl TypedClass {
-    fn check(&self, id: ClassId) -> Result<StudioClass, Problem> {
-        let mut notes = Notes::default();
+    fn check(&self, id: ClassId, studio: &Studio) -> Result<StudioClass, Problem> {
+        let mut notes = Notes::said_with(studio.decimal);
         let low = notes.number("low", &self.low, (0.05, 600.0), "s");
         let high = notes.number("high", &self.high, (0.05, 600.0), "s");
         if low.zip(high).is_some_and(|(low, high)| low >= high) {
@@ -115,7 +115,10 @@ async fn list_view(
 }
 
 async fn add(owner: Owner, State(house): State<House>, form: Form<TypedClass>) -> Result<Response, Problem> {
-    let result = match form.typed.check(ClassId::new()) {
+    let mut db = house.store.read().await?;
+    let studio = Studio::load(&mut db).await?;
+    drop(db);
+    let result = match form.typed.check(ClassId::new(), &studio) {
         Ok(class) => {
             house
                 .store
@@ -183,7 +186,7 @@ async fn change(
     form: Form<TypedClass>,
 ) -> Result<Response, Problem> {
     let (studio, was) = load(&house, id).await?;
-    let result = match form.typed.check(id) {
+    let result = match form.typed.check(id, &studio) {
         Ok(class) => {
             house
                 .store

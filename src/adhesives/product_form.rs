@@ -150,7 +150,7 @@ impl TypedProduct {
     }
 
     fn check(&self, id: ProductId, studio: &Studio) -> Result<Product, Problem> {
-        let mut notes = Notes::default();
+        let mut notes = Notes::said_with(studio.decimal);
         let name = notes.line("name", &self.name, 60);
         let label = self.label(&mut notes);
         let climate = self.climate(&mut notes, studio);

@@ -37,6 +37,7 @@ struct Line {
     bottle: String,
     measured: String,
     foretold: String,
+    likely: String,
     label: String,
     state: (&'static str, &'static str),
 }
@@ -173,11 +174,8 @@ fn line(f: &Forecast, studio: &Studio, now: crate::base::time::Instant) -> Line 
         when: studio.zone.date_and_clock(f.at, now),
         bottle: f.name.clone(),
         measured: words::seconds_in(studio.decimal, f.measured),
-        foretold: format!(
-            "{}, likely {}",
-            words::seconds_in(studio.decimal, f.foretold.1),
-            words::seconds_range_in(studio.decimal, f.foretold.0, f.foretold.2)
-        ),
+        foretold: words::seconds_in(studio.decimal, f.foretold.1),
+        likely: words::seconds_range_in(studio.decimal, f.foretold.0, f.foretold.2),
         label: words::seconds_in(studio.decimal, f.from_label),
         state,
     }

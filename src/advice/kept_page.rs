@@ -351,7 +351,7 @@ fn lines(question: &KeptQuestion, kept: &RestsOn, studio: &Studio) -> Vec<Line> 
     let classes: Vec<String> = question
         .classes_s
         .iter()
-        .map(|[low, high]| format!("{}–{}", short(*low, studio), short(*high, studio)))
+        .map(|[low, high]| format!("{}–{}", studio.exact(*low, 0), studio.exact(*high, 0)))
         .collect();
     let style = Style::parse(&question.style).map(|style| capital(&style.words())).unwrap_or_default();
     let hands = match question.hands.placements {
@@ -379,11 +379,6 @@ fn lines(question: &KeptQuestion, kept: &RestsOn, studio: &Studio) -> Vec<Line> 
     .into_iter()
     .map(|(word, value)| Line { word, value })
     .collect()
-}
-
-fn short(seconds: f64, studio: &Studio) -> String {
-    let text = studio.number(seconds, 1);
-    text.strip_suffix(".0").or_else(|| text.strip_suffix(",0")).map(str::to_owned).unwrap_or(text)
 }
 
 fn bottles<'a>(

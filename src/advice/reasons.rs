@@ -1,10 +1,10 @@
 //! The advice in sentences: what is recommended, why, how sure, what is poorly known, and the cautions that go with it.
 
 use crate::adhesives::set_time::times;
-use crate::adhesives::{Bead, Liquid};
+use crate::adhesives::{Air, Bead, Liquid};
 use crate::artists::Technique;
 
-use super::judge::{Judgement, Outcome, Question, ShelfBottle, Subject, Verdict};
+use super::judge::{Judgement, Outcome, Question, ShelfBottle, Subject, Tested, Verdict};
 use super::options::{COOLEST_C, DAMPEST_PCT, Options};
 use super::words::{self, Basis};
 
@@ -284,19 +284,30 @@ fn shelf(judged: &Judgement, bottle: &ShelfBottle, i: usize) -> Vec<String> {
 /// How far outside the tested range, in %RH or °C, counts as never tested there.
 const BEYOND: f64 = 2.0;
 
-fn untested_air(q: &Question<'_>, bottle: &ShelfBottle) -> Vec<String> {
-    let mut said = Vec::new();
-    let mut note = |range: Option<(f64, f64)>, now: f64, below: &str, above: &str| {
-        let Some((low, high)) = range else { return };
+/// What an air has that a bottle was never tested in: "never tested this dry here". Nothing for a bottle without tests, whose every air is
+/// untested.
+#[must_use]
+pub fn never_tested(tested: &Tested, air: &Air) -> Vec<&'static str> {
+    let beyond = |range: Option<(f64, f64)>, now: f64, [below, above]: [&'static str; 2]| {
+        let (low, high) = range?;
         if now < low - BEYOND {
-            said.push(format!("{}: never tested this {below} here.", bottle.name));
-        } else if now > high + BEYOND {
-            said.push(format!("{}: never tested this {above} here.", bottle.name));
+            return Some(below);
         }
+        (now > high + BEYOND).then_some(above)
     };
-    note(bottle.tested.humidity_pct, q.room.air.humidity.get(), "dry", "damp");
-    note(bottle.tested.temperature_c, q.room.air.temperature.get(), "cool", "warm");
-    said
+    let humidity = ["never tested this dry here", "never tested this damp here"];
+    let temperature = ["never tested this cool here", "never tested this warm here"];
+    [
+        beyond(tested.humidity_pct, air.humidity.get(), humidity),
+        beyond(tested.temperature_c, air.temperature.get(), temperature),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
+}
+
+fn untested_air(q: &Question<'_>, bottle: &ShelfBottle) -> Vec<String> {
+    never_tested(&bottle.tested, &q.room.air).into_iter().map(|what| format!("{}: {what}.", bottle.name)).collect()
 }
 
 /// Cautions that go with the advice.

@@ -1,7 +1,8 @@
 //! This part's own settings: the limits every verdict is measured against.
 
 use crate::base::problem::Problem;
-use crate::store::{Db, Tx, settings};
+use crate::store::settings::{self, Settings};
+use crate::store::{Db, Tx};
 
 /// What the studio accepts of a set.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -24,13 +25,18 @@ impl AdviceSettings {
     /// # Errors
     /// When the database cannot be read.
     pub async fn load(db: &mut Db) -> Result<Self, Problem> {
-        let kept = settings::all(db).await?;
+        Ok(Self::of(&settings::all(db).await?))
+    }
+
+    /// The same, for whoever has read what is kept.
+    #[must_use]
+    pub fn of(kept: &Settings) -> Self {
         let number = |name: &str, fresh: f64| kept.get(name).and_then(|text| text.parse().ok()).unwrap_or(fresh);
         let fresh = Self::default();
-        Ok(Self {
+        Self {
             disturbed_in_100: number("advice.disturbed_in_100", fresh.disturbed_in_100),
             extra_hold_min: number("advice.extra_hold_min", fresh.extra_hold_min),
-        })
+        }
     }
 
     /// Keeps the settings.

@@ -71,11 +71,11 @@ struct Checked {
 
 impl TypedRows {
     fn check(&self, bed: &Bed) -> Result<Checked, Problem> {
-        let mut notes = Notes::default();
+        let mut notes = Notes::said_with(bed.studio.decimal);
         let about = self.about.check(bed, &mut notes);
         let unit = unit(&mut notes, &self.unit, &self.rate);
         let rows = text::paragraphs(&self.rows, PASTED_MOST).map_err(|bad| notes.add("rows", bad.to_string())).ok();
-        let read = rows.zip(unit).map(|(rows, unit)| entry::rows(&rows, unit));
+        let read = rows.zip(unit).map(|(rows, unit)| entry::rows(&rows, unit, bed.studio.decimal));
         if let Some(read) = read.as_ref().filter(|read| read.good.is_empty()) {
             notes.add("rows", no_good_row(read));
         }

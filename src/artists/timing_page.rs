@@ -63,7 +63,7 @@ impl TypedMarks {
     }
 
     fn check(&self, bed: &Bed) -> Result<Checked, Problem> {
-        let mut notes = Notes::default();
+        let mut notes = Notes::said_with(bed.studio.decimal);
         let about = self.about.check(bed, &mut notes);
         let how = match self.way() {
             Source::Video => notes
@@ -110,6 +110,8 @@ struct MarksPage {
     /// The video's frame rate; without it the marks are taps.
     rate: Option<FieldView>,
     source: &'static str,
+    /// The studio's decimal sign, for what the marks say.
+    decimal: &'static str,
     /// Style, room, adhesive.
     fields: Vec<FieldView>,
     marks: FieldView,
@@ -147,6 +149,7 @@ fn view(
         ways: ways(house, artist.id, style, way),
         rate,
         source: way.word(),
+        decimal: bed.studio.decimal.sign(),
         fields,
         marks: extra.pop().unwrap_or_default(),
         at: marked.about.at.clone(),

@@ -97,7 +97,7 @@ impl TypedTable {
     }
 
     fn check(&self, bed: &Bed) -> Result<(About, Unit, Vec<Timed>), Problem> {
-        let mut notes = Notes::default();
+        let mut notes = Notes::said_with(bed.studio.decimal);
         let about = self.about.check(bed, &mut notes);
         let unit = unit(&mut notes, &self.unit, &self.rate);
         let mut timed = Vec::new();
@@ -106,7 +106,8 @@ impl TypedTable {
             if self.cell(travel).trim().is_empty() && self.cell(settle).trim().is_empty() {
                 continue;
             }
-            match entry::typed(self.cell(travel), self.cell(settle), unit.unwrap_or(Unit::Seconds)) {
+            match entry::typed(self.cell(travel), self.cell(settle), unit.unwrap_or(Unit::Seconds), bed.studio.decimal)
+            {
                 Ok(one) => timed.push(one),
                 // Without a rate, nobody knows whether frames are believable.
                 Err(_) if unit.is_none() => good = false,

@@ -1,9 +1,10 @@
 //! Numbers as people type and read them: comma or point, the studio's decimal sign on pages.
 
 /// The sign between whole and part.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum DecimalMark {
     /// 21.5
+    #[default]
     Point,
     /// 21,5
     Comma,
@@ -23,6 +24,21 @@ impl DecimalMark {
     #[must_use]
     pub fn from_word(word: &str) -> Option<Self> {
         [Self::Point, Self::Comma].into_iter().find(|mark| mark.word() == word)
+    }
+
+    /// The sign itself.
+    #[must_use]
+    pub const fn sign(self) -> &'static str {
+        match self {
+            Self::Point => ".",
+            Self::Comma => ",",
+        }
+    }
+
+    /// A number with as many places as it needs: "0.05", "60".
+    #[must_use]
+    pub fn exact(self, value: f64) -> String {
+        value.to_string().replace('.', self.sign())
     }
 
     /// A number with this many places and this sign; minus zero is zero.

@@ -55,7 +55,7 @@ async fn bottle_view(
     let advised = if whole.card.advised_class.is_empty() {
         Vec::new()
     } else {
-        vec![format!("Class advised: {}.", whole.card.advised_class)]
+        vec![format!("Class advised: {}.", whole.card.advised_class_in(around.studio.decimal))]
     };
     let bottles = bottle_choices(&shelf, &refused);
     let mut fields = vec![choice_field("select", "bottle", "Bottle", get("bottle"), bottles)];

@@ -7,6 +7,7 @@ use crate::artists::Style;
 use crate::base::ids::{
     AdviceId, AppointmentId, ArtistId, BottleId, CardId, CardPartId, ClientId, PersonId, RoomId, TabletId,
 };
+use crate::base::number::DecimalMark;
 use crate::base::time::Instant;
 use crate::book::VisitKind;
 
@@ -253,6 +254,14 @@ pub struct Card {
     pub hygiene: Vec<String>,
     /// Counts corrections, from 1.
     pub version: i64,
+}
+
+impl Card {
+    /// The class advised, with this decimal sign: it is kept with a point.
+    #[must_use]
+    pub fn advised_class_in(&self, mark: DecimalMark) -> String {
+        self.advised_class.replace('.', mark.sign())
+    }
 }
 
 /// What took lashes off.

@@ -42,8 +42,11 @@ pub(super) async fn lines(
     if has_adhesive(card.kind) {
         let advised = bottle_words(db, card.advised_bottle, "").await?;
         let advised = advised.trim_end_matches(", no lot printed");
-        let class =
-            if card.advised_class.is_empty() { String::new() } else { format!("class {}; ", card.advised_class) };
+        let class = if card.advised_class.is_empty() {
+            String::new()
+        } else {
+            format!("class {}; ", card.advised_class_in(studio.decimal))
+        };
         let advised = match card.advice {
             None => "no advice was taken before".to_owned(),
             Some(_) => format!("{class}{advised} was taken on it"),

@@ -52,7 +52,7 @@ pub(super) fn drop_view(around: &Around, whole: &Whole, used: String, now: Insta
     let gone = now.since(at).max(0) / SECOND;
     let style = whole.card.style.map_or_else(|| "not said".to_owned(), |style| style.words());
     let liquids: Vec<_> = whole.card.liquids.iter().map(Liquid::words).collect();
-    let advised = &whole.card.advised_class;
+    let advised = whole.card.advised_class_in(around.studio.decimal);
     DropView {
         number: whole.drops.len(),
         any: last.is_some(),
@@ -65,7 +65,7 @@ pub(super) fn drop_view(around: &Around, whole: &Whole, used: String, now: Insta
         due: format!("of {} min; change by {}", around.settings.drop_minutes, zone.clock(at.plus(due))),
         over: now.since(at) >= due,
         lines: [
-            ("Class advised", advised.clone()),
+            ("Class advised", advised),
             ("Bottle", used),
             ("Bead", whole.card.bead.word().to_owned()),
             ("Technique", style),

@@ -9,7 +9,7 @@ use super::card::{Aftercare, Card, Lids, Remover, Whole, Words};
 use super::parts_store::{arrival, counts, drops, steps, zones};
 use crate::adhesives::{Bead, Liquids};
 use crate::artists::Style;
-use crate::base::ids::{AppointmentId, ArtistId, CardId, ClientId, ProductId};
+use crate::base::ids::{AppointmentId, ArtistId, BottleId, CardId, ClientId, ProductId, RoomId};
 use crate::base::older::Before;
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
@@ -163,6 +163,55 @@ pub(super) async fn open_with(db: &mut Db, product: ProductId, lot: Option<&str>
     .fetch_all(db)
     .await?;
     rows.iter().map(|row| row.get::<String, _>(0).parse().map_err(Problem::broken)).collect()
+}
+
+/// A bottle on a card that is open at a bed, as it is used there.
+#[derive(Debug, Clone, PartialEq)]
+pub struct InUse {
+    /// Whose hands.
+    pub artist: ArtistId,
+    /// Where.
+    pub room: RoomId,
+    /// Since when.
+    pub since: Instant,
+    /// The room's air then, °C and %RH, where somebody had read it.
+    pub air: Option<(f64, f64)>,
+    /// The bottle of its newest drop.
+    pub bottle: BottleId,
+    /// How much is picked up.
+    pub bead: Bead,
+    /// With which liquids.
+    pub liquids: Liquids,
+    /// In which style; none where it is nobody's technique.
+    pub style: Option<Style>,
+}
+
+/// Bottles of open cards, the card begun last first. A sheet of paper that is being entered is no work at a bed.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn in_use(db: &mut Db) -> Result<Vec<InUse>, Problem> {
+    let rows = sqlx::query(
+        "select artist, room, begun, temperature_c, humidity_pct, bottle, bead, liquids, technique from card
+         where closed is null and bottle is not null and from_paper = 0 order by begun desc, id desc",
+    )
+    .fetch_all(db)
+    .await?;
+    rows.iter()
+        .map(|row| {
+            let bead = Bead::from_word(&row.get::<String, _>(6));
+            Ok(InUse {
+                artist: parsed(row, 0)?,
+                room: parsed(row, 1)?,
+                since: Instant(row.get(2)),
+                air: row.get::<Option<f64>, _>(3).zip(row.get::<Option<f64>, _>(4)),
+                bottle: parsed(row, 5)?,
+                bead: bead.ok_or_else(|| Problem::broken("a card with a word that is none of ours"))?,
+                liquids: Liquids::from_keys(&row.get::<String, _>(7)),
+                style: Style::parse(&row.get::<String, _>(8)),
+            })
+        })
+        .collect()
 }
 
 /// An artist's cards that nobody has closed yet, newest first.

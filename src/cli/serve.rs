@@ -11,7 +11,7 @@ use crate::web::{House, serve as service};
 use crate::{jobs, people, places};
 
 /// How long what pages left to be done may take once the house was told to stop.
-const FINISH_WITHIN: Duration = Duration::from_secs(2);
+const FINISH_WITHIN: Duration = Duration::from_secs(5);
 
 /// Runs the service until it is stopped. The configuration has passed [`Config::may_serve`].
 ///
@@ -41,7 +41,7 @@ pub(super) async fn run(store: Store, config: Config, demo: bool, tell: impl FnO
     let app = service::app(&house, places::routes());
     let served = service::listen(app, listener, &house.live).await.map_err(|cause| cause.to_string());
     if tokio::time::timeout(FINISH_WITHIN, jobs::finish(&house)).await.is_err() {
-        tracing::warn!("some of what pages had left to be done was not done in time");
+        tracing::warn!(left = house.later.waiting(), "some of what pages had left to be done was not done in time");
     }
     house.store.close().await;
     served

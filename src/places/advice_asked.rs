@@ -16,14 +16,14 @@ use crate::base::ids::{BottleId, ClientId, RoomId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::base::units::{Celsius, HumidityDoubt, RelHumidity, TemperatureDoubt};
-use crate::base::zone::Zone;
 use crate::clearance::wet::Wet;
 use crate::clearance::{self, ForHer};
 use crate::rooms::now::{AirNow, air_now};
 use crate::rooms::plan::PlanInputs;
 use crate::rooms::{self, Room, RoomSettings};
-use crate::store::Db;
 use crate::store::keys::Keys;
+use crate::store::{Db, settings};
+use crate::web::studio::Studio;
 
 /// What stands after the question mark, or in the form that takes an advice: names and texts, nothing checked.
 pub(super) type Typed = BTreeMap<String, String>;
@@ -84,16 +84,31 @@ pub(super) fn assumed() -> RoomNow {
     }
 }
 
+/// What the house has settled that an advice rests on: read once, handed on.
+pub(super) struct Settled {
+    pub(super) studio: Studio,
+    rooms: RoomSettings,
+    advice: AdviceSettings,
+}
+
+impl Settled {
+    pub(super) async fn load(db: &mut Db) -> Result<Self, Problem> {
+        let kept = settings::all(db).await?;
+        Ok(Self { studio: Studio::of(&kept), rooms: RoomSettings::of(&kept), advice: AdviceSettings::of(&kept) })
+    }
+}
+
 /// Reads everything; `None` while nobody is an artist here.
 pub(super) async fn read(
     db: &mut Db,
     keys: &Keys,
-    zone: &Zone,
+    settled: &Settled,
     room: RoomId,
     who: &Who,
     typed: &Typed,
     now: Instant,
 ) -> Result<Option<(Asked, Read)>, Problem> {
+    let zone = &settled.studio.zone;
     let room = rooms::asked::open(db, room).await?;
     let rooms = rooms::all(db).await?;
     let all = artists::all(db).await?;
@@ -111,7 +126,7 @@ pub(super) async fn read(
     }
     let today = clearance::of_today(db, who, asked.artist.person, zone, now).await?;
     let today = today.into_iter().map(|(id, short, at)| (id, short, zone.clock(at))).collect();
-    let settings = RoomSettings::load(db).await?;
+    let settings = settled.rooms;
     let air = air_now(db, room.id, &settings, now).await?;
     let plan = rooms::plan_inputs(db, &room, air.as_ref(), now).await?;
     let matter = Matter {
@@ -122,7 +137,7 @@ pub(super) async fn read(
         bottles: shelf.iter().map(shelf_bottle).collect(),
         not_today: with_her(not_today(&shelf, asked.liquids), &shelf, &asked),
         daily: daily(room.id, &shelf),
-        limits: limits(&AdviceSettings::load(db).await?),
+        limits: limits(&settled.advice),
     };
     Ok(Some((
         asked,
@@ -195,13 +210,15 @@ pub(super) fn shelf_bottle(on_shelf: &OnShelf) -> ShelfBottle {
         openness: on_shelf.openness.clone(),
         days_open: on_shelf.days_open.clamp(0.0, 1000.0),
         climate: on_shelf.climate,
-        tested: Tested {
-            beads: on_shelf.tested.beads,
-            humidity_pct: on_shelf.tested.humidity_pct,
-            temperature_c: on_shelf.tested.temperature_c,
-        },
+        tested: tested(on_shelf),
         accelerator_allowed: on_shelf.accelerator_allowed,
     }
+}
+
+/// What its tests covered as the judgement takes it.
+pub(super) fn tested(on_shelf: &OnShelf) -> Tested {
+    let covered = &on_shelf.tested;
+    Tested { beads: covered.beads, humidity_pct: covered.humidity_pct, temperature_c: covered.temperature_c }
 }
 
 /// Bottles that must not be used now, and why. An accelerator that a maker refuses bars its bottle: the more careful

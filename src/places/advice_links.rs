@@ -3,8 +3,8 @@
 use super::advice_asked::{Asked, Read};
 use crate::adhesives::{Bead, Liquid, Liquids, PickUp};
 use crate::advice::options::{Change, Offer};
-use crate::advice::store::Taken;
-use crate::base::ids::{ClientId, RoomId};
+use crate::artists::Style;
+use crate::base::ids::{ArtistId, ClientId, RoomId};
 use crate::web::House;
 use crate::web::studio::Studio;
 
@@ -81,19 +81,11 @@ impl Address {
     }
 }
 
-/// The path of the advice that was taken, as it was asked for, with any bottle.
-pub(super) fn as_taken(taken: &Taken) -> String {
-    Address {
-        room: taken.room,
-        artist: taken.artist.to_string(),
-        style: taken.style.clone(),
-        bead: taken.work.bead(),
-        pick_up: taken.work.pick_up(),
-        liquids: taken.work.liquids(),
-        bottle: None,
-        client: None,
-    }
-    .path()
+/// The path of an artist's advice in a room as somebody works there, with any bottle.
+pub(super) fn as_used(room: RoomId, artist: ArtistId, style: Style, work: (Bead, Option<PickUp>, Liquids)) -> String {
+    let (bead, pick_up, liquids) = work;
+    let (artist, style) = (artist.to_string(), style.key());
+    Address { room, artist, style, bead, pick_up, liquids, bottle: None, client: None }.path()
 }
 
 /// Nobody, those the artist expects today, and whoever is chosen already.

@@ -7,7 +7,7 @@ use askama::Template;
 use axum::extract::{Query, State};
 use axum::response::Response;
 
-use super::advice_asked::{self, Asked, Read, Typed};
+use super::advice_asked::{self, Asked, Read, Settled, Typed};
 use super::advice_links::{Address, Choices, choices};
 use super::advice_view::{Around, Full, Judged, ShelfRow, about, judged, question};
 use super::may_treat::{MayTreat, may_begin, may_treat};
@@ -105,10 +105,11 @@ async fn show(
 ) -> Result<Response, Problem> {
     let now = staff.visitor.now.0;
     let mut db = house.store.read().await?;
-    let studio = Studio::load(&mut db).await?;
+    let settled = Settled::load(&mut db).await?;
     let keys = house.store.keys();
-    let Some((asked, read)) = advice_asked::read(&mut db, keys, &studio.zone, room, &staff.who, &typed, now).await?
-    else {
+    let found = advice_asked::read(&mut db, keys, &settled, room, &staff.who, &typed, now).await?;
+    let studio = settled.studio;
+    let Some((asked, read)) = found else {
         let frame = house.frame(&studio, &staff.visitor, Place::Rooms, "Advice");
         return page(&NobodyPage { frame, hands: house.url("/hands") });
     };
@@ -117,7 +118,7 @@ async fn show(
     drop(db);
     let (asked, read, judged) = think(&house, &studio, &staff, asked, read, trail).await?;
     if !staff.visitor.unattended && asked.is_for_work(&read, &staff.who) {
-        shown::leave(&house, as_shown(&asked, &read, &judged, now));
+        shown::leave(&house, as_shown(&asked, &read, &judged, now)).await;
     }
     page(&view(&house, &studio, &staff, &typed, asked, read, judged, now))
 }
@@ -270,9 +271,9 @@ async fn take_now(tx: &mut Tx, house: &House, staff: &Staff, room: RoomId, typed
                 .to_owned(),
         ));
     }
-    let studio = Studio::load(tx.db()).await?;
+    let settled = Settled::load(tx.db()).await?;
     let keys = house.store.keys();
-    let found = advice_asked::read(tx.db(), keys, &studio.zone, room, &staff.who, typed, now).await?;
+    let found = advice_asked::read(tx.db(), keys, &settled, room, &staff.who, typed, now).await?;
     let (asked, read) = found.ok_or(Problem::NotHere("artist"))?;
     if !asked.artist.seconds_seen_by(&staff.who) {
         return Err(Problem::NotYours("Only the artist herself, or the owner, takes a bottle for her."));
@@ -282,7 +283,7 @@ async fn take_now(tx: &mut Tx, house: &House, staff: &Staff, room: RoomId, typed
     }
     may_begin(asked.her.as_ref())?;
     let path = Address::of(&asked, &read).path();
-    let (asked, read, judged) = think(house, &studio, staff, asked, read, Vec::new()).await?;
+    let (asked, read, judged) = think(house, &settled.studio, staff, asked, read, Vec::new()).await?;
     let Some((b, verdict)) = judged.take.filter(|(_, verdict)| *verdict != Verdict::NotForToday) else {
         return Err(moved("This bottle is not for today any more."));
     };

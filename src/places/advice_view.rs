@@ -12,6 +12,7 @@ use crate::advice::for_work::{ForWork, asks_first, for_work, how_sure, lead};
 use crate::advice::judge::{Question, Subject, Verdict};
 use crate::advice::kept::{About, KeptQuestion, States};
 use crate::advice::options::{Change, Offer, Takes};
+use crate::advice::reasons::never_tested;
 use crate::advice::words::{self, Basis};
 use crate::artists::chart::{self, Chart, Wording, dots_of, hands_against};
 use crate::base::problem::Problem;
@@ -190,8 +191,16 @@ fn shelf(
                 format!("{}, {}", words::seconds(own.set_time.median), words::sureness_of_times(&own.set_time, basis));
             clause = if clause.is_empty() { told } else { format!("{clause}: {told}") };
         }
+        let mut also = Vec::new();
         if own.outside_climate {
-            clause.push_str("; outside its maker’s air: the time may suit, the strength is not known");
+            also.push("outside its maker’s air: the time may suit, the strength is not known");
+        }
+        if read.air.is_some() && own.not_today.is_none() {
+            also.extend(never_tested(&bottle.tested, &q.room.air));
+        }
+        for what in also {
+            clause.push_str(if clause.is_empty() { "" } else { "; " });
+            clause.push_str(what);
         }
         let tests = bottle.set_time.tests;
         ShelfRow {

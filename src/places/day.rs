@@ -2,12 +2,13 @@
 
 use super::advice_asked::{limits, not_today, room_now, shelf_bottle, usual_style};
 use super::in_hand::{daily, seen_from};
+use super::in_use::Unfit;
 use crate::adhesives::set_time::Scatter;
 use crate::adhesives::{self, Bead, Liquids, OnShelf};
 use crate::advice::board::{Cell, board_by, cell};
 use crate::advice::cores::on_every_core;
 use crate::advice::judge::{
-    CureClass, HandsTables, Limits, NotToday, Question, RoomNow, ShelfBottle, ShelfDraws, Verdict, Work,
+    CureClass, HandsTables, Limits, NotToday, Question, RoomNow, ShelfBottle, ShelfDraws, Work,
 };
 use crate::advice::kept::{About, Whole};
 use crate::advice::settings::AdviceSettings;
@@ -19,8 +20,9 @@ use crate::base::actor::Who;
 use crate::base::ids::{ArtistId, RoomId};
 use crate::base::problem::Problem;
 use crate::base::time::{DAY, Instant};
+use crate::cards::{self, InUse};
 use crate::rooms::now::AirNow;
-use crate::rooms::{self, EveryAir, Room};
+use crate::rooms::{self, EveryAir, LastDay, Room, TrailPoint};
 use crate::store::Db;
 use crate::web::House;
 use crate::web::studio::Studio;
@@ -39,6 +41,8 @@ pub(super) struct Here {
     pub(super) room: Room,
     pub(super) air: Option<AirNow>,
     pub(super) yesterday: Option<AirNow>,
+    /// Its air in the last 24 hours, oldest first.
+    pub(super) trail: Vec<TrailPoint>,
     pub(super) shelf: Vec<OnShelf>,
 }
 
@@ -50,10 +54,14 @@ pub(super) struct Day {
     pub(super) works_in: Vec<WorksIn>,
     /// Taken since the day began, oldest first.
     pub(super) taken: Vec<Taken>,
+    /// On cards that are open at a bed, the newest first.
+    pub(super) cards: Vec<InUse>,
+    /// When the day began.
+    pub(super) morning: Instant,
     /// Bottles of every room and of the cupboard.
     pub(super) bottles: Vec<OnShelf>,
     /// The hands of everybody in every style she was timed in.
-    hands: Vec<(ArtistId, Style, Hands)>,
+    pub(super) hands: Vec<(ArtistId, Style, Hands)>,
     classes: Vec<CureClass>,
     any_adhesive: Scatter,
     limits: Limits,
@@ -66,12 +74,17 @@ pub(super) struct Boards {
     pub(super) now: Vec<Vec<Option<Cell>>>,
     /// Each artist where she works, in yesterday's air.
     pub(super) yesterday: Vec<Option<Cell>>,
-    /// What each artist took last today, used as she took it, in the air of now.
-    pub(super) taken: Vec<Option<Verdict>>,
+    /// What each artist has in use and does not fit her in the air of now.
+    pub(super) unfit: Vec<Vec<Unfit>>,
 }
 
 /// Reads it: one pass over each kind of summary.
-pub(super) async fn read(db: &mut Db, studio: &Studio, air: &EveryAir, now: Instant) -> Result<Day, Problem> {
+pub(super) async fn read(
+    db: &mut Db,
+    studio: &Studio,
+    (air, last_day): (&EveryAir, &LastDay),
+    now: Instant,
+) -> Result<Day, Problem> {
     let hands = artists::all_hands(db).await?;
     let own = |artist: Artist| {
         let style = usual_style(&artist);
@@ -88,6 +101,7 @@ pub(super) async fn read(db: &mut Db, studio: &Studio, air: &EveryAir, now: Inst
     let here = |room: Room| Here {
         air: airs.remove(&room.id),
         yesterday: yesterday.remove(&room.id),
+        trail: air.trail(last_day, room.id),
         shelf: at_hand(room.id, &all_rooms, &bottles, &taken),
         room,
     };
@@ -97,6 +111,8 @@ pub(super) async fn read(db: &mut Db, studio: &Studio, air: &EveryAir, now: Inst
         rooms,
         works_in: kept::works_in(db, morning).await?,
         taken,
+        cards: cards::in_use(db).await?,
+        morning,
         bottles,
         hands,
         classes: super::advice_asked::classes(db).await?,
@@ -125,7 +141,7 @@ pub(super) async fn judge(house: &House, day: Day) -> Result<(Day, Boards), Prob
 }
 
 /// A room, or some of its shelf, as the board asks about it.
-struct Asked<'d> {
+pub(super) struct Asked<'d> {
     at: usize,
     air: RoomNow,
     shelf: &'d [OnShelf],
@@ -141,7 +157,7 @@ impl<'d> Asked<'d> {
     }
 
     /// With some of the shelf: no bottle's verdict depends on what stands beside it.
-    fn some(at: usize, here: &'d Here, air: RoomNow, shelf: &'d [OnShelf], liquids: Liquids) -> Self {
+    pub(super) fn some(at: usize, here: &'d Here, air: RoomNow, shelf: &'d [OnShelf], liquids: Liquids) -> Self {
         let bottles = shelf.iter().map(shelf_bottle).collect();
         Self { at, air, shelf, bottles, bars: not_today(shelf, liquids), room: here.room.id }
     }
@@ -151,7 +167,7 @@ impl Day {
     /// Everything the sheet says of hands and rooms. The tables of a pair of hands are made once for all of it.
     fn boards(&self) -> Boards {
         let tables = on_every_core(self.artists.len(), |artist| HandsTables::of(&self.artists[artist].hands));
-        Boards { now: self.board(&tables), yesterday: self.yesterday(&tables), taken: self.taken_now(&tables) }
+        Boards { now: self.board(&tables), yesterday: self.yesterday(&tables), unfit: self.unfit(&tables) }
     }
 
     fn board(&self, tables: &[HandsTables]) -> Vec<Vec<Option<Cell>>> {
@@ -189,40 +205,7 @@ impl Day {
         })
     }
 
-    fn taken_now(&self, tables: &[HandsTables]) -> Vec<Option<Verdict>> {
-        on_every_core(self.artists.len(), |artist| {
-            let own = &self.artists[artist];
-            let newest = self.taken.iter().rfind(|taken| taken.artist == own.artist.id)?;
-            self.taken_by(own, newest, &tables[artist])
-        })
-    }
-
-    /// With the bead, the pick-up, the liquids and in the style it was taken for: another bead is no drift of the air.
-    fn taken_by(&self, own: &Own, taken: &Taken, tables: &HandsTables) -> Option<Verdict> {
-        let (at, here) = self.rooms.iter().enumerate().find(|(_, here)| here.room.id == taken.room)?;
-        let bottle = here.shelf.iter().find(|bottle| bottle.bottle == taken.bottle)?;
-        let air = room_now(here.air.as_ref()?);
-        let asked = Asked::some(at, here, air, std::slice::from_ref(bottle), taken.work.liquids());
-        let style = Style::parse(&taken.style)?;
-        let verdict = |own: &Own, tables: &HandsTables| {
-            if own.hands.placements == 0 {
-                return None;
-            }
-            let mut question = self.question(own, &asked);
-            question.work.bead = taken.work.bead();
-            question.work.pick_up = taken.work.pick_up();
-            question.work.liquids = taken.work.liquids();
-            cell(&ShelfDraws::of(&question), &question, tables).bottles.first().map(|(verdict, _)| *verdict)
-        };
-        if style == own.style {
-            return verdict(own, tables);
-        }
-        let (_, _, hands) = self.hands.iter().find(|(id, of, _)| *id == own.artist.id && *of == style)?;
-        let in_that_style = Own { artist: own.artist.clone(), style, hands: hands.clone() };
-        verdict(&in_that_style, &HandsTables::of(hands))
-    }
-
-    fn question<'q>(&'q self, own: &'q Own, asked: &'q Asked<'_>) -> Question<'q> {
+    pub(super) fn question<'q>(&'q self, own: &'q Own, asked: &'q Asked<'_>) -> Question<'q> {
         Question {
             hands: &own.hands,
             room: asked.air,
@@ -246,8 +229,7 @@ impl Day {
     /// where it names no bottle because none is at hand or the air is not known.
     pub(super) fn shown_to(&self, who: &Who, now: Instant) -> Option<Shown> {
         let own = self.artists.iter().find(|own| own.artist.person == who.id)?;
-        let only = || self.rooms.first().filter(|_| self.rooms.len() == 1).map(|here| here.room.id);
-        let room = self.room_of(&own.artist).or_else(only)?;
+        let room = self.place_of(&own.artist)?;
         let (at, here) = self.rooms.iter().enumerate().find(|(_, here)| here.room.id == room)?;
         let air = here.air.as_ref()?;
         let asked = Asked::of(at, here, Some(air)).filter(|asked| !asked.bottles.is_empty())?;
@@ -275,5 +257,11 @@ impl Day {
         let said = self.works_in.iter().find(|works| works.person == artist.person).map(|works| works.room);
         let took = self.taken.iter().rfind(|taken| taken.artist == artist.id).map(|taken| taken.room);
         said.or(took).filter(|room| self.rooms.iter().any(|here| here.room.id == *room))
+    }
+
+    /// The same, or the only room of the house.
+    pub(super) fn place_of(&self, artist: &Artist) -> Option<RoomId> {
+        let only = || self.rooms.first().filter(|_| self.rooms.len() == 1).map(|here| here.room.id);
+        self.room_of(artist).or_else(only)
     }
 }

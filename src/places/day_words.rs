@@ -1,12 +1,13 @@
-//! The day sheet in words: the board, what drifted out of a band, what changed since yesterday, what waits. Pure, from
+//! The day sheet in words: the board, what is in use and does not fit, what changed since yesterday, what waits. Pure, from
 //! what was read and judged.
 
-use super::advice_links;
-use super::day::{Boards, Day};
-use super::in_hand::daily;
+use super::advice_asked::{room_now, tested};
+use super::day::{Boards, Day, Own};
+use super::in_use::{Unfit, Why};
 use crate::adhesives::Lapse;
 use crate::advice::board::{Cell, mark, word};
 use crate::advice::judge::Verdict;
+use crate::advice::reasons::never_tested;
 use crate::advice::words;
 use crate::artists::Artist;
 use crate::base::actor::{Role, Who};
@@ -46,6 +47,13 @@ pub(super) struct Line {
     pub(super) rest: String,
     pub(super) href: String,
     pub(super) action: String,
+}
+
+/// A line on a bottle in use that does not fit.
+pub(super) struct Unfitting {
+    pub(super) line: Line,
+    /// The air has left its band: that is told to whoever has the page open, and stands first.
+    pub(super) drifted: bool,
 }
 
 /// The board.
@@ -112,6 +120,14 @@ fn cell_view(
         None => name.clone(),
     };
     let mut clauses: Vec<&str> = vec![wrong].into_iter().filter(|clause| !clause.is_empty()).collect();
+    let bottle_there = &at.shelf[nearest];
+    let air = at.air.as_ref().map(|air| room_now(air).air);
+    if let Some(air) = air.as_ref().filter(|_| verdict != Verdict::NotForToday) {
+        if bottle_there.climate.is_some_and(|climate| !climate.holds(air)) {
+            clauses.push("outside its maker’s air");
+        }
+        clauses.extend(never_tested(&tested(bottle_there), air));
+    }
     if !timed {
         clauses.push("a starting guess");
     }
@@ -122,47 +138,45 @@ fn first_name(artist: &Artist) -> &str {
     artist.name.split(' ').next().unwrap_or(&artist.name)
 }
 
-/// Air that has left the band of a bottle in use: one that was taken today and fitted then, or one in daily use where
-/// somebody works.
-pub(super) fn drifted(house: &House, day: &Day, boards: &Boards) -> Vec<Line> {
-    let mut lines = Vec::new();
-    for ((own, cells), as_taken) in day.artists.iter().zip(&boards.now).zip(&boards.taken) {
-        let newest = day.taken.iter().rfind(|taken| taken.artist == own.artist.id);
-        let room = newest.map(|taken| taken.room).or_else(|| day.room_of(&own.artist));
-        let Some(at) = day.rooms.iter().position(|here| Some(here.room.id) == room) else { continue };
-        let here = &day.rooms[at];
-        let Some(cell) = &cells[at] else { continue };
-        let bottle = match newest {
-            Some(taken) if taken.verdict == Verdict::Fits => here.shelf.iter().position(|b| b.bottle == taken.bottle),
-            Some(_) => None,
-            None => daily(here.room.id, &here.shelf),
+/// A line on each bottle in use that does not fit: the air has left its band, or it was never inside.
+pub(super) fn unfit(house: &House, day: &Day, boards: &Boards) -> Vec<Unfitting> {
+    let of = |(own, unfit): (&Own, &Vec<Unfit>)| {
+        let name = first_name(&own.artist).to_owned();
+        unfit.iter().map(|one| unfitting(house, day, &name, one)).collect::<Vec<_>>()
+    };
+    day.artists.iter().zip(&boards.unfit).flat_map(of).collect()
+}
+
+fn unfitting(house: &House, day: &Day, name: &str, unfit: &Unfit) -> Unfitting {
+    let room = &day.rooms[unfit.room].room.name;
+    let bottle = &unfit.bottle;
+    let (word, wrong) = word(unfit.verdict);
+    let (strong, rest) = if unfit.verdict == Verdict::NotForToday {
+        (format!("{bottle} is not for today."), format!("{name} has it in use in {room}."))
+    } else if unfit.fitted {
+        (format!("The air of {room} has left the band of {bottle} for {name}."), format!("It is {word}, {wrong} now."))
+    } else {
+        let (how, since) = match unfit.why {
+            Why::OnCard => ("in use", "since the card was opened"),
+            Why::Taken => ("in use", "since it was taken"),
+            Why::Daily => ("in daily use", "today"),
         };
-        let Some(bottle) = bottle else { continue };
-        let verdict = match newest {
-            Some(_) => *as_taken,
-            None => (own.hands.placements > 0).then_some(cell.bottles[bottle].0),
-        };
-        let Some(verdict) = verdict.filter(|verdict| *verdict != Verdict::Fits) else { continue };
-        let (word, wrong) = word(verdict);
-        let name = &here.shelf[bottle].name;
-        let clause = if wrong.is_empty() { word.to_owned() } else { format!("{word}, {wrong}") };
-        let path = match newest {
-            Some(taken) => advice_links::as_taken(taken),
-            None => format!("/rooms/{}/advice?artist={}&style={}", here.room.id, own.artist.id, own.style.key()),
-        };
-        lines.push(Line {
-            mark: mark(verdict),
-            strong: format!(
-                "The air of {} has left the band of {name} for {}.",
-                here.room.name,
-                first_name(&own.artist)
-            ),
-            rest: format!("It is {clause} now."),
-            href: house.url(&path),
-            action: format!("See what helps {}", first_name(&own.artist)),
-        });
+        let fits = if word == "near" { "comes only near for" } else { "does not fit" };
+        (
+            format!("{bottle}, {how} in {room}, {fits} {name}."),
+            format!("It is {wrong} in this air. No air read there {since} was inside its band."),
+        )
+    };
+    Unfitting {
+        line: Line {
+            mark: mark(unfit.verdict),
+            strong,
+            rest,
+            href: house.url(&unfit.advice),
+            action: format!("See what helps {name}"),
+        },
+        drifted: unfit.fitted,
     }
-    lines
 }
 
 /// A change of air worth a line, %RH and K.
@@ -208,8 +222,8 @@ pub(super) fn changed(day: &Day, boards: &Boards, studio: &Studio) -> Vec<String
         }
     }
     for ((own, now), before) in day.artists.iter().zip(&boards.now).zip(&boards.yesterday) {
-        let Some(at) = day.room_of(&own.artist).and_then(|room| day.rooms.iter().position(|here| here.room.id == room))
-        else {
+        let place = day.room_of(&own.artist);
+        let Some(at) = day.rooms.iter().position(|here| Some(here.room.id) == place) else {
             continue;
         };
         let (Some(now), Some(before)) = (&now[at], before) else { continue };

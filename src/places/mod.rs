@@ -11,6 +11,7 @@ mod day_words;
 mod door_page;
 pub mod may_treat;
 mod in_hand;
+mod in_use;
 mod office_page;
 mod plan_page;
 mod settings_page;

@@ -97,7 +97,7 @@ impl TypedSettings {
 
     /// `before` says on which scale the band's temperatures were shown and typed.
     fn check(&self, before: &Studio) -> Result<All, Problem> {
-        let mut notes = Notes::default();
+        let mut notes = Notes::said_with(before.decimal);
         let studio = self.check_studio(&mut notes);
         let stale = notes.number("stale_minutes", &self.stale_minutes, (1.0, 1440.0), "minutes");
         let low = notes.number("humidity_low", &self.humidity_low, (5.0, 90.0), "%RH");

@@ -7,7 +7,7 @@ use axum::extract::{Query, State};
 use axum::response::Response;
 
 use super::day::{self, Day};
-use super::day_words::{self, BoardView, Line};
+use super::day_words::{self, BoardView, Line, Unfitting};
 use crate::advice::shown;
 use crate::base::actor::Role;
 use crate::base::problem::Problem;
@@ -15,7 +15,7 @@ use crate::base::time::Instant;
 use crate::cards::{self, AtHand};
 use crate::clearance::{self, DeskRow};
 use crate::rooms::asked::CheckDue;
-use crate::rooms::{AirRow, EveryAir, air_rows};
+use crate::rooms::{AirRow, EveryAir, LastDay, air_rows};
 use crate::store::Db;
 use crate::web::House;
 use crate::web::frame::Frame;
@@ -66,7 +66,7 @@ struct TodayPage {
 #[derive(Default)]
 struct Sheet {
     board: Option<BoardView>,
-    drifted: Vec<Line>,
+    unfit: Vec<Unfitting>,
     changed: Vec<String>,
     waits: Vec<Line>,
     /// Her own room, where she works.
@@ -85,8 +85,9 @@ async fn today(
     let (rooms, read) = match works_in_rooms {
         true => {
             let air = EveryAir::load(&mut db).await?;
-            let rooms = air_rows(&house, &mut db, &studio, &air, now).await?;
-            (rooms, Some(read(&mut db, &studio, &air, now).await?))
+            let last_day = air.last_day(&mut db, now).await?;
+            let rooms = air_rows(&house, &mut db, &studio, (&air, &last_day), now).await?;
+            (rooms, Some(read(&mut db, &studio, (&air, &last_day), now).await?))
         }
         false => (Vec::new(), None),
     };
@@ -115,7 +116,7 @@ async fn today(
         frame.moments = house.moments("/", moment);
     }
     page(&TodayPage {
-        firsts: firsts(&house, &rooms, role, &sheet.drifted),
+        firsts: firsts(&house, &rooms, role, &sheet.unfit),
         own: sheet.room.clone(),
         sheet,
         cards,
@@ -133,8 +134,13 @@ async fn today(
 }
 
 /// What the sheet rests on: the day, and the checks that are due.
-async fn read(db: &mut Db, studio: &Studio, air: &EveryAir, now: Instant) -> Result<(Day, Vec<CheckDue>), Problem> {
-    let day = day::read(db, studio, air, now).await?;
+async fn read(
+    db: &mut Db,
+    studio: &Studio,
+    (air, last_day): (&EveryAir, &LastDay),
+    now: Instant,
+) -> Result<(Day, Vec<CheckDue>), Problem> {
+    let day = day::read(db, studio, (air, last_day), now).await?;
     let ids: Vec<_> = day.rooms.iter().map(|here| here.room.id).collect();
     let due = air.checks_due(db, &ids, now).await?;
     Ok((day, due))
@@ -151,7 +157,7 @@ async fn sheet(
     let who = &signed_in.who;
     let (read, boards) = day::judge(house, read).await?;
     if let Some(shown) = read.shown_to(who, now).filter(|_| !signed_in.visitor.unattended) {
-        shown::leave(house, shown);
+        shown::leave(house, shown).await;
     }
     let own = read.artists.iter().find(|own| own.artist.person == who.id);
     let room = own.and_then(|own| {
@@ -163,7 +169,7 @@ async fn sheet(
     let any = !read.artists.is_empty() && !read.rooms.is_empty();
     Ok(Sheet {
         board: any.then(|| day_words::board_view(house, who, &read, &boards, studio)),
-        drifted: day_words::drifted(house, &read, &boards),
+        unfit: day_words::unfit(house, &read, &boards),
         changed: day_words::changed(&read, &boards, studio),
         waits: day_words::waits(house, who, &read, &due),
         room,
@@ -181,7 +187,7 @@ const fn moment_words(moment: Moment) -> &'static str {
 }
 
 /// At most three sentences, each with one action: air that is not as wanted, air nobody knows, a house that has no room.
-fn firsts(house: &House, rooms: &[AirRow], role: Role, drifted: &[Line]) -> Vec<First> {
+fn firsts(house: &House, rooms: &[AirRow], role: Role, unfit: &[Unfitting]) -> Vec<First> {
     if rooms.is_empty() {
         let owner = role == Role::Owner;
         return vec![First {
@@ -196,7 +202,7 @@ fn firsts(house: &House, rooms: &[AirRow], role: Role, drifted: &[Line]) -> Vec<
         }];
     }
     let mut firsts = Vec::new();
-    for line in drifted {
+    for Unfitting { line, .. } in unfit.iter().filter(|one| one.drifted) {
         let (strong, rest) = (line.strong.clone(), line.rest.clone());
         firsts.push((2, First { strong, rest, href: line.href.clone(), action: line.action.clone() }));
     }

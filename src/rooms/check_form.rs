@@ -68,7 +68,7 @@ impl TypedCheck {
     }
 
     fn check(&self, studio: &Studio, now: Instant) -> Result<Check, Problem> {
-        let mut notes = Notes::default();
+        let mut notes = Notes::said_with(studio.decimal);
         let salt = Salt::from_key(&self.against);
         let of_temperature = self.against == OTHER_TEMPERATURE;
         let known = salt.is_some() || of_temperature || self.against == OTHER_HUMIDITY;

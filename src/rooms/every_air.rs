@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 
 use super::asked::CheckDue;
-use super::corrected::{KnownInstrument, load_every_instrument};
+use super::corrected::{KnownInstrument, correct, load_every_instrument};
 use super::now::{self, AirNow, known};
 use super::readings::{self, KeptReading};
 use super::settings::RoomSettings;
@@ -12,6 +12,7 @@ use super::{InstrumentKind, store};
 use crate::base::ids::RoomId;
 use crate::base::problem::Problem;
 use crate::base::time::{DAY, HOUR, Instant};
+use crate::base::units::{Celsius, RelHumidity};
 use crate::store::Db;
 
 /// An instrument counts as checked for this long; shared with the rule of its doubt.
@@ -24,6 +25,12 @@ pub struct EveryAir {
     pub(super) instruments: Vec<KnownInstrument>,
     newest: Vec<(RoomId, KeptReading)>,
 }
+
+/// The readings of the last 24 hours of every room in use, oldest first in each.
+pub struct LastDay(pub(super) BTreeMap<RoomId, Vec<KeptReading>>);
+
+/// One point of a room's trail: when, temperature, humidity.
+pub type TrailPoint = (Instant, Celsius, RelHumidity);
 
 impl EveryAir {
     /// Reads it.
@@ -69,6 +76,32 @@ impl EveryAir {
             Some((room, self.judged(&reading, self.instrument(&reading)?, at)?))
         };
         Ok(newest.into_iter().filter_map(of).collect())
+    }
+
+    /// What was read in the last 24 hours, in one statement.
+    ///
+    /// # Errors
+    /// When the database cannot be read.
+    pub async fn last_day(&self, db: &mut Db, now: Instant) -> Result<LastDay, Problem> {
+        let mut rooms: BTreeMap<RoomId, Vec<KeptReading>> = BTreeMap::new();
+        for (room, reading) in readings::of_every_room_between(db, now.plus(-DAY), now.plus(1)).await? {
+            rooms.entry(room).or_default().push(reading);
+        }
+        Ok(LastDay(rooms))
+    }
+
+    /// Temperature and humidity of a room in its last day, corrected, oldest first; readings set aside left out.
+    #[must_use]
+    pub fn trail(&self, day: &LastDay, room: RoomId) -> Vec<TrailPoint> {
+        let found = day.0.get(&room).map_or(&[][..], Vec::as_slice);
+        correct(found, &self.instruments)
+            .iter()
+            .filter(|point| !point.aside)
+            .filter_map(|point| {
+                let temperature = Celsius::new(point.temperature?).ok()?;
+                Some((Instant(point.at), temperature, RelHumidity::new(point.humidity?).ok()?))
+            })
+            .collect()
     }
 
     /// Instruments in these rooms that were never checked, or not within a year. A hygrometer for readings by hand that nobody has used

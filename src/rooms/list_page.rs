@@ -1,21 +1,18 @@
 //! The rooms and their air, one row each.
 
-use std::collections::BTreeMap;
-
 use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
 
 use super::chart::{Air, spark};
 use super::corrected::{JOINED_WITHIN, KnownInstrument, correct};
-use super::every_air::EveryAir;
+use super::every_air::{EveryAir, LastDay};
 use super::readings::KeptReading;
 use super::settings::RoomSettings;
 use super::written::Quantity;
-use super::{Device, Room, readings, store};
-use crate::base::ids::RoomId;
+use super::{Device, Room, store};
 use crate::base::problem::Problem;
-use crate::base::time::{DAY, Instant, SECOND};
+use crate::base::time::{Instant, SECOND};
 use crate::base::zone::ago;
 use crate::store::Db;
 use crate::web::House;
@@ -75,7 +72,7 @@ pub struct AirWords {
     pub dew_word: &'static str,
 }
 
-/// Every room's row, for this page and for Today: three statements, however many rooms there are.
+/// Every room's row, for this page and for Today: two statements, however many rooms there are.
 ///
 /// # Errors
 /// When the database cannot be read.
@@ -83,23 +80,19 @@ pub async fn air_rows(
     house: &House,
     db: &mut Db,
     studio: &Studio,
-    air: &EveryAir,
+    (air, day): (&EveryAir, &LastDay),
     now: Instant,
 ) -> Result<Vec<AirRow>, Problem> {
     let EveryAir { settings, instruments, .. } = air;
     let rooms = store::rooms(db).await?;
     let mut airs = air.now(now)?;
     let devices = store::devices_of_every_room(db).await?;
-    let mut last_day: BTreeMap<RoomId, Vec<KeptReading>> = BTreeMap::new();
-    for (room, reading) in readings::of_every_room_between(db, now.plus(-DAY), now.plus(1)).await? {
-        last_day.entry(room).or_default().push(reading);
-    }
     let row = |room: Room| AirRow {
         href: house.url(&format!("/rooms/{}", room.id)),
         reading: house.url(&format!("/rooms/{}/readings/new", room.id)),
         plan: house.url(&format!("/rooms/{}/plan", room.id)),
         about: about(&room, &devices, studio),
-        spark: last_day.get(&room.id).map(|found| spark_of(found, instruments, settings, now)).unwrap_or_default(),
+        spark: day.0.get(&room.id).map(|found| spark_of(found, instruments, settings, now)).unwrap_or_default(),
         air: airs.remove(&room.id).map(|air| words(&air, settings, studio, now)),
         name: room.name,
     };
@@ -173,7 +166,8 @@ async fn list(staff: Staff, State(house): State<House>) -> Result<Response, Prob
     let mut db = house.store.read().await?;
     let studio = Studio::load(&mut db).await?;
     let air = EveryAir::load(&mut db).await?;
-    let rooms = air_rows(&house, &mut db, &studio, &air, staff.visitor.now.0).await?;
+    let day = air.last_day(&mut db, staff.visitor.now.0).await?;
+    let rooms = air_rows(&house, &mut db, &studio, (&air, &day), staff.visitor.now.0).await?;
     let frame = house.frame(&studio, &staff.visitor, Place::Rooms, "Rooms");
     let may_add = staff.who.role == crate::base::actor::Role::Owner;
     page(&ListPage { frame, rooms, may_add })

@@ -49,7 +49,7 @@ use crate::web::House;
 use crate::web::routes::Routes;
 
 pub use api::RoomsApi;
-pub use every_air::EveryAir;
+pub use every_air::{EveryAir, LastDay, TrailPoint};
 pub use list_page::{AirRow, AirWords, air_rows};
 pub use plan_page::{BandChoice, BandChoices, PlanAsked, PlanView, SetTimeEffect};
 pub use plan_store::plan_inputs;

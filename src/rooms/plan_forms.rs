@@ -203,7 +203,7 @@ impl TypedRest {
     }
 
     fn check(&self, before: &Planning, studio: &Studio) -> Result<Planning, Problem> {
-        let mut notes = Notes::default();
+        let mut notes = Notes::said_with(studio.decimal);
         let best = notes.number("capacity_best", &self.capacity_best, (1.0, 100.0), "");
         let low = notes.number("capacity_low", &self.capacity_low, (1.0, 100.0), "");
         let high = notes.number("capacity_high", &self.capacity_high, (1.0, 100.0), "");
@@ -273,7 +273,7 @@ async fn outside(
 
 impl TypedOutside {
     fn check(&self, studio: &Studio) -> Result<Air, Problem> {
-        let mut notes = Notes::default();
+        let mut notes = Notes::said_with(studio.decimal);
         let limits = (studio.scale(-20.0), studio.scale(50.0));
         let temperature =
             notes.number("outside_temperature", &self.outside_temperature, limits, studio.temperature_unit());

@@ -52,7 +52,7 @@ impl Wanted {
     pub(super) fn of(asked: &PlanAsked, inputs: Option<&PlanInputs>, settings: &RoomSettings, studio: &Studio) -> Self {
         let typed = |name: &str| asked.get(name).map(String::as_str).unwrap_or_default();
         let (humidity, temperature) = (typed("humidity"), typed("temperature"));
-        let mut notes = Notes::default();
+        let mut notes = Notes::said_with(studio.decimal);
         let band = band_of(&mut notes, humidity).unwrap_or(settings.humidity_band);
         let limits = (studio.scale(10.0), studio.scale(35.0));
         let planned = notes

@@ -131,7 +131,7 @@ fn check(
     studio: &Studio,
     instruments: &[Instrument],
 ) -> Result<(f64, f64, InstrumentId), Problem> {
-    let mut notes = Notes::default();
+    let mut notes = Notes::said_with(studio.decimal);
     let limits = (studio.scale(-20.0), studio.scale(60.0));
     let temperature = notes.number("temperature", &typed.temperature, limits, studio.temperature_unit());
     let celsius = temperature.and_then(|value| studio.celsius(value).ok()).map(crate::base::units::Celsius::get);

@@ -91,7 +91,7 @@ impl TypedRoom {
     }
 
     fn check(&self, id: RoomId, studio: &Studio) -> Result<Room, Problem> {
-        let mut notes = Notes::default();
+        let mut notes = Notes::said_with(studio.decimal);
         let name = notes.line("name", &self.name, 40);
         let volume = notes.number("volume_m3", &self.volume_m3, (3.0, 2000.0), "m³");
         let changes = notes.number("air_changes_per_hour", &self.air_changes_per_hour, (0.05, 20.0), "an hour");

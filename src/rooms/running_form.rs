@@ -65,7 +65,7 @@ impl TypedRunning {
     }
 
     fn check(&self, kind: DeviceKind, studio: &Studio) -> Result<Running, Problem> {
-        let mut notes = Notes::default();
+        let mut notes = Notes::said_with(studio.decimal);
         let hours = notes.number("hours_a_day", &self.hours_a_day, (0.5, 24.0), "hours");
         if kind != DeviceKind::Dehumidifier {
             return notes.settle(hours.map(|hours_a_day| Running { hours_a_day, rated: None }));

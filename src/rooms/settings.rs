@@ -2,7 +2,8 @@
 
 use crate::base::problem::Problem;
 use crate::base::units::{Celsius, RelHumidity};
-use crate::store::{Db, Tx, settings};
+use crate::store::settings::{self, Settings};
+use crate::store::{Db, Tx};
 
 /// What the studio wants of its air.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -33,12 +34,17 @@ impl RoomSettings {
     /// # Errors
     /// When the database cannot be read.
     pub async fn load(db: &mut Db) -> Result<Self, Problem> {
-        let kept = settings::all(db).await?;
+        Ok(Self::of(&settings::all(db).await?))
+    }
+
+    /// The same, for whoever has read what is kept.
+    #[must_use]
+    pub fn of(kept: &Settings) -> Self {
         let number = |name: &str, fresh: f64| kept.get(name).and_then(|text| text.parse().ok()).unwrap_or(fresh);
         let fresh = Self::default();
         let humidity = |name: &str, fresh: RelHumidity| RelHumidity::clamped(number(name, fresh.get()));
         let temperature = |name: &str, fresh: Celsius| Celsius::clamped(number(name, fresh.get()));
-        Ok(Self {
+        Self {
             stale_minutes: kept
                 .get("rooms.stale_minutes")
                 .and_then(|text| text.parse().ok())
@@ -51,7 +57,7 @@ impl RoomSettings {
                 temperature("rooms.temperature_low", fresh.temperature_band.0),
                 temperature("rooms.temperature_high", fresh.temperature_band.1),
             ),
-        })
+        }
     }
 
     /// Keeps the settings.

@@ -7,11 +7,14 @@ use sqlx::Row;
 use super::{Db, Tx};
 use crate::base::problem::Problem;
 
+/// Names and texts as they are kept.
+pub type Settings = BTreeMap<String, String>;
+
 /// Every setting that was ever changed from its default.
 ///
 /// # Errors
 /// When the database cannot be read.
-pub async fn all(db: &mut Db) -> Result<BTreeMap<String, String>, Problem> {
+pub async fn all(db: &mut Db) -> Result<Settings, Problem> {
     let rows = sqlx::query("select name, value from setting").fetch_all(db).await?;
     Ok(rows.iter().map(|row| (row.get(0), row.get(1))).collect())
 }

@@ -1,6 +1,6 @@
 //! Checking what was typed: every mistake of a form is found at once and told beside its field.
 
-use crate::base::number::typed_decimal;
+use crate::base::number::{DecimalMark, typed_decimal};
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::text;
 use crate::base::time::{DAY, Instant, MINUTE};
@@ -48,9 +48,16 @@ pub fn by_our_clock(pairs: &[(String, String)], now: Instant) -> Option<Vec<(Str
 #[derive(Debug, Default)]
 pub struct Notes {
     notes: Vec<FieldNote>,
+    mark: DecimalMark,
 }
 
 impl Notes {
+    /// None yet; what they will say of numbers is in this sign.
+    #[must_use]
+    pub fn said_with(mark: DecimalMark) -> Self {
+        Self { notes: Vec::new(), mark }
+    }
+
     /// Adds a mistake.
     pub fn add(&mut self, field: &'static str, sentence: impl Into<String>) {
         self.notes.push(FieldNote::new(field, sentence));
@@ -66,6 +73,7 @@ impl Notes {
         match typed_decimal(typed) {
             Some(value) if (low..=high).contains(&value) => Some(value),
             Some(_) => {
+                let (low, high) = (self.mark.exact(low), self.mark.exact(high));
                 self.add(field, format!("Type a number from {low} to {high} {unit}.").replace(" .", "."));
                 None
             }

@@ -1,6 +1,8 @@
 //! What a page leaves to be done once it has been answered: a short line, worked off by one worker of the process (`src/jobs`).
 //!
-//! Nothing that anybody waits for or was told of goes through it: where the line is full, or the house stops, it is not done.
+//! Nothing that anybody waits for or was told of goes through it. Where the line is full, what is left is given back, so that whoever left
+//! it does it at once or not at all. A house that is told to stop works the line off first (`src/cli/serve.rs`); one that is killed
+//! forgets it.
 
 use std::any::Any;
 use std::collections::VecDeque;
@@ -50,22 +52,25 @@ impl Later {
         Self { line: Arc::default(), came: Arc::default(), hand: Arc::default(), most }
     }
 
-    /// Leaves something to be done, or, where too much waits already, says so in the log and forgets it. Never waits.
-    pub fn leave<F>(&self, name: &'static str, work: impl FnOnce(House) -> F + Send + 'static)
+    /// Leaves something to be done; gives it back where too much waits already. Never waits.
+    #[must_use]
+    pub fn leave<F>(&self, name: &'static str, work: impl FnOnce(House) -> F + Send + 'static) -> Option<Todo>
     where
         F: Future<Output = Result<(), Problem>> + Send + 'static,
     {
-        self.push(Todo { name, about: None, work: Box::new(|house| Box::pin(work(house))) }, |_| false);
+        self.push(Todo { name, about: None, work: Box::new(|house| Box::pin(work(house))) }, |_| false)
     }
 
     /// As [`Later::leave`], unless something waits that does for it: `repeats` is asked with what is left and with what waits.
+    #[must_use]
     pub fn leave_once<T, F>(
         &self,
         name: &'static str,
         about: T,
         repeats: impl Fn(&T, &T) -> bool,
         work: impl FnOnce(House, Arc<T>) -> F + Send + 'static,
-    ) where
+    ) -> Option<Todo>
+    where
         T: Send + Sync + 'static,
         F: Future<Output = Result<(), Problem>> + Send + 'static,
     {
@@ -76,22 +81,28 @@ impl Later {
         self.push(todo, |waits| {
             let waits = waits.about.as_ref().and_then(|waits| waits.downcast_ref::<T>());
             waits.is_some_and(|waits| repeats(&about, waits))
-        });
+        })
     }
 
-    fn push(&self, todo: Todo, is_in: impl Fn(&Todo) -> bool) {
+    fn push(&self, todo: Todo, is_in: impl Fn(&Todo) -> bool) -> Option<Todo> {
         {
             let mut line = self.lock();
             if line.iter().any(is_in) {
-                return;
+                return None;
             }
             if line.len() >= self.most {
-                tracing::warn!(name = todo.name, "too much waits to be done after pages; this is not done");
-                return;
+                return Some(todo);
             }
             line.push_back(todo);
         }
         self.came.notify_one();
+        None
+    }
+
+    /// How much waits.
+    #[must_use]
+    pub fn waiting(&self) -> usize {
+        self.lock().len()
     }
 
     /// The first of the line, at once; `None` when nothing waits.
@@ -123,14 +134,14 @@ mod tests {
     use super::*;
 
     #[test]
-    fn what_comes_behind_a_full_line_is_forgotten_and_the_others_keep_their_order() {
+    fn what_comes_behind_a_full_line_is_given_back_and_the_others_keep_their_order() {
         let later = Later::new(2);
-        for name in ["first", "second", "third"] {
-            later.leave(name, |_| async { Ok(()) });
-        }
+        let given_back = ["first", "second", "third"].map(|name| later.leave(name, |_| async { Ok(()) }));
+        assert_eq!(given_back.map(|todo| todo.map(|todo| todo.name)), [None, None, Some("third")]);
+        assert_eq!(later.waiting(), 2);
         let names: Vec<&str> = std::iter::from_fn(|| later.first()).map(|todo| todo.name).collect();
         assert_eq!(names, ["first", "second"]);
-        later.leave("fourth", |_| async { Ok(()) });
+        assert!(later.leave("fourth", |_| async { Ok(()) }).is_none());
         assert_eq!(later.first().map(|todo| todo.name), Some("fourth"), "there is room again");
     }
 
@@ -145,7 +156,7 @@ mod tests {
             }
         });
         tokio::task::yield_now().await;
-        later.leave("news", |_| async { Ok(()) });
+        assert!(later.leave("news", |_| async { Ok(()) }).is_none());
         assert_eq!(worker.await.unwrap(), Some("news"));
     }
 
@@ -153,11 +164,13 @@ mod tests {
     fn what_repeats_something_in_the_line_takes_no_place_in_it() {
         let later = Later::new(2);
         for number in [3, 3, 3, 4] {
-            later.leave_once("number", number, |left, waits| left == waits, |_, _| async { Ok(()) });
+            let left = later.leave_once("number", number, |left, waits| left == waits, |_, _| async { Ok(()) });
+            assert!(left.is_none(), "{number} has its place, or needs none");
         }
-        later.leave_once("word", "3", |left, waits| left == waits, |_, _| async { Ok(()) });
+        let word = later.leave_once("word", "3", |left, waits| left == waits, |_, _| async { Ok(()) });
+        assert!(word.is_some(), "there is no third place");
         assert_eq!(std::iter::from_fn(|| later.first()).count(), 2, "a three and the four; then it was full");
-        later.leave_once("number", 3, |left, waits| left == waits, |_, _| async { Ok(()) });
+        assert!(later.leave_once("number", 3, |left, waits| left == waits, |_, _| async { Ok(()) }).is_none());
         assert!(later.first().is_some(), "what was done is in nobody's way");
     }
 }

@@ -7,7 +7,8 @@ use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::base::units::{Celsius, OutOfRange};
 use crate::base::zone::Zone;
-use crate::store::{Db, Tx, settings};
+use crate::store::settings::{self, Settings};
+use crate::store::{Db, Tx};
 
 use super::frame::{Banner, Frame, MomentLink, PlaceLink};
 use super::visitor::{HANDED_OVER, Visitor};
@@ -49,17 +50,22 @@ impl Studio {
     /// # Errors
     /// When the database cannot be read.
     pub async fn load(db: &mut Db) -> Result<Self, Problem> {
-        let kept = settings::all(db).await?;
+        Ok(Self::of(&settings::all(db).await?))
+    }
+
+    /// The same, for whoever has read what is kept.
+    #[must_use]
+    pub fn of(kept: &Settings) -> Self {
         let fresh = Self::default();
         let get = |name: &str| kept.get(name).map(String::as_str);
-        Ok(Self {
+        Self {
             name: get("studio.name").map_or(fresh.name, str::to_owned),
             zone: get("studio.zone").and_then(Zone::named).unwrap_or(fresh.zone),
             currency: get("studio.currency").map_or(fresh.currency, str::to_owned),
             fahrenheit: get("studio.temperature") == Some("fahrenheit"),
             decimal: get("studio.decimal").and_then(DecimalMark::from_word).unwrap_or(fresh.decimal),
             invented: get("house.demo") == Some("yes"),
-        })
+        }
     }
 
     /// Keeps the studio's choices.

@@ -2,12 +2,14 @@
 // make an adhesive slower. A pressed key counts like a finger. A timer that runs goes on after a reload. Without this script
 // the seconds are typed.
 
+import { written } from "./decimal.js";
 import { restored } from "./outbox.js";
 
 const bounce = 80; // ms in which a second press of the same finger is no press
 const longest = 600_000; // ms; what was begun earlier was forgotten
 
 for (const form of document.querySelectorAll("[data-bench]")) {
+  const sign = form.dataset.decimal;
   const timers = [...form.querySelectorAll("[data-timer]")].map((box) => ({
     box,
     face: box.querySelector("[data-face]"),
@@ -51,9 +53,9 @@ for (const form of document.querySelectorAll("[data-bench]")) {
     }
     const seconds = (at - timer.begun) / 1000;
     halt(timer);
-    timer.face.textContent = seconds.toFixed(2);
+    timer.face.textContent = written(seconds, 2, sign);
     form.elements.at.value = String(Math.round(performance.timeOrigin + at));
-    timer.field.value = seconds.toFixed(3);
+    timer.field.value = written(seconds, 3, sign);
     if (timer.keep) form.requestSubmit(timer.keep);
   }
 
@@ -90,7 +92,7 @@ for (const form of document.querySelectorAll("[data-bench]")) {
   }
 
   form.addEventListener("outbox-empty", () => {
-    for (const timer of timers) timer.face.textContent = "0.0";
+    for (const timer of timers) timer.face.textContent = written(0, 1, sign);
     form.elements.at.value = "";
   });
   restored.finally(() => {
@@ -106,7 +108,7 @@ for (const form of document.querySelectorAll("[data-bench]")) {
   function show(timer) {
     if (timer.begun === null) return;
     // Once in a while is enough: what counts is the last press.
-    timer.face.textContent = Math.max(0, (performance.now() - timer.begun) / 1000).toFixed(1);
+    timer.face.textContent = written(Math.max(0, (performance.now() - timer.begun) / 1000), 1, sign);
     setTimeout(() => requestAnimationFrame(() => show(timer)), 100);
   }
 }

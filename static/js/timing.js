@@ -1,12 +1,14 @@
 // Timing placements: three marks each, by taps of a second person or while stepping through a video.
 //
 // Marks are written into the form's field `marks`, a line a placement: picked;touches;still in milliseconds, "x;" before
-// one struck out; the last line may be unfinished. That field is all there is: the outbox keeps it on the device at each
-// mark, so that lock, rotation, reload and a lost network cost nothing, and the server reads the same lines.
+// one struck out. A line with fewer than three marks is not finished: the last one goes on, one struck out was left when the next
+// was picked up. That field is all there is: the outbox keeps it on the device at each mark, so that lock, rotation, reload
+// and a lost network cost nothing, and the server reads the same lines.
 //
 // A tap counts from the instant the finger comes down, by the event's own time stamp: how long the page takes to answer
 // is no part of it.
 
+import { read as typedNumber, written } from "./decimal.js";
 import { keepDraft, restored } from "./outbox.js";
 
 const form = document.querySelector("form[data-timing]");
@@ -18,7 +20,7 @@ const WORDS = { picked: "Picked up", touches: "Touches", still: "Still" };
 /** Beyond these a placement was a double touch or an interruption: kept, struck out. In milliseconds. */
 const BELIEVABLE = [50, 60_000];
 
-/** Placements: { struck, marks: [ms, …] }; only the last may have fewer than three marks. */
+/** Placements: { struck, marks: [ms, …] }; one that was left unfinished is struck out, and only the last may go on. */
 let placements = [];
 
 function read() {
@@ -37,16 +39,18 @@ function write() {
 
 const open = () => {
   const last = placements.at(-1);
-  return last && last.marks.length < 3 ? last : null;
+  return last && !last.struck && last.marks.length < 3 ? last : null;
 };
-const done = () => placements.filter(({ marks }) => marks.length === 3);
+const isDone = ({ marks }) => marks.length === 3;
 const next = () => KINDS[open()?.marks.length ?? 0];
 
 function mark(kind, ms) {
   const current = open();
   if (kind === "picked") {
-    // Picked up anew: the placement begun before it is not one.
-    if (current) placements.pop();
+    // So soon after another mark it is the same finger; in a video, the same picture.
+    if (current && Math.abs(ms - current.marks.at(-1)) < (film ? 1 : BELIEVABLE[0])) return;
+    // Picked up anew: the placement begun before it is not one. It stays, struck out.
+    if (current) current.struck = true;
     placements.push({ struck: false, marks: [ms] });
   } else {
     if (kind !== next() || ms <= current.marks.at(-1)) return;
@@ -65,13 +69,17 @@ function undo() {
   if (!last) return;
   last.marks.pop();
   last.struck = false;
-  if (last.marks.length === 0) placements.pop();
+  if (last.marks.length === 0) {
+    placements.pop();
+    // The placement that was left for it goes on.
+    const before = placements.at(-1);
+    if (before && !isDone(before)) before.struck = false;
+  }
   write();
 }
 
 function show() {
-  const finished = done();
-  const counted = finished.filter(({ struck }) => !struck).length;
+  const counted = placements.filter((placement) => isDone(placement) && !placement.struck).length;
   form.querySelector("[data-count]").textContent = String(counted);
   form.querySelector("[data-counted]").textContent = counted === 1 ? "placement" : "placements";
   form.querySelector("[data-next]").textContent = `next: ${WORDS[next()].toLowerCase()}`;
@@ -80,16 +88,23 @@ function show() {
   const last = placements.at(-1);
   undoing.disabled = !last;
   undoing.textContent = last ? `Take back “${WORDS[KINDS[last.marks.length - 1]].toLowerCase()}”` : "Take back";
-  list(finished);
+  list();
 }
 
-/** The finished placements, newest first, each with its strike. */
-function list(finished) {
-  const rows = finished.map((placement, i) => {
+const seconds = (ms) => written(ms / 1000, 2, form.dataset.decimal);
+
+/** The placements that do not go on, newest first: finished ones with their strike, those that were left with what they lack. */
+function list() {
+  const rows = placements.filter((placement) => placement !== open()).map((placement, i) => {
     const [picked, touches, still] = placement.marks;
-    const seconds = (ms) => (ms / 1000).toFixed(2);
     const row = document.createElement("li");
     const words = document.createElement("span");
+    row.append(words);
+    if (!isDone(placement)) {
+      const lacks = touches === undefined ? "“touches” and “still”" : "“still”";
+      words.textContent = `${i + 1}: not finished, without ${lacks}; picked up anew. It is not kept with the sitting.`;
+      return row;
+    }
     words.textContent = `${i + 1}: travel ${seconds(touches - picked)}, settle ${seconds(still - touches)} s${placement.struck ? ", struck out" : ""}`;
     const button = Object.assign(document.createElement("button"), { type: "button", className: "act plain" });
     button.textContent = placement.struck ? "Take back" : "Strike out";
@@ -98,7 +113,7 @@ function list(finished) {
       placement.struck = !placement.struck;
       write();
     });
-    row.append(words, button);
+    row.append(button);
     return row;
   });
   form.querySelector("[data-placed]").replaceChildren(...rows.reverse());
@@ -129,13 +144,13 @@ Promise.race([restored, new Promise((done) => setTimeout(done, 3000))]).then(() 
 function watchFilm() {
   const screen = form.querySelector("[data-screen]");
   const chosen = form.querySelector("[data-film]");
-  const rate = () => Number(String(form.elements.rate.value).replace(",", ".")) || 30;
+  const rate = () => typedNumber(form.elements.rate.value) || 30;
   const frame = () => Math.floor(screen.currentTime * rate() + 1e-6);
   const told = form.querySelector("[data-frame]");
   let shown = "";
 
   const tell = () => {
-    told.textContent = `frame ${frame()}, ${screen.currentTime.toFixed(2)} s`;
+    told.textContent = `frame ${frame()}, ${seconds(1000 * screen.currentTime)} s`;
   };
   // The middle of a frame, so that rounding never shows its neighbour.
   const step = (by) => {

@@ -113,6 +113,16 @@ describe('advice', () => {
     await page.close();
   });
 
+  test('the table of forecasts needs no scrolling of its own on a tablet held upright, nor on a phone', async () => {
+    for (const size of [{ width: 800, height: 1280 }, { width: 412, height: 915 }]) {
+      const page = await pageOf('owner', '/office/forecast', size);
+      const [rows, hidden] = await page.$eval('.scroll[aria-label^="Tests"]', (scroll) => [scroll.querySelectorAll('tbody tr').length, scroll.scrollWidth - scroll.clientWidth]);
+      assert.ok(rows > 0, 'the invented studio has forecasts');
+      assert.ok(hidden <= 0, `${hidden} px of it lie outside at ${size.width} px`);
+      await page.close();
+    }
+  });
+
   test('news of the air reaches an open day sheet without a reload', async () => {
     const page = await pageOf('owner', '/');
     await page.evaluate(() => (window.stayed = true));

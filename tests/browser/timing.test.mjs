@@ -120,6 +120,55 @@ describe('timing placements', () => {
     await page.close();
   });
 
+  test('a placement that was picked up anew stays as one not finished, and taking the new mark back goes on with it', async () => {
+    const page = await timing(await house.as('artist'));
+    const press = async (pad) => {
+      await page.locator(`[data-pad=${pad}]`).dispatchEvent('pointerdown', { button: 0 });
+      await page.waitForTimeout(80);
+    };
+    await press('picked');
+    await press('touches');
+    await press('picked');
+    const placed = () => page.textContent('[data-placed]');
+    const [left, begun] = await lines(page);
+    assert.match(left, /^x;[\d.]+;[\d.]+$/);
+    assert.match(begun, /^[\d.]+$/);
+    assert.match(await placed(), /1: not finished, without “still”/);
+    assert.equal(await counted(page), '0');
+    await page.click('[data-undo]');
+    assert.deepEqual(await lines(page), [left.replace('x;', '')], 'it goes on where it was');
+    assert.doesNotMatch(await placed(), /not finished/);
+    await press('still');
+    assert.equal(await counted(page), '1');
+    // Left for good, it survives a reload and is no hindrance to the others.
+    await press('picked');
+    await press('picked');
+    await press('touches');
+    await press('still');
+    assert.equal(await counted(page), '2');
+    const before = await marks(page);
+    await page.reload();
+    await page.waitForSelector('.pads');
+    assert.equal(await marks(page), before);
+    assert.match(await placed(), /2: not finished, without “touches” and “still”/);
+    await Promise.all([page.waitForURL(/told=kept/), page.click(KEEP)]);
+    assert.match(await page.textContent('main'), /2 placements by taps/);
+    await page.close();
+  });
+
+  test('a finger that bounces on the first pad begins one placement', async () => {
+    const page = await timing(await house.as('artist', TOUCH));
+    const cdp = await page.context().newCDPSession(page);
+    const [picked] = await middles(page);
+    const begun = Date.now() / 1000;
+    for (const timestamp of [begun, begun + 0.03]) {
+      await cdp.send('Input.dispatchTouchEvent', { type: 'touchStart', touchPoints: [picked], timestamp });
+      await cdp.send('Input.dispatchTouchEvent', { type: 'touchEnd', touchPoints: [], timestamp: timestamp + 0.01 });
+    }
+    assert.equal((await lines(page)).length, 1);
+    await page.close();
+  });
+
   test('marks out of order change nothing', async () => {
     const page = await timing(await house.as('artist'));
     const press = (pad) => page.locator(`[data-pad=${pad}]`).dispatchEvent('pointerdown', { button: 0 });

@@ -534,6 +534,7 @@ both_databases!(what_is_kept_of_an_advice_gives_the_same_answer_again_whatever_w
         .run("update product set climate_low_c = 18, climate_high_c = 26, climate_low_pct = 40, climate_high_pct = 70")
         .await
         .unwrap();
+    house.run("update cure_class set low_s = 0.25 where low_s = 0.3").await.unwrap();
     take(&mut ines, house, &format!("{}&bead=full&liquids=cleanser&pick_up=ball", advice_of(house, &things.gable)))
         .await;
     let (question, states, answer) = newest_kept(house).await;
@@ -555,6 +556,7 @@ both_databases!(what_is_kept_of_an_advice_gives_the_same_answer_again_whatever_w
     page.says("full");
     page.says("60 timed placements in three sittings");
     page.says("version 1");
+    page.says("0.25–0.5, 0.5–1, ");
     owner.page(&format!("/advice/{id}")).await.says("was taken by Ines Okafor");
     house.actor(Actor::ArtistB).get(&format!("/advice/{id}")).await.must(404);
     house.actor(Actor::ArtistB).page("/advice").await.says("No bottle was taken on advice yet.");

@@ -151,16 +151,24 @@ both_databases!(what_is_only_tried_leaves_nothing, async |house| {
     assert_eq!(rows(house).await, 1);
 });
 
-both_databases!(a_full_line_or_a_write_that_fails_leaves_the_page_as_it_was, async |house| {
+both_databases!(where_the_line_is_full_a_page_notes_what_it_showed_itself, async |house| {
+    let mut ines = ines_in_gable(house).await;
+    for _ in 0..100 {
+        let _given_back = house.house.later.leave("nothing", |_| async { Ok(()) });
+    }
+    let waiting = house.house.later.waiting();
+    ines.page(&here(house)).await.says("Heath");
+    assert_eq!((rows(house).await, times(house).await), (1, 1), "the page did it");
+    ines.page(&format!("{}?bead=full", here(house))).await;
+    house.clock.advance(2 * MINUTE);
+    ines.page("/").await;
+    assert_eq!((rows(house).await, times(house).await), (2, 3), "another question, and the tile of the first");
+    assert_eq!(house.house.later.waiting(), waiting, "nobody worked the line off meanwhile");
+});
+
+both_databases!(a_write_that_fails_leaves_the_page_as_it_was, async |house| {
     let mut ines = ines_in_gable(house).await;
     open(house, &mut ines, &here(house)).await;
-    house.clock.advance(2 * MINUTE);
-    for _ in 0..100 {
-        house.house.later.leave("nothing", |_| async { Ok(()) });
-    }
-    ines.page(&here(house)).await.says("Heath");
-    jobs::finish(&house.house).await;
-    assert_eq!(times(house).await, 1, "there was no room in the line");
     house.clock.advance(2 * MINUTE);
     // So that nothing but the note is left to be written.
     ines.page("/rooms").await;
@@ -204,7 +212,7 @@ both_databases!(a_note_waits_for_its_turn_where_pages_would_be_sent_away, async 
 both_databases!(a_page_loaded_again_and_again_takes_no_place_in_the_line_from_another_question, async |house| {
     let mut ines = ines_in_gable(house).await;
     for _ in 0..30 {
-        house.house.later.leave("nothing", |_| async { Ok(()) });
+        assert!(house.house.later.leave("nothing", |_| async { Ok(()) }).is_none());
     }
     for _ in 0..3 {
         ines.page(&here(house)).await;
@@ -225,12 +233,13 @@ both_databases!(a_page_loaded_again_and_again_takes_no_place_in_the_line_from_an
 both_databases!(whoever_stops_the_house_waits_for_what_its_worker_has_in_hand, async |house| {
     let ((begins, begun), (go, may_go)) = (oneshot::channel(), oneshot::channel::<()>());
     let (done, mut is_done) = oneshot::channel();
-    house.house.later.leave("something long", move |_| async move {
+    let given_back = house.house.later.leave("something long", move |_| async move {
         begins.send(()).unwrap();
         may_go.await.unwrap();
         done.send(()).unwrap();
         Ok(())
     });
+    assert!(given_back.is_none());
     let worker = tokio::spawn(jobs::work_off(house.house.clone()));
     begun.await.unwrap();
     let own = house.house.clone();

@@ -231,6 +231,13 @@ both_databases!(a_room_more_is_no_statement_more_for_the_day_sheet_and_the_timin
     }
 });
 
+both_databases!(an_advice_page_reads_the_settings_of_the_house_once, async |house| {
+    let mut owner = house.owner();
+    let page = read(&mut owner, &format!("/rooms/{}/advice", house.things.gable)).await;
+    let of_settings = page.statements.iter().filter(|statement| statement.contains("name, value")).count();
+    assert_eq!(of_settings, 1, "{:#?}", page.statements);
+});
+
 /// Clients with health answers and a visit in the next days, who met one lot; every third is a minor, every fifth came back after an
 /// erasure, every seventh waits for a call.
 async fn add_expected(house: &TestHouse, numbers: std::ops::Range<usize>) {

@@ -34,6 +34,7 @@ mod house;
 mod hostile;
 mod html;
 mod imports;
+mod in_use;
 mod learning;
 mod live;
 mod matrix;

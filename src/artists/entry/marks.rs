@@ -31,8 +31,8 @@ impl BadMarks {
 }
 
 /// Reads marks: `picked;touches;still` in milliseconds on any clock, a line each, `x;` before a line that was struck out.
-/// A last line with fewer than three instants is a placement not finished, and is left out. A placement shorter or longer
-/// than believable is kept, struck out.
+/// A line with fewer than three instants is a placement not finished, and is left out: the last one, or one struck out, which was
+/// left when the next was picked up. A placement shorter or longer than believable is kept, struck out.
 ///
 /// # Errors
 /// [`BadMarks`].
@@ -48,7 +48,7 @@ pub fn marks(text: &str) -> Result<Vec<Timed>, BadMarks> {
             .ok_or(BadMarks::Unreadable)?;
         match instants.as_slice() {
             [picked, touches, still] => found.push(timed([*picked, *touches, *still], struck)?),
-            [_] | [_, _] if at + 1 == lines.len() => {}
+            [_] | [_, _] if struck || at + 1 == lines.len() => {}
             _ => return Err(BadMarks::Unreadable),
         }
     }
@@ -86,8 +86,10 @@ mod tests {
     }
 
     #[test]
-    fn a_placement_not_finished_is_left_out_at_the_end_only() {
+    fn a_placement_not_finished_is_left_out_at_the_end_or_struck_out() {
         assert_eq!(read("0;2400;3500\n9000;11000"), [(2.4, 1.1, false)]);
+        assert_eq!(read("x;9000\nx;9500;11000\n20000;22400;23500\n"), [(2.4, 1.1, false)]);
+        assert_eq!(marks("x;9000\nx;9500;11000"), Err(BadMarks::None));
         assert_eq!(marks("9000;11000\n0;2400;3500"), Err(BadMarks::Unreadable));
         assert_eq!(marks("9000"), Err(BadMarks::None));
         assert_eq!(marks(" \n"), Err(BadMarks::None));

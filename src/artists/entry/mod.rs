@@ -41,9 +41,9 @@ pub enum Unit {
 
 impl Unit {
     /// A written span of time, or the sentence that says why it is none.
-    fn span(self, written: &str, what: &str) -> Result<Seconds, String> {
+    fn span(self, written: &str, what: &str, mark: DecimalMark) -> Result<Seconds, String> {
         let seconds = self.instant(written)?;
-        believable(seconds, what)
+        believable(seconds, what, mark)
     }
 
     /// A written instant in seconds, or the sentence that says why it is none.
@@ -70,16 +70,16 @@ impl Unit {
     }
 }
 
-/// One typed placement. Errors: the sentences for travel and for settle.
+/// One typed placement. Errors: the sentences for travel and for settle, in which numbers have this sign.
 ///
 /// # Errors
 /// A sentence for each of the two that is not as it must be.
-pub fn typed(travel: &str, settle: &str, unit: Unit) -> Result<Timed, [Option<String>; 2]> {
+pub fn typed(travel: &str, settle: &str, unit: Unit, mark: DecimalMark) -> Result<Timed, [Option<String>; 2]> {
     let one = |written: &str, what: &str, other: &str| {
         if written.trim().is_empty() {
             Err(format!("Fill this in too, or empty the {other} beside it."))
         } else {
-            unit.span(written, what)
+            unit.span(written, what, mark)
         }
     };
     match (one(travel, "Travel", "settle"), one(settle, "Settle", "travel")) {
@@ -88,9 +88,11 @@ pub fn typed(travel: &str, settle: &str, unit: Unit) -> Result<Timed, [Option<St
     }
 }
 
-fn believable(seconds: f64, what: &str) -> Result<Seconds, String> {
-    let told =
-        || format!("{what} of {} s is outside {SHORTEST_S} to {LONGEST_S} s.", DecimalMark::Point.show(seconds, 2));
+fn believable(seconds: f64, what: &str, mark: DecimalMark) -> Result<Seconds, String> {
+    let told = || {
+        let (shortest, longest) = (mark.exact(SHORTEST_S), mark.exact(LONGEST_S));
+        format!("{what} of {} s is outside {shortest} to {longest} s.", mark.show(seconds, 2))
+    };
     if (SHORTEST_S..=LONGEST_S).contains(&seconds) { Seconds::new(seconds).map_err(|_| told()) } else { Err(told()) }
 }
 
@@ -109,18 +111,24 @@ mod tests {
 
     #[test]
     fn comma_and_point_and_counts_of_frames_are_read() {
-        let timed = typed("2,4", "1.1", Unit::Seconds).unwrap();
+        let timed = typed("2,4", "1.1", Unit::Seconds, DecimalMark::Point).unwrap();
         assert!((timed.travel.get() - 2.4).abs() < 1e-12 && (timed.settle.get() - 1.1).abs() < 1e-12);
-        let timed = typed("72", "33", Unit::Frames(30.0)).unwrap();
+        let timed = typed("72", "33", Unit::Frames(30.0), DecimalMark::Point).unwrap();
         assert!((timed.travel.get() - 2.4).abs() < 1e-12 && (timed.settle.get() - 1.1).abs() < 1e-12);
     }
 
     #[test]
     fn each_wrong_number_has_its_own_sentence() {
-        let wrong = |travel, settle, unit| typed(travel, settle, unit).unwrap_err().map(Option::unwrap_or_default);
+        let said =
+            |travel, settle, unit, mark| typed(travel, settle, unit, mark).unwrap_err().map(Option::unwrap_or_default);
+        let wrong = |travel, settle, unit| said(travel, settle, unit, DecimalMark::Point);
         assert_eq!(
             wrong("2.4s", "0,01", Unit::Seconds),
             ["“2.4s” is not a number.", "Settle of 0.01 s is outside 0.05 to 60 s."]
+        );
+        assert_eq!(
+            said("2.4s", "0.01", Unit::Seconds, DecimalMark::Comma),
+            ["“2.4s” is not a number.", "Settle of 0,01 s is outside 0,05 to 60 s."]
         );
         assert_eq!(wrong("2.5", "70", Unit::Frames(30.0)), ["“2.5” is not a number of frames.", ""]);
         assert_eq!(wrong("", "1", Unit::Seconds), ["Fill this in too, or empty the settle beside it.", ""]);

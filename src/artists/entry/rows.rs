@@ -1,7 +1,7 @@
 //! Pasted rows: travel and settle, or three instants. Every row is good or a fault with its line and its reason.
 
 use super::{MOST, Timed, Unit, believable, shortened};
-use crate::base::number::typed_decimal;
+use crate::base::number::{DecimalMark, typed_decimal};
 
 /// A good row.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -46,9 +46,9 @@ enum Columns {
 }
 
 /// Reads rows as pasted or from a file. Cells stand apart by semicolons, tabs, spaces or commas, each line by itself; a
-/// decimal comma is read wherever commas do not part the cells.
+/// decimal comma is read wherever commas do not part the cells. What is said of numbers has this sign.
 #[must_use]
-pub fn rows(text: &str, unit: Unit) -> RowsRead {
+pub fn rows(text: &str, unit: Unit, mark: DecimalMark) -> RowsRead {
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     let mut read = RowsRead::default();
     let mut columns = Columns::ByCount;
@@ -63,7 +63,7 @@ pub fn rows(text: &str, unit: Unit) -> RowsRead {
             columns = by_head(&cells);
             continue;
         }
-        match placement(&cells, columns, unit) {
+        match placement(&cells, columns, unit, mark) {
             Ok(_) if read.good.len() == MOST => {
                 let why = format!("One session holds at most {MOST} placements. Keep this row for another.");
                 read.faults.push(Fault { line: at + 1, text: shortened(line), why });
@@ -122,7 +122,7 @@ fn by_head(cells: &[String]) -> Columns {
     }
 }
 
-fn placement(cells: &[String], columns: Columns, unit: Unit) -> Result<Timed, String> {
+fn placement(cells: &[String], columns: Columns, unit: Unit, mark: DecimalMark) -> Result<Timed, String> {
     let columns = match (columns, cells.len()) {
         (Columns::ByCount, 2) => Columns::Spans(0, 1),
         (Columns::ByCount, 3) => Columns::Instants(0, 1, 2),
@@ -143,11 +143,13 @@ fn placement(cells: &[String], columns: Columns, unit: Unit) -> Result<Timed, St
             if !(picked < touches && touches < still) {
                 return Err("The three instants do not rise: picked up, touches, still.".to_owned());
             }
-            let (travel, settle) = (believable(touches - picked, "Travel")?, believable(still - touches, "Settle")?);
+            let (travel, settle) = (touches - picked, still - touches);
+            let (travel, settle) = (believable(travel, "Travel", mark)?, believable(settle, "Settle", mark)?);
             Ok(Timed { travel, settle, struck: false })
         }
         Columns::Spans(travel, settle) => {
-            let (travel, settle) = (unit.span(cell(travel)?, "Travel")?, unit.span(cell(settle)?, "Settle")?);
+            let (travel, settle) = (cell(travel)?, cell(settle)?);
+            let (travel, settle) = (unit.span(travel, "Travel", mark)?, unit.span(settle, "Settle", mark)?);
             Ok(Timed { travel, settle, struck: false })
         }
         Columns::ByCount => Err("This row could not be read.".to_owned()),
@@ -159,6 +161,10 @@ mod tests {
     use proptest::prelude::*;
 
     use super::*;
+
+    fn rows(text: &str, unit: Unit) -> RowsRead {
+        super::rows(text, unit, DecimalMark::Point)
+    }
 
     fn spans(read: &RowsRead) -> Vec<(usize, f64, f64)> {
         let rounded = |s: f64| (s * 1e6).round() / 1e6;
@@ -207,6 +213,8 @@ mod tests {
                 (6, "Settle of 99.00 s is outside 0.05 to 60 s."),
             ]
         );
+        let commas = super::rows("2.4;99", Unit::Seconds, DecimalMark::Comma);
+        assert_eq!(why(&commas), [(1, "Settle of 99,00 s is outside 0,05 to 60 s.")]);
         assert_eq!(why(&rows("1.5;3", Unit::Frames(25.0))), [(1, "“1.5” is not a number of frames.")]);
     }
 
