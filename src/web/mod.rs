@@ -15,6 +15,7 @@ pub mod live;
 pub mod offline;
 pub mod problems;
 pub mod routes;
+pub mod secret;
 pub mod serve;
 pub mod session;
 pub mod stood;

@@ -261,11 +261,12 @@ fn sign_in_page(
     to_prove: bool,
 ) -> Result<Response, Problem> {
     if reads {
-        let mut asked = vec![("next", visitor.path.as_str())];
-        if to_prove {
-            asked.push(("prove", "1"));
-        }
-        let to = house.url(&format!("/sign-in?{}", serde_urlencoded::to_string(asked).map_err(Problem::broken)?));
+        let to = if to_prove {
+            way_to_prove(house, &visitor.path)?
+        } else {
+            let asked = serde_urlencoded::to_string([("next", visitor.path.as_str())]).map_err(Problem::broken)?;
+            house.url(&format!("/sign-in?{asked}"))
+        };
         return Ok((StatusCode::SEE_OTHER, [(header::LOCATION, to)]).into_response());
     }
     let note = if to_prove {
@@ -286,6 +287,15 @@ fn sign_in_page(
         mistakes: Vec::new(),
     };
     page_with(StatusCode::UNAUTHORIZED, &page)
+}
+
+/// Where somebody signed in types her passphrase, and goes on to this path.
+///
+/// # Errors
+/// When the path cannot be written into an address.
+pub(crate) fn way_to_prove(house: &House, path: &str) -> Result<String, Problem> {
+    let asked = serde_urlencoded::to_string([("next", path), ("prove", "1")]).map_err(Problem::broken)?;
+    Ok(house.url(&format!("/sign-in?{asked}")))
 }
 
 /// Why a passphrase is asked for on a tablet that is unlocked.
