@@ -61,6 +61,11 @@ both_databases!(an_array_says_of_each_item_what_became_of_it, async |house| {
         told[name].as_array().unwrap().iter().map(|item| item["item"].as_u64().unwrap()).collect()
     };
     assert_eq!((items("set_aside"), items("faults")), (vec![3, 6], vec![4, 7]), "{told}");
+    for item in ["set_aside", "faults"].iter().flat_map(|name| told[name].as_array().unwrap()) {
+        let sentence = item["sentence"].as_str().unwrap();
+        assert!(sentence.starts_with(char::is_uppercase) || sentence.starts_with(char::is_numeric), "{sentence}");
+        assert!(sentence.ends_with('.'), "{sentence}");
+    }
     assert_eq!(house.number("select count(*) from reading").await, 4);
     assert_eq!(house.number("select count(*) from reading where set_aside <> ''").await, 2);
     house.actor(Actor::ArtistA).page(&format!("/rooms/{}", house.things.gable)).await.says("off the scale");
