@@ -24,6 +24,7 @@ use crate::web::guard::{Anyone, Staff, with_passphrase};
 use crate::web::incoming::{At, Form, Nothing, new_form_key};
 use crate::web::problems::page;
 use crate::web::routes::Routes;
+use crate::web::secret::SecretView;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
 use crate::web::visitor::text_header;
@@ -32,6 +33,7 @@ pub(super) fn routes() -> Routes {
     Routes::new()
         .get("/book/calendar/{artist}", show)
         .post("/book/calendar/{artist}", make)
+        .post("/book/calendar/{artist}/hide", hide)
         .post("/book/calendar/{artist}/revoke", revoke)
         .get("/calendar/{feed}", feed)
 }
@@ -46,7 +48,7 @@ struct CalendarPage {
     key: String,
     path: String,
     /// The address, while it may be shown.
-    address: Option<String>,
+    address: Option<SecretView>,
     /// Since when one is open.
     since: Option<String>,
 }
@@ -64,16 +66,19 @@ async fn show(staff: Staff, State(house): State<House>, At(id): At<ArtistId>) ->
     let now = staff.visitor.now;
     let open = feed_store::open(&mut db, house.store.keys(), id, now).await?;
     drop(db);
+    let since = open.as_ref().map(|feed| around.studio.zone.date_and_clock(feed.created, now.0));
+    let full = |secret| house.config.external(&format!("/calendar/{secret}.ics"));
+    let address = open
+        .and_then(|feed| feed.secret)
+        .map(|shown| SecretView::of(&house, &around.studio, &staff.visitor, shown, full))
+        .transpose()?;
     let title = format!("Calendar of {}", around.artist(id).map_or("", |artist| artist.name.as_str()));
     page(&CalendarPage {
         frame: house.frame(&around.studio, &staff.visitor, Place::Book, title),
         key: new_form_key(),
         path: house.url(&format!("/book/calendar/{id}")),
-        since: open.as_ref().map(|feed| around.studio.zone.date_and_clock(feed.created, now.0)),
-        address: open
-            .filter(|_| with_passphrase(&staff.visitor).is_ok())
-            .and_then(|feed| feed.secret)
-            .map(|secret| house.config.external(&format!("/calendar/{secret}.ics"))),
+        since,
+        address,
     })
 }
 
@@ -85,7 +90,16 @@ async fn make(
 ) -> Result<Response, Problem> {
     // Whoever has the address reads her days without signing in.
     with_passphrase(&staff.visitor)?;
-    write(&house, &staff, id, form, true).await
+    write(&house, &staff, id, form, Deed::Open).await
+}
+
+async fn hide(
+    staff: Staff,
+    State(house): State<House>,
+    At(id): At<ArtistId>,
+    form: Form<Nothing>,
+) -> Result<Response, Problem> {
+    write(&house, &staff, id, form, Deed::Hide).await
 }
 
 async fn revoke(
@@ -94,7 +108,15 @@ async fn revoke(
     At(id): At<ArtistId>,
     form: Form<Nothing>,
 ) -> Result<Response, Problem> {
-    write(&house, &staff, id, form, false).await
+    write(&house, &staff, id, form, Deed::Close).await
+}
+
+/// What is done with an address.
+#[derive(Clone, Copy)]
+enum Deed {
+    Open,
+    Hide,
+    Close,
 }
 
 async fn write(
@@ -102,17 +124,17 @@ async fn write(
     staff: &Staff,
     id: ArtistId,
     form: Form<Nothing>,
-    open: bool,
+    deed: Deed,
 ) -> Result<Response, Problem> {
     let (who, inner) = (staff.who.clone(), house.clone());
     let kept = house.store.write(&form.key, move |tx| {
         let (who, house) = (who.clone(), inner.clone());
         Box::pin(async move {
             hers(&Around::load(tx.db()).await?, &who, id)?;
-            if open {
-                feed_store::make(tx, house.store.keys(), id).await?;
-            } else {
-                feed_store::revoke(tx, id).await?;
+            match deed {
+                Deed::Open => feed_store::make(tx, house.store.keys(), id).await?,
+                Deed::Hide => feed_store::hide(tx, id).await?,
+                Deed::Close => feed_store::revoke(tx, id).await?,
             }
             Ok(Kept::see(format!("/book/calendar/{id}")))
         })

@@ -7,6 +7,7 @@ use crate::base::problem::Problem;
 use crate::base::time::{Instant, MINUTE, Now};
 use crate::store::keys::{Keys, digest_of_secret, fresh_secret};
 use crate::store::{Db, Tx};
+use crate::web::secret::Shown;
 
 /// How long a new address can be read on its page.
 const SHOWN_FOR: i64 = 10 * MINUTE;
@@ -16,7 +17,7 @@ const SHOWN_FOR: i64 = 10 * MINUTE;
 pub(super) struct Feed {
     pub(super) created: Instant,
     /// Its secret, while it may still be shown.
-    pub(super) secret: Option<String>,
+    pub(super) secret: Option<Shown>,
 }
 
 /// The address that is open for this artist's calendar.
@@ -30,8 +31,9 @@ pub(super) async fn open(db: &mut Db, keys: &Keys, artist: ArtistId, now: Now) -
     let Some(row) = row else { return Ok(None) };
     let id = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
     let (salt, created) = (row.get::<String, _>(1), Instant(row.get(2)));
-    let shown = !salt.is_empty() && now.0.since(created) < SHOWN_FOR;
-    Ok(Some(Feed { created, secret: shown.then(|| secret_of(keys, id, &salt)) }))
+    let until = created.plus(SHOWN_FOR);
+    let shown = !salt.is_empty() && now.0 < until;
+    Ok(Some(Feed { created, secret: shown.then(|| Shown { secret: secret_of(keys, id, &salt), until }) }))
 }
 
 /// Makes a new address; the one before opens nothing from now on.
@@ -66,6 +68,16 @@ async fn revoke_all(tx: &mut Tx, artist: ArtistId) -> Result<(), Problem> {
         .bind(artist.to_string())
         .execute(tx.db())
         .await?;
+    Ok(())
+}
+
+/// Empties what would let an artist's address be shown again: its reader says that she has it.
+pub(super) async fn hide(tx: &mut Tx, artist: ArtistId) -> Result<(), Problem> {
+    sqlx::query("update calendar_feed set salt = '' where artist = $1 and salt <> ''")
+        .bind(artist.to_string())
+        .execute(tx.db())
+        .await?;
+    tx.record_tells_itself();
     Ok(())
 }
 

@@ -1,19 +1,15 @@
 //! An amount given back: typed and shown with the decimals of the studio's currency, kept as whole minor units.
 
+use iso_currency::Currency;
+
 use crate::base::number::DecimalMark;
 
 /// The largest amount that is taken, minor units: more is a slip of the hand in any currency.
 const MOST: i64 = 100_000_000_000;
 
-/// Digits behind the decimal mark, after ISO 4217; two where it says nothing else.
+/// Digits behind the decimal mark, after ISO 4217; two where it knows no such currency, as a studio may have typed before it was asked for one.
 fn places(currency: &str) -> usize {
-    match currency {
-        "BIF" | "CLP" | "DJF" | "GNF" | "ISK" | "JPY" | "KMF" | "KRW" | "PYG" | "RWF" | "UGX" | "UYI" | "VND"
-        | "VUV" | "XAF" | "XOF" | "XPF" => 0,
-        "BHD" | "IQD" | "JOD" | "KWD" | "LYD" | "OMR" | "TND" => 3,
-        "CLF" | "UYW" => 4,
-        _ => 2,
-    }
+    Currency::from_code(currency).and_then(Currency::exponent).map_or(2, usize::from)
 }
 
 /// Minor units as a page shows them, with the currency's decimals and the studio's mark: 1250 is "12.50" in EUR, "1250" in JPY.
@@ -79,6 +75,7 @@ mod tests {
             ("1.250", "KWD", Some(1250)),
             ("1.25", "KWD", Some(1250)),
             ("1,2345", "CLF", Some(12_345)),
+            ("12,50", "XYZ", Some(1250)),
             // Thousands or decimals: asked, not guessed.
             ("1.250", "EUR", None),
             ("1,250.00", "EUR", None),
@@ -98,6 +95,19 @@ mod tests {
             let read = typed(text, currency, DecimalMark::Point);
             assert_eq!(read.clone().ok(), minor, "{text} {currency}: {read:?}");
         }
+    }
+
+    #[test]
+    fn currencies_without_the_usual_two_decimals_have_those_of_the_standard() {
+        let with = |decimals: usize, codes: &str| {
+            for code in codes.split(' ') {
+                assert_eq!(places(code), decimals, "{code}");
+            }
+        };
+        with(0, "BIF CLP DJF GNF ISK JPY KMF KRW PYG RWF UGX UYI VND VUV XAF XOF XPF");
+        with(2, "AUD CHF CZK DKK EUR GBP HUF MGA NOK PLN SEK TRY TWD USD XCG ZAR");
+        with(3, "BHD IQD JOD KWD LYD OMR TND");
+        with(4, "CLF UYW");
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! `serve`: runs the service.
 
+use std::io::IsTerminal;
 use std::time::Duration;
 
 use tracing_subscriber::EnvFilter;
@@ -33,6 +34,10 @@ pub(super) async fn run(store: Store, config: Config, demo: bool, tell: impl FnO
     let address = listener.local_addr().map_err(|cause| cause.to_string())?;
     let config = config.listening_at(address);
     println!("listening on http://{address}");
+    let home = config.external("/");
+    if home.trim_end_matches('/') != format!("http://{address}") {
+        println!("people open {home}");
+    }
     let house = House::new(store, config, demo);
     tell(&house);
     claim_line(&house).await?;
@@ -75,7 +80,11 @@ pub(super) fn in_runtime<T>(work: impl Future<Output = Result<T, String>>) -> Re
 
 pub(super) fn start_log(config: &Config) -> Result<(), String> {
     let filter = EnvFilter::try_new(&config.log).map_err(|cause| format!("log: {cause}"))?;
-    let lines = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr);
+    // Colours are for a terminal; in a file or a journal they are signs nobody can read.
+    let lines = tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(std::io::stderr)
+        .with_ansi(std::io::stderr().is_terminal());
     match config.log_format {
         LogFormat::Text => lines.init(),
         LogFormat::Json => lines.json().init(),

@@ -225,6 +225,6 @@ async fn token_of(
         .await?;
     let id: TokenId = kept.location.parse().map_err(Problem::broken)?;
     let mut db = house.store.read().await?;
-    let secret = token::secret(&mut db, house.store.keys(), id, house.store.clock().now()).await?;
-    secret.ok_or_else(|| Problem::broken("a fresh token could not be shown"))
+    let shown = token::secret(&mut db, house.store.keys(), id, house.store.clock().now()).await?;
+    shown.map(|shown| shown.secret).ok_or_else(|| Problem::broken("a fresh token could not be shown"))
 }

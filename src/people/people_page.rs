@@ -20,6 +20,7 @@ use crate::web::guard::{Owner, with_passphrase};
 use crate::web::incoming::{At, Form, Nothing, new_form_key};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
+use crate::web::secret::SecretView;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
 
@@ -30,6 +31,7 @@ pub(super) fn routes() -> Routes {
         .get("/office/people/{person}", person_page)
         .post("/office/people/{person}/role", change_role)
         .post("/office/people/{person}/invitation", invite_again)
+        .post("/office/people/{person}/invitation/hide", hide_invitation)
         .post("/office/people/{person}/leave", leave)
 }
 
@@ -167,7 +169,10 @@ struct PersonPage {
     role: &'static str,
     since: String,
     left: Option<String>,
-    invitation: Option<(String, String)>,
+    /// Until when a link is open.
+    open: Option<String>,
+    /// The link, while it may be shown.
+    link: Option<SecretView>,
     roles: FieldView,
     /// She treats clients, whom somebody else may have to take over.
     treats: bool,
@@ -190,9 +195,12 @@ async fn person_view(
     let now = owner.visitor.now;
     let person = store::by_id(&mut db, id).await?.ok_or(Problem::NotHere("person"))?;
     let open = store::open_invitation(&mut db, house.store.keys(), id, now).await?;
-    let invitation = open.map(|(token, ends)| {
-        (house.config.external(&format!("/invited/{token}")), studio.zone.date_and_clock(ends, now.0))
-    });
+    let full = |token| house.config.external(&format!("/invited/{token}"));
+    let ends = open.as_ref().map(|(ends, _)| studio.zone.date_and_clock(*ends, now.0));
+    let link = open
+        .and_then(|(_, shown)| shown)
+        .map(|shown| SecretView::of(house, &studio, &owner.visitor, shown, full))
+        .transpose()?;
     let choice = |role: Role| Choice {
         value: role.word().to_owned(),
         label: role.word().to_owned(),
@@ -207,7 +215,8 @@ async fn person_view(
         role: person.role.word(),
         since: studio.zone.date(person.created, now.0),
         left: person.left.map(|left| studio.zone.date(left, now.0)),
-        invitation,
+        open: ends,
+        link,
         roles: FieldView {
             name: "role",
             label: "Role".to_owned(),
@@ -265,6 +274,25 @@ async fn invite_again(
                 let person = store::by_id(tx.db(), id).await?.filter(|person| person.left.is_none());
                 person.ok_or(Problem::NotHere("person"))?;
                 store::invite(tx, house.store.keys(), id, store::INVITED_FOR).await?;
+                Ok(Kept::see(format!("/office/people/{id}")))
+            })
+        })
+        .await?;
+    Ok(answer(&house, &kept))
+}
+
+async fn hide_invitation(
+    _owner: Owner,
+    State(house): State<House>,
+    At(id): At<PersonId>,
+    form: Form<Nothing>,
+) -> Result<Response, Problem> {
+    let kept = house
+        .store
+        .write(&form.key, move |tx| {
+            Box::pin(async move {
+                store::by_id(tx.db(), id).await?.ok_or(Problem::NotHere("person"))?;
+                store::hide_invitation(tx, id).await?;
                 Ok(Kept::see(format!("/office/people/{id}")))
             })
         })

@@ -12,6 +12,7 @@ use crate::base::text::fold;
 use crate::base::time::{DAY, Instant, MINUTE, Now};
 use crate::store::keys::{Keys, digest_of_secret};
 use crate::store::{Db, Tx};
+use crate::web::secret::Shown;
 use crate::web::session;
 
 /// A person of the studio.
@@ -41,6 +42,8 @@ impl Person {
 
 /// How long an invitation stands open.
 pub(super) const INVITED_FOR: i64 = 7 * DAY;
+/// In place of the instant an invitation was opened at, once its link is shown no more.
+const HIDDEN: Instant = Instant(0);
 /// How long a link made on the box stands open.
 const RESET_FOR: i64 = 15 * MINUTE;
 
@@ -186,7 +189,7 @@ async fn keep_an_owner(tx: &mut Tx, leaving: PersonId) -> Result<(), Problem> {
     Ok(())
 }
 
-/// Opens an invitation and closes older ones of the same person. The link can be shown again until it is used.
+/// Opens an invitation and closes older ones of the same person. The link can be shown again until it is used, runs out or is hidden.
 pub(super) async fn invite(tx: &mut Tx, keys: &Keys, id: PersonId, lasts: i64) -> Result<String, Problem> {
     close_invitations(tx, id).await?;
     let now = tx.now.0;
@@ -202,20 +205,35 @@ pub(super) async fn invite(tx: &mut Tx, keys: &Keys, id: PersonId, lasts: i64) -
     Ok(token)
 }
 
-/// The open invitation of a person, as its token and when it ends.
+/// The open invitation of a person: when it ends, and its token while it may be shown.
 pub(super) async fn open_invitation(
     db: &mut Db,
     keys: &Keys,
     id: PersonId,
     now: Now,
-) -> Result<Option<(String, Instant)>, Problem> {
+) -> Result<Option<(Instant, Option<Shown>)>, Problem> {
     let row =
         sqlx::query("select created, expires from invitation where person = $1 and used is null and expires > $2")
             .bind(id.to_string())
             .bind(now.0.0)
             .fetch_optional(db)
             .await?;
-    Ok(row.map(|row| (invitation_token(keys, id, Instant(row.get(0))), Instant(row.get(1)))))
+    Ok(row.map(|row| {
+        let (created, until) = (Instant(row.get(0)), Instant(row.get(1)));
+        let shown = created != HIDDEN;
+        (until, shown.then(|| Shown { secret: invitation_token(keys, id, created), until }))
+    }))
+}
+
+/// The link of an open invitation is shown no more: its token is made of the instant it was opened at, and the row forgets that.
+/// The link itself opens as before.
+pub(super) async fn hide_invitation(tx: &mut Tx, id: PersonId) -> Result<(), Problem> {
+    sqlx::query("update invitation set created = $1 where person = $2 and used is null")
+        .bind(HIDDEN.0)
+        .bind(id.to_string())
+        .execute(tx.db())
+        .await?;
+    tx.audit("hide invitation", id, "").await
 }
 
 /// Who may come in with this link.

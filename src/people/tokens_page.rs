@@ -19,6 +19,7 @@ use crate::web::guard::{Owner, with_passphrase};
 use crate::web::incoming::{At, Form, Nothing, new_form_key};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
+use crate::web::secret::SecretView;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
 use crate::web::token;
@@ -135,7 +136,7 @@ struct TokenPage {
     key: String,
     path: String,
     kind: &'static str,
-    secret: Option<String>,
+    secret: Option<SecretView>,
     revoked: bool,
     example: String,
 }
@@ -145,7 +146,10 @@ async fn token_page(owner: Owner, State(house): State<House>, At(id): At<TokenId
     let studio = Studio::load(&mut db).await?;
     let listed =
         token::all(&mut db).await?.into_iter().find(|listed| listed.id == id).ok_or(Problem::NotHere("token"))?;
-    let secret = token::secret(&mut db, house.store.keys(), id, owner.visitor.now).await?;
+    let secret = token::secret(&mut db, house.store.keys(), id, owner.visitor.now)
+        .await?
+        .map(|shown| SecretView::of(&house, &studio, &owner.visitor, shown, |secret| secret))
+        .transpose()?;
     let kind = kind_words(&listed.kind);
     let example = match listed.kind {
         token::Kind::Sensor { room, .. } => format!(

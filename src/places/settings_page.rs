@@ -4,6 +4,7 @@ use askama::Template;
 use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::Response;
+use iso_currency::Currency;
 use serde::Deserialize;
 
 use crate::advice::settings::AdviceSettings;
@@ -136,9 +137,9 @@ impl TypedSettings {
             notes.add("zone", "Type a time zone by its name, for instance Europe/Lisbon.");
         }
         let currency = self.currency.trim().to_uppercase();
-        let is_code = currency.len() == 3 && currency.bytes().all(|b| b.is_ascii_uppercase());
-        if !is_code {
-            notes.add("currency", "Type the three letters of the currency, for instance EUR.");
+        // Metals and test codes have three letters as well, and no decimals.
+        if Currency::from_code(&currency).and_then(Currency::exponent).is_none() {
+            notes.add("currency", "Type the three letters of a currency as ISO 4217 lists it, for instance EUR.");
         }
         let decimal = notes.choice("decimal", DecimalMark::from_word(&self.decimal));
         let known = matches!(self.temperature.as_str(), "celsius" | "fahrenheit");

@@ -234,8 +234,10 @@ async fn add(
                         Outcome::SetAside(sentence) => set_aside.push(PushedItem { item: reading.item, sentence }),
                     }
                 }
-                let faults =
-                    parsed.faults.iter().map(|fault| PushedItem { item: fault.item, sentence: fault.what.clone() });
+                let faults = parsed
+                    .faults
+                    .iter()
+                    .map(|fault| PushedItem { item: fault.item, sentence: as_sentence(&fault.what) });
                 let told = PushAnswer { kept, already, set_aside, faults: faults.collect() };
                 Ok(Kept::json(200, &json!(told)))
             })

@@ -136,6 +136,7 @@ fn preview_view(preview: &imports::Preview, studio: &Studio, now: Instant) -> Pr
     let all = file.understood.rows;
     let new = good - preview.here;
     let lead = match file.faulty_count {
+        0 if all == 0 => "Nothing stands below the line that names the columns.".to_owned(),
         0 => format!("All {all} rows can be read."),
         1 => format!("{good} of {all} rows can be read. One cannot and is named below."),
         faulty => format!("{good} of {all} rows can be read. {faulty} cannot and are named below."),

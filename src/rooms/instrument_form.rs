@@ -97,6 +97,8 @@ impl TypedInstrument {
             temperature_unit: "celsius".to_owned(),
             humidity_field: mapping.humidity_field,
             humidity_unit: "percent".to_owned(),
+            // A time that was sent and not looked at would make an old reading a new one.
+            time_field: "time".to_owned(),
             ..Self::default()
         }
     }
@@ -222,7 +224,7 @@ impl TypedInstrument {
                 [("percent", "per cent"), ("fraction", "a fraction of 1")].map(owned),
             ),
             text_field("time_field", "Field of the time", &self.time_field)
-                .hinted("Leave empty when the sensor has no clock: the time of arrival counts.")
+                .hinted("Where a message has none, the time of arrival counts. Leave it empty when the sensor’s clock is not to be believed.")
                 .or_empty(),
             choice_field(
                 "radio",

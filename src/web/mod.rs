@@ -16,6 +16,7 @@ pub mod offline;
 pub mod pieces;
 pub mod problems;
 pub mod routes;
+pub mod secret;
 pub mod serve;
 pub mod session;
 pub mod stood;

@@ -200,7 +200,7 @@ fn as_json(problem: &Problem) -> Response {
         "type": "about:blank",
         "status": problem.status(),
         "title": words.happened,
-        "detail": format!("{} {}", words.kept, words.next),
+        "detail": for_a_program(problem).unwrap_or_else(|| format!("{} {}", words.kept, words.next)),
     });
     if let Problem::Mistakes(notes) = problem {
         body["fields"] = notes.iter().map(|note| json!({ "field": note.field, "sentence": note.sentence })).collect();
@@ -210,6 +210,33 @@ fn as_json(problem: &Problem) -> Response {
     answer.headers_mut().insert(header::CONTENT_TYPE, HeaderValue::from_static("application/problem+json"));
     add_hints(&mut answer, problem);
     answer
+}
+
+/// What is kept and what to do, where the words of a page say nothing to a program: it has no form that comes back, and does not sign in.
+fn for_a_program(problem: &Problem) -> Option<String> {
+    let words = match problem {
+        Problem::SignIn | Problem::Prove => {
+            "Nothing was changed. Send a key of this house in the header “Authorization: Bearer KEY”."
+        }
+        Problem::NotYours(_) => {
+            "Nothing was changed. What a key may do is said where it was made: Office, Keys for programs."
+        }
+        Problem::NotHere(_) => "Nothing was changed. Look at the address; openapi.json describes all of them.",
+        Problem::NotThatWay => "Nothing was changed. What this address takes is described in openapi.json.",
+        Problem::Unreadable(_) => "Nothing was changed. Put it right and send it again.",
+        Problem::Mistakes(_) => "Nothing was kept. Put right what is named and send it again.",
+        Problem::AlreadyKept(_) => {
+            "The first message is kept as it was sent. To keep this one as well, send it with another Idempotency-Key."
+        }
+        Problem::TooSlow | Problem::Busy => {
+            "Nothing was written. Send it again in a few seconds, with the same Idempotency-Key if it had one."
+        }
+        Problem::Unsure => {
+            "It is not known yet whether this was kept. Send it again with the same Idempotency-Key if it had one: then it counts only once."
+        }
+        _ => return None,
+    };
+    Some(words.to_owned())
 }
 
 async fn as_page(
@@ -261,11 +288,12 @@ fn sign_in_page(
     to_prove: bool,
 ) -> Result<Response, Problem> {
     if reads {
-        let mut asked = vec![("next", visitor.path.as_str())];
-        if to_prove {
-            asked.push(("prove", "1"));
-        }
-        let to = house.url(&format!("/sign-in?{}", serde_urlencoded::to_string(asked).map_err(Problem::broken)?));
+        let to = if to_prove {
+            way_to_prove(house, &visitor.path)?
+        } else {
+            let asked = serde_urlencoded::to_string([("next", visitor.path.as_str())]).map_err(Problem::broken)?;
+            house.url(&format!("/sign-in?{asked}"))
+        };
         return Ok((StatusCode::SEE_OTHER, [(header::LOCATION, to)]).into_response());
     }
     let note = if to_prove {
@@ -286,6 +314,15 @@ fn sign_in_page(
         mistakes: Vec::new(),
     };
     page_with(StatusCode::UNAUTHORIZED, &page)
+}
+
+/// Where somebody signed in types her passphrase, and goes on to this path.
+///
+/// # Errors
+/// When the path cannot be written into an address.
+pub(crate) fn way_to_prove(house: &House, path: &str) -> Result<String, Problem> {
+    let asked = serde_urlencoded::to_string([("next", path), ("prove", "1")]).map_err(Problem::broken)?;
+    Ok(house.url(&format!("/sign-in?{asked}")))
 }
 
 /// Why a passphrase is asked for on a tablet that is unlocked.

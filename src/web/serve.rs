@@ -52,6 +52,9 @@ pub fn app(house: &House, routes: Routes) -> Router {
                 axum::routing::get(move || async move { Redirect::permanent(home.trim_end_matches('/')) }),
             )
             .nest(&base, inner)
+            .fallback(move || async move {
+                (StatusCode::NOT_FOUND, format!("There is nothing here. The studio is served under {base}/.\n"))
+            })
     };
     whole
         .layer(middleware::from_fn_with_state(with(house), headers::add))

@@ -9,6 +9,7 @@ use crate::base::problem::Problem;
 use crate::base::time::{Instant, MINUTE, Now};
 use crate::store::keys::{Keys, digest_of_secret, fresh_secret};
 use crate::store::{Db, Tx};
+use crate::web::secret::Shown;
 
 /// How long a new secret can be read on its page. A response lost on the way must not mean a lost token.
 pub const SHOWN_FOR: i64 = 10 * MINUTE;
@@ -79,13 +80,18 @@ pub async fn make(tx: &mut Tx, keys: &Keys, name: &str, kind: Kind, by: PersonId
 ///
 /// # Errors
 /// When the database cannot be read.
-pub async fn secret(db: &mut Db, keys: &Keys, id: TokenId, now: Now) -> Result<Option<String>, Problem> {
-    let row = sqlx::query("select salt from token where id = $1 and created > $2 and revoked is null and salt <> ''")
-        .bind(id.to_string())
-        .bind(now.0.plus(-SHOWN_FOR).0)
-        .fetch_optional(db)
-        .await?;
-    Ok(row.map(|row| secret_of(keys, id, &row.get::<String, _>(0))))
+pub async fn secret(db: &mut Db, keys: &Keys, id: TokenId, now: Now) -> Result<Option<Shown>, Problem> {
+    let row = sqlx::query(
+        "select salt, created from token where id = $1 and created > $2 and revoked is null and salt <> ''",
+    )
+    .bind(id.to_string())
+    .bind(now.0.plus(-SHOWN_FOR).0)
+    .fetch_optional(db)
+    .await?;
+    Ok(row.map(|row| Shown {
+        secret: secret_of(keys, id, &row.get::<String, _>(0)),
+        until: Instant(row.get(1)).plus(SHOWN_FOR),
+    }))
 }
 
 /// Empties what would let a secret be shown again: when its reader says she has copied it, and by the clock.

@@ -112,8 +112,32 @@ fn a_field_missing_unknown_twice_or_of_another_kind_is_named() {
         let told = refused(&GOOD.replacen(old, new, 1));
         assert!(told.starts_with(begins), "{new}: {told}");
     }
-    assert!(refused("[]").contains("the file: "), "{}", refused("[]"));
+    assert_eq!(refused("[]"), "the file: a list stands where an object is needed");
     assert!(refused("{}").starts_with("room: is missing"), "{}", refused("{}"));
+}
+
+#[test]
+fn values_in_a_list_without_their_names_are_no_object() {
+    let good: serde_json::Value = serde_json::from_str(GOOD).unwrap();
+    let places = [
+        "/room",
+        "/limits",
+        "/timings/0",
+        "/bottles/0",
+        "/bottles/0/label_climate",
+        "/bottles/0/set_tests/0",
+        "/bottles/0/open_tests/0",
+    ];
+    for place in places {
+        let mut asked = good.clone();
+        let object = asked.pointer_mut(place).unwrap();
+        // Every value stays, in an order of the names.
+        *object = object.as_object().unwrap().values().cloned().collect();
+        let field = place.trim_start_matches('/').replace("/0", "[0]").replace('/', ".");
+        assert_eq!(refused(&asked.to_string()), format!("{field}: a list stands where an object is needed"));
+    }
+    let in_order = json!([{ "temperature_c": 21, "relative_humidity_pct": 38 }, "classic", 180, "medium", null, [], [], [[1, 2]], [], {}]);
+    assert_eq!(refused(&in_order.to_string()), "the file: a list stands where an object is needed");
 }
 
 #[test]

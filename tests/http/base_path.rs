@@ -152,7 +152,7 @@ both_databases!(the_way_in_works_below_a_base_path, async |house| {
     assert_eq!(browser.follow("/studio/").await.must(200).asked, "GET /studio");
     // Outside there is nothing of ours.
     for path in ["/", "/rooms", "/studios", "/studiorooms", "/healthz"] {
-        browser.get(path).await.must(404);
+        browser.get(path).await.must(404).says("The studio is served under /studio/.");
     }
     browser.page("/studio/healthz").await;
     // Invitations and examples name the whole address.

@@ -192,6 +192,7 @@ pub(crate) fn rows() -> Vec<Row> {
         get("/calendar/{feed}", "ooooooooo"),
         get("/book/calendar/{artist}", "ssoxxnoss"),
         post("/book/calendar/{artist}", empty_form, "ssgxxngss"),
+        post("/book/calendar/{artist}/hide", empty_form, "ssgxxngss"),
         post("/book/calendar/{artist}/revoke", empty_form, "ssgxxngss"),
     ];
     for path in ["/book/hours", "/book/hours/{artist}"] {

@@ -230,6 +230,7 @@ fn office() -> Vec<Row> {
         post("/office/people", |_| form(&[("name", "Lise Holm"), ("role", "desk")]), "ssnnnngss"),
         get("/office/people/{person}", "ssnnnnoss"),
         post("/office/people/{person}/invitation", empty_form, "ssnnnngss"),
+        post("/office/people/{person}/invitation/hide", empty_form, "ssnnnngss"),
         post("/office/people/{person}/role", |_| form(&[("role", "desk")]), "ssnnnngss"),
         post("/office/people/{person}/leave", empty_form, "ssnnnngss"),
         get("/office/people/{person}/cover", "ssnnnnoss"),

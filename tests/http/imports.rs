@@ -35,6 +35,16 @@ fn long_file(rows: usize) -> String {
     text
 }
 
+both_databases!(a_file_without_a_row_says_so_and_has_nothing_to_keep, async |house| {
+    let mut artist = house.actor(Actor::ArtistA);
+    let page = upload(house, &mut artist, "bare.csv", b"time,temperature C,humidity %\n").await;
+    let preview = artist.page(&page).await;
+    preview.says("Nothing stands below the line that names the columns.");
+    assert!(!preview.words().contains("every row is good"), "{}", preview.words());
+    let form = preview.form(&format!("{page}/drop"));
+    artist.submit(&form).await.must(303);
+});
+
 both_databases!(a_file_is_shown_before_anything_is_kept_and_its_good_rows_then_are, async |house| {
     let mut artist = house.actor(Actor::ArtistA);
     let page = format!("/rooms/{}/imports/{}", house.things.gable, house.things.import);

@@ -141,7 +141,7 @@ fn slips(things: &Things) -> Vec<Slip> {
             &[
                 ("name", "Marram & <Sons>"),
                 ("zone", "Atlantis/Deep"),
-                ("currency", "Crowns"),
+                ("currency", "EUX"),
                 ("stale_minutes", "0"),
                 ("humidity_low", "70"),
                 ("humidity_high", "60"),

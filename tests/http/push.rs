@@ -61,6 +61,11 @@ both_databases!(an_array_says_of_each_item_what_became_of_it, async |house| {
         told[name].as_array().unwrap().iter().map(|item| item["item"].as_u64().unwrap()).collect()
     };
     assert_eq!((items("set_aside"), items("faults")), (vec![3, 6], vec![4, 7]), "{told}");
+    for item in ["set_aside", "faults"].iter().flat_map(|name| told[name].as_array().unwrap()) {
+        let sentence = item["sentence"].as_str().unwrap();
+        assert!(sentence.starts_with(char::is_uppercase) || sentence.starts_with(char::is_numeric), "{sentence}");
+        assert!(sentence.ends_with('.'), "{sentence}");
+    }
     assert_eq!(house.number("select count(*) from reading").await, 4);
     assert_eq!(house.number("select count(*) from reading where set_aside <> ''").await, 2);
     house.actor(Actor::ArtistA).page(&format!("/rooms/{}", house.things.gable)).await.says("off the scale");
@@ -70,6 +75,31 @@ both_databases!(an_array_says_of_each_item_what_became_of_it, async |house| {
     assert_eq!((&told["kept"], &told["already"]), (&json!(0), &json!(5)), "{told}");
     assert_eq!(house.number("select count(*) from reading").await, 4);
 });
+
+both_databases!(the_time_a_sensor_sends_counts_unless_its_owner_emptied_that_field, async |house| {
+    let mut sensor = house.actor(Actor::Sensor);
+    let old = r#"{"temperature": 21.4, "humidity": 45, "time": "2026-02-18T09:00:00Z"}"#;
+    // As a new sensor is set up.
+    for (told, body) in
+        [("kept", old), ("already", old), ("kept", r#"{"temperature": 21.4, "humidity": 45, "time": null}"#)]
+    {
+        let answer = push(house, &mut sensor, body).await.must(200).json();
+        assert_eq!(answer[told], json!(1), "{body}: {answer}");
+    }
+    let nine = "2026-02-18T09:00:00Z".parse::<jiff::Timestamp>().unwrap().as_microsecond();
+    let now = house.clock.now().0.0;
+    assert_eq!((readings_at(house, nine).await, readings_at(house, now).await), (1, 1));
+    push(house, &mut sensor, r#"{"temperature": 21.4, "humidity": 45, "time": "at noon"}"#).await.must(422);
+    map(house, &[("time_field", "")]).await;
+    house.clock.advance(MINUTE);
+    let answer = push(house, &mut sensor, old).await.must(200).json();
+    assert_eq!(answer["kept"], json!(1), "{answer}");
+    assert_eq!(readings_at(house, now + MINUTE).await, 1);
+});
+
+async fn readings_at(house: &TestHouse, at: i64) -> i64 {
+    house.number(&format!("select count(*) from reading where at = {at}")).await
+}
 
 both_databases!(a_sensor_is_read_as_its_owner_set_it_up, async |house| {
     map(

@@ -112,3 +112,11 @@ fn a_browser_that_sends_too_much_still_reads_why_it_was_refused() {
     assert_eq!(answer.status, 413);
     assert!(answer.body.contains("The form holds more than a page of ours sends."), "{}", answer.body);
 }
+
+#[test]
+fn a_log_that_goes_into_a_file_holds_no_colours() {
+    let house = Claimed::start();
+    let log = house.place.last_words();
+    assert!(log.contains("INFO") && log.contains("request"), "{log}");
+    assert!(!log.contains('\u{1b}'), "{log}");
+}

@@ -3,6 +3,7 @@
 use serde::Deserialize;
 use utoipa::ToSchema;
 
+use super::object::{object, object_if_any, objects};
 use crate::adhesives::{Bead, Liquid, PickUp};
 use crate::artists::Technique;
 
@@ -11,6 +12,7 @@ use crate::artists::Technique;
 #[serde(deny_unknown_fields)]
 pub struct Asked {
     /// The room now.
+    #[serde(deserialize_with = "object")]
     pub room: RoomAsked,
     /// Technique of the work and of the timings.
     pub technique: Technique,
@@ -30,18 +32,18 @@ pub struct Asked {
     #[schema(max_items = 5)]
     pub liquids: Vec<Liquid>,
     /// Timed placements, at most 10 000.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "objects")]
     #[schema(max_items = 10000)]
     pub timings: Vec<TimingAsked>,
     /// The studio's cure-speed classes as [lower, upper] seconds at 22 °C, 50 %RH; 1 to 30 of them.
     #[schema(min_items = 1, max_items = 30)]
     pub classes_s: Vec<Vec<f64>>,
     /// Bottles on the room's shelf, at most 60.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "objects")]
     #[schema(max_items = 60)]
     pub bottles: Vec<BottleAsked>,
     /// What the studio accepts.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "object")]
     pub limits: LimitsAsked,
 }
 
@@ -91,18 +93,18 @@ pub struct BottleAsked {
     #[schema(min_items = 1, max_items = 2)]
     pub label_s: Option<Vec<f64>>,
     /// Climate the label holds in.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "object_if_any")]
     pub label_climate: Option<ClimateAsked>,
     /// Days since opened, 0 to 1000.
     #[serde(default)]
     #[schema(default = 0, minimum = 0, maximum = 1000)]
     pub days_open: f64,
     /// Bench tests of the set time, at most 1000 a bottle.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "objects")]
     #[schema(max_items = 1000)]
     pub set_tests: Vec<SetTestAsked>,
     /// Bench tests of the open time, at most 1000 a bottle.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "objects")]
     #[schema(max_items = 1000)]
     pub open_tests: Vec<OpenTestAsked>,
     /// Why it must not be used now, if so.

@@ -3,6 +3,7 @@
 
 mod check;
 mod input;
+mod object;
 mod output;
 mod refusal;
 
@@ -16,6 +17,7 @@ pub use refusal::Refusal;
 use crate::adhesives::set_time::Scatter;
 use crate::artists::hands::Hands;
 
+use self::object::Object;
 use super::judge::{HandsTables, Question, RoomDraws};
 use super::options::options_by;
 use super::page::Picture;
@@ -76,7 +78,7 @@ pub fn read(text: &str) -> Result<Asked, Refusal> {
         return Err(Refusal::field("the file", format!("longer than the {LARGEST_FILE} bytes accepted")));
     }
     let mut reader = serde_json::Deserializer::from_str(text);
-    let asked = serde_path_to_error::deserialize(&mut reader).map_err(|e| Refusal::reading(&e))?;
+    let Object(asked) = serde_path_to_error::deserialize(&mut reader).map_err(|e| Refusal::reading(&e))?;
     reader.end().map_err(|e| Refusal::NotJson { line: e.line().max(1) })?;
     Ok(asked)
 }

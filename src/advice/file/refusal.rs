@@ -108,7 +108,7 @@ fn needed(expected: &str) -> &'static str {
         "a boolean" => "true or false",
         "a string" => "a text",
         "a sequence" => "a list",
-        e if e.starts_with("struct") => "an object",
+        "an object" => "an object",
         e if e.contains("enum") => "one of its words",
         _ => "something else",
     }
