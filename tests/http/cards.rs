@@ -258,9 +258,10 @@ pub(crate) fn rows() -> Vec<Row> {
         get("/cards/settings", "ssnnnnoss"),
         post(
             "/cards/settings",
-            |_| {
+            |things| {
                 let settings = [("drop_minutes", "15"), ("zones", "5"), ("per_strip", "25"), ("curls", "C\nD")];
-                form(&[settings.as_slice(), &[("steps", "2 Wait")]].concat())
+                let more = [("steps", "2 Wait"), ("stood", things.stood["/cards/settings"].as_str())];
+                form(&[settings.as_slice(), &more].concat())
             },
             "ssnnnngss",
         ),

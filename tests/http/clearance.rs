@@ -269,7 +269,11 @@ pub(crate) fn rows() -> Vec<Row> {
         get("/door/tests/{patch_test}", "ssoxnnoss"),
         get("/door/reactions/{reaction}", "ssoxnnoss"),
         get("/door/complaints/{complaint}", "ssoxnnoss"),
-        post("/office/clearance", |_| form(&RULES), "ssnnnngss"),
+        post(
+            "/office/clearance",
+            |things| form(&[RULES.as_slice(), &[("stood", things.stood["/office/clearance"].as_str())]].concat()),
+            "ssnnnngss",
+        ),
         post(
             "/door/house-adhesive",
             |things| form(&[("product", &things.clearance["product"]), ("from", "2026-02-18T09:00")]),
