@@ -1416,6 +1416,30 @@ both_databases!(a_lot_is_one_lot_however_it_is_typed, async |house| {
     owner.submit(&form.with("lot", "B-13")).await.must(422).says("its lot stays what it was");
 });
 
+both_databases!(a_stop_of_bottles_without_a_lot_traces_them_and_no_others, async |house| {
+    let (product, keeper) = (&house.things.clearance["product"], &house.things.people[Actor::ArtistA.name()]);
+    for (n, (name, lot)) in [("Eva Sund", ""), ("Ida Holm", "X-9")].into_iter().enumerate() {
+        let client = add_client(house, name, "1992-02-02", keeper).await;
+        let met = format!(
+            "insert into exposure (id, client, product, lot, at, kind, source)
+             values ('{}', '{client}', '{product}', '{lot}', 1, 'treatment', 'elsewhere {n}')",
+            id(900_100 + n)
+        );
+        house.run(&met).await.unwrap();
+    }
+    let mut owner = house.owner();
+    let form = owner.form("/door/stops/new", "/door/stops").await;
+    let form = form.with_all(&[("product", product), ("what", "lot"), ("lot", ""), ("why", "Called back.")]);
+    let stop = owner.submit(&form).await.goes_to();
+    let tags = html::tags(&owner.page(&stop).await.text());
+    let trace = tags.iter().filter_map(|tag| tag.get("href")).find(|href| href.starts_with("/door/lots?")).unwrap();
+    let words = owner.page(trace).await.words();
+    assert!(words.contains("bottles without a lot") && words.contains("Eva Sund"), "{words}");
+    assert!(!words.contains("Ida Holm"), "she met another lot: {words}");
+    // Asked for by hand, no lot means every lot, as the page says.
+    owner.page(&format!("/door/lots?product={product}&lot=")).await.says("Ida Holm");
+});
+
 both_databases!(a_test_that_comes_late_with_a_lot_stopped_since_is_kept_as_a_meeting_with_it, async |house| {
     let (ada, bottle) = (&house.things.clearance["ada"], &house.things.clearance["bottle"]);
     let product = &house.things.clearance["product"];
