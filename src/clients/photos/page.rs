@@ -104,7 +104,7 @@ async fn view(
     let studio = Studio::load(&mut db).await?;
     let names = Names::load(&mut db).await?;
     let consent = consents::store::newest(&mut db, id, Purpose::RecordPhotos).await?;
-    let publicity = consents::store::newest(&mut db, id, Purpose::PublicityPhotos).await?;
+    let publicity = consents::consent_in_force(&mut db, id, Purpose::PublicityPhotos, now).await?;
     let all = store::of_client(&mut db, id).await?;
     let path = house.url(&format!("/door/clients/{id}"));
     let (hidden, shown): (Vec<_>, Vec<_>) = all.into_iter().partition(|photo| photo.withdrawn.is_some());
@@ -146,7 +146,7 @@ async fn view(
         action: format!("{path}/photos"),
         sign: format!("{path}/sign/{}", Purpose::RecordPhotos.word()),
         may_add: in_force && client.restricted.is_none(),
-        publicity: publicity.is_some_and(|consent| consent.withdrawn.is_none()),
+        publicity,
         consent: state,
         fields,
         mistakes,
