@@ -1400,6 +1400,23 @@ both_databases!(a_decision_that_comes_after_her_record_was_erased_is_written_now
     assert_eq!(house.look(&format!("select decision from complaint where id = '{complaint}'")).await, "open");
 });
 
+both_databases!(nobody_is_asked_to_call_somebody_erased, async |house| {
+    let dora = &house.things.clearance["dora"];
+    house.run(&format!("update follow_up set due = 1 where client = '{dora}' and done is null")).await.unwrap();
+    let due = house.number(&format!("select count(*) from follow_up where client = '{dora}' and done is null")).await;
+    let mut artist = house.actor(Actor::ArtistA);
+    let calls = |page: &Answer| page.text().matches("Record the call").count();
+    let before = artist.page("/door/not-cleared").await;
+    before.says("Record the call of Dora Q.");
+    let path = format!("/door/clients/{dora}/erasure");
+    let form = artist.form(&path, &path).await.with("treated", "no");
+    artist.submit(&form).await.must(303);
+    assert!(house.number(&format!("select count(*) from reaction where client = '{dora}'")).await > 0, "it stays");
+    let after = artist.page("/door/not-cleared").await;
+    assert_eq!(calls(&after) + usize::try_from(due).unwrap(), calls(&before));
+    assert!(!after.text().contains("<h3></h3>"), "a call without a name");
+});
+
 both_databases!(a_lot_is_one_lot_however_it_is_typed, async |house| {
     let (bottle, product) = (&house.things.clearance["bottle"], &house.things.clearance["product"]);
     let mut owner = house.owner();
