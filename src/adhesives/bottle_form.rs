@@ -179,12 +179,12 @@ impl TypedBottle {
             let products = choices.products.iter().map(|product| (product.id.to_string(), product.name.clone()));
             fields.push(choice_field("select", "product", "Product", &self.product, none.into_iter().chain(products)));
         }
-        fields.push(
-            text_field("lot", "Lot", &self.lot)
-                .hinted("As printed; it finds its sisters again if one of them makes trouble.")
-                .short()
-                .or_empty(),
-        );
+        let hint = if is_new || self.opened.is_empty() {
+            "As printed; it finds its sisters again if one of them makes trouble."
+        } else {
+            "As printed. Whoever met this bottle before stays recorded with the lot that stands here now: where it was mistyped, trace and stop both."
+        };
+        fields.push(text_field("lot", "Lot", &self.lot).hinted(hint).short().or_empty());
         fields.push(date("received", "Came on", &self.received));
         fields.push(
             date("expiry", "Date printed on it", &self.expiry)

@@ -73,10 +73,13 @@ pub fn fold(text: &str) -> String {
     seen.flat_map(char::to_lowercase).map(|c| if c == 'ς' { 'σ' } else { c }).nfc().collect()
 }
 
-/// A lot as it is kept: in capitals, with single spaces. "b-12" and "B-12" are one lot, and a stop of one must find the other.
+/// A lot as it is kept and asked for: in capitals, with single spaces, without what cannot be seen. "b-12" and "B-12" are one lot, and a
+/// stop of one must find the other.
 #[must_use]
 pub fn lot(typed: &str) -> String {
-    typed.split_whitespace().collect::<Vec<_>>().join(" ").to_uppercase()
+    let is_seen = |c: &char| c.is_whitespace() || !(c.is_control() || is_zero_width(*c) || is_direction_override(*c));
+    let seen: String = typed.nfc().filter(is_seen).collect();
+    seen.split_whitespace().collect::<Vec<_>>().join(" ").to_uppercase()
 }
 
 /// The text with its first letter in upper case, to begin a sentence or a line with.
@@ -116,6 +119,15 @@ mod tests {
     fn a_name_is_kept_in_one_form_and_found_without_its_accents() {
         assert_eq!(line("  A\u{308}nne ", 40), Ok("Änne".to_owned()));
         assert_eq!(fold("Änne ØRSTED"), "anne ørsted");
+    }
+
+    #[test]
+    fn a_lot_is_one_however_it_is_typed_or_pasted() {
+        for typed in ["b-12 a", " B-12\u{a0}\u{a0}A ", "\u{feff}B-12\tA", "b-1\u{200b}2 a", "b-12\0 a"] {
+            assert_eq!(lot(typed), "B-12 A", "{}", typed.escape_unicode());
+        }
+        assert_eq!(lot("e\u{301}7"), lot("É7"));
+        assert_ne!(lot("B 12"), lot("B12"), "a space that was printed stays one");
     }
 
     #[test]

@@ -11,7 +11,7 @@ use super::card_lines::{is_of_map, lines};
 use super::map_picture::{Lid, lids};
 use super::seen::{Around, card_for, work_for};
 use super::{store, version_store};
-use crate::base::ids::{CardId, CardPartId, ComplaintId};
+use crate::base::ids::{CardId, CardPartId, ClientId, ComplaintId};
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::time::Instant;
 use crate::book::slots::Span;
@@ -216,7 +216,8 @@ async fn pictures(
     let mut pictures = PhotoBlock { may_add: block.may_add && works, ..block };
     if moment == Moment::After {
         pictures.words[1] = "No photo of this visit.";
-        pictures.fields.push(moment_field(moment.word()));
+        // Asked before the file, which no page that comes back still holds.
+        pictures.fields.insert(0, moment_field(""));
     }
     // Whoever treated her once may read her card; her photos open with her record only.
     if !clients::may_see(client, &staff.who) {
@@ -311,31 +312,15 @@ async fn sheet(
     headers: HeaderMap,
     parts: Multipart,
 ) -> Result<Response, Turned> {
-    let client = {
-        let mut db = house.store.read().await?;
-        let (whole, client) = work_for(&mut db, house.store.keys(), id, &staff.who).await?;
-        clients::not_restricted(&client)?;
-        if whole.card.paper.is_none() {
-            return Err(Problem::Clash(
-                "This card was not entered from paper, so there is no sheet of it.".to_owned(),
-                "Photos of her lashes are kept with the card itself.".to_owned(),
-            )
-            .into());
-        }
-        client.id
-    };
-    let arrived = arrive(&house, &staff, &headers, parts).await?;
-    let picture = match arrived.picture {
-        Ok(picture) => picture,
-        Err(sentence) => {
-            let mut view = shown(&house, &staff, id, "").await?;
-            view.pictures = view.pictures.refused(sentence, arrived.key.form.clone());
-            return Ok(page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)?);
-        }
-    };
-    let shows = Shows { client, moment: Moment::Sheet, about: Some(id.to_string()) };
-    let kept = keep(&house, &staff, &arrived.key, shows, picture, format!("/cards/{id}/record?told=sheet")).await?;
-    Ok(answer(&house, &kept))
+    let (whole, client) = photographed(&house, &staff, id).await?;
+    if whole.card.paper.is_none() {
+        return Err(Problem::Clash(
+            "This card was not entered from paper, so there is no sheet of it.".to_owned(),
+            "Photos of her lashes are kept with the card itself.".to_owned(),
+        )
+        .into());
+    }
+    take(&house, &staff, (id, client.id), headers, parts, &[Moment::Sheet]).await
 }
 
 /// A photo of her lashes, kept with the card of the visit.
@@ -346,21 +331,39 @@ async fn photo(
     headers: HeaderMap,
     parts: Multipart,
 ) -> Result<Response, Turned> {
-    let client = {
-        let mut db = house.store.read().await?;
-        let (_, client) = work_for(&mut db, house.store.keys(), id, &staff.who).await?;
-        clients::not_restricted(&client)?;
-        client.id
+    let (_, client) = photographed(&house, &staff, id).await?;
+    take(&house, &staff, (id, client.id), headers, parts, &MOMENTS).await
+}
+
+/// The card and its client, of whom this person may take photos now.
+async fn photographed(house: &House, staff: &Staff, id: CardId) -> Result<(Whole, Client), Problem> {
+    let mut db = house.store.read().await?;
+    let (whole, client) = work_for(&mut db, house.store.keys(), id, &staff.who).await?;
+    clients::not_restricted(&client)?;
+    Ok((whole, client))
+}
+
+/// Takes a photo in. Where one moment alone is meant, nobody is asked for it.
+async fn take(
+    house: &House,
+    staff: &Staff,
+    (id, client): (CardId, ClientId),
+    headers: HeaderMap,
+    parts: Multipart,
+    moments: &[Moment],
+) -> Result<Response, Turned> {
+    let arrived = arrive(house, staff, &headers, parts).await?;
+    let moment = match moments {
+        [only] => Some(*only),
+        _ => Moment::from_word(&arrived.moment).filter(|moment| moments.contains(moment)),
     };
-    let arrived = arrive(&house, &staff, &headers, parts).await?;
-    let moment = Moment::from_word(&arrived.moment).filter(|moment| MOMENTS.contains(moment));
     let mut notes = Vec::new();
     if moment.is_none() {
         notes.push(FieldNote::new("moment", "Choose one of these."));
     }
     let picture = arrived.picture.map_err(|sentence| notes.push(FieldNote::new("file", sentence))).ok();
     let (Some(moment), Some(picture)) = (moment, picture) else {
-        let mut view = shown(&house, &staff, id, "").await?;
+        let mut view = shown(house, staff, id, "").await?;
         for field in &mut view.pictures.fields {
             if field.name == "moment" {
                 *field = moment_field(&arrived.moment);
@@ -369,7 +372,8 @@ async fn photo(
         view.pictures = view.pictures.again(&notes, arrived.key.form.clone());
         return Ok(page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)?);
     };
+    let told = if moment == Moment::Sheet { "sheet" } else { "photo" };
     let shows = Shows { client, moment, about: Some(id.to_string()) };
-    let kept = keep(&house, &staff, &arrived.key, shows, picture, format!("/cards/{id}/record?told=photo")).await?;
-    Ok(answer(&house, &kept))
+    let kept = keep(house, staff, &arrived.key, shows, picture, format!("/cards/{id}/record?told={told}")).await?;
+    Ok(answer(house, &kept))
 }

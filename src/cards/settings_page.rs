@@ -16,6 +16,7 @@ use crate::web::incoming::{Form, new_form_key};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
+use crate::web::stood::{STOOD, still_stands, stood_field};
 use crate::web::studio::{Place, Studio};
 
 pub(super) fn routes() -> Routes {
@@ -47,6 +48,7 @@ fn view(house: &House, owner: &Owner, studio: &Studio, typed: &Typed) -> FormPag
             words_field("hygiene", "Ticked at closing", get("hygiene"))
                 .hinted("One a line; nothing for no list.")
                 .or_empty(),
+            stood_field(get(STOOD)),
         ],
         mistakes: Vec::new(),
         button: "Keep these settings",
@@ -54,10 +56,8 @@ fn view(house: &House, owner: &Owner, studio: &Studio, typed: &Typed) -> FormPag
     }
 }
 
-async fn show(owner: Owner, State(house): State<House>) -> Result<Response, Problem> {
-    let mut db = house.store.read().await?;
-    let (studio, own) = (Studio::load(&mut db).await?, CardSettings::load(&mut db).await?);
-    let typed = Typed::of([
+fn typed_of(own: &CardSettings) -> Typed {
+    Typed::of([
         ("drop_minutes", own.drop_minutes.to_string()),
         ("curls", own.curls.join("\n")),
         ("zones", own.zones.to_string()),
@@ -65,7 +65,17 @@ async fn show(owner: Owner, State(house): State<House>) -> Result<Response, Prob
         ("steps", own.steps_text()),
         ("aftercare", own.aftercare.join("\n")),
         ("hygiene", own.hygiene.join("\n")),
-    ]);
+    ])
+    .marked()
+}
+
+async fn load(house: &House) -> Result<(Studio, Typed), Problem> {
+    let mut db = house.store.read().await?;
+    Ok((Studio::load(&mut db).await?, typed_of(&CardSettings::load(&mut db).await?)))
+}
+
+async fn show(owner: Owner, State(house): State<House>) -> Result<Response, Problem> {
+    let (studio, typed) = load(&house).await?;
     page(&view(&house, &owner, &studio, &typed))
 }
 
@@ -97,25 +107,33 @@ fn check(typed: &Typed) -> Result<CardSettings, Problem> {
 }
 
 async fn keep(owner: Owner, State(house): State<House>, form: Form<Typed>) -> Result<Response, Problem> {
-    match check(&form.typed) {
+    let kept = match check(&form.typed) {
         Ok(settings) => {
+            let seen = form.typed.get(STOOD).to_owned();
             let kept = house.store.write(&form.key, move |tx| {
-                let settings = settings.clone();
+                let (settings, seen) = (settings.clone(), seen.clone());
                 Box::pin(async move {
+                    let standing = typed_of(&CardSettings::load(tx.db()).await?).standing();
+                    still_stands(&seen, &standing, &typed_of(&settings).standing())?;
                     settings.keep(tx).await?;
                     Ok(Kept::see("/cards/settings"))
                 })
             });
-            Ok(answer(&house, &kept.await?))
+            kept.await
         }
-        Err(problem) => {
-            let notes = notes_of(problem)?;
-            let studio = {
-                let mut db = house.store.read().await?;
-                Studio::load(&mut db).await?
-            };
-            let view = view(&house, &owner, &studio, &form.typed).again(&notes, form.key.form);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
-        }
+        Err(problem) => Err(problem),
+    };
+    let problem = match kept {
+        Ok(kept) => return Ok(answer(&house, &kept)),
+        Err(problem) => problem,
+    };
+    let (studio, now) = load(&house).await?;
+    if let Problem::Clash(..) = problem {
+        let typed = form.typed.with(STOOD, now.get(STOOD).to_owned());
+        let now = view(&house, &owner, &studio, &now);
+        let view = view(&house, &owner, &studio, &typed).beside(&now, form.key.form);
+        return page_with(StatusCode::CONFLICT, &view);
     }
+    let view = view(&house, &owner, &studio, &form.typed).again(&notes_of(problem)?, form.key.form);
+    page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
 }

@@ -16,7 +16,7 @@ use super::words;
 use crate::base::actor::{Role, Who};
 use crate::base::problem::Problem;
 use crate::base::time::{DAY, HOUR, Instant};
-use crate::clients;
+use crate::clients::{self, Client};
 use crate::store::Db;
 use crate::web::House;
 use crate::web::frame::Frame;
@@ -233,7 +233,9 @@ async fn calls(house: &House, db: &mut Db, studio: &Studio, who: &Who, now: Inst
     let due = due_follow_ups(db, now.plus(DAY + HOUR)).await?;
     let ids: Vec<_> = due.iter().map(|follow_up| follow_up.client).collect();
     let clients = clients::several(db, &ids).await?;
-    let shorts: HashMap<_, _> = clients.into_iter().map(|client| (client.id, client.short)).collect();
+    // Of somebody erased the reaction may have to stay; nobody is called by it any more.
+    let in_use = clients.into_iter().filter(Client::is_in_use);
+    let shorts: HashMap<_, _> = in_use.map(|client| (client.id, client.short)).collect();
     let mut rows = Vec::new();
     for follow_up in due {
         let Some(short) = shorts.get(&follow_up.client) else { continue };

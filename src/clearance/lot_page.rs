@@ -29,7 +29,6 @@ pub(super) fn routes() -> Routes {
     Routes::new().get("/door/lots", trace)
 }
 
-/// Every product of the shelf by name, as choices.
 /// That nothing is chosen yet, before the choices.
 pub(super) fn choose() -> impl Iterator<Item = (String, String)> {
     std::iter::once((String::new(), "choose".to_owned()))
@@ -48,6 +47,8 @@ pub(super) fn product_choices(bench: &Bench) -> Vec<(String, String)> {
 struct AskedLot {
     product: String,
     lot: String,
+    /// "yes": only what came out of bottles without a lot.
+    none: String,
 }
 
 #[derive(Template)]
@@ -80,9 +81,13 @@ async fn trace(staff: Staff, State(house): State<House>, Query(asked): Query<Ask
     let (rows, lead, incidents) = match product {
         None => (Vec::new(), String::new(), 0),
         Some(product) => {
-            let of_lot = (!lot.is_empty()).then_some(lot.as_str());
+            let of_lot = (!lot.is_empty() || asked.none == "yes").then_some(lot.as_str());
             let rows = trace_rows(&mut db, house.store.keys(), &staff, &studio, product, of_lot, now).await?;
-            let what = of_lot.map(|lot| format!(", lot {lot}")).unwrap_or_default();
+            let what = match of_lot {
+                None => String::new(),
+                Some("") => ", bottles without a lot".to_owned(),
+                Some(lot) => format!(", lot {lot}"),
+            };
             let reads = staff.who.role == Role::Owner;
             let incidents = if reads { staff_incidents_with(&mut db, product, of_lot).await? } else { 0 };
             let lead = format!("{}{what}: who met it, newest first. Patch tests count.", bench.name(Some(product)));

@@ -17,6 +17,7 @@ use crate::web::incoming::{Form, new_form_key};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
+use crate::web::stood::{STOOD, still_stands, stood_field};
 use crate::web::studio::{Place, Studio};
 
 pub(super) fn routes() -> Routes {
@@ -24,9 +25,13 @@ pub(super) fn routes() -> Routes {
 }
 
 async fn show(owner: Owner, State(house): State<House>) -> Result<Response, Problem> {
+    let (studio, typed) = load(&house).await?;
+    page(&view(&house, &owner, &studio, &typed))
+}
+
+async fn load(house: &House) -> Result<(Studio, Typed), Problem> {
     let mut db = house.store.read().await?;
-    let (studio, rules) = (Studio::load(&mut db).await?, Rules::load(&mut db).await?);
-    page(&view(&house, &owner, &studio, &typed_of(&rules)))
+    Ok((Studio::load(&mut db).await?, typed_of(&Rules::load(&mut db).await?)))
 }
 
 fn typed_of(rules: &Rules) -> Typed {
@@ -47,6 +52,7 @@ fn typed_of(rules: &Rules) -> Typed {
         ("usual_number", rules.usual_number.to_string()),
         ("fix_days", rules.fix_days.to_string()),
     ])
+    .marked()
 }
 
 fn view(house: &House, owner: &Owner, studio: &Studio, typed: &Typed) -> FormPage {
@@ -82,7 +88,7 @@ fn view(house: &House, owner: &Owner, studio: &Studio, typed: &Typed) -> FormPag
                 "The maker’s instructions, local rules, the insurer and medical advice come before these settings.",
             ],
         }),
-        fields: WORDS.iter().map(field).collect(),
+        fields: WORDS.iter().map(field).chain([stood_field(typed.get(STOOD))]).collect(),
         mistakes: Vec::new(),
         button: "Keep the rules",
         back: (house.url("/office"), "Back to Office"),
@@ -122,29 +128,35 @@ fn check(typed: &Typed) -> Result<Rules, Problem> {
 }
 
 async fn keep(owner: Owner, State(house): State<House>, form: Form<Typed>) -> Result<Response, Problem> {
-    match check(&form.typed) {
+    let kept = match check(&form.typed) {
         Ok(rules) => {
-            let kept = house
-                .store
-                .write(&form.key, move |tx| {
-                    let rules = rules.clone();
-                    Box::pin(async move {
-                        rules.keep(tx).await?;
-                        tx.raise(super::DOOR);
-                        tx.audit("change clearance rules", "", "").await?;
-                        Ok(Kept::see("/office/clearance"))
-                    })
+            let seen = form.typed.get(STOOD).to_owned();
+            let kept = house.store.write(&form.key, move |tx| {
+                let (rules, seen) = (rules.clone(), seen.clone());
+                Box::pin(async move {
+                    let standing = typed_of(&Rules::load(tx.db()).await?).standing();
+                    still_stands(&seen, &standing, &typed_of(&rules).standing())?;
+                    rules.keep(tx).await?;
+                    tx.raise(super::DOOR);
+                    tx.audit("change clearance rules", "", "").await?;
+                    Ok(Kept::see("/office/clearance"))
                 })
-                .await?;
-            Ok(answer(&house, &kept))
+            });
+            kept.await
         }
-        Err(problem) => {
-            let notes = notes_of(problem)?;
-            let mut db = house.store.read().await?;
-            let studio = Studio::load(&mut db).await?;
-            drop(db);
-            let view = view(&house, &owner, &studio, &form.typed).again(&notes, form.key.form);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
-        }
+        Err(problem) => Err(problem),
+    };
+    let problem = match kept {
+        Ok(kept) => return Ok(answer(&house, &kept)),
+        Err(problem) => problem,
+    };
+    let (studio, now) = load(&house).await?;
+    if let Problem::Clash(..) = problem {
+        let typed = form.typed.with(STOOD, now.get(STOOD).to_owned());
+        let now = view(&house, &owner, &studio, &now);
+        let view = view(&house, &owner, &studio, &typed).beside(&now, form.key.form);
+        return page_with(StatusCode::CONFLICT, &view);
     }
+    let view = view(&house, &owner, &studio, &form.typed).again(&notes_of(problem)?, form.key.form);
+    page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
 }

@@ -245,6 +245,7 @@ async fn view(
     let query = serde_urlencoded::to_string([
         ("product", stopped.product.to_string()),
         ("lot", stopped.lot.clone().unwrap_or_default()),
+        ("none", if stopped.lot.as_deref() == Some("") { "yes" } else { "" }.to_owned()),
     ])
     .map_err(Problem::broken)?;
     Ok(StopPage {

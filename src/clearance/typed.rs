@@ -11,6 +11,7 @@ use crate::web::checks::{Notes, done_at, note_fields, text_field};
 use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::incoming::new_form_key;
+use crate::web::stood::{STOOD, mark_of, stand_beside};
 
 /// The hidden field of a form that says what stood there when it was opened.
 pub(crate) const SEEN: &str = "seen";
@@ -65,6 +66,18 @@ impl Typed {
     pub(crate) fn with(&self, name: &str, value: String) -> Self {
         let others = self.0.iter().filter(|(own, _)| own != name).cloned();
         Self(others.chain([(name.to_owned(), value)]).collect())
+    }
+
+    /// All that a form of the house's rules holds, for its mark; without the mark itself and what every form has.
+    pub(crate) fn standing(&self) -> String {
+        let own = self.0.iter().filter(|(name, _)| name != STOOD);
+        own.map(|(name, value)| format!("{name}={value}\n")).collect()
+    }
+
+    /// The same with the mark of what stands there.
+    pub(crate) fn marked(self) -> Self {
+        let mark = mark_of(&self.standing());
+        self.with(STOOD, mark)
     }
 
     pub(crate) fn is_ticked(&self, name: &str) -> bool {
@@ -240,12 +253,26 @@ impl FormPage {
         over.then_some(Late { kind: self.word, meanwhile: "", over })
     }
 
+    /// Whether it holds rules of the house and nothing about anybody: what is half typed then comes back in its tab.
+    pub(crate) fn is_of_the_house(&self) -> bool {
+        self.fields.iter().any(|field| field.name == STOOD)
+    }
+
+    /// With what stands there now beside each field where that is not what was typed.
+    pub(crate) fn beside(mut self, now: &Self, key: Option<String>) -> Self {
+        stand_beside(&mut self.fields, &now.fields);
+        self.mistakes = mistakes(&self.fields);
+        self.key = key.unwrap_or_else(new_form_key);
+        self
+    }
+
     /// Puts sentences before the form that say what changed since it was opened.
     pub(crate) fn moved(mut self, lines: Vec<String>, key: Option<String>) -> Self {
         self.lead.splice(0..0, lines);
         self.key = key.unwrap_or_else(new_form_key);
         self
     }
+
     /// Puts the mistakes beside their fields and keeps the key they came with.
     pub(crate) fn again(mut self, notes: &[FieldNote], key: Option<String>) -> Self {
         note_fields(&mut self.fields, notes);

@@ -9,7 +9,7 @@ use serde::Deserialize;
 use super::seen::{Names, client_for};
 use super::standing::Bench;
 use super::test_form::chosen_liquids;
-use super::typed::{FormPage, MoreNotes, Typed, checks_field, kept_field, notes_of, time_field, wall};
+use super::typed::{FormPage, MoreNotes, Typed, checks_field, kept_field, notes_of, time_field};
 use super::visit_store::{Expected, VisitKind, expect_visit, no_longer_expected, visit};
 use super::wet::Wet;
 use crate::base::ids::{ClientId, ExpectedVisitId, PersonId, ProductId};
@@ -130,9 +130,8 @@ async fn open(house: &House, staff: &Staff, id: ClientId) -> Result<Opened, Prob
 async fn visit_form(staff: Staff, State(house): State<House>, At(id): At<ClientId>) -> Result<Response, Problem> {
     let opened = open(&house, &staff, id).await?;
     clients::not_restricted(&opened.client)?;
-    let now = staff.visitor.now.0;
-    let fresh = Typed::of([("at", wall(&opened.studio.zone, now.plus(3 * DAY)))]);
-    page(&visit_view(&house, &staff, &opened, &fresh))
+    // Nothing is chosen beforehand: for when she is expected, how long before it a test must be placed hangs on it.
+    page(&visit_view(&house, &staff, &opened, &Typed::default()))
 }
 
 fn visit_view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPage {

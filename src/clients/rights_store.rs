@@ -16,10 +16,15 @@ use crate::web::studio::Studio;
 
 pub(super) async fn merge(tx: &mut Tx, keys: &Keys, from: ClientId, into: ClientId) -> Result<(), Problem> {
     let now = tx.now.0;
+    let by = match &tx.actor {
+        crate::base::actor::Actor::Person(who) => who.id,
+        _ => return Err(Problem::broken("records are put together by a person")),
+    };
     let of_from = consultations::of_client(tx.db(), from).await?.first().map(|newest| newest.id);
     let of_into = consultations::of_client(tx.db(), into).await?.first().map(|newest| newest.id);
     let both_said = of_from.is_some() && of_into.is_some();
     seal_anew(tx.db(), keys, from, into).await?;
+    consents::store::end_what_was_taken_back(tx, into, by).await?;
     // A form she is filling in under the record that goes has to be begun anew.
     handed::store::forget_of(tx, from).await?;
     for text in [
@@ -50,10 +55,6 @@ pub(super) async fn merge(tx: &mut Tx, keys: &Keys, from: ClientId, into: Client
                 .await?;
         }
         // The newest answers count from now on, and the other record's may have been stricter: they hold no longer, so she is asked anew.
-        let by = match &tx.actor {
-            crate::base::actor::Actor::Person(who) => who.id,
-            _ => return Err(Problem::broken("records are put together by a person")),
-        };
         sqlx::query("insert into consultation_asked (id, client, at, asked_by, changed) values ($1, $2, $3, $4, 1)")
             .bind(ConsultationId::new().to_string())
             .bind(into.to_string())

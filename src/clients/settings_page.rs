@@ -17,30 +17,41 @@ use crate::web::incoming::{Form, new_form_key};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
+use crate::web::stood::{mark_of, still_stands, stood_field};
 use crate::web::studio::{Place, Studio};
 
 pub(super) fn routes() -> Routes {
     Routes::new().get("/door/ages", show).post("/door/ages", keep)
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, Default)]
+#[serde(default)]
 struct TypedSettings {
     refused_below: String,
     guardian_below: String,
     answers_days: String,
     keep_years: String,
     keep_minor_until: String,
+    stood: String,
 }
 
 impl TypedSettings {
     fn of(settings: &ClientSettings) -> Self {
-        Self {
+        let own = Self {
             refused_below: settings.ages.refused_below.to_string(),
             guardian_below: settings.ages.guardian_below.to_string(),
             answers_days: settings.answers_days.to_string(),
             keep_years: settings.keep_years.to_string(),
             keep_minor_until: settings.keep_minor_until.to_string(),
-        }
+            stood: String::new(),
+        };
+        Self { stood: mark_of(&own.standing()), ..own }
+    }
+
+    /// All of it, for its mark.
+    fn standing(&self) -> String {
+        let Self { refused_below, guardian_below, answers_days, keep_years, keep_minor_until, stood: _ } = self;
+        format!("{refused_below} {guardian_below} {answers_days} {keep_years} {keep_minor_until}")
     }
 
     fn check(&self) -> Result<ClientSettings, Problem> {
@@ -88,6 +99,7 @@ fn view(
             .hinted("Consents and consultations. Three, seven and fifteen years are all advised: the insurer’s wording decides."),
         number_field("keep_minor_until", "Who was a minor then: kept at least until the age of", &typed.keep_minor_until)
             .hinted("The later of the two dates counts. Claims of a child begin to lapse only when she is of age."),
+        stood_field(&typed.stood),
     ];
     let (fields, mistakes) = noted(fields, notes);
     FormPage {
@@ -104,34 +116,47 @@ fn view(
     }
 }
 
-async fn show(owner: Owner, State(house): State<House>) -> Result<Response, Problem> {
+async fn load(house: &House) -> Result<(Studio, TypedSettings), Problem> {
     let mut db = house.store.read().await?;
-    let studio = Studio::load(&mut db).await?;
-    let typed = TypedSettings::of(&ClientSettings::load(&mut db).await?);
+    Ok((Studio::load(&mut db).await?, TypedSettings::of(&ClientSettings::load(&mut db).await?)))
+}
+
+async fn show(owner: Owner, State(house): State<House>) -> Result<Response, Problem> {
+    let (studio, typed) = load(&house).await?;
     page(&view(&house, &owner, &studio, &typed, &[], new_form_key()))
 }
 
 async fn keep(owner: Owner, State(house): State<House>, form: Form<TypedSettings>) -> Result<Response, Problem> {
-    match form.typed.check() {
-        Ok(settings) => {
-            let kept = house
-                .store
-                .write(&form.key, move |tx| {
-                    Box::pin(async move {
-                        settings.keep(tx).await?;
-                        tx.audit("change ages and keeping time", "", "").await?;
-                        Ok(Kept::see("/door/clients"))
-                    })
-                })
-                .await?;
-            Ok(answer(&house, &kept))
-        }
+    let key = form.key.form.clone().unwrap_or_default();
+    let settings = match form.typed.check() {
+        Ok(settings) => settings,
         Err(Problem::Mistakes(notes)) => {
-            let mut db = house.store.read().await?;
-            let studio = Studio::load(&mut db).await?;
-            let key = form.key.form.clone().unwrap_or_default();
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view(&house, &owner, &studio, &form.typed, &notes, key))
+            let (studio, _) = load(&house).await?;
+            let view = view(&house, &owner, &studio, &form.typed, &notes, key);
+            return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view);
         }
-        Err(other) => Err(other),
+        Err(other) => return Err(other),
+    };
+    let seen = form.typed.stood.clone();
+    let kept = house.store.write(&form.key, move |tx| {
+        let seen = seen.clone();
+        Box::pin(async move {
+            let standing = TypedSettings::of(&ClientSettings::load(tx.db()).await?).standing();
+            still_stands(&seen, &standing, &TypedSettings::of(&settings).standing())?;
+            settings.keep(tx).await?;
+            tx.audit("change ages and keeping time", "", "").await?;
+            Ok(Kept::see("/door/clients"))
+        })
+    });
+    match kept.await {
+        Ok(kept) => Ok(answer(&house, &kept)),
+        Err(Problem::Clash(..)) => {
+            let (studio, now) = load(&house).await?;
+            let typed = TypedSettings { stood: now.stood.clone(), ..form.typed };
+            let now = view(&house, &owner, &studio, &now, &[], String::new());
+            let view = view(&house, &owner, &studio, &typed, &[], key).beside(&now);
+            page_with(StatusCode::CONFLICT, &view)
+        }
+        Err(problem) => Err(problem),
     }
 }

@@ -6,6 +6,7 @@ use crate::base::problem::FieldNote;
 use crate::web::checks::note_fields;
 use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
+use crate::web::stood::stand_beside;
 
 /// A page with one form.
 #[derive(Template)]
@@ -21,6 +22,15 @@ pub(crate) struct FormPage {
     pub(crate) mistakes: Vec<Mistake>,
     pub(crate) button: &'static str,
     pub(crate) back: Option<(String, String)>,
+}
+
+impl FormPage {
+    /// With what stands there now beside each field where that is not what was typed.
+    pub(crate) fn beside(mut self, now: &Self) -> Self {
+        stand_beside(&mut self.fields, &now.fields);
+        self.mistakes = mistakes(&self.fields);
+        self
+    }
 }
 
 /// Puts the notes beside their fields; the fields, and the summary for the top of the page.

@@ -19,6 +19,7 @@ use crate::web::incoming::{Form, new_form_key};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
+use crate::web::stood::{STOOD, mark_of, stand_beside, still_stands, stood_field};
 use crate::web::studio::{Place, Studio};
 
 const SETTING: &str = "people.first_aid";
@@ -72,7 +73,23 @@ async fn load(db: &mut Db) -> Result<Card, Problem> {
         .unwrap_or_else(|| Card::of(&FirstAidCard::unchecked())))
 }
 
+impl EditPage {
+    /// With what stands there now beside each field where that is not what was typed.
+    fn beside(mut self, now: &Self) -> Self {
+        stand_beside(&mut self.numbers, &now.numbers);
+        stand_beside(&mut self.texts, &now.texts);
+        stand_beside(&mut self.signed, &now.signed);
+        self.mistakes = mistakes(self.numbers.iter().chain(&self.texts).chain(&self.signed));
+        self
+    }
+}
+
 impl Card {
+    /// As it is kept.
+    fn text(&self) -> Result<String, Problem> {
+        serde_json::to_string(self).map_err(Problem::broken)
+    }
+
     fn of(card: &FirstAidCard) -> Self {
         let section = |care: &Care| {
             let never = care.never.iter().map(|line| format!("never: {line}"));
@@ -134,7 +151,7 @@ async fn edit_page(owner: Owner, State(house): State<House>) -> Result<Response,
     let mut db = house.store.read().await?;
     let (studio, card) = (Studio::load(&mut db).await?, load(&mut db).await?);
     let frame = house.frame(&studio, &owner.visitor, Place::Office, "The first-aid card");
-    page(&edit_view(frame, &card, &[], new_form_key()))
+    page(&edit_view(frame, &card, &mark_of(&card.text()?), &[], new_form_key()))
 }
 
 async fn keep(
@@ -147,24 +164,41 @@ async fn keep(
         (Studio::load(&mut db).await?, load(&mut db).await?)
     };
     let (card, notes) = typed_card(&form.typed, &before);
+    let seen = form.typed.get(STOOD).cloned().unwrap_or_default();
+    let key = form.key.form.clone().unwrap_or_default();
+    let frame = house.frame(&studio, &owner.visitor, Place::Office, "The first-aid card");
     if !notes.is_empty() {
-        let frame = house.frame(&studio, &owner.visitor, Place::Office, "The first-aid card");
-        let view = edit_view(frame, &card, &notes, form.key.form.clone().unwrap_or_default());
-        return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view);
+        return page_with(StatusCode::UNPROCESSABLE_ENTITY, &edit_view(frame, &card, &seen, &notes, key));
     }
-    let text = serde_json::to_string(&card).map_err(Problem::broken)?;
-    let kept = house
-        .store
-        .write(&form.key, move |tx| {
-            let text = text.clone();
-            Box::pin(async move {
-                settings::set(tx, SETTING, &text).await?;
-                tx.audit("change first-aid card", "", "").await?;
-                Ok(Kept::see("/first-aid"))
-            })
+    let text = card.text()?;
+    let kept = house.store.write(&form.key, move |tx| {
+        let (text, seen) = (text.clone(), seen.clone());
+        Box::pin(async move {
+            still_stands(&seen, &load(tx.db()).await?.text()?, &text)?;
+            settings::set(tx, SETTING, &text).await?;
+            tx.audit("change first-aid card", "", "").await?;
+            Ok(Kept::see("/first-aid"))
         })
-        .await?;
-    Ok(answer(&house, &kept))
+    });
+    match kept.await {
+        Ok(kept) => Ok(answer(&house, &kept)),
+        Err(Problem::Clash(..)) => {
+            let now = {
+                let mut db = house.store.read().await?;
+                load(&mut db).await?
+            };
+            let mark = mark_of(&now.text()?);
+            let view = edit_view(frame.clone(), &card, &mark, &[], key).beside(&edit_view(
+                frame,
+                &now,
+                "",
+                &[],
+                String::new(),
+            ));
+            page_with(StatusCode::CONFLICT, &view)
+        }
+        Err(problem) => Err(problem),
+    }
 }
 
 /// Everything as typed, and what is wrong with it.
@@ -217,7 +251,7 @@ const SECTION: [&str; 12] = [
     "section11",
 ];
 
-fn edit_view(frame: Frame, card: &Card, notes: &[FieldNote], key: String) -> EditPage {
+fn edit_view(frame: Frame, card: &Card, stood: &str, notes: &[FieldNote], key: String) -> EditPage {
     let field = |name: &'static str, label: String, value: &str, kind: &'static str, hint: Option<&str>| FieldView {
         name,
         label,
@@ -257,6 +291,7 @@ fn edit_view(frame: Frame, card: &Card, notes: &[FieldNote], key: String) -> Edi
             Some("A first-aider, a doctor, the insurer: whoever went through it."),
         ),
         field("checked_on", "Checked on".to_owned(), &card.checked_on, "text", None),
+        stood_field(stood),
     ];
     let mistakes = mistakes(numbers.iter().chain(&texts).chain(&signed));
     EditPage { frame, key, numbers, texts, signed, sheets: sheets_in_words(card.view().sheets()), mistakes }

@@ -13,7 +13,7 @@ use crate::base::problem::{FieldNote, Problem};
 use crate::base::units::{Celsius, RelHumidity};
 use crate::base::zone::Zone;
 use crate::rooms::RoomSettings;
-use crate::store::Kept;
+use crate::store::{Db, Kept};
 use crate::web::House;
 use crate::web::checks::{Notes, choice_field, note_fields, number_field, text_field};
 use crate::web::form::{FieldView, Mistake, mistakes};
@@ -23,13 +23,15 @@ use crate::web::incoming::{Form, new_form_key};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
+use crate::web::stood::{mark_of, stand_beside, still_stands, stood_field};
 use crate::web::studio::{Place, Studio};
 
 pub(super) fn routes() -> Routes {
     Routes::new().get("/office/settings", settings_page).post("/office/settings", keep)
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, Default)]
+#[serde(default)]
 struct TypedSettings {
     name: String,
     zone: String,
@@ -43,6 +45,7 @@ struct TypedSettings {
     temperature_high: String,
     disturbed_in_100: String,
     extra_hold_min: String,
+    stood: String,
 }
 
 #[derive(Template)]
@@ -69,7 +72,11 @@ type All = (Studio, RoomSettings, AdviceSettings);
 
 async fn load(house: &House) -> Result<All, Problem> {
     let mut db = house.store.read().await?;
-    Ok((Studio::load(&mut db).await?, RoomSettings::load(&mut db).await?, AdviceSettings::load(&mut db).await?))
+    load_from(&mut db).await
+}
+
+async fn load_from(db: &mut Db) -> Result<All, Problem> {
+    Ok((Studio::load(db).await?, RoomSettings::load(db).await?, AdviceSettings::load(db).await?))
 }
 
 async fn settings_page(owner: Owner, State(house): State<House>) -> Result<Response, Problem> {
@@ -80,7 +87,7 @@ async fn settings_page(owner: Owner, State(house): State<House>) -> Result<Respo
 impl TypedSettings {
     fn of((studio, rooms, advice): &All) -> Self {
         let degrees = |celsius: Celsius| studio.number(studio.scale(celsius.get()), 1);
-        Self {
+        let own = Self {
             name: studio.name.clone(),
             zone: studio.zone.name().to_owned(),
             currency: studio.currency.clone(),
@@ -93,7 +100,17 @@ impl TypedSettings {
             temperature_high: degrees(rooms.temperature_band.1),
             disturbed_in_100: studio.number(advice.disturbed_in_100, 1),
             extra_hold_min: studio.number(advice.extra_hold_min, 1),
-        }
+            stood: String::new(),
+        };
+        Self { stood: mark_of(&own.standing()), ..own }
+    }
+
+    /// All of it, for its mark.
+    fn standing(&self) -> String {
+        let studio = [&self.name, &self.zone, &self.currency, &self.temperature, &self.decimal, &self.stale_minutes];
+        let bands = [&self.humidity_low, &self.humidity_high, &self.temperature_low, &self.temperature_high];
+        let advice = [&self.disturbed_in_100, &self.extra_hold_min];
+        studio.into_iter().chain(bands).chain(advice).map(|text| format!("{text}\n")).collect()
     }
 
     /// `before` says on which scale the band's temperatures were shown and typed.
@@ -211,25 +228,44 @@ fn view(
             .hinted("Still being moved after the adhesive began to set."),
         number_field("extra_hold_min", "Extra holding, minutes a set", &typed.extra_hold_min)
             .hinted("Holding still because the adhesive is slower than the hands."),
+        stood_field(&typed.stood),
     ];
     for fields in
         [&mut studio[..], &mut stale, &mut advice].into_iter().chain(bands.iter_mut().map(|band| &mut band.ends[..]))
     {
         note_fields(fields, notes);
     }
-    let of_bands = bands.iter().flat_map(|band| mistakes(&band.ends).into_iter().map(|mistake| band.named(mistake)));
-    let mut all = mistakes(studio.iter().chain(&stale));
-    all.extend(of_bands);
-    all.extend(mistakes(&advice));
     let [stale] = stale;
     SettingsPage {
         frame: house.frame(now, &owner.visitor, Place::Office, "Settings"),
         key,
-        mistakes: all,
+        mistakes: Vec::new(),
         studio,
         stale,
         bands,
         advice,
+    }
+    .summed_up()
+}
+
+impl SettingsPage {
+    /// With the summary of what is wrong, in the order of the page.
+    fn summed_up(mut self) -> Self {
+        let of_bands = self.bands.iter().flat_map(|band| mistakes(&band.ends).into_iter().map(|one| band.named(one)));
+        let all = mistakes(self.studio.iter().chain([&self.stale])).into_iter().chain(of_bands);
+        self.mistakes = all.chain(mistakes(&self.advice)).collect();
+        self
+    }
+
+    /// With what stands there now beside each field where that is not what was typed.
+    fn beside(mut self, now: &Self) -> Self {
+        stand_beside(&mut self.studio, &now.studio);
+        stand_beside(std::slice::from_mut(&mut self.stale), std::slice::from_ref(&now.stale));
+        for (band, now) in self.bands.iter_mut().zip(&now.bands) {
+            stand_beside(&mut band.ends, &now.ends);
+        }
+        stand_beside(&mut self.advice, &now.advice);
+        self.summed_up()
     }
 }
 
@@ -241,28 +277,40 @@ impl Band {
 }
 
 async fn keep(owner: Owner, State(house): State<House>, form: Form<TypedSettings>) -> Result<Response, Problem> {
+    let key = form.key.form.clone().unwrap_or_default();
     let before = load(&house).await?.0;
-    match form.typed.check(&before) {
-        Ok(all) => {
-            let kept = house
-                .store
-                .write(&form.key, move |tx| {
-                    let (studio, rooms, advice) = all.clone();
-                    Box::pin(async move {
-                        studio.keep(tx).await?;
-                        rooms.keep(tx).await?;
-                        advice.keep(tx).await?;
-                        tx.audit("change settings", "", "").await?;
-                        Ok(Kept::see("/office"))
-                    })
-                })
-                .await?;
-            Ok(answer(&house, &kept))
-        }
+    let all = match form.typed.check(&before) {
+        Ok(all) => all,
         Err(Problem::Mistakes(notes)) => {
-            let key = form.key.form.clone().unwrap_or_default();
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view(&house, &owner, &before, &form.typed, &notes, key))
+            let view = view(&house, &owner, &before, &form.typed, &notes, key);
+            return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view);
         }
-        Err(other) => Err(other),
+        Err(other) => return Err(other),
+    };
+    let seen = form.typed.stood.clone();
+    let kept = house.store.write(&form.key, move |tx| {
+        let (all, seen) = (all.clone(), seen.clone());
+        Box::pin(async move {
+            let standing = TypedSettings::of(&load_from(tx.db()).await?).standing();
+            still_stands(&seen, &standing, &TypedSettings::of(&all).standing())?;
+            let (studio, rooms, advice) = all;
+            studio.keep(tx).await?;
+            rooms.keep(tx).await?;
+            advice.keep(tx).await?;
+            tx.audit("change settings", "", "").await?;
+            Ok(Kept::see("/office"))
+        })
+    });
+    match kept.await {
+        Ok(kept) => Ok(answer(&house, &kept)),
+        Err(Problem::Clash(..)) => {
+            let all = load(&house).await?;
+            let now = TypedSettings::of(&all);
+            let typed = TypedSettings { stood: now.stood.clone(), ..form.typed };
+            let now = view(&house, &owner, &all.0, &now, &[], String::new());
+            let view = view(&house, &owner, &all.0, &typed, &[], key).beside(&now);
+            page_with(StatusCode::CONFLICT, &view)
+        }
+        Err(problem) => Err(problem),
     }
 }

@@ -15,6 +15,8 @@ pub struct FieldView {
     pub value: String,
     /// What is wrong and what would be right, in one or two sentences.
     pub error: Option<String>,
+    /// What stands there now, where somebody else changed it while this was typed.
+    pub stands: Option<String>,
     /// True where the field may stay empty; the label then says so.
     pub optional: bool,
     /// Which keyboard a tablet shows: "decimal", "numeric", "email", or "" for its own choice.
@@ -42,12 +44,13 @@ pub struct Choice {
 }
 
 impl FieldView {
-    /// The ids that describe the field, for `aria-describedby`: its hint, its error, both, or "".
+    /// The ids that describe the field, for `aria-describedby`: its hint, its error, what stands there now, or "".
     #[must_use]
     pub fn described_by(&self) -> String {
         let hint = self.hint.as_ref().map(|_| format!("f-{}-hint", self.name));
         let error = self.error.as_ref().map(|_| format!("f-{}-wrong", self.name));
-        [hint, error].into_iter().flatten().collect::<Vec<_>>().join(" ")
+        let stands = self.stands.as_ref().map(|_| format!("f-{}-stands", self.name));
+        [hint, error, stands].into_iter().flatten().collect::<Vec<_>>().join(" ")
     }
 
     /// True where choices are whole phrases: they then stand one below the other.
@@ -97,6 +100,8 @@ mod tests {
         field.hint = Some("In cubic metres.".into());
         field.error = Some("Give a number above 0.".into());
         assert_eq!(field.described_by(), "f-volume-hint f-volume-wrong");
+        field.stands = Some("12".into());
+        assert_eq!(field.described_by(), "f-volume-hint f-volume-wrong f-volume-stands");
     }
 
     #[test]

@@ -116,6 +116,8 @@ async function complain(house) {
 
 /** Adds a photo to the page that is open. */
 async function addPhoto(page) {
+  const moment = page.locator('[data-photo] [name=moment]').first();
+  if ((await moment.count()) > 0) await moment.check();
   await page.setInputFiles('[type=file]', { name: 'lash.png', mimeType: 'image/png', buffer: png(900, 600) });
   await page.waitForFunction(() => document.querySelector('[data-told]').textContent === '');
   await Promise.all([page.waitForNavigation(), page.click('[data-photo] button')]);

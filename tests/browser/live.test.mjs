@@ -98,6 +98,7 @@ describe('an open page', () => {
     const form = await demoClient('Alva Lindqvist', '/visits/new')(house);
     const desk = await (await house.as('desk')).newPage();
     await desk.goto(house.address + form);
+    await desk.fill('[name=at]', `${new Date(Date.now() + 3 * 86_400_000).toISOString().slice(0, 10)}T14:00`);
     await desk.check('[name=kind][value=set]');
     await Promise.all([desk.waitForNavigation(), desk.click('main form .go')]);
     await desk.close();

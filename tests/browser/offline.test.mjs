@@ -130,6 +130,26 @@ describe('a device that loses its network', () => {
     await page.waitForFunction((name) => document.querySelector('[name=name]').value === name, SECRET);
   });
 
+  test('a setting that was half typed comes back after a reload, over what stood there when it was opened', async () => {
+    await signOut();
+    await signIn(page, proxy.address, house.signIns.owner);
+    await page.goto(`${proxy.address}/cards/settings`);
+    await page.fill('[name=aftercare]', 'Typed by Alder.');
+    await page.waitForTimeout(600);
+    const other = await (await house.as('owner')).newPage();
+    await other.goto(`${house.address}/cards/settings`);
+    await other.fill('[name=aftercare]', 'Kept by Elder.');
+    await Promise.all([other.waitForNavigation(), other.click('main form .go')]);
+    await other.close();
+    await page.reload();
+    await page.waitForFunction(() => document.querySelector('[name=aftercare]').value === 'Typed by Alder.', null, { polling: 200 });
+    const sent = page.waitForResponse((answer) => answer.request().method() === 'POST' && answer.url().endsWith('/cards/settings'));
+    await page.click('main form .go');
+    assert.equal((await sent).status(), 409);
+    assert.match(await page.textContent('#f-aftercare-stands'), /Stands there now:\s*Kept by Elder\./);
+    assert.equal(await page.inputValue('[name=aftercare]'), 'Typed by Alder.');
+  });
+
   test('a reload without network shows the page for that, and the draft is back with the network', async () => {
     await toForm();
     await workerReady();

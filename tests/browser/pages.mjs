@@ -27,6 +27,15 @@ const link = (path) => new RegExp(`^${path.replaceAll('{id}', ID)}$`);
 /** Sends the page's form as it stands. */
 const send = (page) => page.click('main form .go');
 
+/** Fills a form in over something that somebody else has changed since, and sends it. */
+const overNewer = (field, value) => async (page) => {
+  await page.locator('main [name=stood]').first().evaluate((mark) => {
+    mark.value = 'of before';
+  });
+  await page.fill(`[name=${field}]`, value);
+  await send(page);
+};
+
 /** Sends it and waits for the page it leads to. */
 const sendOn = (page) => Promise.all([page.waitForNavigation(), send(page)]);
 
@@ -322,6 +331,8 @@ export const pages = [
   { name: 'question-refused', as: 'owner', path: '/door/questions/lens', then: (page) => page.fill('[name=text]', '').then(() => send(page)), status: 422 },
   { name: 'consent-text-refused', as: 'owner', path: '/door/consents/treatment', then: (page) => page.fill('[name=body]', '').then(() => send(page)), status: 422 },
   { name: 'ages-refused', as: 'owner', path: '/door/ages', then: (page) => page.fill('[name=guardian_below]', 'grown up').then(() => send(page)), status: 422 },
+  { name: 'ages-moved', as: 'owner', path: '/door/ages', then: overNewer('answers_days', '90'), status: 409 },
+  { name: 'first-aid-moved', as: 'owner', path: '/office/first-aid', then: overNewer('sheets_at', 'In the drawer'), status: 409 },
   { name: 'client-advice-first', as: 'owner', reach: adviceFirst, link: link('/door/clients/{id}/consultations/{id}') },
   { name: 'client-advice-first-refused', as: 'owner', reach: adviceFirst, then: (page) => refusedBy(page, '[action$="/advice"] .act'), status: 422 },
   { name: 'cover', as: 'owner', reach: coverOf, link: link('/office/people/{id}/cover') },

@@ -258,9 +258,10 @@ pub(crate) fn rows() -> Vec<Row> {
         get("/cards/settings", "ssnnnnoss"),
         post(
             "/cards/settings",
-            |_| {
+            |things| {
                 let settings = [("drop_minutes", "15"), ("zones", "5"), ("per_strip", "25"), ("curls", "C\nD")];
-                form(&[settings.as_slice(), &[("steps", "2 Wait")]].concat())
+                let more = [("steps", "2 Wait"), ("stood", things.stood["/cards/settings"].as_str())];
+                form(&[settings.as_slice(), &more].concat())
             },
             "ssnnnngss",
         ),
@@ -1779,7 +1780,11 @@ both_databases!(a_photo_of_a_visit_is_kept_with_its_card_and_linked_on_her_recor
     let (her, photos) = (format!("/door/clients/{client}"), format!("/door/clients/{client}/photos"));
     let mut ines = house.actor(Actor::ArtistA);
     let form = ines.form(&record, &action).await;
-    assert_eq!(form.value("moment"), "after");
+    assert_eq!(form.value("moment"), "", "nothing is chosen beforehand");
+    ines.submit_file(&form, "eyes.png", &crate::clients_photos::png(40, 30))
+        .await
+        .must(422)
+        .says("Choose one of these.");
     let answer =
         ines.submit_file(&form.clone().with("moment", "before"), "eyes.png", b"no photo at all").await.must(422);
     answer.says("no photo that opens here");
@@ -1789,6 +1794,7 @@ both_databases!(a_photo_of_a_visit_is_kept_with_its_card_and_linked_on_her_recor
         .await
         .must(422)
         .says("Choose one of these.");
+    let form = form.with("moment", "after");
     assert_eq!(ines.submit_file(&form, "eyes.png", &sent).await.goes_to(), format!("{record}?told=photo"));
     let id = house.look(&format!("select id from photo where about = '{card}' and moment = 'after'")).await;
     let path = format!("{photos}/{id}");

@@ -269,7 +269,11 @@ pub(crate) fn rows() -> Vec<Row> {
         get("/door/tests/{patch_test}", "ssoxnnoss"),
         get("/door/reactions/{reaction}", "ssoxnnoss"),
         get("/door/complaints/{complaint}", "ssoxnnoss"),
-        post("/office/clearance", |_| form(&RULES), "ssnnnngss"),
+        post(
+            "/office/clearance",
+            |things| form(&[RULES.as_slice(), &[("stood", things.stood["/office/clearance"].as_str())]].concat()),
+            "ssnnnngss",
+        ),
         post(
             "/door/house-adhesive",
             |things| form(&[("product", &things.clearance["product"]), ("from", "2026-02-18T09:00")]),
@@ -1396,6 +1400,23 @@ both_databases!(a_decision_that_comes_after_her_record_was_erased_is_written_now
     assert_eq!(house.look(&format!("select decision from complaint where id = '{complaint}'")).await, "open");
 });
 
+both_databases!(nobody_is_asked_to_call_somebody_erased, async |house| {
+    let dora = &house.things.clearance["dora"];
+    house.run(&format!("update follow_up set due = 1 where client = '{dora}' and done is null")).await.unwrap();
+    let due = house.number(&format!("select count(*) from follow_up where client = '{dora}' and done is null")).await;
+    let mut artist = house.actor(Actor::ArtistA);
+    let calls = |page: &Answer| page.text().matches("Record the call").count();
+    let before = artist.page("/door/not-cleared").await;
+    before.says("Record the call of Dora Q.");
+    let path = format!("/door/clients/{dora}/erasure");
+    let form = artist.form(&path, &path).await.with("treated", "no");
+    artist.submit(&form).await.must(303);
+    assert!(house.number(&format!("select count(*) from reaction where client = '{dora}'")).await > 0, "it stays");
+    let after = artist.page("/door/not-cleared").await;
+    assert_eq!(calls(&after) + usize::try_from(due).unwrap(), calls(&before));
+    assert!(!after.text().contains("<h3></h3>"), "a call without a name");
+});
+
 both_databases!(a_lot_is_one_lot_however_it_is_typed, async |house| {
     let (bottle, product) = (&house.things.clearance["bottle"], &house.things.clearance["product"]);
     let mut owner = house.owner();
@@ -1410,6 +1431,30 @@ both_databases!(a_lot_is_one_lot_however_it_is_typed, async |house| {
     // And a stopped bottle stays of its lot.
     let form = owner.form(&format!("{path}/edit"), &format!("{path}/edit")).await;
     owner.submit(&form.with("lot", "B-13")).await.must(422).says("its lot stays what it was");
+});
+
+both_databases!(a_stop_of_bottles_without_a_lot_traces_them_and_no_others, async |house| {
+    let (product, keeper) = (&house.things.clearance["product"], &house.things.people[Actor::ArtistA.name()]);
+    for (n, (name, lot)) in [("Eva Sund", ""), ("Ida Holm", "X-9")].into_iter().enumerate() {
+        let client = add_client(house, name, "1992-02-02", keeper).await;
+        let met = format!(
+            "insert into exposure (id, client, product, lot, at, kind, source)
+             values ('{}', '{client}', '{product}', '{lot}', 1, 'treatment', 'elsewhere {n}')",
+            id(900_100 + n)
+        );
+        house.run(&met).await.unwrap();
+    }
+    let mut owner = house.owner();
+    let form = owner.form("/door/stops/new", "/door/stops").await;
+    let form = form.with_all(&[("product", product), ("what", "lot"), ("lot", ""), ("why", "Called back.")]);
+    let stop = owner.submit(&form).await.goes_to();
+    let tags = html::tags(&owner.page(&stop).await.text());
+    let trace = tags.iter().filter_map(|tag| tag.get("href")).find(|href| href.starts_with("/door/lots?")).unwrap();
+    let words = owner.page(trace).await.words();
+    assert!(words.contains("bottles without a lot") && words.contains("Eva Sund"), "{words}");
+    assert!(!words.contains("Ida Holm"), "she met another lot: {words}");
+    // Asked for by hand, no lot means every lot, as the page says.
+    owner.page(&format!("/door/lots?product={product}&lot=")).await.says("Ida Holm");
 });
 
 both_databases!(a_test_that_comes_late_with_a_lot_stopped_since_is_kept_as_a_meeting_with_it, async |house| {

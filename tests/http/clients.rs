@@ -116,8 +116,9 @@ fn first_answer(things: &Things) -> Sent {
 }
 
 fn owners() -> Vec<Row> {
-    let question = |_: &Things| {
+    let question = |things: &Things| {
         form(&[
+            ("stood", &things.stood["/door/questions/lens"]),
             ("text", "Do bright lamps hurt your eyes?"),
             ("group", "Your eyes today"),
             ("kind", "one_of"),
@@ -130,15 +131,23 @@ fn owners() -> Vec<Row> {
         ])
     };
     vec![
-        post("/door/questions", question, "ssnnnngss"),
+        // Before another stands in front of it.
         post("/door/questions/{question}", question, "ssnnnngss"),
+        post("/door/questions", question, "ssnnnngss"),
         post("/door/questions/{question}/remove", empty_form, "ssnnnngss"),
         post(
             "/door/consents/{purpose}",
-            |_| form(&[("body", "What is done, what can go wrong, and that I may stop at any time.")]),
+            |things| {
+                let body = "What is done, what can go wrong, and that I may stop at any time.";
+                form(&[("stood", &things.stood["/door/consents/treatment"]), ("body", body)])
+            },
             "ssnnnngss",
         ),
-        post("/door/ages", |_| form(&ages()), "ssnnnngss"),
+        post(
+            "/door/ages",
+            |things| form(&[ages().as_slice(), &[("stood", things.stood["/door/ages"].as_str())]].concat()),
+            "ssnnnngss",
+        ),
     ]
 }
 

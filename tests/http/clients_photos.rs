@@ -5,6 +5,7 @@ use std::io::Cursor;
 
 use axum::body::{Body, Bytes};
 use image::{DynamicImage, ImageFormat, Rgb, RgbImage};
+use stillroom::base::time::MINUTE;
 
 use crate::browser::Browser;
 use crate::doors::fresh_key;
@@ -142,6 +143,43 @@ both_databases!(a_patch_test_and_a_complaint_show_photos_of_their_own_for_those_
     a.submit(&form).await.must(303);
     assert_eq!(of(dora).await, 0);
     assert!(house.number(&format!("select count(*) from complaint where client = '{dora}'")).await > 0);
+});
+
+both_databases!(a_withdrawal_takes_back_whatever_was_signed_for_that_purpose_before, async |house| {
+    let her = format!("/door/clients/{}", house.things.leaving);
+    let mut a = house.actor(Actor::ArtistA);
+    let photos = format!("select count(*) from photo where client = '{}'", house.things.leaving);
+    assert!(house.number(&photos).await > 0, "under her first consent");
+    house.clock.advance(MINUTE);
+    let sign = format!("{her}/sign/record_photos");
+    let form = a.form(&sign, &sign).await.with_all(&crate::clients::signed());
+    let consent = a.submit(&form).await.goes_to();
+    take(house, &mut a, &house.things.leaving).await;
+    let form = a.form(&her, &format!("{consent}/withdraw")).await;
+    a.submit(&form).await.must(303);
+    assert_eq!(house.number(&photos).await, 0, "none is left under an older one");
+    a.page(&format!("{her}/photos")).await.says("no photo may be kept");
+    let mut db = house.house.store.read().await.unwrap();
+    let broken = stillroom::clients::consents::verify(&mut db, house.house.store.keys()).await.unwrap();
+    assert_eq!(broken, [], "both are told in the chain");
+});
+
+both_databases!(an_agreement_to_publicity_is_not_told_of_somebody_under_age, async |house| {
+    let mut a = house.actor(Actor::ArtistA);
+    let her = format!("/door/clients/{}", house.things.leaving);
+    let photos = format!("{her}/photos");
+    let agreed = async |a: &mut Browser| a.page(&photos).await.words().contains("She also agreed to publicity");
+    assert!(!agreed(&mut a).await);
+    let sign = format!("{her}/sign/publicity_photos");
+    let form = a.form(&sign, &sign).await.with_all(&crate::clients::signed());
+    a.submit(&form).await.must(303);
+    assert!(agreed(&mut a).await);
+    // Her birth date turns out to be another one.
+    let edit = format!("{her}/edit");
+    let born = [("born_day", "18"), ("born_month", "3"), ("born_year", "2008")];
+    let form = a.form(&edit, &edit).await.with_all(&born);
+    a.submit(&form).await.must(303);
+    assert!(!agreed(&mut a).await, "she is seventeen");
 });
 
 both_databases!(of_a_hostile_file_nothing_is_kept_but_a_picture_of_ours, async |house| {

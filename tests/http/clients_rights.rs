@@ -4,7 +4,7 @@ use std::path::Path;
 
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
-use stillroom::base::time::DAY;
+use stillroom::base::time::{DAY, MINUTE};
 use stillroom::clients::{self, Purpose};
 use stillroom::store::{OpenOptions, Store};
 use stillroom::{clearance, privacy};
@@ -463,6 +463,30 @@ both_databases!(two_records_put_together_keep_both_histories, async |house| {
     // Erased, the earlier record goes with her.
     erase(&mut a, ada, &[("treated", "no")]).await;
     assert_eq!(house.number("select count(*) from client where name <> '' and erased is not null").await, 0);
+});
+
+both_databases!(what_was_taken_back_under_one_record_is_not_in_force_again_once_two_are_one, async |house| {
+    let (ada, twin) = (&house.things.client, &house.things.twin);
+    let mut a = house.actor(Actor::ArtistA);
+    let sign = async |a: &mut Browser, id: &str| {
+        let path = format!("/door/clients/{id}/sign/patch_test");
+        let form = a.form(&path, &path).await.with_all(&crate::clients::signed());
+        a.submit(&form).await.goes_to()
+    };
+    let consent = sign(&mut a, ada).await;
+    house.clock.advance(MINUTE);
+    sign(&mut a, twin).await;
+    house.clock.advance(MINUTE);
+    let form = a.form(&format!("/door/clients/{ada}"), &format!("{consent}/withdraw")).await;
+    a.submit(&form).await.must(303);
+    let merge = format!("/door/clients/{ada}/merge/{twin}");
+    let mut desk = house.actor(Actor::Desk);
+    let form = desk.form(&merge, &merge).await;
+    desk.submit(&form).await.must(303);
+    let mut db = house.house.store.read().await.unwrap();
+    let (id, now) = (ada.parse().unwrap(), house.clock.now().0);
+    assert!(!clients::consent_in_force(&mut db, id, Purpose::PatchTest, now).await.unwrap(), "she took it back last");
+    assert_eq!(clients::consents::verify(&mut db, house.house.store.keys()).await.unwrap(), [], "the chain knows");
 });
 
 both_databases!(an_erasure_keeps_what_a_recorded_test_asks_to_be_kept_whatever_was_answered, async |house| {

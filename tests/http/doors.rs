@@ -250,12 +250,17 @@ fn office() -> Vec<Row> {
         post("/office/tokens/{token}/hide", empty_form, "ssnnnngss"),
         get("/office/audit", "ssnnnnoss"),
         get("/office/first-aid", "ssnnnnoss"),
-        post("/office/first-aid", |_| form(&[("who0", INVITED), ("number0", "112")]), "ssnnnngss"),
+        post(
+            "/office/first-aid",
+            |things| form(&[("stood", &things.stood["/office/first-aid"]), ("who0", INVITED), ("number0", "112")]),
+            "ssnnnngss",
+        ),
     ]
 }
 
-fn settings(_: &Things) -> Sent {
+fn settings(things: &Things) -> Sent {
     form(&[
+        ("stood", &things.stood["/office/settings"]),
         ("name", "Marram House"),
         ("zone", "Europe/Copenhagen"),
         ("currency", "DKK"),

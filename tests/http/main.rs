@@ -49,6 +49,7 @@ mod rooms;
 mod schema;
 mod shelf;
 mod sign_in;
+mod stood;
 mod store;
 mod studio;
 mod tablet;

@@ -119,6 +119,8 @@ pub(crate) struct Things {
     pub(crate) answers: Vec<(&'static str, String)>,
     /// Names Ada's record as its page shows it.
     pub(crate) shown: String,
+    /// What stands on the house's own texts and rules, by the address of their form.
+    pub(crate) stood: BTreeMap<&'static str, String>,
     pub(crate) client_file: String,
     pub(crate) second_file: String,
     pub(crate) hands: crate::hands::HandThings,
@@ -165,6 +167,10 @@ pub(crate) async fn furnish(house: &TestHouse) -> Things {
     crate::book::furnish(house, &mut owner, &mut things).await;
     crate::cards::furnish(house, &mut owner, &mut things).await;
     crate::tablet::furnish(house, &things).await;
+    for (path, ..) in crate::stood::TEXTS {
+        let mark = owner.form(path, path).await.value("stood").to_owned();
+        things.stood.insert(path, mark);
+    }
     things
 }
 

@@ -161,7 +161,8 @@ pub(in crate::clients) async fn signed(
     sealed::open(db, keys, consent.client, &signed_place(consent.id), &row.get::<Vec<u8>, _>(0)).await
 }
 
-/// Withdraws a consent of this client; a second time changes nothing.
+/// Withdraws a consent of this client, and whatever she signed for the same purpose before it: a record may hold two where it was put
+/// together with another. A second time changes nothing.
 pub(in crate::clients) async fn withdraw(
     tx: &mut Tx,
     client: ClientId,
@@ -169,7 +170,35 @@ pub(in crate::clients) async fn withdraw(
     by: PersonId,
 ) -> Result<(), Problem> {
     let consent = one(tx.db(), client, id).await?;
-    let now = tx.now.0;
+    let all = of_client(tx.db(), client).await?;
+    let same = |own: &&Consent| own.id != id && own.purpose == consent.purpose && own.withdrawn.is_none();
+    for earlier in all.iter().filter(same).filter(|own| own.at <= consent.at) {
+        end(tx, earlier, by).await?;
+    }
+    end(tx, &consent, by).await?;
+    tx.raise(crate::clients::DOOR);
+    Ok(())
+}
+
+/// Ends what she signed under one record and took back later under the other, once the two are put together.
+pub(in crate::clients) async fn end_what_was_taken_back(
+    tx: &mut Tx,
+    client: ClientId,
+    by: PersonId,
+) -> Result<(), Problem> {
+    let all = of_client(tx.db(), client).await?;
+    for own in all.iter().filter(|own| own.withdrawn.is_none()) {
+        let taken_back =
+            all.iter().filter(|other| other.purpose == own.purpose).filter_map(|other| other.withdrawn).max();
+        if taken_back.is_some_and(|at| at >= own.at) {
+            end(tx, own, by).await?;
+        }
+    }
+    Ok(())
+}
+
+async fn end(tx: &mut Tx, consent: &Consent, by: PersonId) -> Result<(), Problem> {
+    let (id, now) = (consent.id, tx.now.0);
     sqlx::query(
         "insert into consent_withdrawal (consent, at, by_person) values ($1, $2, $3) on conflict (consent) do nothing",
     )
@@ -182,7 +211,6 @@ pub(in crate::clients) async fn withdraw(
         // As the wording promises: nothing obliges the studio to keep a picture.
         crate::clients::photos::store::erase_under(tx, id).await?;
     }
-    tx.raise(crate::clients::DOOR);
     tx.audit("withdraw consent", id, consent.purpose.word()).await
 }
 

@@ -22,6 +22,7 @@ use crate::web::incoming::{At, Form, new_form_key};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
+use crate::web::stood::{mark_of, still_stands, stood_field};
 use crate::web::studio::{Place, Studio};
 
 pub(in crate::clients) fn routes() -> Routes {
@@ -66,9 +67,18 @@ async fn list(staff: Staff, State(house): State<House>) -> Result<Response, Prob
     page(&ListPage { frame, confirm: NOT_CONFIRMED, rows })
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, Default)]
+#[serde(default)]
 struct TypedText {
     body: String,
+    stood: String,
+}
+
+impl TypedText {
+    /// As it is kept, for a form to begin with.
+    fn of(body: String) -> Self {
+        Self { stood: mark_of(&body), body }
+    }
 }
 
 fn view(
@@ -76,13 +86,13 @@ fn view(
     owner: &Owner,
     studio: &Studio,
     purpose: Purpose,
-    body: &str,
+    typed: &TypedText,
     notes: &[FieldNote],
     key: String,
 ) -> FormPage {
-    let field = FieldView { kind: "textarea", ..text_field("body", "The wording", body) }
+    let field = FieldView { kind: "textarea", ..text_field("body", "The wording", &typed.body) }
         .hinted("What is done, what can go wrong, what else there is, that she may stop and withdraw. Nobody signs a right away: such words do not hold, and many insurers end cover over them.");
-    let (fields, mistakes) = noted(vec![field], notes);
+    let (fields, mistakes) = noted(vec![field, stood_field(&typed.stood)], notes);
     FormPage {
         frame: house.frame(studio, &owner.visitor, Place::Door, format!("Consent: {}", purpose.words())),
         key,
@@ -101,7 +111,7 @@ async fn edit(owner: Owner, State(house): State<House>, At(purpose): At<Purpose>
     let mut db = house.store.read().await?;
     let studio = Studio::load(&mut db).await?;
     let (_, body) = store::text(&mut db, purpose).await?;
-    page(&view(&house, &owner, &studio, purpose, &body, &[], new_form_key()))
+    page(&view(&house, &owner, &studio, purpose, &TypedText::of(body), &[], new_form_key()))
 }
 
 /// Words by which somebody would sign a right away.
@@ -129,29 +139,42 @@ async fn change(
     At(purpose): At<Purpose>,
     form: Form<TypedText>,
 ) -> Result<Response, Problem> {
+    let key = form.key.form.clone().unwrap_or_default();
+    let load = async || {
+        let mut db = house.store.read().await?;
+        let (studio, (_, body)) = (Studio::load(&mut db).await?, store::text(&mut db, purpose).await?);
+        Ok::<_, Problem>((studio, TypedText::of(body)))
+    };
     let body = match check(&form.typed.body) {
         Ok(body) => body,
         Err(Problem::Mistakes(notes)) => {
-            let mut db = house.store.read().await?;
-            let studio = Studio::load(&mut db).await?;
-            let key = form.key.form.clone().unwrap_or_default();
-            let view = view(&house, &owner, &studio, purpose, &form.typed.body, &notes, key);
+            let (studio, _) = load().await?;
+            let view = view(&house, &owner, &studio, purpose, &form.typed, &notes, key);
             return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view);
         }
         Err(other) => return Err(other),
     };
-    let by = owner.who.id;
-    let kept = house
-        .store
-        .write(&form.key, move |tx| {
-            let body = body.clone();
-            Box::pin(async move {
-                store::keep_text(tx, by, purpose, &body).await?;
-                Ok(Kept::see("/door/consents"))
-            })
+    let (by, seen) = (owner.who.id, form.typed.stood.clone());
+    let kept = house.store.write(&form.key, move |tx| {
+        let (body, seen) = (body.clone(), seen.clone());
+        Box::pin(async move {
+            let (_, standing) = store::text(tx.db(), purpose).await?;
+            still_stands(&seen, &standing, &body)?;
+            store::keep_text(tx, by, purpose, &body).await?;
+            Ok(Kept::see("/door/consents"))
         })
-        .await?;
-    Ok(answer(&house, &kept))
+    });
+    match kept.await {
+        Ok(kept) => Ok(answer(&house, &kept)),
+        Err(Problem::Clash(..)) => {
+            let (studio, now) = load().await?;
+            let typed = TypedText { stood: now.stood.clone(), body: form.typed.body };
+            let now = view(&house, &owner, &studio, purpose, &now, &[], String::new());
+            let view = view(&house, &owner, &studio, purpose, &typed, &[], key).beside(&now);
+            page_with(StatusCode::CONFLICT, &view)
+        }
+        Err(problem) => Err(problem),
+    }
 }
 
 #[cfg(test)]

@@ -87,7 +87,7 @@ async fn show(
     Query(asked): Query<BTreeMap<String, String>>,
 ) -> Result<Response, Problem> {
     let part = asked.get("page").and_then(|page| page.parse().ok()).unwrap_or(1);
-    page(&view(&house, &staff, (id, part), Moment::Before.word(), &[], new_form_key()).await?)
+    page(&view(&house, &staff, (id, part), "", &[], new_form_key()).await?)
 }
 
 async fn view(
@@ -104,7 +104,7 @@ async fn view(
     let studio = Studio::load(&mut db).await?;
     let names = Names::load(&mut db).await?;
     let consent = consents::store::newest(&mut db, id, Purpose::RecordPhotos).await?;
-    let publicity = consents::store::newest(&mut db, id, Purpose::PublicityPhotos).await?;
+    let publicity = consents::consent_in_force(&mut db, id, Purpose::PublicityPhotos, now).await?;
     let all = store::of_client(&mut db, id).await?;
     let path = house.url(&format!("/door/clients/{id}"));
     let (hidden, shown): (Vec<_>, Vec<_>) = all.into_iter().partition(|photo| photo.withdrawn.is_some());
@@ -118,7 +118,16 @@ async fn view(
             None => ("fit", format!("signed {}", day(consent.at))),
         },
     };
+    // When it was taken is for whoever took it to say: nothing is chosen beforehand, and it is asked before the file, which no page
+    // that comes back still holds.
     let fields = vec![
+        choice_field(
+            "radio",
+            "moment",
+            "Taken",
+            moment,
+            Moment::CHOSEN.map(|moment| (moment.word().to_owned(), moment.words().to_owned())),
+        ),
         FieldView {
             name: "file",
             label: "The photo".to_owned(),
@@ -129,13 +138,6 @@ async fn view(
             kind: "file",
             ..FieldView::default()
         },
-        choice_field(
-            "radio",
-            "moment",
-            "Taken",
-            moment,
-            Moment::CHOSEN.map(|moment| (moment.word().to_owned(), moment.words().to_owned())),
-        ),
     ];
     let (fields, mistakes) = noted(fields, notes);
     Ok(PhotosPage {
@@ -144,7 +146,7 @@ async fn view(
         action: format!("{path}/photos"),
         sign: format!("{path}/sign/{}", Purpose::RecordPhotos.word()),
         may_add: in_force && client.restricted.is_none(),
-        publicity: publicity.is_some_and(|consent| consent.withdrawn.is_none()),
+        publicity,
         consent: state,
         fields,
         mistakes,

@@ -4,6 +4,7 @@
 pub(super) mod edit_page;
 mod starting;
 pub(super) mod store;
+mod typed;
 
 use serde::{Deserialize, Serialize};
 
