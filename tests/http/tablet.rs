@@ -6,6 +6,7 @@ use crate::browser::Browser;
 use crate::doors::{Row, empty_form, form, get, post};
 use crate::house::{TestHouse, both_databases};
 use crate::mistakes::Slip;
+use crate::offline;
 use crate::studio::{Actor, PHRASE, SPARE, Things, session_of};
 
 pub(crate) const DIGITS: &str = "739158";
@@ -135,6 +136,20 @@ both_databases!(in_a_clients_hands_a_shared_tablet_opens_first_aid_and_comes_bac
     card.says("Adhesive in an open eye");
     card.says("Back to the form");
     tablet.get("/office").await.must(403);
+});
+
+both_databases!(a_lock_that_never_reached_the_house_is_told_by_the_page_of_names, async |house| {
+    let mut tablet = enrolled(house).await;
+    // The tablet was locked without network: the owner's sign-in goes on until the house hears of it.
+    let names = tablet.page("/tablet?next=%2Fshelf").await;
+    assert_eq!(offline::attribute(&names, "data-still-in").unwrap(), "/tablet/lock");
+    assert!(!names.words().contains("Signed in") && !names.text().contains("data-outbox-line"), "it names nobody");
+    let token = offline::attribute(&names, "data-still-token").unwrap();
+    tablet.post("/tablet/lock", &[("csrf", "another"), ("next", "/")]).await.must(403);
+    tablet.get("/shelf").await.must(200);
+    tablet.post("/tablet/lock", &[("csrf", &token), ("next", "/")]).await.goes_to();
+    assert!(tablet.get("/shelf").await.goes_to().starts_with("/sign-in"));
+    assert_eq!(offline::attribute(&tablet.page("/tablet").await, "data-still-in"), None, "it has heard of it");
 });
 
 /// Hands Ada's consultation over on a device somebody is signed in on.
