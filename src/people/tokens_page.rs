@@ -146,6 +146,7 @@ async fn token_page(owner: Owner, State(house): State<House>, At(id): At<TokenId
     let listed =
         token::all(&mut db).await?.into_iter().find(|listed| listed.id == id).ok_or(Problem::NotHere("token"))?;
     let secret = token::secret(&mut db, house.store.keys(), id, owner.visitor.now).await?;
+    let secret = secret.filter(|_| with_passphrase(&owner.visitor).is_ok());
     let kind = kind_words(&listed.kind);
     let example = match listed.kind {
         token::Kind::Sensor { room, .. } => format!(
@@ -189,11 +190,12 @@ async fn hide_token(
 }
 
 async fn revoke_token(
-    _owner: Owner,
+    owner: Owner,
     State(house): State<House>,
     At(id): At<TokenId>,
     form: Form<Nothing>,
 ) -> Result<Response, Problem> {
+    with_passphrase(&owner.visitor)?;
     let kept = house
         .store
         .write(&form.key, move |tx| {

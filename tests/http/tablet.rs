@@ -376,6 +376,9 @@ both_databases!(export_erasure_roles_and_keys_ask_for_the_passphrase_on_a_shared
     let (sensor, new_sensor) =
         (format!("{room}/instruments/{}", house.things.sensor), format!("{room}/instruments/new"));
     let calendar = format!("/book/calendar/{}", house.things.hands.artist);
+    // Closing what was opened asks as well.
+    let key = format!("/office/tokens/{}", house.things.read_token);
+    let session = format!("/office/sessions/{}/end", house.things.second_session);
     let before = house.counts().await;
     let forms = [
         ("/office/tokens", "/office/tokens".to_owned(), vec![("name", "screen")]),
@@ -383,6 +386,9 @@ both_databases!(export_erasure_roles_and_keys_ask_for_the_passphrase_on_a_shared
         (sensor.as_str(), format!("{sensor}/token"), vec![]),
         (new_sensor.as_str(), format!("{room}/instruments"), vec![("name", "By the door"), ("kind", "sensor")]),
         (calendar.as_str(), calendar.clone(), vec![]),
+        (calendar.as_str(), format!("{calendar}/revoke"), vec![]),
+        (key.as_str(), format!("{key}/revoke"), vec![]),
+        ("/office/sessions", session.clone(), vec![]),
         ("person", format!("/office/people/{spare}/role"), vec![("role", "owner")]),
     ];
     let mut asked = None;
