@@ -40,6 +40,11 @@ mod version_store;
 mod work_fields;
 mod work_page;
 
+use futures_util::future::BoxFuture;
+
+use crate::base::ids::AppointmentId;
+use crate::base::problem::Problem;
+use crate::store::Db;
 use crate::web::routes::Routes;
 
 pub use her_page::of_her;
@@ -50,6 +55,15 @@ pub use seed::{SeedCard, seed_cards};
 
 /// Risen whenever a card changes.
 pub const TOPIC: &str = "cards";
+
+/// Whether a card was opened for an appointment.
+///
+/// # Errors
+/// When the database cannot be read.
+#[must_use]
+pub fn has_card(db: &mut Db, appointment: AppointmentId) -> BoxFuture<'_, Result<bool, Problem>> {
+    Box::pin(async move { Ok(store::of_appointment(db, appointment).await?.is_some()) })
+}
 
 /// Every door of this part.
 #[must_use]
