@@ -48,7 +48,9 @@ pub use from_cards::HasCard;
 pub use handing::hand_over;
 pub use of_client::{TABLES, client_erase, client_file, client_merge};
 pub use plan::Bed;
-pub(crate) use seed::{Beginning, first_and_last, seed_appointments, seed_beginning};
+pub(crate) use seed::{
+    Beginning, first_and_last, seed_appointments, seed_beginning, seed_records, seeded_without_record,
+};
 pub use service::{Service, VisitKind};
 
 /// Risen whenever something of the book changes.
