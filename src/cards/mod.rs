@@ -10,6 +10,7 @@ mod close_counts;
 mod close_page;
 mod correct_arrival;
 mod correct_page;
+mod correct_visit;
 pub mod counts;
 mod drop_page;
 mod her_page;
