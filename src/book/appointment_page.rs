@@ -19,6 +19,7 @@ use crate::base::actor::Role;
 use crate::base::ids::AppointmentId;
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::time::{Instant, MINUTE};
+use crate::clearance::typed::tick_field;
 use crate::clients::{self, Client};
 use crate::people;
 use crate::store::Db;
@@ -78,6 +79,7 @@ pub(super) struct AppointmentPage {
     key: String,
     mistakes: Vec<Mistake>,
     why: FieldView,
+    outside: FieldView,
     path: String,
     told: String,
     lead: String,
@@ -107,25 +109,28 @@ async fn show(
     At(id): At<AppointmentId>,
     Query(asked): Query<Told>,
 ) -> Result<Response, Problem> {
-    page(&view(&house, &staff, id, &asked.told, why_field("", &[]), new_form_key()).await?)
+    page(&view(&house, &staff, id, &asked.told, DeedFields::of("", false, &[]), new_form_key()).await?)
 }
 
-/// Why it is called off.
-pub(super) fn why_field(typed: &str, notes: &[FieldNote]) -> FieldView {
-    let why = text_field("reason", "Why", typed).hinted("A few words, without a word of health.").or_empty();
-    let mut fields = [why];
-    note_fields(&mut fields, notes);
-    let [why] = fields;
-    why
+/// Fields of what is done in one tap: why it is called off, and whether it holds again outside the hours.
+pub(super) struct DeedFields([FieldView; 2]);
+
+impl DeedFields {
+    pub(super) fn of(reason: &str, outside: bool, notes: &[FieldNote]) -> Self {
+        let why = text_field("reason", "Why", reason).hinted("A few words, without a word of health.").or_empty();
+        let mut fields = [why, tick_field("outside", "also outside the hours", outside)];
+        note_fields(&mut fields, notes);
+        Self(fields)
+    }
 }
 
-/// The page, with the field of a reason as it was typed.
+/// The page, with the fields of its deeds as they were typed.
 pub(super) async fn view(
     house: &House,
     staff: &Staff,
     id: AppointmentId,
     told: &str,
-    why: FieldView,
+    DeedFields([why, outside]): DeedFields,
     key: String,
 ) -> Result<AppointmentPage, Problem> {
     let (around, appointment) = hers(house, staff, id).await?;
@@ -154,8 +159,9 @@ pub(super) async fn view(
     Ok(AppointmentPage {
         frame: house.frame(&around.studio, &staff.visitor, Place::Book, appointment.booked.short.clone()),
         key,
-        mistakes: mistakes([&why]),
+        mistakes: mistakes([&why, &outside]),
         why,
+        outside,
         told: told_words(told, clearance.as_ref()),
         record: opens.map(|client| house.url(&format!("/door/clients/{}", client.id))),
         card: has_card(&around, staff, &appointment).then(|| house.url(&format!("/cards/of/{id}"))),

@@ -4,6 +4,7 @@
 use super::appointment::{Appointment, Booked, Change, State, When};
 use super::around::Around;
 use super::expecting;
+use super::from_cards::HasCard;
 use super::hours::MINUTES_A_DAY;
 use super::plan_store;
 use super::search::{self, Ask};
@@ -84,25 +85,40 @@ pub(super) async fn move_to(tx: &mut Tx, draft: &Draft, seen: i64) -> Result<App
     Ok(appointment)
 }
 
+/// What one tap makes of an appointment.
+#[derive(Debug, Clone)]
+pub(super) struct Deed {
+    pub(super) state: State,
+    /// Why it is called off; may be empty.
+    pub(super) reason: String,
+    /// Held again also outside the hours.
+    pub(super) outside: bool,
+}
+
 /// Calls off, notes that nobody came, or lets it hold again, if it is still as it was seen.
 pub(super) async fn set_state(
     tx: &mut Tx,
     id: AppointmentId,
     seen: i64,
-    state: State,
-    reason: &str,
+    deed: &Deed,
+    has_card: HasCard,
 ) -> Result<Appointment, Problem> {
     let before = as_seen(tx, id, seen).await?;
-    if state == State::Booked {
-        still_free(tx, &before).await?;
+    let state = deed.state;
+    if state != State::Booked && has_card(tx.db(), id).await? {
+        return Err(Problem::Clash(
+            "A treatment card was opened for this appointment: she came, and the card stands.".into(),
+            "Open the card from the appointment: go on with it, or correct what is wrong on it.".into(),
+        ));
     }
+    let bed = if state == State::Booked { still_free(tx, &before, deed.outside).await? } else { before.bed };
     let change = match state {
         State::Booked => Change::Made,
         State::Cancelled => Change::Cancelled,
         State::NoShow => Change::NoShow,
     };
-    let appointment = Appointment { state, version: before.version + 1, changed: tx.now.0, ..before };
-    finish(tx, &appointment, reason, change).await?;
+    let appointment = Appointment { state, bed, version: before.version + 1, changed: tx.now.0, ..before };
+    finish(tx, &appointment, &deed.reason, change).await?;
     Ok(appointment)
 }
 
@@ -201,6 +217,7 @@ async fn instead(tx: &mut Tx, around: &Around, draft: &Draft) -> Result<String, 
         length: Length { minutes: draft.when.minutes(), ..draft.service.length },
         takes_bed: draft.service.takes_bed,
         artists: vec![draft.artist],
+        moving: Some(draft.id),
         after: 0,
         before: MINUTES_A_DAY,
         from: day,
@@ -226,19 +243,37 @@ async fn instead(tx: &mut Tx, around: &Around, draft: &Draft) -> Result<String, 
     })
 }
 
-/// For one that was called off: whether its time is still free.
-async fn still_free(tx: &mut Tx, before: &Appointment) -> Result<(), Problem> {
+/// For one that was called off: the bed it gets where artist, bed and hours are still free, judged as a booking is.
+async fn still_free(tx: &mut Tx, before: &Appointment, outside: bool) -> Result<Option<BedId>, Problem> {
     if before.state == State::Booked {
         return Err(Problem::Clash("It holds already.".into(), "Nothing needs to be done.".into()));
     }
-    let busy: Span = before.when.busy;
-    let taken = store::in_the_way(tx, busy, before.id).await?;
-    let in_the_way = |other: &&Taken| other.artist == before.artist || (other.bed.is_some() && other.bed == before.bed);
-    match taken.iter().find(in_the_way) {
-        None => Ok(()),
-        Some(_) => Err(Problem::Clash(
-            "Its time has been given to somebody else meanwhile.".into(),
-            "Book it anew at another time.".into(),
-        )),
+    let around = Around::load(tx.db()).await?;
+    let anew = || "Book it anew at another time.".to_owned();
+    if around.artist(before.artist).is_none() {
+        return Err(Problem::Clash("Whoever it was booked with works here no more.".into(), anew()));
     }
+    let service = around.service(before.service).cloned().ok_or(Problem::NotHere("service"))?;
+    let draft = Draft {
+        id: before.id,
+        artist: before.artist,
+        bed: before.bed.map_or(Wish::Any, Wish::One),
+        service,
+        booked: before.booked.clone(),
+        when: before.when.clone(),
+        note: before.note.clone(),
+        outside: true,
+    };
+    let bed = place(tx, &draft).await.map_err(|problem| match problem {
+        Problem::Mistakes(notes) => {
+            let why = notes.first().map(|note| note.sentence.clone()).unwrap_or_default();
+            Problem::Clash(format!("Its time is no longer free. {why}"), anew())
+        }
+        other => other,
+    })?;
+    if !outside && !is_open(tx, before.artist, before.when.visit, &around.studio.zone).await? {
+        let closed = format!("{} does not work then, or the house is closed.", around.first_name(before.artist));
+        return Err(Problem::mistake("outside", format!("{closed} Tick this to let it hold all the same.")));
+    }
+    Ok(bed)
 }

@@ -6,11 +6,12 @@ use axum::response::Response;
 use serde::Deserialize;
 
 use super::appointment::State as Standing;
-use super::appointment_page::{view, why_field};
-use super::booking;
+use super::appointment_page::{DeedFields, view};
+use super::booking::{self, Deed};
+use super::from_cards::HasCard;
 use super::move_page::hers;
 use crate::base::ids::AppointmentId;
-use crate::base::problem::{FieldNote, Problem};
+use crate::base::problem::Problem;
 use crate::base::text;
 use crate::store::Kept;
 use crate::web::House;
@@ -20,11 +21,16 @@ use crate::web::problems::page_with;
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 
-pub(super) fn routes() -> Routes {
+pub(super) fn routes(has_card: HasCard) -> Routes {
+    let deed = move |state, told| {
+        move |staff: Staff, house: State<House>, id: At<AppointmentId>, form: Form<TypedDeed>| {
+            set(staff, house, id, form, (state, told, has_card))
+        }
+    };
     Routes::new()
-        .post("/book/{appointment}/cancel", cancel)
-        .post("/book/{appointment}/no-show", no_show)
-        .post("/book/{appointment}/restore", restore)
+        .post("/book/{appointment}/cancel", deed(Standing::Cancelled, "cancelled"))
+        .post("/book/{appointment}/no-show", deed(Standing::NoShow, "missed"))
+        .post("/book/{appointment}/restore", deed(Standing::Booked, "restored"))
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -32,16 +38,17 @@ pub(super) fn routes() -> Routes {
 struct TypedDeed {
     seen: String,
     reason: String,
+    outside: String,
 }
 
 async fn set(
-    house: &House,
-    staff: &Staff,
-    id: AppointmentId,
+    staff: Staff,
+    State(house): State<House>,
+    At(id): At<AppointmentId>,
     form: Form<TypedDeed>,
-    (state, told): (Standing, &'static str),
+    (state, told, has_card): (Standing, &'static str, HasCard),
 ) -> Result<Response, Problem> {
-    let (_, appointment) = hers(house, staff, id).await?;
+    let (_, appointment) = hers(&house, &staff, id).await?;
     if state == Standing::NoShow && appointment.when.visit.from > staff.visitor.now.0 {
         return Err(Problem::Clash(
             "It has not begun yet.".into(),
@@ -49,48 +56,27 @@ async fn set(
         ));
     }
     let seen = form.typed.seen.parse().unwrap_or(0);
-    let reason = match text::line(&form.typed.reason, 120) {
-        Ok(reason) => reason,
-        Err(text::BadText::Empty) => String::new(),
-        Err(bad) => {
-            let why = why_field(&form.typed.reason, &[FieldNote::new("reason", bad.to_string())]);
-            let key = form.key.form.clone().unwrap_or_default();
-            return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view(house, staff, id, "", why, key).await?);
+    let outside = form.typed.outside == "yes";
+    let result = match text::line(&form.typed.reason, 120) {
+        Err(bad) if bad != text::BadText::Empty => Err(Problem::mistake("reason", bad.to_string())),
+        reason => {
+            let deed = Deed { state, reason: reason.unwrap_or_default(), outside };
+            let kept = house.store.write(&form.key, move |tx| {
+                let deed = deed.clone();
+                Box::pin(async move {
+                    booking::set_state(tx, id, seen, &deed, has_card).await?;
+                    Ok(Kept::see(format!("/book/{id}?told={told}")))
+                })
+            });
+            kept.await
         }
     };
-    let kept = house.store.write(&form.key, move |tx| {
-        let reason = reason.clone();
-        Box::pin(async move {
-            booking::set_state(tx, id, seen, state, &reason).await?;
-            Ok(Kept::see(format!("/book/{id}?told={told}")))
-        })
-    });
-    Ok(answer(house, &kept.await?))
-}
-
-async fn cancel(
-    staff: Staff,
-    State(house): State<House>,
-    At(id): At<AppointmentId>,
-    form: Form<TypedDeed>,
-) -> Result<Response, Problem> {
-    set(&house, &staff, id, form, (Standing::Cancelled, "cancelled")).await
-}
-
-async fn no_show(
-    staff: Staff,
-    State(house): State<House>,
-    At(id): At<AppointmentId>,
-    form: Form<TypedDeed>,
-) -> Result<Response, Problem> {
-    set(&house, &staff, id, form, (Standing::NoShow, "missed")).await
-}
-
-async fn restore(
-    staff: Staff,
-    State(house): State<House>,
-    At(id): At<AppointmentId>,
-    form: Form<TypedDeed>,
-) -> Result<Response, Problem> {
-    set(&house, &staff, id, form, (Standing::Booked, "restored")).await
+    match result {
+        Err(Problem::Mistakes(notes)) => {
+            let fields = DeedFields::of(&form.typed.reason, outside, &notes);
+            let key = form.key.form.clone().unwrap_or_default();
+            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view(&house, &staff, id, "", fields, key).await?)
+        }
+        other => Ok(answer(&house, &other?)),
+    }
 }

@@ -108,6 +108,7 @@ async fn revoke(
     At(id): At<ArtistId>,
     form: Form<Nothing>,
 ) -> Result<Response, Problem> {
+    with_passphrase(&staff.visitor)?;
     write(&house, &staff, id, form, Deed::Close).await
 }
 

@@ -13,12 +13,14 @@ use super::hours::{MINUTES_A_DAY, typed_minute};
 use super::search::{self, Ask, Free};
 use super::slots::Length;
 use super::typed_booking::MINUTES;
-use super::waiting_store;
+use super::{store, waiting_store};
 use crate::artists::Artist;
+use crate::base::actor::Who;
 use crate::base::ids::{AppointmentId, ArtistId, WaitingId};
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::time::Instant;
 use crate::base::zone::Zone;
+use crate::store::Db;
 use crate::web::House;
 use crate::web::checks::{Notes, choice_field, note_fields, number_field, text_field};
 use crate::web::form::{FieldView, Mistake, mistakes};
@@ -115,6 +117,7 @@ impl TypedWish {
                 length,
                 takes_bed: service.takes_bed,
                 artists: with?,
+                moving: None,
                 after: after?,
                 before: before?,
                 from: from?.max(today),
@@ -161,7 +164,8 @@ async fn look(staff: Staff, State(house): State<House>, Query(typed): Query<Type
     let (mut asked, mut rows, mut notes) = (String::new(), Vec::new(), Vec::new());
     if !nothing_asked {
         match typed.check(&around, &artists, now) {
-            Ok((ask, words)) => {
+            Ok((mut ask, words)) => {
+                ask.moving = moving(&mut db, &around, &staff.who, &typed.moving).await?;
                 let beds: Vec<_> = around.beds().collect();
                 let found = search::search(&mut db, &ask, &beds, &around.studio.zone, now).await?;
                 let base = base_query(&mut db, &typed).await?;
@@ -187,6 +191,13 @@ async fn look(staff: Staff, State(house): State<House>, Query(typed): Query<Type
     })
 }
 
+/// The appointment that is to be moved, for whoever may move it: of another's time nothing is told.
+async fn moving(db: &mut Db, around: &Around, who: &Who, typed: &str) -> Result<Option<AppointmentId>, Problem> {
+    let Ok(id) = typed.parse::<AppointmentId>() else { return Ok(None) };
+    let appointment = store::one(db, id).await?;
+    Ok(around.seen(who, appointment).ok().map(|own| own.id))
+}
+
 /// Of each artist's day the first, the last and two between: a list of quarter hours one after the other says less.
 fn spread(found: Vec<Free>, zone: &Zone) -> Vec<Free> {
     let mut groups: BTreeMap<(Date, ArtistId), Vec<Free>> = BTreeMap::new();
@@ -209,7 +220,7 @@ fn spread(found: Vec<Free>, zone: &Zone) -> Vec<Free> {
 }
 
 /// What a link of every row says besides time, artist and bed: who it is for.
-async fn base_query(db: &mut crate::store::Db, typed: &TypedWish) -> Result<Vec<(&'static str, String)>, Problem> {
+async fn base_query(db: &mut Db, typed: &TypedWish) -> Result<Vec<(&'static str, String)>, Problem> {
     let mut base = vec![("service", typed.service.clone())];
     if let Ok(id) = typed.waiting.parse::<WaitingId>()
         && let Some(waiting) = waiting_store::one(db, id).await?

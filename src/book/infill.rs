@@ -40,6 +40,7 @@ pub(super) async fn infill(
         length: next.length,
         takes_bed: next.takes_bed,
         artists: vec![appointment.artist],
+        moving: None,
         after: 0,
         before: MINUTES_A_DAY,
         from: later(day, INFILL_DAYS.0),

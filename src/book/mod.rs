@@ -13,6 +13,7 @@ mod expecting;
 mod feed_page;
 mod feed_store;
 mod form_page;
+mod from_cards;
 mod free_page;
 mod grid;
 mod handing;
@@ -43,10 +44,13 @@ use crate::web::routes::Routes;
 
 pub use appointment::{Appointment, Booked, State, When};
 pub use expecting::judged_as;
+pub use from_cards::HasCard;
 pub use handing::hand_over;
 pub use of_client::{TABLES, client_erase, client_file, client_merge};
 pub use plan::Bed;
-pub(crate) use seed::{Beginning, first_and_last, seed_appointments, seed_beginning};
+pub(crate) use seed::{
+    Beginning, first_and_last, seed_appointments, seed_beginning, seed_records, seeded_without_record,
+};
 pub use service::{Service, VisitKind};
 
 /// Risen whenever something of the book changes.
@@ -92,9 +96,9 @@ pub async fn hide_old_addresses(tx: &mut Tx) -> Result<(), Problem> {
     feed_store::hide_old(tx).await
 }
 
-/// Every door of this part.
+/// Every door of this part; `has_card` answers what only cards know.
 #[must_use]
-pub fn routes() -> Routes {
+pub fn routes(has_card: HasCard) -> Routes {
     diary_page::routes()
         .join(form_page::routes())
         .join(move_page::routes())
@@ -106,5 +110,5 @@ pub fn routes() -> Routes {
         .join(beds_page::routes())
         .join(feed_page::routes())
         .join(appointment_page::routes())
-        .join(deed_page::routes())
+        .join(deed_page::routes(has_card))
 }

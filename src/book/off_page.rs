@@ -185,8 +185,8 @@ async fn view(
     let mut rows = Vec::new();
     for off in plan_store::offs(&mut db, Span::new(now, now.plus(AHEAD * DAY))).await? {
         let taken = match off.artist {
-            Some(artist) => store::taken_of(&mut db, artist, off.span).await?,
-            None => store::taken(&mut db, off.span).await?,
+            Some(artist) => store::taken_of(&mut db, artist, off.span, None).await?,
+            None => store::taken(&mut db, off.span, None).await?,
         };
         let still = taken.iter().filter(|taken| taken.busy.to > now && taken.busy.overlaps(&off.span)).count();
         rows.push(row(house, &around, &staff.who, &off, still, now));

@@ -11,7 +11,7 @@ use super::plan::{Bed, Hours};
 use super::plan_store;
 use super::slots::{Length, Span, Spans, beginnings};
 use super::store::{self, Taken};
-use crate::base::ids::{ArtistId, BedId};
+use crate::base::ids::{AppointmentId, ArtistId, BedId};
 use crate::base::problem::Problem;
 use crate::base::time::{HOUR, Instant};
 use crate::base::zone::Zone;
@@ -32,6 +32,8 @@ pub struct Ask {
     pub takes_bed: bool,
     /// With one of these artists.
     pub artists: Vec<ArtistId>,
+    /// The appointment that is to be moved: its own time is free for it.
+    pub moving: Option<AppointmentId>,
     /// Begins at or after this minute of the day.
     pub after: i64,
     /// Begins before this minute of the day.
@@ -97,8 +99,8 @@ async fn fortnight(
     let margin = 4 * HOUR;
     let span = Span::new(zone.start_of(from).plus(-margin), zone.start_of(later(from, days)).plus(margin));
     let taken = match ask.artists.as_slice() {
-        [one] => store::taken_of(db, *one, span).await?,
-        _ => store::taken(db, span).await?,
+        [one] => store::taken_of(db, *one, span, ask.moving).await?,
+        _ => store::taken(db, span, ask.moving).await?,
     };
     let free: Vec<(ArtistId, Spans)> = ask
         .artists
@@ -119,7 +121,7 @@ async fn fortnight(
                 }
                 let bed = if ask.takes_bed {
                     if free_beds.is_none() {
-                        free_beds = Some(beds_of(db, beds, span).await?);
+                        free_beds = Some(beds_of(db, beds, span, ask.moving).await?);
                     }
                     let busy = ask.length.busy(at);
                     let free = |bed: &&&Bed| {
@@ -153,8 +155,13 @@ fn starts_of_day(ask: &Ask, open: &Spans, free: &Spans, day: Date, zone: &Zone, 
     starts.into_iter().filter(|at| *at < before && *at >= now).collect()
 }
 
-async fn beds_of(db: &mut Db, beds: &[&Bed], span: Span) -> Result<BTreeMap<BedId, Spans>, Problem> {
-    let taken = store::taken(db, span).await?;
+async fn beds_of(
+    db: &mut Db,
+    beds: &[&Bed],
+    span: Span,
+    moving: Option<AppointmentId>,
+) -> Result<BTreeMap<BedId, Spans>, Problem> {
+    let taken = store::taken(db, span, moving).await?;
     Ok(beds.iter().map(|bed| (bed.id, free_of(span, taken.iter().filter(|taken| taken.bed == Some(bed.id))))).collect())
 }
 

@@ -4,11 +4,12 @@ use std::fmt::Write as _;
 
 use sqlx::Row;
 
-use super::appointment::Appointment;
+use super::appointment::{Appointment, State};
 use super::hours::Week;
 use super::plan::Off;
-use super::{Service, plan_store};
-use crate::base::ids::{ArtistId, BedId, RoomId};
+use super::slots::Span;
+use super::{Service, expecting, plan_store, store};
+use crate::base::ids::{AppointmentId, ArtistId, BedId, ClientId, RoomId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::store::{Db, FormKey, Kept, Tx};
@@ -52,6 +53,9 @@ pub(crate) async fn seed_beginning(house: &House, beginning: Beginning) -> Resul
         .await
         .map(|_| ())
 }
+
+/// Who made appointments up, as their first version says.
+const SEEDED_BY: &str = "house";
 
 /// Rows in one statement: 40 × 18 values stay far below what either database takes.
 const ROWS_A_STATEMENT: usize = 40;
@@ -142,7 +146,7 @@ async fn insert_versions(tx: &mut Tx, appointments: &[Appointment]) -> Result<()
             .bind(a.when.visit.to.0)
             .bind(a.state.word())
             .bind("")
-            .bind("house")
+            .bind(SEEDED_BY)
             .bind(a.changed.0);
     }
     query.execute(tx.db()).await?;
@@ -160,4 +164,49 @@ pub(crate) async fn first_and_last(db: &mut Db) -> Result<Option<(Instant, Insta
         found.extend(sqlx::query(text).fetch_optional(&mut *db).await?.map(|row| Instant(row.get(0))));
     }
     Ok(found.first().copied().zip(found.last().copied()))
+}
+
+/// Appointments made up in a span that hold, were never changed since, and have no record chosen, by their beginning.
+pub(crate) async fn seeded_without_record(db: &mut Db, span: Span) -> Result<Vec<Appointment>, Problem> {
+    let mut made = Vec::new();
+    for own in store::between(db, span).await? {
+        let made_up = own.version == 1 && own.state == State::Booked && own.booked.client.is_none();
+        if !made_up || own.when.visit.from < span.from {
+            continue;
+        }
+        let by = store::versions(db, own.id).await?.first().map(|version| version.by.clone());
+        if by.as_deref() == Some(SEEDED_BY) {
+            made.push(own);
+        }
+    }
+    Ok(made)
+}
+
+/// Says of made-up appointments whose they are, and tells clearance who is expected.
+pub(crate) async fn seed_records(house: &House, records: Vec<(AppointmentId, ClientId)>) -> Result<(), Problem> {
+    if records.is_empty() {
+        return Ok(());
+    }
+    house
+        .store
+        .write(&FormKey::house(), move |tx| {
+            let records = records.clone();
+            Box::pin(async move {
+                for (id, client) in &records {
+                    let Some(mut own) = store::one(tx.db(), *id).await? else { continue };
+                    own.booked.client = Some(*client);
+                    sqlx::query("update appointment set client = $2 where id = $1")
+                        .bind(id.to_string())
+                        .bind(client.to_string())
+                        .execute(tx.db())
+                        .await?;
+                    expecting::tell(tx, &own).await?;
+                }
+                tx.raise(super::TOPIC);
+                tx.audit("seed records of the book", "house", &records.len().to_string()).await?;
+                Ok(Kept::see(""))
+            })
+        })
+        .await
+        .map(|_| ())
 }

@@ -122,30 +122,37 @@ pub(super) async fn came_before(db: &mut Db, client: ClientId, before: Instant) 
     Ok(row.is_some())
 }
 
-/// What is taken between two instants, of everybody.
-pub(super) async fn taken(db: &mut Db, span: Span) -> Result<Vec<Taken>, Problem> {
+/// What is taken between two instants, of everybody; `except` is the appointment that is to be moved.
+pub(super) async fn taken(db: &mut Db, span: Span, except: Option<AppointmentId>) -> Result<Vec<Taken>, Problem> {
     let rows = sqlx::query(
         "select artist, bed, busy_from, busy_to, starts from appointment
-         where busy_from < $1 and busy_from > $2 and busy_to > $3 and state = 'booked'",
+         where busy_from < $1 and busy_from > $2 and busy_to > $3 and state = 'booked' and id <> $4",
     )
     .bind(span.to.0)
     .bind(span.from.plus(-DAY).0)
     .bind(span.from.0)
+    .bind(except.map_or_else(String::new, |id| id.to_string()))
     .fetch_all(db)
     .await?;
     rows.iter().map(read_taken).collect()
 }
 
-/// What is taken of one artist between two instants.
-pub(super) async fn taken_of(db: &mut Db, artist: ArtistId, span: Span) -> Result<Vec<Taken>, Problem> {
+/// As [`taken`], of one artist.
+pub(super) async fn taken_of(
+    db: &mut Db,
+    artist: ArtistId,
+    span: Span,
+    except: Option<AppointmentId>,
+) -> Result<Vec<Taken>, Problem> {
     let rows = sqlx::query(
         "select artist, bed, busy_from, busy_to, starts from appointment
-         where artist = $1 and busy_from < $2 and busy_from > $3 and busy_to > $4 and state = 'booked'",
+         where artist = $1 and busy_from < $2 and busy_from > $3 and busy_to > $4 and state = 'booked' and id <> $5",
     )
     .bind(artist.to_string())
     .bind(span.to.0)
     .bind(span.from.plus(-DAY).0)
     .bind(span.from.0)
+    .bind(except.map_or_else(String::new, |id| id.to_string()))
     .fetch_all(db)
     .await?;
     rows.iter().map(read_taken).collect()

@@ -28,23 +28,47 @@ pub(super) const fn count_field(side: Side, lash: Lash) -> &'static str {
     }
 }
 
-/// Lids of a set with adhesive that nothing was counted on.
-pub(super) fn uncounted(whole: &Whole) -> Vec<Side> {
-    let counted = |side: &Side| whole.counts.iter().any(|count| count.side == *side);
-    let sides = whole.card.lids.sides().iter().copied();
-    if has_adhesive(whole.card.kind) { sides.filter(|side| !counted(side)).collect() } else { Vec::new() }
+/// What is still to be counted of a set with adhesive, lid by lid: both sorts of a hybrid lid, and of any other the one sort, where nothing
+/// was counted on it.
+pub(super) fn uncounted(whole: &Whole) -> Vec<(Side, Lash)> {
+    if !has_adhesive(whole.card.kind) {
+        return Vec::new();
+    }
+    let lashes = whole.lashes();
+    let is_open = |side: Side, lash: Lash| {
+        // What was counted as another sort, before the technique was changed, stands for a lid of one sort.
+        !whole.counts.iter().any(|count| count.side == side && (lashes.len() == 1 || count.lash == lash))
+    };
+    let sides = whole.card.lids.sides().iter();
+    let all = sides.flat_map(|side| lashes.iter().map(|lash| (*side, *lash)));
+    all.filter(|(side, lash)| is_open(*side, *lash)).collect()
+}
+
+/// The lids among what is to be counted, each once, with the sorts that are missing.
+fn by_lid(open: &[(Side, Lash)]) -> Vec<(Side, Vec<Lash>)> {
+    let mut lids: Vec<(Side, Vec<Lash>)> = Vec::new();
+    for (side, lash) in open {
+        match lids.iter_mut().find(|(own, _)| own == side) {
+            Some((_, lashes)) => lashes.push(*lash),
+            None => lids.push((*side, vec![*lash])),
+        }
+    }
+    lids
 }
 
 /// Lids for which a number was typed here and another one stands there by now: what the card says, and what was typed.
 pub(super) fn counted_meanwhile(whole: &Whole, typed: &Typed) -> Vec<String> {
     let open = uncounted(whole);
-    let counted = whole.card.lids.sides().iter().filter(|side| !open.contains(side));
     let line = |side: &Side| {
         let [single, fan, strips, over] = fields_of(*side);
         let own = |name: &str| typed.get(name).trim().to_owned();
         let stands = |lash: Lash| whole.placed_of(*side, lash).to_string();
-        let differs = |name: &str, lash: Lash| !own(name).is_empty() && own(name) != stands(lash);
-        let moved = differs(single, Lash::Single) || differs(fan, Lash::Fan) || !own(strips).is_empty();
+        let differs = |name: &str, lash: Lash| {
+            !open.contains(&(*side, lash)) && !own(name).is_empty() && own(name) != stands(lash)
+        };
+        let is_lid_open = open.iter().any(|(open, _)| open == side);
+        let by_strips = !is_lid_open && !own(strips).is_empty();
+        let moved = differs(single, Lash::Single) || differs(fan, Lash::Fan) || by_strips;
         let yours = [single, fan, strips, over].map(own).into_iter().filter(|own| !own.is_empty()).collect::<Vec<_>>();
         let on_it: u32 = Lash::ALL.iter().map(|lash| whole.placed_of(*side, *lash)).sum();
         moved.then(|| {
@@ -52,16 +76,16 @@ pub(super) fn counted_meanwhile(whole: &Whole, typed: &Typed) -> Vec<String> {
             format!("{what}; you had typed {}. Nothing was saved yet.", yours.join(", "))
         })
     };
-    counted.filter_map(line).collect()
+    whole.card.lids.sides().iter().filter_map(line).collect()
 }
 
 /// A field for each number that is missing; for one sort of lashes also by strips of so many each.
 pub(super) fn count_fields(whole: &Whole, typed: &Typed, per_strip: u32) -> Vec<FieldView> {
     let mut fields = Vec::new();
-    for side in uncounted(whole) {
-        for lash in whole.lashes() {
+    for (side, missing) in by_lid(&uncounted(whole)) {
+        for lash in missing {
             let sort = if whole.lashes().len() > 1 { format!(", {}", lash.words()) } else { String::new() };
-            let name = count_field(side, *lash);
+            let name = count_field(side, lash);
             let label = format!("Placed on the {}{sort}", side.words());
             fields.push(FieldView { inputmode: "numeric", ..number_field(name, &label, typed.get(name)).or_empty() });
         }
@@ -81,11 +105,11 @@ pub(super) fn count_fields(whole: &Whole, typed: &Typed, per_strip: u32) -> Vec<
 /// The numbers that were typed, each missing one noted beside its field.
 pub(super) fn check_counts(notes: &mut Notes, whole: &Whole, typed: &Typed, per_strip: u32, at: Instant) -> Vec<Count> {
     let mut counts = Vec::new();
-    for side in uncounted(whole) {
+    for (side, open) in by_lid(&uncounted(whole)) {
         let before = (counts.len(), notes.all().len());
         let count = |lash, placed, strips| Count { id: CardPartId::new(), side, lash, placed, zone: None, strips, at };
         let mut missing = Vec::new();
-        for lash in whole.lashes() {
+        for lash in &open {
             let name = count_field(side, *lash);
             if typed.get(name).trim().is_empty() {
                 missing.push((name, *lash));
@@ -99,12 +123,11 @@ pub(super) fn check_counts(notes: &mut Notes, whole: &Whole, typed: &Typed, per_
         {
             counts.push(count(*lash, placed, Some(of)));
         }
-        if (counts.len(), notes.all().len()) == before {
-            let first = whole.lashes().first().copied().unwrap_or(Lash::Single);
+        if (counts.len(), notes.all().len()) == before && open.len() == whole.lashes().len() {
             let sentence = format!("Type how many were placed on the {}; 0 for none.", side.words());
-            notes.add(count_field(side, first), capital(&sentence));
+            notes.add(count_field(side, open[0]), capital(&sentence));
         } else if whole.lashes().len() > 1 {
-            // A number that was forgotten is no zero.
+            // A number that was forgotten is no zero, also where the other sort was counted at the bed.
             for (name, lash) in missing {
                 notes.add(name, format!("Type how many {} as well; 0 for none.", lash.words()));
             }

@@ -200,7 +200,9 @@ async fn close(
                     let mut card = still_open_in(tx.db(), id).await?;
                     let whole = store::whole(tx.db(), house.store.keys(), id).await?.ok_or(Problem::NotHere("card"))?;
                     let open = uncounted(&whole);
-                    if closing.counts.iter().any(|count| !open.contains(&count.side)) {
+                    let counted: Vec<_> = closing.counts.iter().map(|count| (count.side, count.lash)).collect();
+                    // Counted by somebody else meanwhile, or taken back.
+                    if counted.iter().any(|own| !open.contains(own)) || open.iter().any(|own| !counted.contains(own)) {
                         return Err(moved());
                     }
                     for count in &closing.counts {

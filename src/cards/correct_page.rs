@@ -8,13 +8,16 @@ use super::card::{Arrival, Comfort, Count, Lash, Side, Whole, Words, Zone, has_a
 use super::card_lines::lines;
 use super::close_counts::count_field;
 use super::correct_arrival::{arrival_fields, check_arrival, typed_arrival};
+use super::correct_visit::{
+    STAYS, Visit, aftercare_field, check_counted, check_visit, counted_fields, sides, typed_visit, visit_fields,
+};
 use super::map_lines::{check_map, map_fields, map_name, map_text};
 use super::seen::{Around, moved_lines, work_for};
 use super::work_fields::{typed_liquids, work_fields};
 use super::{open_store, parts_store, store, version_store};
 use crate::adhesives::{self, Bead, Bottle, Liquids, Product};
 use crate::artists::Style;
-use crate::base::ids::{BottleId, CardId, CardPartId};
+use crate::base::ids::{BottleId, CardId, CardPartId, PersonId};
 use crate::base::problem::Problem;
 use crate::base::text::lot;
 use crate::clearance;
@@ -40,6 +43,8 @@ struct Opened {
     around: Around,
     /// How many were on each lid that was counted when she came, by what the card before says now.
     had: Vec<u32>,
+    /// Whose set was counted then.
+    placed_by: Option<PersonId>,
     /// Bottles to choose from: the shelf, and the one that stands on the card.
     bottles: Vec<(BottleId, String)>,
 }
@@ -65,14 +70,19 @@ async fn opened(house: &House, staff: &Staff, id: CardId) -> Result<Opened, Prob
     for own in &whole.arrival {
         had.push(parts_store::on_lid(&mut db, own.of_card, own.side).await?);
     }
-    Ok(Opened { whole, client, around: Around::load(&mut db).await?, had, bottles })
+    let around = Around::load(&mut db).await?;
+    let counted_of = match whole.arrival.first() {
+        Some(own) => store::one(&mut db, own.of_card).await?,
+        None => None,
+    };
+    let placed_by = counted_of.and_then(|card| around.artist(card.artist)).map(|artist| artist.person);
+    Ok(Opened { whole, client, around, had, placed_by, bottles })
 }
 
-/// What is counted: by its technique, and whatever was counted before.
-fn counted(whole: &Whole) -> Vec<(Side, Lash)> {
+/// What is counted on these lids: by its technique, and whatever was counted before.
+fn counted(whole: &Whole, sides: &[Side]) -> Vec<(Side, Lash)> {
     let was = |side: Side, lash: Lash| whole.counts.iter().any(|count| count.side == side && count.lash == lash);
-    let sides = whole.card.lids.sides().iter();
-    let all = sides.flat_map(|side| Lash::ALL.iter().map(|lash| (*side, *lash)));
+    let all = sides.iter().flat_map(|side| Lash::ALL.iter().map(|lash| (*side, *lash)));
     all.filter(|(side, lash)| whole.lashes().contains(lash) || was(*side, *lash)).collect()
 }
 
@@ -92,9 +102,10 @@ fn as_it_is(Opened { whole, around, .. }: &Opened) -> Typed {
     ];
     pairs.extend(card.liquids.iter().map(|liquid| ("liquids", liquid.key().to_owned())));
     pairs.extend(card.hygiene.iter().map(|line| ("hygiene", line.clone())));
-    for (side, lash) in counted(whole) {
+    for (side, lash) in counted(whole, card.lids.sides()) {
         pairs.push((count_field(side, lash), whole.placed_of(side, lash).to_string()));
     }
+    pairs.extend(typed_visit(whole));
     pairs.extend(typed_arrival(whole));
     for side in card.lids.sides() {
         pairs.push((map_name(*side), map_text(&whole.zones, *side, &around.studio)));
@@ -125,18 +136,21 @@ fn view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPag
     let (whole, around) = (&opened.whole, &opened.around);
     let get = |name| typed.get(name);
     let mut fields = vec![words_field("reason", "Why it is corrected", get("reason"))];
+    fields.extend(visit_fields(whole, around, typed));
     fields.extend(arrival_fields(whole, &opened.had, typed));
+    fields.extend(counted_fields(whole, around, opened.placed_by, typed));
+    let sides = sides(whole, typed);
     if has_adhesive(whole.card.kind) {
         let bottles = opened.bottles.iter().map(|(id, name)| (id.to_string(), name.clone()));
         let styles = around.artist(whole.card.artist).map(|artist| artist.styles.clone()).unwrap_or_default();
         fields.push(choice_field("select", "bottle", "Bottle taken", get("bottle"), bottles));
         fields.extend(work_fields(typed, styles.into_iter().chain(whole.card.style)));
-        for (side, lash) in counted(whole) {
+        for (side, lash) in counted(whole, sides) {
             let name = count_field(side, lash);
             let label = format!("Placed on the {}, {}", side.words(), lash.words());
             fields.push(number_field(name, &label, get(name)));
         }
-        fields.extend(map_fields(typed, whole.card.lids.sides()));
+        fields.extend(map_fields(typed, sides));
     }
     if is_removal(whole.card.kind) {
         fields.push(text_field("remover", "Remover", get("remover")));
@@ -146,6 +160,7 @@ fn view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPag
         choice_field("radio", "comfort", "How it was for her", get("comfort"), Comfort::choices()).or_empty(),
         words_field("condition", "Condition of her own lashes", get("condition")).or_empty(),
         words_field("note", "Anything else", get("note")).or_empty(),
+        aftercare_field(typed),
         text_field("next_visit", "Next visit", get("next_visit")).or_empty(),
     ]);
     let list = hygiene_list(opened);
@@ -167,6 +182,7 @@ fn view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPag
         small: "a new version",
         lead: vec![
             "What stands there now stays readable as an earlier version, with your name and the reason.".to_owned(),
+            STAYS.to_owned(),
         ],
         caution: None,
         fields,
@@ -186,6 +202,7 @@ async fn show(staff: Staff, State(house): State<House>, At(id): At<CardId>) -> R
 struct Corrected {
     seen: i64,
     reason: String,
+    visit: Visit,
     bottle: Option<BottleId>,
     bead: Bead,
     liquids: Liquids,
@@ -203,22 +220,26 @@ fn check(opened: &Opened, typed: &Typed) -> Result<Corrected, Problem> {
     let (whole, mut notes) = (&opened.whole, Notes::default());
     let adhesive = has_adhesive(whole.card.kind);
     let reason = notes.words("reason", typed.get("reason"), 500);
+    let visit = check_visit(&mut notes, whole, &opened.around, typed);
+    let sides = sides(whole, typed);
     let bottle = opened.bottles.iter().map(|(id, _)| *id).find(|id| id.to_string() == typed.get("bottle"));
     let bottle = if adhesive { notes.choice("bottle", bottle).map(Some) } else { Some(None) };
     let bead = if adhesive { notes.choice("bead", Bead::from_word(typed.get("bead"))) } else { Some(whole.card.bead) };
     let liquids = if adhesive { typed_liquids(typed) } else { whole.card.liquids };
     let style = if adhesive { Style::parse(typed.get("technique")) } else { whole.card.style };
-    let arrival = check_arrival(&mut notes, whole, &opened.had, typed);
+    let mut arrival = check_arrival(&mut notes, whole, &opened.had, typed);
+    check_counted(&mut notes, (whole, &opened.around), opened.placed_by, typed, &mut arrival);
     let mut counts = Vec::new();
     if adhesive {
-        for (side, lash) in counted(whole) {
+        for (side, lash) in counted(whole, sides) {
             let name = count_field(side, lash);
             counts.extend(notes.whole(name, typed.get(name), (0, 999), "").map(|placed| (side, lash, placed)));
         }
     }
     let zones = if adhesive {
         let curls = curls(opened);
-        check_map(&mut notes, typed, (whole.card.lids.sides(), &curls), &whole.zones)
+        let zones = check_map(&mut notes, typed, (sides, &curls), &whole.zones);
+        zones.map(|all| all.into_iter().filter(|zone| sides.contains(&zone.side)).collect())
     } else {
         Some(whole.zones.clone())
     };
@@ -252,6 +273,7 @@ fn check(opened: &Opened, typed: &Typed) -> Result<Corrected, Problem> {
         Some(Corrected {
             seen,
             reason: reason?,
+            visit: visit?,
             bottle: bottle?,
             bead: bead?,
             liquids,
@@ -324,6 +346,13 @@ async fn put_right(tx: &mut Tx, house: &House, id: CardId, new: &Corrected) -> R
     let mut card = whole.card.clone();
     card.version += 1;
     (card.bead, card.liquids, card.style) = (new.bead, new.liquids, new.style);
+    let visit = &new.visit;
+    (card.kind, card.lids, card.supervisor, card.aftercare) =
+        (visit.kind, visit.lids, visit.supervisor, visit.aftercare);
+    if visit.room != card.room {
+        card.room = visit.room;
+        card.air = open_store::air_at_start(tx.db(), &card).await?;
+    }
     (card.remover.product, card.remover.lot) = new.remover.clone();
     card.next_visit.clone_from(&new.next_visit);
     card.hygiene.clone_from(&new.hygiene);
@@ -343,6 +372,12 @@ async fn put_right(tx: &mut Tx, house: &House, id: CardId, new: &Corrected) -> R
             open_store::met(tx, keys, &card, drop.bottle, drop.at).await?;
         }
         open_store::met(tx, keys, &card, bottle, card.begun).await?;
+    }
+    // A lid that was not worked on has nothing on it.
+    for side in whole.card.lids.sides().iter().filter(|side| !card.lids.sides().contains(side)) {
+        for lash in Lash::ALL {
+            parts_store::strike_counts(tx, id, *side, *lash).await?;
+        }
     }
     for (side, lash, placed) in &new.counts {
         if whole.placed_of(*side, *lash) == *placed {
@@ -366,5 +401,9 @@ async fn put_right(tx: &mut Tx, house: &House, id: CardId, new: &Corrected) -> R
     if new.zones != whole.zones {
         parts_store::set_zones(tx, id, &new.zones).await?;
     }
-    store::keep(tx, keys, &card, &new.words).await
+    store::keep(tx, keys, &card, &new.words).await?;
+    if card.kind != whole.card.kind {
+        open_store::mark_anew(tx, card.client).await?;
+    }
+    Ok(())
 }

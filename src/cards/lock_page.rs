@@ -1,22 +1,26 @@
 //! *New drop* on a locked tablet, without digits, while a card is open on it: gloves stay on. This one deed and nothing else; what comes
-//! back is the lock, which tells no name. It is recorded as the card's artist's, with the tablet.
+//! back is the lock, which tells no name. It is recorded as the card's artist's, with the tablet. Where the network was away it comes late,
+//! sealed to the house, with the card it was pressed for.
 
 use axum::extract::{Request, State};
 use axum::response::Response;
+use serde::Deserialize;
 
 use super::card::{Card, Drop};
 use super::{parts_store, store};
 use crate::adhesives;
 use crate::base::ids::{BottleId, CardId, CardPartId, TabletId};
 use crate::base::problem::Problem;
-use crate::base::time::Instant;
+use crate::base::time::{Instant, SECOND};
 use crate::clearance;
 use crate::people;
 use crate::store::keys::Keys;
-use crate::store::{Db, Kept};
+use crate::store::{Kept, Tx};
 use crate::web::House;
+use crate::web::checks::{by_our_clock, done_at};
 use crate::web::guard::Anyone;
 use crate::web::incoming::{FORM_MOST, Turned, form_key, has_type, unless_kept, whole};
+use crate::web::offline::{Sent, unreadable, unsealed};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 
@@ -25,6 +29,28 @@ pub(super) fn routes() -> Routes {
 }
 
 const PATH: &str = "/tablet/drop";
+
+/// A drop so soon after another is the same press: a switch that bounces, a second finger.
+const BOUNCE: i64 = 5 * SECOND;
+
+/// One press of the button.
+#[derive(Clone)]
+struct Press {
+    /// The card it was for, where the device kept it; else the one that is open there now.
+    card: Option<CardId>,
+    /// When.
+    at: Instant,
+}
+
+/// What a device sealed of a press.
+#[derive(Deserialize)]
+struct Held {
+    /// The key of its form.
+    key: String,
+    /// The card whose drop was running there; empty where the device knew of none.
+    #[serde(default)]
+    card: String,
+}
 
 /// Said whatever the reason is: others can see the screen.
 fn none_noted() -> Problem {
@@ -42,6 +68,7 @@ async fn begin(Anyone(visitor): Anyone, State(house): State<House>, request: Req
         serde_urlencoded::from_bytes(&body).map_err(|_| Problem::Unreadable("The form could not be read.".into()))?;
     let key = form_key(&house, &locked.visitor, &parts.headers, &pairs, &[])?;
     unless_kept(&house, &key).await?;
+    let press = pressed(&house, &body, &pairs, key.form.as_deref().unwrap_or_default(), visitor.now.0)?;
     // Where whoever unlocks it goes on; looked at again there.
     let next = pairs.iter().find(|(name, _)| name == "next").map_or("/", |(_, path)| path.as_str());
     let back = serde_urlencoded::to_string([("next", next)]).map_err(Problem::broken)?;
@@ -49,13 +76,18 @@ async fn begin(Anyone(visitor): Anyone, State(house): State<House>, request: Req
     let kept = house
         .store
         .write(&key, move |tx| {
-            let (house, back) = (inner.clone(), back.clone());
+            let (house, back, press) = (inner.clone(), back.clone(), press.clone());
             Box::pin(async move {
-                let now = tx.now.0;
-                let (card, bottle) = at_the_bed(tx.db(), house.store.keys(), tablet, now).await?;
+                let (card, bottle) = at_the_bed(tx, house.store.keys(), tablet, &press).await?;
+                let at = press.at.max(card.begun);
+                if parts_store::has_drop_within(tx.db(), card.id, at, BOUNCE).await? {
+                    // The drop that is there tells it.
+                    tx.record_tells_itself();
+                    return Ok(Kept::see(format!("/tablet?{back}")));
+                }
                 let drop = Drop {
                     id: CardPartId::new(),
-                    at: now.max(card.begun),
+                    at,
                     bottle,
                     lot: card.lot.clone(),
                     bead: card.bead,
@@ -70,10 +102,32 @@ async fn begin(Anyone(visitor): Anyone, State(house): State<House>, request: Req
     Ok(answer(&house, &kept))
 }
 
-/// The card that is open on this tablet, and its bottle while that may be used on her.
-async fn at_the_bed(db: &mut Db, keys: &Keys, tablet: TabletId, now: Instant) -> Result<(Card, BottleId), Problem> {
-    let work = people::at_bed(db, tablet).await?.filter(|work| work.offers_drop(now)).ok_or_else(none_noted)?;
+/// Reads a press: as it is sent at once, or as it waited on the device.
+fn pressed(house: &House, body: &[u8], pairs: &[(String, String)], key: &str, now: Instant) -> Result<Press, Problem> {
+    let sent: Sent = serde_urlencoded::from_bytes(body)
+        .map_err(|_| Problem::Unreadable("The form has a field of its page twice.".into()))?;
+    if sent.is_empty() {
+        return Ok(Press { card: None, at: now });
+    }
+    let plain = unsealed(house, sent, key)?;
+    let held: Held = serde_json::from_slice(&plain).map_err(|_| unreadable())?;
+    if held.key != key {
+        return Err(unreadable());
+    }
+    let card = if held.card.is_empty() { None } else { Some(held.card.parse().map_err(|_| unreadable())?) };
+    let told = by_our_clock(pairs, now);
+    let at = told.as_deref().unwrap_or(pairs).iter().find(|(name, _)| name == "at");
+    Ok(Press { card, at: done_at(at.map_or("", |(_, at)| at), now).min(now) })
+}
+
+/// The card that is open on this tablet, and its bottle while that may be used on her: as it stands now, however long the press waited.
+async fn at_the_bed(tx: &mut Tx, keys: &Keys, tablet: TabletId, press: &Press) -> Result<(Card, BottleId), Problem> {
+    let (now, db) = (tx.now.0, tx.db());
+    let work = people::at_bed(db, tablet).await?.filter(|work| work.offers_drop(press.at)).ok_or_else(none_noted)?;
     let id: CardId = work.card.parse().map_err(Problem::broken)?;
+    if press.card.is_some_and(|card| card != id) {
+        return Err(none_noted());
+    }
     let card = store::one(db, id).await?.filter(|card| card.closed.is_none()).ok_or_else(none_noted)?;
     let bottle = card.bottle.ok_or_else(none_noted)?;
     let shelf = adhesives::shelf(db, None, now).await?;

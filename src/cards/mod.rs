@@ -10,6 +10,7 @@ mod close_counts;
 mod close_page;
 mod correct_arrival;
 mod correct_page;
+mod correct_visit;
 pub mod counts;
 mod drop_page;
 mod her_page;
@@ -40,6 +41,11 @@ mod version_store;
 mod work_fields;
 mod work_page;
 
+use futures_util::future::BoxFuture;
+
+use crate::base::ids::AppointmentId;
+use crate::base::problem::Problem;
+use crate::store::Db;
 use crate::web::routes::Routes;
 
 pub use her_page::of_her;
@@ -51,6 +57,15 @@ pub use store::{InUse, in_use};
 
 /// Risen whenever a card changes.
 pub const TOPIC: &str = "cards";
+
+/// Whether a card was opened for an appointment.
+///
+/// # Errors
+/// When the database cannot be read.
+#[must_use]
+pub fn has_card(db: &mut Db, appointment: AppointmentId) -> BoxFuture<'_, Result<bool, Problem>> {
+    Box::pin(async move { Ok(store::of_appointment(db, appointment).await?.is_some()) })
+}
 
 /// Every door of this part.
 #[must_use]

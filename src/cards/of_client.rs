@@ -4,6 +4,7 @@ use futures_util::future::BoxFuture;
 use sqlx::Row;
 
 use super::card_lines::lines;
+use super::open_store;
 use super::seen::Around;
 use super::store::{self, words_place};
 use super::version_store::{self, version_places};
@@ -99,6 +100,8 @@ pub async fn client_merge(tx: &mut Tx, keys: &Keys, from: ClientId, into: Client
     {
         sqlx::query(text).bind(into.to_string()).bind(from.to_string()).execute(tx.db()).await?;
     }
+    // Another studio's set that one record knew of lay under the later infills of the other, too.
+    open_store::mark_anew(tx, into).await?;
     tx.raise(super::TOPIC);
     tx.audit("move cards", into, &from.to_string()).await
 }

@@ -8,7 +8,7 @@ use crate::base::actor::Who;
 use crate::base::ids::{BottleId, CardPartId, ClientId};
 use crate::base::problem::Problem;
 use crate::base::time::{Instant, MINUTE};
-use crate::book::VisitKind;
+use crate::book::{self, VisitKind};
 use crate::clearance::wet::Wet;
 use crate::clearance::{self, Clearance, Expected, ForHer, Known, Meeting, Met, NotToday};
 use crate::clients::{self, Client};
@@ -43,13 +43,18 @@ pub(super) async fn open(tx: &mut Tx, keys: &Keys, who: &Who, start: &CardStart)
     let mut card = start.card.clone();
     let client = clients::client(tx.db(), card.client).await?.filter(Client::is_in_use);
     clients::not_restricted(&client.ok_or(Problem::NotHere("client"))?)?;
-    if let Some(appointment) = card.appointment
-        && store::of_appointment(tx.db(), appointment).await?.is_some()
-    {
-        return Err(Problem::Clash(
-            "This appointment has a card already.".to_owned(),
-            "Open it from the appointment or under Cards.".to_owned(),
-        ));
+    if let Some(appointment) = card.appointment {
+        if store::of_appointment(tx.db(), appointment).await?.is_some() {
+            return Err(Problem::Clash(
+                "This appointment has a card already.".to_owned(),
+                "Open it from the appointment or under Cards.".to_owned(),
+            ));
+        }
+        // Called off while the form was open.
+        let booked = book::appointment(tx.db(), appointment).await?;
+        if booked.is_none_or(|own| own.state != book::State::Booked) {
+            return Err(super::opening::called_off());
+        }
     }
     let before = store::of_client(tx.db(), card.client).await?;
     let now = tx.now.0;
@@ -64,9 +69,7 @@ pub(super) async fn open(tx: &mut Tx, keys: &Keys, who: &Who, start: &CardStart)
     }
     let newest = before.iter().find(|own| own.begun < card.begun);
     card.elsewhere = is_elsewhere(card.kind, newest.is_some_and(|own| own.elsewhere && !is_removal(own.kind)));
-    let settings = RoomSettings::load(tx.db()).await?;
-    let air = asked::air_then(tx.db(), card.room, &settings, card.begun).await?;
-    card.air = air.map(|air| (air.measured.temperature.get(), air.measured.humidity.humidity.get()));
+    card.air = air_at_start(tx.db(), &card).await?;
     if card.paper.is_none() {
         card.clearance = gate(tx.db(), keys, who, &card, now, Known::ByNow).await?;
         if is_late {
@@ -102,11 +105,29 @@ pub(super) async fn open(tx: &mut Tx, keys: &Keys, who: &Who, start: &CardStart)
     Ok(card)
 }
 
+/// The air of a card's room when it was begun, °C and %RH, where somebody had read it.
+pub(super) async fn air_at_start(db: &mut Db, card: &Card) -> Result<Option<(f64, f64)>, Problem> {
+    let settings = RoomSettings::load(db).await?;
+    let air = asked::air_then(db, card.room, &settings, card.begun).await?;
+    Ok(air.map(|air| (air.measured.temperature.get(), air.measured.humidity.humidity.get())))
+}
+
 /// A card that is entered late says of those begun after it, too, whether another studio's extensions were on her lashes. `before` are
 /// her cards, the newest first.
 async fn mark_later(tx: &mut Tx, card: &Card, before: &[Card]) -> Result<(), Problem> {
-    let mut there = card.elsewhere && !is_removal(card.kind);
-    for later in before.iter().rev().filter(|own| own.begun > card.begun) {
+    let there = card.elsewhere && !is_removal(card.kind);
+    mark(tx, there, before.iter().rev().filter(|own| own.begun > card.begun).collect()).await
+}
+
+/// All cards of a client say it anew: two records were put together, or the kind of a visit was corrected.
+pub(super) async fn mark_anew(tx: &mut Tx, client: ClientId) -> Result<(), Problem> {
+    let cards = store::of_client(tx.db(), client).await?;
+    mark(tx, false, cards.iter().rev().collect()).await
+}
+
+/// Marks cards, the oldest first; `there` says whether another studio's extensions were on her lashes before them.
+async fn mark(tx: &mut Tx, mut there: bool, cards: Vec<&Card>) -> Result<(), Problem> {
+    for later in cards {
         let elsewhere = is_elsewhere(later.kind, there);
         if elsewhere != later.elsewhere {
             store::set_elsewhere(tx, later.id, elsewhere).await?;

@@ -37,6 +37,14 @@ pub(super) struct Opening {
     pub(super) path: String,
 }
 
+/// Said of an appointment that does not hold.
+pub(super) fn called_off() -> Problem {
+    Problem::Clash(
+        "This appointment was called off, or nobody came.".to_owned(),
+        "Let it hold again first, on its page in the book.".to_owned(),
+    )
+}
+
 /// Opening one for a booked visit: none where nobody may, or where it is called off.
 pub(super) async fn of_appointment(
     house: &House,
@@ -52,10 +60,7 @@ pub(super) async fn of_appointment(
     };
     let appointment = book::appointment(&mut db, id).await?.filter(mine).ok_or(Problem::NotHere("appointment"))?;
     if appointment.state != book::State::Booked {
-        return Err(Problem::Clash(
-            "This appointment was called off, or nobody came.".to_owned(),
-            "Let it hold again first, on its page in the book.".to_owned(),
-        ));
+        return Err(called_off());
     }
     let Some(client) = appointment.booked.client else {
         return Err(Problem::Clash(

@@ -209,6 +209,18 @@ pub(super) async fn add_drop(tx: &mut Tx, card: CardId, drop: &Drop) -> Result<(
     tx.audit("new drop", card, &on).await
 }
 
+/// Whether a drop that counts was begun less than so long before or after an instant.
+pub(super) async fn has_drop_within(db: &mut Db, card: CardId, at: Instant, within: i64) -> Result<bool, Problem> {
+    let row =
+        sqlx::query("select id from card_drop where card = $1 and struck is null and at > $2 and at < $3 limit 1")
+            .bind(card.to_string())
+            .bind(at.plus(-within).0)
+            .bind(at.plus(within).0)
+            .fetch_optional(db)
+            .await?;
+    Ok(row.is_some())
+}
+
 /// Its counts on arrival.
 pub(super) async fn arrival(db: &mut Db, card: CardId) -> Result<Vec<Arrival>, Problem> {
     let rows = sqlx::query(

@@ -40,7 +40,9 @@ pub(super) async fn keep_sealed(tx: &mut Tx, card: &Card, words: Option<Vec<u8>>
          technique, supervisor, elsewhere, first_card, remover, remover_lot, minutes, next_visit, aftercare, hygiene, words, version)
          values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, $24, $25,
          $26, $27, $28, $29, $30, $31, $32, $33, $34, $35)
-         on conflict (id) do update set closed = excluded.closed, bottle = excluded.bottle, lot = excluded.lot, bead = excluded.bead,
+         on conflict (id) do update set room = excluded.room, kind = excluded.kind, lids = excluded.lids,
+         temperature_c = excluded.temperature_c, humidity_pct = excluded.humidity_pct, supervisor = excluded.supervisor,
+         closed = excluded.closed, bottle = excluded.bottle, lot = excluded.lot, bead = excluded.bead,
          liquids = excluded.liquids, technique = excluded.technique, remover = excluded.remover, remover_lot = excluded.remover_lot,
          minutes = excluded.minutes, next_visit = excluded.next_visit, aftercare = excluded.aftercare, hygiene = excluded.hygiene,
          words = excluded.words, version = excluded.version",

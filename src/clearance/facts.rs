@@ -137,8 +137,18 @@ pub struct ReactionFacts {
     pub known: Instant,
     /// Liquids and removers she had met before it.
     pub liquids: Vec<ProductId>,
-    /// Pain, swelling or changed vision, and nobody has recorded yet that it is over.
+    /// Pain, swelling or changed vision.
     pub acute: bool,
+    /// When somebody recorded that it is over.
+    pub over: Option<Instant>,
+}
+
+impl ReactionFacts {
+    /// Whether medical help comes before anything else.
+    #[must_use]
+    pub const fn is_acute_still(&self) -> bool {
+        self.acute && self.over.is_none()
+    }
 }
 
 /// A doctor's finding that is not clear: any grade from doubtful upwards, or irritant.
@@ -269,7 +279,8 @@ impl Known {
 impl ClientFacts {
     /// What had happened by an instant: a test placed then is judged by that day, and a reaction which only came after it, perhaps from that
     /// very test, does not make it one that never was. A doctor's statement written or entered since lifted nothing yet, nor had anybody decided to go on. Of answers given
-    /// since only what stands against a treatment is left: they did not clear her yet, and what she had said before them is not here.
+    /// since only what stands against a treatment is left: they did not clear her yet, and what she had said before them is not here. A reaction
+    /// that is over by now was not over before somebody recorded it.
     #[must_use]
     pub fn as_of(mut self, at: Instant) -> Self {
         self.statements.retain(|statement| statement.written.max(statement.entered) <= at);
@@ -278,6 +289,9 @@ impl ClientFacts {
             (self.health.answered, self.health.expires) = (None, None);
         }
         self.reactions.retain(|reaction| reaction.noticed <= at);
+        for reaction in &mut self.reactions {
+            reaction.over = reaction.over.filter(|over| *over <= at);
+        }
         self.findings.retain(|finding| finding.at <= at);
         self.tests.retain(|test| test.placed <= at);
         for test in &mut self.tests {

@@ -195,12 +195,11 @@ async fn add_reactions(db: &mut Db, whose: Whose<'_>, all: &mut All) -> Result<(
     let mut newest = String::new();
     for row in rows(db, whose, texts).await? {
         let Some(facts) = facts_of(all, &row)? else { continue };
-        let closed = row.get::<Option<i64>, _>(3).is_some();
         let id: String = row.get(4);
         if id != newest {
-            let acute = row.get::<i64, _>(2) != 0 && !closed;
+            let (acute, over) = (row.get::<i64, _>(2) != 0, row.get::<Option<i64>, _>(3).map(Instant));
             let (noticed, known) = (Instant(row.get(1)), Instant(row.get(6)));
-            facts.reactions.push(ReactionFacts { noticed, known, liquids: Vec::new(), acute });
+            facts.reactions.push(ReactionFacts { noticed, known, liquids: Vec::new(), acute, over });
             newest = id;
         }
         if let (Some(reaction), Some(word)) = (facts.reactions.last_mut(), row.get::<Option<String>, _>(5)) {

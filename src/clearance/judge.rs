@@ -9,7 +9,7 @@
 //! Contact Dermatitis 2021, doi 10.1111/cod.13700); one early reading misses late reactions (Johansen et al., Contact Dermatitis
 //! 2015;73:195).
 
-use super::facts::{ClientFacts, Kind, Overridable, PlannedProduct, TestFacts, TestResult};
+use super::facts::{ClientFacts, Kind, Overridable, PlannedProduct, ReactionFacts, TestFacts, TestResult};
 use super::rules::Rules;
 pub use super::verdict::{Clearance, Missing, NotYet, Reason, Why};
 use crate::adhesives::Family;
@@ -67,7 +67,7 @@ impl Found {
             AgeVerdict::WithGuardian if !facts.guardian => self.hold(Reason::NoGuardian),
             AgeVerdict::WithGuardian | AgeVerdict::OfAge => {}
         }
-        if facts.reactions.iter().any(|reaction| reaction.acute) {
+        if facts.reactions.iter().any(ReactionFacts::is_acute_still) {
             self.hold(Reason::Acute);
         }
     }

@@ -4,6 +4,7 @@ pub mod air;
 mod book;
 mod cards;
 mod clients;
+mod coming;
 mod hands;
 mod shelf;
 pub mod truth;
@@ -87,7 +88,8 @@ pub async fn fill_with(house: &House, days: i64) -> Result<(), Problem> {
     clients::fill(house, &studio.zone, &people).await?;
     let regulars = cards::regulars(house, &people).await?;
     book::fill(house, &known, &regulars, days).await?;
-    cards::fill(house, &people, &regulars, days).await
+    cards::fill(house, &people, &regulars, days).await?;
+    coming::fill(house, &people, &regulars).await
 }
 
 async fn seed_room(house: &House, which: DemoRoom) -> Result<(), Problem> {

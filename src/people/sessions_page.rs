@@ -12,7 +12,7 @@ use crate::base::zone::ago;
 use crate::store::Kept;
 use crate::web::House;
 use crate::web::frame::Frame;
-use crate::web::guard::SignedIn;
+use crate::web::guard::{SignedIn, with_passphrase};
 use crate::web::incoming::{At, Form, Nothing, new_form_key};
 use crate::web::problems::page;
 use crate::web::routes::Routes;
@@ -68,6 +68,10 @@ async fn end_session(
     At(id): At<SessionId>,
     form: Form<Nothing>,
 ) -> Result<Response, Problem> {
+    // On a shared tablet six digits end no other sign-in than their own.
+    if id != signed_in.who.session {
+        with_passphrase(&signed_in.visitor)?;
+    }
     let (who, config, now) = (signed_in.who.clone(), house.config.clone(), signed_in.visitor.now);
     let kept = house
         .store

@@ -193,11 +193,12 @@ async fn hide_token(
 }
 
 async fn revoke_token(
-    _owner: Owner,
+    owner: Owner,
     State(house): State<House>,
     At(id): At<TokenId>,
     form: Form<Nothing>,
 ) -> Result<Response, Problem> {
+    with_passphrase(&owner.visitor)?;
     let kept = house
         .store
         .write(&form.key, move |tx| {

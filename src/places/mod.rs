@@ -55,7 +55,7 @@ pub fn routes() -> Routes {
             of_client: cards::of_her,
             treated: cards::treated_by,
         }))
-        .join(book::routes())
+        .join(book::routes(cards::has_card))
         .join(cards::routes())
         .join(live::routes())
         .join(offline::routes())

@@ -31,6 +31,8 @@ struct OfflinePage {
     frame: Frame,
     first_aid: String,
     home: String,
+    /// Id and public point of the key that a locked tablet seals a new drop to.
+    seal: (String, String),
 }
 
 /// The page that a device keeps and shows where the network is away: the same for everybody, whoever asks for it.
@@ -42,13 +44,14 @@ async fn show(Anyone(visitor): Anyone, State(house): State<House>) -> Result<Res
         frame: house.frame(&studio, &nobody, Place::Nowhere, "No network"),
         first_aid: house.url("/first-aid"),
         home: house.url("/"),
+        seal: house.store.keys().outbox(),
     })
 }
 
 /// A sealed entry as a device sends it: bytes in base64url; its form key comes as this form's own.
 #[derive(Debug, Default, Deserialize)]
 #[serde(default)]
-struct Sent {
+pub struct Sent {
     kind: String,
     /// Tablet time in milliseconds since 1970, as it was written down.
     at: String,
@@ -56,6 +59,14 @@ struct Sent {
     point: String,
     iv: String,
     sealed: String,
+}
+
+impl Sent {
+    /// Whether nothing was sealed: a form that came as it is.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.sealed.is_empty()
+    }
 }
 
 /// What lies in it, as `static/js/outbox.js` wrote it.
@@ -86,26 +97,7 @@ struct Held {
 /// written here, so that however often it is opened it counts once.
 async fn open(signed_in: SignedIn, State(house): State<House>, form: Form<Sent>) -> Result<Response, Problem> {
     let (sent, key) = (form.typed, form.key.form.unwrap_or_default());
-    let bytes = |text: &str| URL_SAFE_NO_PAD.decode(text).map_err(|_| unreadable());
-    let entry = SealedEntry {
-        key_id: sent.key_id,
-        point: bytes(&sent.point)?,
-        iv: bytes(&sent.iv)?,
-        sealed: bytes(&sent.sealed)?,
-        beside: format!("{key}\n{}\n{}", sent.kind, sent.at),
-    };
-    let plain = house.store.keys().open_entry(&entry).map_err(|why| match why {
-        Closed::Changed => unreadable(),
-        Closed::NoSuchKey if entry.key_id.is_empty() => unreadable(),
-        Closed::NoSuchKey => Problem::mistake(
-            "key_id",
-            format!(
-                "This entry was sealed to key {}, which this house does not hold. Put that key back into the keys folder; the \
-                 entry waits on the device until then.",
-                entry.key_id.chars().filter(char::is_ascii_alphanumeric).take(16).collect::<String>()
-            ),
-        ),
-    })?;
+    let plain = unsealed(&house, sent, &key)?;
     let held: Held = serde_json::from_slice(&plain).map_err(|_| unreadable())?;
     if held.person != house.person_mark(signed_in.who.id) {
         return Err(Problem::NotYours("Somebody else made this entry: it opens under her own sign-in."));
@@ -116,6 +108,35 @@ async fn open(signed_in: SignedIn, State(house): State<House>, form: Form<Sent>)
     Ok(Json(held).into_response())
 }
 
-fn unreadable() -> Problem {
+/// What lies in an entry that came under a form key. Whoever asks for it decides who may have it.
+///
+/// # Errors
+/// When it is no entry that a device sealed to this house, or was sealed to a key this house does not hold.
+pub fn unsealed(house: &House, sent: Sent, key: &str) -> Result<Vec<u8>, Problem> {
+    let bytes = |text: &str| URL_SAFE_NO_PAD.decode(text).map_err(|_| unreadable());
+    let entry = SealedEntry {
+        key_id: sent.key_id,
+        point: bytes(&sent.point)?,
+        iv: bytes(&sent.iv)?,
+        sealed: bytes(&sent.sealed)?,
+        beside: format!("{key}\n{}\n{}", sent.kind, sent.at),
+    };
+    house.store.keys().open_entry(&entry).map_err(|why| match why {
+        Closed::Changed => unreadable(),
+        Closed::NoSuchKey if entry.key_id.is_empty() => unreadable(),
+        Closed::NoSuchKey => Problem::mistake(
+            "key_id",
+            format!(
+                "This entry was sealed to key {}, which this house does not hold. Put that key back into the keys folder; the \
+                 entry waits on the device until then.",
+                entry.key_id.chars().filter(char::is_ascii_alphanumeric).take(16).collect::<String>()
+            ),
+        ),
+    })
+}
+
+/// What is said of an entry that does not open.
+#[must_use]
+pub fn unreadable() -> Problem {
     Problem::mistake("sealed", "This is no entry that a device sealed to this house, or it was changed since.")
 }

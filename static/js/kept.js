@@ -3,6 +3,7 @@
 //
 //   entry  waiting and asked: sealed to the house; draft and refused: sealed with the person's draft key, and what came back from
 //          waiting to the house as well (`back`)
+//          of the lock of a shared tablet (lock_drop.js), nobody's: waiting, asked, or turned where the house noted none
 //   key    one draft key a person, which cannot be read out
 //   typed  what stands half typed in forms that are not entries (forms.js), sealed with the same keys
 //
@@ -167,7 +168,7 @@ export function when(at) {
   return `${new Date(at).toLocaleDateString("en-GB", { weekday: "short", day: "numeric", month: "short" })} ${time}`;
 }
 
-const STATE = { draft: "draft", refused: "came back", waiting: "waiting", asked: "not known yet; asking again", saved: "saved" };
+const STATE = { draft: "draft", refused: "came back", waiting: "waiting", asked: "not known yet; asking again", saved: "saved", turned: "not noted" };
 
 // Lines of the list; whoever keeps more than this here is told how many more there are.
 const LINES = 12;

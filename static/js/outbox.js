@@ -33,6 +33,7 @@
 
 import { all, asDraft, asWaiting, base, drop, inStore, list, put, readDraft, readOld, takeOver, when, withoutKey } from "./kept.js";
 import { asRead, shownIn, standAlone, standBeside, standOld } from "./back.js";
+import { ofLock } from "./lock_drop.js";
 import { canSeal } from "./seal.js";
 
 const line = document.querySelector("[data-outbox-line]");
@@ -345,7 +346,7 @@ const savedHere = [];
 async function tellList() {
   const place = document.querySelector("[data-outbox-list]");
   if (!place) return;
-  const entries = [...(await hers().catch(() => [])), ...savedHere];
+  const entries = [...(await hers().catch(() => [])), ...(await ofLock().catch(() => [])), ...savedHere];
   place.hidden = entries.length === 0;
   list(place.querySelector("[data-kept-here]"), entries);
 }

@@ -1,7 +1,9 @@
 // A tablet several people use locks three minutes after the last touch, and when its page is put away. The server counts as well; this
-// only makes it sooner and leads to the names. A running timer goes on: what runs is kept by its own page (locked.js shows it).
+// only makes it sooner and leads to the names. A running timer goes on: what runs is kept by its own page (locked.js shows it). A lock
+// that the house may not have heard of is written down: the lock's page tells it, and until then no other is shown (stays_locked.js).
 
 import { written } from "./forms.js";
+import { sendDrops } from "./lock_drop.js";
 
 const locksAfter = 3 * 60_000;
 const tellsEvery = 20_000;
@@ -23,6 +25,7 @@ addEventListener("focus", () => (choosing = false));
 function remember() {
   try {
     sessionStorage.setItem("stillroom.locked", here);
+    localStorage.setItem("stillroom.lock", JSON.stringify({ next: inside(here) }));
   } catch {
     // Storage switched off: what was typed is gone with the page, as it would be without this script.
   }
@@ -36,14 +39,19 @@ async function lock() {
   locking = true;
   remember();
   const body = new URLSearchParams({ csrf: form.elements.csrf.value, next: inside(here) });
-  navigator.sendBeacon(form.action, body);
+  // It outlives this page, and is told again by the lock's where it does not get through.
+  const heard = fetch(form.action, { method: "POST", body, keepalive: true, redirect: "manual" }).catch(() => {});
   document.body.hidden = true;
   // What is half typed is sealed first; that takes a moment, and is not waited for longer than one.
-  await Promise.race([written(), new Promise((done) => setTimeout(done, 500))]);
+  await Promise.race([Promise.all([written(), heard]), new Promise((done) => setTimeout(done, 500))]);
   location.replace(`${form.dataset.lock}?${new URLSearchParams({ next: inside(here) })}`);
 }
 
-form.addEventListener("submit", remember);
+// A form sent without network would leave the browser's own page here, and the tablet open behind it.
+form.addEventListener("submit", (event) => {
+  event.preventDefault();
+  lock();
+});
 // A page that is left for the next one is hidden, too, after it was told so: going on is not putting away.
 let leaving = false;
 addEventListener("pagehide", () => (leaving = true));
@@ -67,3 +75,8 @@ async function stayAwake() {
 }
 document.addEventListener("visibilitychange", stayAwake);
 stayAwake();
+
+// What was pressed on the lock without network goes out from here as well, where the lock was left too soon.
+sendDrops();
+addEventListener("online", sendDrops);
+setInterval(sendDrops, tellsEvery);

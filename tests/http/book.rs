@@ -416,7 +416,7 @@ both_databases!(what_is_called_off_frees_its_time_and_holds_again_while_nobody_h
     let form = desk.form(&link, "/book").await;
     desk.submit(&form).await.must(303);
     assert_eq!(house.number("select count(*) from waiting where done is null").await, 0);
-    deed(&mut desk, id, "restore").await.must(409).says("given to somebody else");
+    deed(&mut desk, id, "restore").await.must(409).says("Its time is no longer free.");
     // Nobody came: only once it has begun.
     let early = house.look(&format!("select id from appointment where short_name = 'Bryn O.' and id <> '{id}'")).await;
     let csrf = desk.csrf().await;
@@ -425,6 +425,54 @@ both_databases!(what_is_called_off_frees_its_time_and_holds_again_while_nobody_h
     deed(&mut desk, &things.book.begun, "no-show").await.must(303);
     desk.page("/book?day=2026-02-18").await.says("did not come");
     assert_eq!(overlaps(house).await, 0);
+});
+
+both_databases!(what_was_called_off_holds_again_only_within_the_hours_and_on_a_bed_in_use, async |house| {
+    let things = &house.things;
+    let (mut desk, mut owner) = (house.actor(Actor::Desk), house.owner());
+    let id = &things.book.appointment;
+    let state = async || house.look(&format!("select state from appointment where id = '{id}'")).await;
+    deed(&mut desk, id, "cancel").await.must(303);
+    // Ines has that Friday off by now.
+    let off = owner.form("/book/off", "/book/off").await.with_all(&[
+        ("whose", &things.hands.artist),
+        ("reason", "away"),
+        ("from_day", "2026-02-20"),
+        ("to_day", "2026-02-20"),
+    ]);
+    owner.submit(&off).await.must(303);
+    let refused = deed(&mut desk, id, "restore").await.must(422);
+    refused.says("Ines does not work then, or the house is closed.");
+    assert_eq!(state().await, "cancelled");
+    // Whoever knows better says so.
+    let form = refused.form(&format!("/book/{id}/restore")).with("outside", "yes");
+    desk.submit(&form).await.must(303);
+    assert_eq!(state().await, "booked");
+    // Its bed was put away since.
+    deed(&mut desk, id, "cancel").await.must(303);
+    house.run(&format!("update bed set closed = 1 where id = '{}'", things.book.bed)).await.unwrap();
+    let form = desk.form(&format!("/book/{id}"), &format!("/book/{id}/restore")).await.with("outside", "yes");
+    desk.submit(&form).await.must(409).says("This bed is not in use.");
+    assert_eq!(state().await, "cancelled");
+});
+
+both_databases!(looking_for_another_time_an_appointments_own_time_is_free_for_it, async |house| {
+    let things = &house.things;
+    let mut desk = house.actor(Actor::Desk);
+    // A quarter of an hour later than it lies now: within its own time.
+    let query = format!(
+        "service={}&artist={}&from=2026-02-20&after=10:15&before=10:30",
+        things.book.service, things.hands.artist
+    );
+    let offered = |page: &Answer| {
+        let tags = crate::html::tags(&page.text());
+        tags.iter().filter_map(|tag| tag.get("href")).any(|href| href.contains("day=2026-02-20&at=10%3A15"))
+    };
+    let moving = format!("/book/free?{query}&moving={}", things.book.appointment);
+    assert!(offered(&desk.page(&moving).await), "its own time was counted as taken");
+    assert!(!offered(&desk.page(&format!("/book/free?{query}")).await), "the time of another is taken");
+    let other = format!("/book/free?{query}&moving={}", things.book.to_cancel);
+    assert!(!offered(&desk.page(&other).await), "and so it is for another one that is moved");
 });
 
 both_databases!(a_colleague_sees_that_the_time_is_taken_and_not_by_whom, async |house| {

@@ -1,5 +1,7 @@
 //! Treatment cards over their pages: who gets one, what is kept beside what was advised, counting, corrections, paper, her rights.
 
+use base64::Engine as _;
+use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use stillroom::adhesives::Bead;
 use stillroom::base::ids::{BottleId, ProductId};
 use stillroom::base::time::{DAY, HOUR, Instant, MINUTE};
@@ -14,10 +16,11 @@ use stillroom::store::Kept;
 use crate::book::id_of;
 use crate::browser::{Answer, Browser};
 use crate::clearance::{add_client, old_test};
-use crate::doors::{Row, Sent, empty_form, form, get, post};
+use crate::doors::{Row, Sent, empty_form, form, fresh_key, get, post};
 use crate::house::{TestHouse, both_databases};
 use crate::html;
 use crate::mistakes::Slip;
+use crate::offline;
 use crate::schema::{Words, id};
 use crate::studio::{Actor, PHRASE, Things};
 use crate::tablet;
@@ -548,6 +551,31 @@ both_databases!(a_removal_card_that_comes_late_is_judged_for_then_as_any_other, 
     assert_eq!(says, "cleared for a removal, judged when the card arrived from a device without network");
 });
 
+both_databases!(a_removal_card_that_comes_late_asks_whether_medical_help_came_first_then, async |house| {
+    let things = &house.things;
+    let (mut ines, mut owner) = (house.actor(Actor::ArtistA), house.owner());
+    let client = cleared(house, "Signe Rud").await;
+    let path = format!("/door/clients/{client}/reactions");
+    let form = crate::clearance::reacted(house, owner.form(&format!("{path}/new"), &path).await);
+    let form = form.with_all(&[("symptom", "swelling"), ("whom", "owner")]);
+    let reaction = owner.submit(&form).await.goes_to();
+    house.pass(20, &mut [&mut ines, &mut owner]).await;
+    let over = owner.form(&reaction, &format!("{reaction}/over")).await;
+    owner.submit(&over).await.must(303);
+    house.pass(10, &mut [&mut ines]).await;
+    // It is over by now; when this removal was begun it was not.
+    let off = [("kind", "removal"), ("remover", "cream"), ("remover_lot", "cr-1"), ("minutes", "10")];
+    let ago = |minutes: i64| (house.clock.now().0.plus(-minutes * MINUTE).0 / 1000).to_string();
+    let during = ago(15);
+    open(&mut ines, things, &client, &[&off[..], &[("done", during.as_str())]].concat())
+        .await
+        .must(422)
+        .says("medical help first");
+    assert_eq!(house.number(&format!("select count(*) from card where client = '{client}'")).await, 0);
+    let since = ago(7);
+    opened(&mut ines, things, &client, &[&off[..], &[("done", since.as_str())]].concat()).await;
+});
+
 both_databases!(a_bottle_change_that_waited_is_dated_when_its_button_was_pressed, async |house| {
     let things = &house.things;
     let mut ines = house.actor(Actor::ArtistA);
@@ -747,8 +775,17 @@ both_databases!(a_hybrid_set_has_two_counts_and_lower_lids_their_own, async |hou
     // At closing both numbers of a lid are asked for: one that was forgotten is no zero.
     let one = [("right_single", "31"), ("left_lower_single", "0"), ("left_lower_fan", "0")];
     close(&mut ines, &card, &one).await.must(422).says("Type how many fans as well; 0 for none.");
-    close(&mut ines, &card, &[one.as_slice(), &[("right_fan", "22")]].concat()).await.must(303);
-    ines.page(&format!("/cards/{card}/record")).await.says("Placed, right eye 31 single ones and 22 fans");
+    // So is the one that is missing on a lid of which the other was counted at the bed.
+    let bed = [one.as_slice(), &[("right_fan", "22")]].concat();
+    let asked = close(&mut ines, &card, &bed).await.must(422);
+    asked.says("Placed on the right eye, lower lid, fans");
+    asked.says("Type how many fans as well; 0 for none.");
+    assert_eq!(asked.form(&format!("/cards/{card}/close")).value("right_fan"), "22");
+    assert_eq!(house.number(&format!("select count(*) from card where id = '{card}' and closed is null")).await, 1);
+    close(&mut ines, &card, &[bed.as_slice(), &[("right_lower_fan", "6")]].concat()).await.must(303);
+    let record = ines.page(&format!("/cards/{card}/record")).await;
+    record.says("Placed, right eye 31 single ones and 22 fans");
+    record.says("Placed, right lower lid 8 single ones and 6 fans");
 });
 
 both_databases!(a_number_may_be_of_one_zone_of_the_map_and_counts_for_its_lid, async |house| {
@@ -1223,6 +1260,49 @@ both_databases!(whoever_came_is_expected_no_more_once_her_card_is_closed, async 
     assert_eq!(house.number(&there).await, 0);
 });
 
+both_databases!(an_appointment_with_a_card_is_neither_called_off_nor_missed, async |house| {
+    let things = &house.things;
+    let (mut desk, mut ines, mut owner) = (house.actor(Actor::Desk), house.actor(Actor::ArtistA), house.owner());
+    let id = booked_at(&mut owner, things, &things.cards.client, ("2026-02-18", "15:00")).await;
+    let state = async || house.look(&format!("select state from appointment where id = '{id}'")).await;
+    let form = for_booked(&mut ines, things, &id).await;
+    let card = ines.submit(&form).await.goes_to().rsplit('/').next().unwrap().to_owned();
+    crate::book::deed(&mut desk, &id, "cancel").await.must(409).says("the card stands");
+    house.pass(300, &mut [&mut desk, &mut ines]).await;
+    crate::book::deed(&mut desk, &id, "no-show").await.must(409).says("the card stands");
+    close(&mut ines, &card, &[("left_single", "40"), ("right_single", "40")]).await.must(303);
+    for what in ["cancel", "no-show"] {
+        crate::book::deed(&mut desk, &id, what).await.must(409).says("correct what is wrong on it");
+    }
+    assert_eq!(state().await, "booked");
+});
+
+both_databases!(called_off_and_opened_at_once_one_of_the_two_happens, async |house| {
+    let things = &house.things;
+    let (mut desk, mut ines, mut owner) = (house.actor(Actor::Desk), house.actor(Actor::ArtistA), house.owner());
+    for day in ["2026-03-02", "2026-03-03", "2026-03-04", "2026-03-05"] {
+        let id = booked_at(&mut owner, things, &things.cards.client, (day, "10:00")).await;
+        let open = for_booked(&mut ines, things, &id).await;
+        let off = desk.form(&format!("/book/{id}"), &format!("/book/{id}/cancel")).await;
+        let (opened, off) = tokio::join!(ines.submit(&open), desk.submit(&off));
+        let cards = house.number(&format!("select count(*) from card where appointment = '{id}'")).await;
+        let state = house.look(&format!("select state from appointment where id = '{id}'")).await;
+        match (opened.status, off.status) {
+            (303, 409) => assert_eq!((cards, state.as_str()), (1, "booked")),
+            (409, 303) => assert_eq!((cards, state.as_str()), (0, "cancelled")),
+            both => panic!("{both:?}: {} {}", opened.words(), off.words()),
+        }
+    }
+});
+
+/// The form that opens the card of an appointment, filled in as usual.
+async fn for_booked(who: &mut Browser, things: &Things, appointment: &str) -> html::FormOnPage {
+    let path = format!("/cards/of/{appointment}");
+    let usual = usual(things);
+    let usual: Vec<(&str, &str)> = usual.iter().map(|(name, value)| (*name, value.as_str())).collect();
+    who.form(&path, &path).await.with_all(&usual)
+}
+
 /// What stands on a card, as one text.
 async fn standing(house: &TestHouse, card: &str) -> String {
     let mut all = Vec::new();
@@ -1413,6 +1493,49 @@ both_databases!(a_count_on_arrival_is_corrected_with_its_card_and_what_does_not_
     assert_eq!(house.number(&right).await, 3106, "the other eye stays as it was");
     let id = house.look(&format!("select id from card_version where card = '{open}' and version = 1")).await;
     ines.page(&format!("/cards/{open}/versions/{id}")).await.says("30 of 41 attached, 5 grown out, 6 lost");
+    // Who counted is put right as well.
+    let form = ines.form(&path, &path).await.with("reason", "Runa counted.").with("by", "another");
+    ines.submit(&form).await.must(422).says("Choose who counted.");
+    let runa = &house.things.people[Actor::Owner.name()];
+    ines.submit(&form.with("counter", runa)).await.must(303);
+    let by = format!(
+        "select count(*) from card_arrival where card = '{open}' and counted_by = 'another' and counter = '{runa}'"
+    );
+    assert_eq!(house.number(&by).await, 2, "on both lids");
+    ines.page(&record).await.says("counted by another person");
+});
+
+both_databases!(a_correction_changes_what_the_visit_was_and_says_what_stays_as_it_is, async |house| {
+    let things = &house.things;
+    let mut ines = house.actor(Actor::ArtistA);
+    let (closed, open) = (&things.cards.closed, &things.cards.open);
+    let path = format!("/cards/{closed}/correct");
+    let page = ines.page(&path).await;
+    page.says("A visit with adhesive does not become a removal");
+    let form = page.form(&path).with("reason", "Written down wrongly.");
+    ines.submit(&form.clone().with("kind", "removal").with("remover", "cream")).await.must(422);
+    let other = [("kind", "other_infill"), ("lids", "both"), ("room", things.lantern.as_str()), ("aftercare", "told")];
+    // The lids that come in are asked for their numbers.
+    let asked = ines.submit(&form.with_all(&other)).await.must(422);
+    asked.says("Placed on the left eye, lower lid, single ones");
+    let form = asked.form(&path).with_all(&[("left_lower_single", "7"), ("right_lower_single", "8")]);
+    assert_eq!(form.value("reason"), "Written down wrongly.");
+    ines.submit(&form).await.must(303);
+    let kept = format!("select kind || ' ' || lids || ' ' || room || ' ' || aftercare from card where id = '{closed}'");
+    assert_eq!(house.look(&kept).await, format!("other_infill both {} told", things.lantern));
+    // The infill after it lies over another studio's set by now.
+    let marks = format!("select sum(elsewhere) from card where id in ('{closed}', '{open}')");
+    assert_eq!(house.number(&format!("select cast(({marks}) as bigint)")).await, 2);
+    let record = ines.page(&format!("/cards/{closed}/record")).await;
+    record.says("Placed, left lower lid 7 single ones");
+    let id = house.look(&format!("select id from card_version where card = '{closed}' and version = 2")).await;
+    ines.page(&format!("/cards/{closed}/versions/{id}")).await.says("full set, upper lids");
+    // Taken back, the lids lose their numbers again.
+    let back = [("reason", "It was right before."), ("kind", "full_set"), ("lids", "upper")];
+    let form = ines.form(&path, &path).await.with_all(&back);
+    ines.submit(&form).await.must(303);
+    assert!(!ines.page(&format!("/cards/{closed}/record")).await.words().contains("left lower lid"));
+    assert_eq!(house.number(&format!("select cast(({marks}) as bigint)")).await, 0);
 });
 
 both_databases!(anothers_set_that_is_entered_late_marks_the_cards_after_it, async |house| {
@@ -1565,11 +1688,9 @@ both_databases!(tomorrows_sheet_says_who_is_cleared_and_nothing_of_health, async
     desk.page("/cards/sheets/card").await.says("treat nobody who is not on the printed list");
 });
 
-both_databases!(cards_are_in_her_file_move_with_her_and_stay_until_their_time_is_over, async |house| {
-    let things = &house.things;
-    let (from, into) = (things.cards.client.clone(), cleared(house, "Zusa Quill").await);
-    let inner = house.house.clone();
-    let (one, other) = (from.clone(), into.clone());
+/// Moves one client's cards to another record of hers.
+async fn put_together(house: &TestHouse, one: &str, other: &str) {
+    let (inner, one, other) = (house.house.clone(), one.to_owned(), other.to_owned());
     house
         .write(move |tx| {
             let (house, one, other) = (inner.clone(), one.clone(), other.clone());
@@ -1581,6 +1702,41 @@ both_databases!(cards_are_in_her_file_move_with_her_and_stay_until_their_time_is
         })
         .await
         .unwrap();
+}
+
+both_databases!(records_put_together_say_of_each_card_whether_anothers_set_lay_under_it, async |house| {
+    let things = &house.things;
+    let mut ines = house.actor(Actor::ArtistA);
+    let (one, other) = (cleared(house, "Vibe Lund").await, cleared(house, "Vibe Lundt").await);
+    let writer = things.people[Actor::ArtistA.name()].as_str();
+    let sheet = [
+        ("paper", "yes"),
+        ("changed", ""),
+        ("begun", "2026-02-17T16:05"),
+        ("writer", writer),
+        ("kind", "other_infill"),
+    ];
+    let mut made = vec![opened(&mut ines, things, &one, &sheet).await];
+    for kind in ["infill", "full_set", "infill"] {
+        made.push(opened(&mut ines, things, &other, &[("kind", kind)]).await);
+        house.clock.advance(MINUTE);
+    }
+    let marks = async || {
+        let mut all = Vec::new();
+        for card in &made {
+            all.push(house.number(&format!("select elsewhere from card where id = '{card}'")).await);
+        }
+        all
+    };
+    assert_eq!(marks().await, [1, 0, 0, 0], "neither record knows of the other");
+    put_together(house, &one, &other).await;
+    assert_eq!(marks().await, [1, 1, 0, 0], "until the full set of ours");
+});
+
+both_databases!(cards_are_in_her_file_move_with_her_and_stay_until_their_time_is_over, async |house| {
+    let things = &house.things;
+    let (from, into) = (things.cards.client.clone(), cleared(house, "Zusa Quill").await);
+    put_together(house, &from, &into).await;
     let mut db = house.house.store.read().await.unwrap();
     let file = cards::client_file(&mut db, house.house.store.keys(), into.parse().unwrap()).await.unwrap();
     drop(db);
@@ -1942,6 +2098,63 @@ both_databases!(a_locked_tablet_takes_a_new_drop_for_the_open_card_and_nothing_e
     told.says("No new drop was noted.");
     assert!(!told.text().contains("Zusa"));
     assert_eq!(house.number(&drops).await, 2);
+});
+
+/// What the lock tells its script: token, id and point of the key to seal to.
+async fn told_by_the_lock(tablet: &mut Browser) -> (String, String, Vec<u8>) {
+    let page = tablet.page("/tablet").await;
+    let told = |name| offline::attribute(&page, name).unwrap();
+    (told("data-token"), told("data-lock-seal"), URL_SAFE_NO_PAD.decode(told("data-point")).unwrap())
+}
+
+both_databases!(a_new_drop_that_waited_on_a_locked_tablet_is_one_drop_and_dated_when_it_was_pressed, async |house| {
+    let things = &house.things;
+    tablet::digits_of(house, Actor::ArtistA, tablet::DIGITS).await;
+    let mut own = tablet::enrolled(house).await;
+    tablet::try_digits(&mut own, house, Actor::ArtistA, tablet::DIGITS).await.goes_to();
+    let card = opened(&mut own, things, &things.cards.client, &[]).await;
+    own.page(&format!("/cards/{card}")).await;
+    tablet::lock(&mut own).await;
+    let (token, id, point) = told_by_the_lock(&mut own).await;
+    let ms = || house.clock.now().0.0 / 1000;
+    let sealed = |key: &str, card: &str, at: i64| {
+        let plain = serde_json::json!({ "person": "lock", "key": key, "card": card });
+        offline::sealed_as((&id, &point), (key, "new drop", &at.to_string()), &plain.to_string())
+    };
+    let drops = format!("select count(*) from card_drop where card = '{card}' and struck is null");
+    let send = async |tablet: &mut Browser, fields: &offline::Fields| {
+        let sent = ms().to_string();
+        let mut pairs = vec![("csrf", token.as_str()), ("sent", sent.as_str())];
+        pairs.extend(fields.iter().map(|(name, value)| (*name, value.as_str())));
+        tablet.post("/tablet/drop", &pairs).await
+    };
+    // Pressed at 10:14; the network is back at 10:40.
+    house.clock.advance(2 * MINUTE);
+    let (pressed, key) = (ms(), fresh_key());
+    let waited = sealed(&key, &card, pressed);
+    house.clock.advance(26 * MINUTE);
+    // Changed on the way, from elsewhere, or for another card it is no drop.
+    let mut moved = waited.clone();
+    moved.iter_mut().find(|(name, _)| *name == "at").unwrap().1 = (pressed - 60_000).to_string();
+    send(&mut own, &moved).await.must(422);
+    send(&mut house.stranger(), &waited).await.must(404);
+    let other = sealed(&fresh_key(), &things.cards.open, pressed);
+    send(&mut own, &other).await.must(409).says("No new drop was noted.");
+    assert_eq!(house.number(&drops).await, 1);
+    for _ in 0..3 {
+        assert_eq!(send(&mut own, &waited).await.goes_to(), "/tablet?next=%2F");
+    }
+    assert_eq!(house.number(&drops).await, 2, "however often it is sent");
+    let newest = format!("select max(at) from card_drop where card = '{card}'");
+    assert_eq!(house.number(&newest).await, pressed * 1000);
+    own.page("/tablet").await.says("Drop since 10:14, change by 10:34");
+    // A switch that bounced: the second press is the same drop; one that comes later is another.
+    for (after, there) in [(3_000, 2), (4_999, 2), (6_000, 3)] {
+        send(&mut own, &sealed(&fresh_key(), &card, pressed + after)).await.goes_to();
+        assert_eq!(house.number(&drops).await, there, "{after} ms after it");
+    }
+    let on = format!("select count(*) from card_drop d join tablet t on t.id = d.tablet where d.card = '{card}'");
+    assert_eq!(house.number(&on).await, 2, "they are the artist's, begun on this tablet");
 });
 
 both_databases!(a_locked_tablet_takes_no_drop_of_what_was_stopped_and_does_not_say_why, async |house| {

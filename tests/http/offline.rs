@@ -24,7 +24,7 @@ pub(crate) fn rows() -> Vec<Row> {
 }
 
 /// An attribute of a page, wherever it stands on it.
-fn attribute(page: &Answer, name: &str) -> Option<String> {
+pub(crate) fn attribute(page: &Answer, name: &str) -> Option<String> {
     html::tags(&page.text()).iter().find_map(|tag| tag.get(name).map(str::to_owned))
 }
 
@@ -36,10 +36,15 @@ async fn told(browser: &mut Browser) -> (String, String, Vec<u8>) {
 }
 
 /// Fields of an entry, as a device sends them to be opened.
-type Fields = Vec<(&'static str, String)>;
+pub(crate) type Fields = Vec<(&'static str, String)>;
 
-/// Seals as the device's script does.
-fn sealed((id, point): (&str, &[u8]), key: &str, at: &str, plain: &str) -> Fields {
+/// A reading that was sealed.
+fn sealed(house: (&str, &[u8]), key: &str, at: &str, plain: &str) -> Fields {
+    sealed_as(house, (key, "room reading", at), plain)
+}
+
+/// Seals as the device's script does; beside the seal stand key, kind and time.
+pub(crate) fn sealed_as((id, point): (&str, &[u8]), (key, kind, at): (&str, &str, &str), plain: &str) -> Fields {
     let own = SecretKey::from_slice(&[7; 32]).unwrap();
     let own_point = own.public_key().to_sec1_point(false).as_bytes().to_vec();
     let shared = own.diffie_hellman(&PublicKey::from_sec1_bytes(point).unwrap());
@@ -48,12 +53,12 @@ fn sealed((id, point): (&str, &[u8]), key: &str, at: &str, plain: &str) -> Field
         .extract::<Sha256>(Some(&own_point))
         .expand(format!("stillroom outbox 1 {id}").as_bytes(), &mut cipher)
         .unwrap();
-    let beside = format!("{key}\nroom reading\n{at}");
+    let beside = format!("{key}\n{kind}\n{at}");
     let payload = Payload { msg: plain.as_bytes(), aad: beside.as_bytes() };
     let bytes = Aes256Gcm::new(&cipher.into()).encrypt(&Nonce::from([9_u8; 12]), payload).unwrap();
     vec![
         ("form_key", key.to_owned()),
-        ("kind", "room reading".to_owned()),
+        ("kind", kind.to_owned()),
         ("at", at.to_owned()),
         ("key_id", id.to_owned()),
         ("point", URL_SAFE_NO_PAD.encode(own_point)),

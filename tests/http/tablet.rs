@@ -6,6 +6,7 @@ use crate::browser::Browser;
 use crate::doors::{Row, empty_form, form, get, post};
 use crate::house::{TestHouse, both_databases};
 use crate::mistakes::Slip;
+use crate::offline;
 use crate::studio::{Actor, PHRASE, SPARE, Things, session_of};
 
 pub(crate) const DIGITS: &str = "739158";
@@ -135,6 +136,20 @@ both_databases!(in_a_clients_hands_a_shared_tablet_opens_first_aid_and_comes_bac
     card.says("Adhesive in an open eye");
     card.says("Back to the form");
     tablet.get("/office").await.must(403);
+});
+
+both_databases!(a_lock_that_never_reached_the_house_is_told_by_the_page_of_names, async |house| {
+    let mut tablet = enrolled(house).await;
+    // The tablet was locked without network: the owner's sign-in goes on until the house hears of it.
+    let names = tablet.page("/tablet?next=%2Fshelf").await;
+    assert_eq!(offline::attribute(&names, "data-still-in").unwrap(), "/tablet/lock");
+    assert!(!names.words().contains("Signed in") && !names.text().contains("data-outbox-line"), "it names nobody");
+    let token = offline::attribute(&names, "data-still-token").unwrap();
+    tablet.post("/tablet/lock", &[("csrf", "another"), ("next", "/")]).await.must(403);
+    tablet.get("/shelf").await.must(200);
+    tablet.post("/tablet/lock", &[("csrf", &token), ("next", "/")]).await.goes_to();
+    assert!(tablet.get("/shelf").await.goes_to().starts_with("/sign-in"));
+    assert_eq!(offline::attribute(&tablet.page("/tablet").await, "data-still-in"), None, "it has heard of it");
 });
 
 /// Hands Ada's consultation over on a device somebody is signed in on.
@@ -361,6 +376,9 @@ both_databases!(export_erasure_roles_and_keys_ask_for_the_passphrase_on_a_shared
     let (sensor, new_sensor) =
         (format!("{room}/instruments/{}", house.things.sensor), format!("{room}/instruments/new"));
     let calendar = format!("/book/calendar/{}", house.things.hands.artist);
+    // Closing what was opened asks as well.
+    let key = format!("/office/tokens/{}", house.things.read_token);
+    let session = format!("/office/sessions/{}/end", house.things.second_session);
     let before = house.counts().await;
     let forms = [
         ("/office/tokens", "/office/tokens".to_owned(), vec![("name", "screen")]),
@@ -368,6 +386,9 @@ both_databases!(export_erasure_roles_and_keys_ask_for_the_passphrase_on_a_shared
         (sensor.as_str(), format!("{sensor}/token"), vec![]),
         (new_sensor.as_str(), format!("{room}/instruments"), vec![("name", "By the door"), ("kind", "sensor")]),
         (calendar.as_str(), calendar.clone(), vec![]),
+        (calendar.as_str(), format!("{calendar}/revoke"), vec![]),
+        (key.as_str(), format!("{key}/revoke"), vec![]),
+        ("/office/sessions", session.clone(), vec![]),
         ("person", format!("/office/people/{spare}/role"), vec![("role", "owner")]),
     ];
     let mut asked = None;

@@ -125,7 +125,7 @@ fn said(answer: &Clearance) -> String {
 }
 
 fn reaction(ago: i64) -> ReactionFacts {
-    ReactionFacts { noticed: NOW.plus(-ago), known: NOW.plus(-ago), liquids: Vec::new(), acute: false }
+    ReactionFacts { noticed: NOW.plus(-ago), known: NOW.plus(-ago), liquids: Vec::new(), acute: false, over: None }
 }
 
 fn may_have(family: Family, ago: i64) -> Statement {

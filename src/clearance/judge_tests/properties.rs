@@ -35,6 +35,7 @@ fn any_client() -> impl Strategy<Value = (ClientFacts, Vec<PlannedProduct>)> {
         known: NOW.plus(-days * DAY),
         liquids: Vec::new(),
         acute,
+        over: None,
     });
     let finding =
         (0..400_i64).prop_map(|days| FindingFacts { at: NOW.plus(-days * DAY), known: NOW.plus(-days * DAY) });
@@ -150,6 +151,7 @@ proptest! {
             known: NOW.plus(-days * DAY),
             liquids: Vec::new(),
             acute,
+            over: None,
         });
         let after = judge(&worse, &rules, &plan, at);
         prop_assert!(after.strictness() >= before.strictness(), "{before:?} became {after:?}");

@@ -86,6 +86,13 @@ fn a_hold_on_adhesive_never_blocks_a_removal() {
     // Pain, swelling, changed vision: medical help first, no remover.
     facts.reactions[0].acute = true;
     assert_eq!(say(&facts, &removal), "refer: acute");
+    // Recorded as over an hour ago it bars nothing now, and it did two hours ago.
+    facts.reactions[0].over = Some(NOW.plus(-HOUR));
+    assert_eq!(say(&facts, &removal), "cleared");
+    let (then, later) = (NOW.plus(-2 * HOUR), NOW.plus(-HOUR));
+    assert_eq!(said(&judge(&facts.clone().as_of(then), &Rules::default(), &removal, then)), "refer: acute");
+    assert_eq!(said(&judge(&facts.clone().as_of(later), &Rules::default(), &removal, later)), "cleared");
+    facts.reactions[0].over = None;
     // The remover that was met before the reaction is held itself.
     facts.reactions[0].acute = false;
     facts.reactions[0].liquids.push(Wet::Remover.id());

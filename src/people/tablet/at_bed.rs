@@ -62,12 +62,12 @@ pub async fn begin_at_bed(tx: &mut Tx, tablet: TabletId, work: &AtBed) -> Result
     tx.audit("work on tablet", tablet, &work.card).await
 }
 
-/// Says that a drop was begun, to every tablet that work is open on.
+/// Says that a drop was begun, to every tablet that work is open on. One that comes late, after a newer one, changes nothing there.
 ///
 /// # Errors
 /// When the database refuses it.
 pub async fn drop_begun(tx: &mut Tx, card: &str, begun: Instant, due: Instant) -> Result<(), Problem> {
-    sqlx::query("update tablet set drop_at = $2, drop_due = $3 where card = $1")
+    sqlx::query("update tablet set drop_at = $2, drop_due = $3 where card = $1 and (drop_at is null or drop_at <= $2)")
         .bind(card)
         .bind(begun.0)
         .bind(due.0)

@@ -9,7 +9,7 @@ use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
 use serde::Deserialize;
 
-use super::{at_bed, code, here, store};
+use super::{Locked, at_bed, code, store};
 use crate::base::actor::Actor;
 use crate::base::ids::{PersonId, TabletId};
 use crate::base::problem::Problem;
@@ -63,7 +63,30 @@ struct NamesPage {
     frame: Frame,
     names: Vec<Name>,
     drop: Option<DropForm>,
+    sends: Sends,
     sign_in: String,
+}
+
+/// What the lock needs to send what was kept on the tablet while the network was away.
+struct Sends {
+    /// Where to, and the token of the lock's own form.
+    action: String,
+    csrf: String,
+    /// Id and public point of the key that waiting entries are sealed to.
+    seal: (String, String),
+    /// Somebody is signed in still: the lock never reached the house. Where to tell it, and the token of her sign-in.
+    still_in: Option<(String, String)>,
+}
+
+impl Sends {
+    fn of(house: &House, locked: &Locked, visitor: &Visitor) -> Self {
+        Self {
+            action: house.url(DROP),
+            csrf: locked.visitor.csrf.clone(),
+            seal: house.store.keys().outbox(),
+            still_in: is_signed_in(visitor).then(|| (house.url("/tablet/lock"), visitor.csrf.clone())),
+        }
+    }
 }
 
 /// Where the lock sends its one deed.
@@ -73,6 +96,7 @@ const DROP: &str = "/tablet/drop";
 #[template(path = "people/tablet_code.html")]
 struct CodePage {
     frame: Frame,
+    sends: Sends,
     key: String,
     action: String,
     next: String,
@@ -119,6 +143,7 @@ async fn names(
         since: studio.zone.clock(begun),
         due: studio.zone.clock(due),
     });
+    let sends = Sends::of(&house, &locked, &visitor);
     let (everyone, may_try) = (people::everyone(&mut db).await?, store::may_try(&mut db, tablet).await?);
     let sign_in = with_next(&house, "/sign-in", &next)?;
     let mut names = Vec::new();
@@ -129,7 +154,7 @@ async fn names(
         names.push(Name { name: person.name, href, by_code });
     }
     names.sort_by_key(|name| !name.by_code);
-    page(&NamesPage { frame: locked_frame(&house, &studio, &visitor, "Locked"), names, drop, sign_in })
+    page(&NamesPage { frame: locked_frame(&house, &studio, &visitor, "Locked"), names, drop, sends, sign_in })
 }
 
 /// Nobody's name stands on a locked tablet, not even of whoever is just handing it on.
@@ -145,8 +170,8 @@ async fn ask(
     At(id): At<PersonId>,
     Query(asked): Query<BTreeMap<String, String>>,
 ) -> Result<Response, Problem> {
-    let tablet = here(&house, &headers, visitor.now).await?.ok_or(Problem::NotHere("tablet"))?;
-    let next = next_of(&asked);
+    let locked = at_bed::locked(&house, &headers, &visitor, DROP).await?.ok_or(Problem::NotHere("tablet"))?;
+    let (tablet, next) = (locked.tablet, next_of(&asked));
     let mut db = house.store.read().await?;
     let studio = Studio::load(&mut db).await?;
     let person = people::by_id(&mut db, id).await?.filter(people::Person::can_sign_in);
@@ -154,13 +179,13 @@ async fn ask(
     if store::hash_of(&mut db, id).await?.is_empty() || store::tries_left(&mut db, tablet, id).await? == 0 {
         return Ok(Redirect::to(&with_next(&house, "/sign-in", &next)?).into_response());
     }
-    page(&code_view(&house, &studio, &visitor, &person, next, new_form_key(), None)?)
+    page(&code_view(&house, &studio, (&visitor, &locked), &person, next, new_form_key(), None)?)
 }
 
 fn code_view(
     house: &House,
     studio: &Studio,
-    visitor: &Visitor,
+    (visitor, locked): (&Visitor, &Locked),
     person: &people::Person,
     next: String,
     key: String,
@@ -179,6 +204,7 @@ fn code_view(
     };
     Ok(CodePage {
         frame: locked_frame(house, studio, visitor, &person.name),
+        sends: Sends::of(house, locked, visitor),
         key,
         action: house.url(&format!("/tablet/of/{}", person.id)),
         mistakes: mistakes([&field]),
@@ -203,7 +229,8 @@ async fn unlock(
     At(id): At<PersonId>,
     form: FormThatSignsIn<Typed>,
 ) -> Result<Response, Problem> {
-    let tablet = here(&house, &headers, visitor.now).await?.ok_or(Problem::NotHere("tablet"))?;
+    let locked = at_bed::locked(&house, &headers, &visitor, DROP).await?.ok_or(Problem::NotHere("tablet"))?;
+    let tablet = locked.tablet;
     let next = rules::own_path(&form.typed.next).to_owned();
     let secret = secret_of_form(&house, &visitor, &form.key);
     let entered = |secret: &str| {
@@ -223,7 +250,7 @@ async fn unlock(
     match come_in_as(&house, &visitor, &form.key, coming).await? {
         CameIn::Yes(secret) => Ok(entered(&secret)),
         CameIn::No(sentence) => {
-            let view = code_view(&house, &studio, &visitor, &person, next, new_form_key(), Some(sentence))?;
+            let view = code_view(&house, &studio, (&visitor, &locked), &person, next, new_form_key(), Some(sentence))?;
             page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
         }
     }

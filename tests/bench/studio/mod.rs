@@ -103,6 +103,7 @@ impl Studio {
             length: Length { minutes: 120, before: 5, after: 10 },
             takes_bed: true,
             artists: vec![artist],
+            moving: None,
             after: 16 * 60,
             before: MINUTES_A_DAY,
             from: zone.day(now),
