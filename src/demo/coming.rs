@@ -1,5 +1,5 @@
-//! Records of those who come next to the invented studio, so that the next day's sheet and the desk have somebody to speak of: most are
-//! cleared, some have no test yet, some a test nobody has looked at. Made anew for the next day whenever the studio is opened.
+//! Records of those who come next to the invented studio, so that the next day's sheet and the desk have somebody to speak of: at least
+//! half are cleared, some have no test yet, some a test nobody has looked at. Made anew for the next day whenever the studio is opened.
 
 use jiff::ToSpan;
 use jiff::civil::date;
@@ -38,19 +38,20 @@ pub(super) async fn fill(house: &House, people: &[Person], regulars: &[Regular])
     let now = house.store.clock().now().0;
     let Some(owner) = people.iter().find(|person| person.role == Role::Owner) else { return Ok(()) };
     let by = Who { id: owner.id, session: SessionId::new(), name: owner.name.clone(), role: owner.role };
-    let (zone, artists, product, mut coming) = {
+    let (zone, artists, product, next, mut coming) = {
         let mut db = house.store.read().await?;
         let zone = Studio::load(&mut db).await?.zone;
         let span = Span::new(now, zone.start_of_day_before(now, -AHEAD));
         let shelf = adhesives::shelf(&mut db, None, now).await?;
         let product = shelf.iter().find(|own| own.name.starts_with("Heath")).map(|own| own.product);
-        (zone, artists::all(&mut db).await?, product, book::seeded_without_record(&mut db, span).await?)
+        // The next day on which anybody comes, with a record or without.
+        let day = |own: &Appointment| zone.day(own.when.visit.from);
+        let next = book::between(&mut db, span).await?.iter().map(day).filter(|day| *day > zone.day(now)).min();
+        (zone, artists::all(&mut db).await?, product, next, book::seeded_without_record(&mut db, span).await?)
     };
     let Some(product) = product else { return Ok(()) };
-    let today = zone.day(now);
-    let day = |own: &Appointment| zone.day(own.when.visit.from);
-    let next = coming.iter().map(day).filter(|day| *day > today).min().unwrap_or(today);
-    coming.retain(|own| day(own) <= next);
+    let next = next.unwrap_or_else(|| zone.day(now));
+    coming.retain(|own| zone.day(own.when.visit.from) <= next);
     let place = |own: &Appointment| artists.iter().position(|artist| artist.id == own.artist);
     coming.sort_by_key(|own| (own.when.visit.from, place(own)));
     let (mut records, mut tests) = (Vec::new(), Vec::new());

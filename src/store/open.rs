@@ -248,13 +248,21 @@ async fn connect(engine: Engine, url: &str) -> Result<AnyConnection, OpenError> 
 
 async fn pool(engine: Engine, url: &str, most: u32, reading: bool) -> Result<AnyPool, OpenError> {
     let options: AnyConnectOptions = url.parse().map_err(|_| OpenError("database_url cannot be read".to_owned()))?;
-    AnyPoolOptions::new()
+    let pool = AnyPoolOptions::new()
         .max_connections(most)
         .acquire_timeout(Duration::from_millis(2500))
         .after_connect(move |db, _| Box::pin(prepare(engine, db, reading)))
-        .connect_with(options)
-        .await
-        .map_err(|cause| OpenError(format!("the database cannot be opened: {cause}")))
+        .connect_lazy_with(options);
+    // Whoever asks for a page is told soon that the house is busy; a house that begins, often with its whole machine, may wait longer.
+    let mut tries = 4;
+    loop {
+        tries -= 1;
+        match pool.acquire().await {
+            Ok(_) => return Ok(pool),
+            Err(sqlx::Error::PoolTimedOut) if tries > 0 => {}
+            Err(cause) => return Err(OpenError(format!("the database cannot be opened: {cause}"))),
+        }
+    }
 }
 
 /// SQLite's promises are set by name, never left to a build's default: FULL is what keeps an acknowledged write through a power cut.

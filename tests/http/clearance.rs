@@ -2352,7 +2352,7 @@ both_databases!(no_form_about_her_health_holds_an_answer_before_somebody_gave_it
         (of("tests"), vec!["at"]),
         (of("findings"), vec![]),
         (of("statements"), vec![]),
-        (of("visits"), vec!["at"]),
+        (of("visits"), vec![]),
         (("/door/stops/new".to_owned(), "/door/stops".to_owned()), vec![]),
         (("/door/staff-incidents".to_owned(), "/door/staff-incidents".to_owned()), vec!["at"]),
         ((test.clone(), format!("{test}/looks")), vec!["at"]),

@@ -11,6 +11,9 @@ mod sheet;
 use std::path::Path;
 use std::{fs, io};
 
+// The templates name what they show as the program does.
+use stillroom::web;
+
 /// The stylesheet as it ships.
 const CSS: &str = include_str!("../../static/app.css");
 
