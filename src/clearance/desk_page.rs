@@ -1,7 +1,7 @@
 //! The desk list: everyone expected in the next days who is not cleared, most urgent first, one tap to act. Others can see this
 //! screen: short names, the missing step, and nothing about health.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use askama::Template;
 use axum::extract::State;
@@ -14,6 +14,7 @@ use super::standing::{Bench, Standing, standings};
 use super::visit_store::VisitKind;
 use super::words;
 use crate::base::actor::{Role, Who};
+use crate::base::ids::ClientId;
 use crate::base::problem::Problem;
 use crate::base::time::{DAY, HOUR, Instant};
 use crate::clients::{self, Client};
@@ -61,7 +62,7 @@ struct CallRow {
     due: String,
     /// "near" or "stop".
     mark: &'static str,
-    /// Where it is recorded; empty for those who do not treat.
+    /// Where it is recorded; empty for those who do not treat, and for an artist whose client she is not.
     href: String,
 }
 
@@ -87,6 +88,7 @@ struct VisitRow {
     visit: String,
     mark: &'static str,
     word: &'static str,
+    /// Where she is taken off; empty for an artist whose client she is not.
     gone: String,
 }
 
@@ -118,7 +120,8 @@ async fn desk_list(staff: Staff, State(house): State<House>) -> Result<Response,
     let (bench, names) = (Bench::load(&mut db, &studio.zone).await?, Names::load(&mut db).await?);
     let all = standings(&mut db, house.store.keys(), &bench, span(&studio, now), now).await?;
     let rows = rows(&house, &studio, &bench, &names, &staff.who, &all, now);
-    let calls = calls(&house, &mut db, &studio, &staff.who, now).await?;
+    let open = opened_by(&mut db, &staff.who, &all).await?;
+    let calls = calls(&house, &mut db, &studio, &staff.who, &all, now).await?;
     let visit_row = |standing: &Standing| {
         let mark = words::shared_mark(&standing.answer, &bench.rules, now);
         VisitRow {
@@ -126,7 +129,11 @@ async fn desk_list(staff: Staff, State(house): State<House>) -> Result<Response,
             visit: visit_words(standing, &studio, &names, now),
             mark: mark.mark,
             word: mark.word,
-            gone: house.url(&format!("/door/visits/{}/gone", standing.visit.id)),
+            gone: if open.contains(&standing.visit.client) {
+                house.url(&format!("/door/visits/{}/gone", standing.visit.id))
+            } else {
+                String::new()
+            },
         }
     };
     page(&DeskPage {
@@ -228,22 +235,45 @@ fn act(house: &House, who: &Who, standing: &Standing) -> (String, String) {
     (house.url(&path), act.to_owned())
 }
 
+/// Those of the clients expected whose record this person may open.
+async fn opened_by(db: &mut Db, who: &Who, all: &[Standing]) -> Result<HashSet<ClientId>, Problem> {
+    let ids: Vec<_> = all.iter().map(|standing| standing.visit.client).collect();
+    if who.role != Role::Artist {
+        return Ok(ids.into_iter().collect());
+    }
+    let clients = clients::several(db, &ids).await?;
+    Ok(clients.into_iter().filter(|client| may_open(client, who, all)).map(|client| client.id).collect())
+}
+
+/// An artist opens the record of a client she keeps or looks after, and of one who is booked with her.
+fn may_open(client: &Client, who: &Who, all: &[Standing]) -> bool {
+    let with_her = |standing: &Standing| standing.visit.client == client.id && standing.visit.artist == Some(who.id);
+    clients::may_see(client, who) || all.iter().any(with_her)
+}
+
 /// Calls due until tomorrow: follow-ups of reactions, which this screen does not call by that name.
-async fn calls(house: &House, db: &mut Db, studio: &Studio, who: &Who, now: Instant) -> Result<Vec<CallRow>, Problem> {
+async fn calls(
+    house: &House,
+    db: &mut Db,
+    studio: &Studio,
+    who: &Who,
+    all: &[Standing],
+    now: Instant,
+) -> Result<Vec<CallRow>, Problem> {
     let due = due_follow_ups(db, now.plus(DAY + HOUR)).await?;
     let ids: Vec<_> = due.iter().map(|follow_up| follow_up.client).collect();
     let clients = clients::several(db, &ids).await?;
     // Of somebody erased the reaction may have to stay; nobody is called by it any more.
     let in_use = clients.into_iter().filter(Client::is_in_use);
-    let shorts: HashMap<_, _> = in_use.map(|client| (client.id, client.short)).collect();
+    let known: HashMap<_, _> = in_use.map(|client| (client.id, client)).collect();
     let mut rows = Vec::new();
     for follow_up in due {
-        let Some(short) = shorts.get(&follow_up.client) else { continue };
+        let Some(client) = known.get(&follow_up.client) else { continue };
         rows.push(CallRow {
-            short: short.clone(),
+            short: client.short.clone(),
             due: format!("{}, {}", studio.zone.date_and_clock(follow_up.due, now), words::left(follow_up.due, now)),
             mark: if follow_up.due < now { "stop" } else { "near" },
-            href: if treats(who) {
+            href: if treats(who) && may_open(client, who, all) {
                 house.url(&format!("/door/reactions/{}", follow_up.reaction))
             } else {
                 String::new()

@@ -649,10 +649,11 @@ function takeIn(place) {
   }
 }
 
-/** Restores a form; what is typed meanwhile is written down after that, as the same draft. */
+/** Restores a form; what is typed meanwhile is written down after that, as the same draft. What is sent waits for no draft. */
 function restoreAfter(before, form) {
   const done = before.then(() => (isBusy(form) ? undefined : restore(form))).catch(() => {});
-  queues.set(form, done);
+  const sending = new Promise((go) => form.addEventListener("submit", go, { once: true }));
+  queues.set(form, Promise.race([done, sending]));
   return done;
 }
 

@@ -1619,6 +1619,35 @@ both_databases!(follow_ups_appear_on_the_list_when_they_are_due_and_leave_it_whe
     }
 });
 
+both_databases!(the_desk_list_leads_an_artist_only_where_she_may_go, async |house| {
+    let things = &house.things.clearance;
+    let mut desk = house.actor(Actor::Desk);
+    for (client, at) in [("ada", "2026-02-20T11:12"), ("dora", "2026-02-21T09:00")] {
+        expect(&mut desk, &things[client], at, "set").await;
+    }
+    let eva = add_client(house, "Eva Sund", "1992-02-02", &house.things.people[Actor::ArtistB.name()]).await;
+    expect(&mut desk, &eva, "2026-02-19T09:00", "infill").await;
+    let mut offered = Vec::new();
+    for actor in [Actor::ArtistA, Actor::ArtistB, Actor::Desk, Actor::Owner] {
+        let mut who = house.actor(actor);
+        let page = who.page("/door/not-cleared").await;
+        let html = page.text();
+        let links: Vec<String> =
+            html.split("href=\"").skip(1).map(|rest| rest.split('"').next().unwrap().to_owned()).collect();
+        for link in
+            links.iter().filter(|link| link.starts_with("/door/clients/") || link.starts_with("/door/reactions/"))
+        {
+            who.get(link).await.must(200);
+        }
+        let forms: Vec<_> = html::forms(&html).into_iter().filter(|form| form.action.ends_with("/gone")).collect();
+        offered.push((forms.len(), links.iter().any(|link| link.starts_with("/door/reactions/"))));
+    }
+    let [of_a, of_b, of_desk, of_owner] = offered[..] else { panic!("{offered:?}") };
+    assert_eq!(of_b, (1, false), "her own client alone");
+    assert_eq!((of_a.0 + of_b.0, of_a.1), (of_desk.0, true), "each of them is some artist's");
+    assert_eq!((of_desk.1, of_owner), (false, (of_desk.0, true)));
+});
+
 both_databases!(a_hundred_and_thirty_calls_that_are_due_all_stand_on_the_list, async |house| {
     let things = &house.things.clearance;
     let mut owner = house.owner();

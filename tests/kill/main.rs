@@ -22,6 +22,7 @@ mod the_loop;
 
 use the_loop::{Front, Plan, run};
 
+use books::Verdict;
 use clients::Manners;
 use program::Place;
 
@@ -80,21 +81,28 @@ mod kill_loop {
 
     #[test]
     fn a_house_that_acknowledges_before_it_commits_is_caught() {
-        let outcome = run_control(Manners::Good, Front::AcknowledgesEarly);
-        assert!(outcome.verdict.lost > 0, "the loop did not see the loss: {:?}", outcome.verdict);
+        let verdict = run_control(Manners::Good, Front::AcknowledgesEarly, |verdict| verdict.lost > 0);
+        assert!(verdict.lost > 0, "the loop did not see the loss: {verdict:?}");
     }
 
     #[test]
     fn clients_that_forget_their_keys_are_caught() {
-        let outcome = run_control(Manners::ForgetsItsKey, Front::None);
-        assert!(outcome.verdict.doubled > 0, "the loop did not see the doubles: {:?}", outcome.verdict);
+        let verdict = run_control(Manners::ForgetsItsKey, Front::None, |verdict| verdict.doubled > 0);
+        assert!(verdict.doubled > 0, "the loop did not see the doubles: {verdict:?}");
     }
 
-    fn run_control(manners: Manners, front: Front) -> the_loop::Outcome {
-        let folder = tempfile::tempdir().unwrap();
-        let place = Place { data: folder.path().join("data"), postgres: None };
-        let outcome = run(&place, &Plan { kills: 10, seed: seed(), manners, front });
-        println!("control: {outcome}");
-        outcome
+    /// Ten kills at a time until it is caught, four times at most: on a busy machine few kills fall between commit and answer.
+    fn run_control(manners: Manners, front: Front, is_caught: impl Fn(&Verdict) -> bool) -> Verdict {
+        let mut round = 0;
+        loop {
+            let folder = tempfile::tempdir().unwrap();
+            let place = Place { data: folder.path().join("data"), postgres: None };
+            let outcome = run(&place, &Plan { kills: 10, seed: seed() + round, manners, front });
+            println!("control: {outcome}");
+            round += 1;
+            if is_caught(&outcome.verdict) || round == 4 {
+                return outcome.verdict;
+            }
+        }
     }
 }
