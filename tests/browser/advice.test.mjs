@@ -113,12 +113,14 @@ describe('advice', () => {
     await page.close();
   });
 
-  test('the table of forecasts needs no scrolling of its own on a tablet held upright, nor on a phone', async () => {
+  test('the forecasts show their columns, and their table needs no scrolling of its own, on a tablet held upright and on a phone', async () => {
     for (const size of [{ width: 800, height: 1280 }, { width: 412, height: 915 }]) {
       const page = await pageOf('owner', '/office/forecast', size);
       const [rows, hidden] = await page.$eval('.scroll[aria-label^="Tests"]', (scroll) => [scroll.querySelectorAll('tbody tr').length, scroll.scrollWidth - scroll.clientWidth]);
       assert.ok(rows > 0, 'the invented studio has forecasts');
       assert.ok(hidden <= 0, `${hidden} px of it lie outside at ${size.width} px`);
+      const columns = await page.$eval('.chart svg path.device', (path) => path.getBoundingClientRect().height);
+      assert.ok(columns > 20, `the columns above it are ${columns} px high at ${size.width} px`);
       await page.close();
     }
   });
