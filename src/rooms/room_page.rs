@@ -37,10 +37,11 @@ pub(super) fn routes() -> Routes {
 struct ReadingRow {
     when: String,
     state: (&'static str, String),
+    /// Why it was set aside; empty for a reading that counts.
+    reason: String,
     temperature: String,
     humidity: String,
     by: String,
-    aside: bool,
 }
 
 struct InstrumentRow {
@@ -284,9 +285,8 @@ fn reading_row(
     let known = instruments.iter().find(|known| known.instrument.id == reading.instrument);
     let corrected = correct(std::slice::from_ref(reading), instruments);
     let (temperature, humidity) = corrected.first().map_or((None, None), |c| (c.temperature, c.humidity));
-    let aside = !reading.set_aside.is_empty();
-    let state = if aside {
-        ("near", format!("set aside: {}", reading.set_aside))
+    let state = if !reading.set_aside.is_empty() {
+        ("near", "set aside".to_owned())
     } else {
         let doubt = known.map(|known| super::now::known(&known.instrument, &known.checks, now).doubt(0.0));
         let off = doubt.map(|doubt| band::off(humidity, temperature, &doubt, settings)).unwrap_or_default();
@@ -296,9 +296,9 @@ fn reading_row(
     ReadingRow {
         when: studio.zone.date_and_clock(reading.at, now),
         state,
+        reason: reading.set_aside.clone(),
         temperature: temperature.map_or_else(|| "–".to_owned(), |t| studio.number(studio.scale(t), 1)),
         humidity: humidity.map_or_else(|| "–".to_owned(), |h| studio.number(h, 0)),
         by: known.map(|known| known.instrument.name.clone()).unwrap_or_default(),
-        aside,
     }
 }

@@ -45,7 +45,7 @@ describe('a device in a client’s hands', () => {
   });
 
   test('closes pages that were open before', async () => {
-    await other.waitForFunction(() => document.body.textContent.includes('not part of the form'), undefined, { timeout: 10_000 });
+    await other.waitForFunction(() => document.body?.textContent.includes('not part of the form'), undefined, { timeout: 10_000 });
     await showsNothingElse(other);
   });
 
