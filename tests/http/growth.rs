@@ -55,7 +55,7 @@ impl<S: Subscriber + for<'a> LookupSpan<'a>> Layer<S> for Count {
         let mut told = Told::default();
         event.record(&mut told);
         // A connection that the pool opens meanwhile is set up; no page asked for that.
-        if told.summary.starts_with("pragma") || told.summary.starts_with("set time zone") {
+        if ["pragma", "set time zone"].iter().any(|opening| told.summary.to_lowercase().starts_with(opening)) {
             return;
         }
         let mut read = READ.lock().unwrap();
