@@ -6,6 +6,7 @@ use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
 
+use super::secret_view::SecretView;
 use crate::base::ids::TokenId;
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::text;
@@ -19,7 +20,6 @@ use crate::web::guard::{Owner, with_passphrase};
 use crate::web::incoming::{At, Form, Nothing, new_form_key};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
-use crate::web::secret::SecretView;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
 use crate::web::token;
@@ -146,10 +146,8 @@ async fn token_page(owner: Owner, State(house): State<House>, At(id): At<TokenId
     let studio = Studio::load(&mut db).await?;
     let listed =
         token::all(&mut db).await?.into_iter().find(|listed| listed.id == id).ok_or(Problem::NotHere("token"))?;
-    let secret = token::secret(&mut db, house.store.keys(), id, owner.visitor.now)
-        .await?
-        .map(|shown| SecretView::of(&house, &studio, &owner.visitor, shown, |secret| secret))
-        .transpose()?;
+    let shown = token::secret(&mut db, house.store.keys(), id, owner.visitor.now).await?;
+    let secret = SecretView::of(&mut db, &house, &studio, &owner.visitor, shown, |secret| secret).await?;
     let kind = kind_words(&listed.kind);
     let example = match listed.kind {
         token::Kind::Sensor { room, .. } => format!(
