@@ -11,7 +11,7 @@ use crate::base::ids::TokenId;
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::text;
 use crate::base::zone::ago;
-use crate::store::Kept;
+use crate::store::{Db, Kept};
 use crate::web::House;
 use crate::web::checks::note_fields;
 use crate::web::form::{FieldView, Mistake, mistakes};
@@ -141,11 +141,14 @@ struct TokenPage {
     example: String,
 }
 
+async fn listed(db: &mut Db, id: TokenId) -> Result<token::Listed, Problem> {
+    token::all(db).await?.into_iter().find(|listed| listed.id == id).ok_or(Problem::NotHere("token"))
+}
+
 async fn token_page(owner: Owner, State(house): State<House>, At(id): At<TokenId>) -> Result<Response, Problem> {
     let mut db = house.store.read().await?;
     let studio = Studio::load(&mut db).await?;
-    let listed =
-        token::all(&mut db).await?.into_iter().find(|listed| listed.id == id).ok_or(Problem::NotHere("token"))?;
+    let listed = listed(&mut db, id).await?;
     let shown = token::secret(&mut db, house.store.keys(), id, owner.visitor.now).await?;
     let secret = SecretView::of(&mut db, &house, &studio, &owner.visitor, shown, |secret| secret).await?;
     let kind = kind_words(&listed.kind);
@@ -179,9 +182,7 @@ async fn hide_token(
         .store
         .write(&form.key, move |tx| {
             Box::pin(async move {
-                if !token::all(tx.db()).await?.iter().any(|listed| listed.id == id) {
-                    return Err(Problem::NotHere("token"));
-                }
+                listed(tx.db(), id).await?;
                 token::hide(tx, Some(id)).await?;
                 Ok(Kept::see("/office/tokens"))
             })
@@ -201,9 +202,7 @@ async fn revoke_token(
         .store
         .write(&form.key, move |tx| {
             Box::pin(async move {
-                if !token::all(tx.db()).await?.iter().any(|listed| listed.id == id) {
-                    return Err(Problem::NotHere("token"));
-                }
+                listed(tx.db(), id).await?;
                 token::revoke(tx, id).await?;
                 Ok(Kept::see("/office/tokens"))
             })
