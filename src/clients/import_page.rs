@@ -136,7 +136,7 @@ async fn send(
             format!("The file is larger than {} MB. Send it in parts.", most / 1_000_000),
         ));
     } else if sent.file.is_empty() {
-        notes.push(FieldNote::new("file", "Choose a file. Browsers do not keep the choice when a page comes back."));
+        notes.push(FieldNote::new("file", sent.why_nothing()));
     }
     let (Some(order), true) = (order, notes.is_empty()) else {
         if order.is_none() {

@@ -135,7 +135,11 @@ fn question_stage(question: &Question) -> Stage {
 fn added(new: i64, aside: i64, here: i64) -> String {
     let were = |n: i64| if n == 1 { "was" } else { "were" };
     let readings = things(usize::try_from(new).unwrap_or_default(), "reading");
-    let aside = if aside > 0 { format!(", {aside} of them set aside as no room is like that") } else { String::new() };
+    let aside = match aside {
+        0 => String::new(),
+        _ if new == 1 => " and set aside as no room is like that".to_owned(),
+        aside => format!(", {aside} of them set aside as no room is like that"),
+    };
     format!("{new} {readings} {} added{aside}; {here} {} here already.", were(new), were(here))
 }
 
@@ -158,13 +162,17 @@ fn preview_view(preview: &imports::Preview, studio: &Studio, now: Instant) -> Pr
     let first = file.rows.iter().map(|row| row.at_us).min();
     let last = file.rows.iter().map(|row| row.at_us).max();
     let at = |micros: i64| studio.zone.date_and_clock(Instant(micros), now);
-    let span = first.zip(last).map(|(first, last)| format!("{} to {}", at(first), at(last))).unwrap_or_default();
+    let span = match first.zip(last) {
+        None => String::new(),
+        Some((first, last)) if first == last => at(first),
+        Some((first, last)) => format!("{} to {}", at(first), at(last)),
+    };
     let mut counts = vec![
         Counted::new("New", new, "reading", span),
         Counted::new("Already here", preview.here, "reading", "same instrument and time; not added again"),
     ];
     if all > 0 {
-        let told = if faulty == 0 { "every row is good".to_owned() } else { named };
+        let told = if faulty == 0 { "every row can be read".to_owned() } else { named };
         counts.push(Counted::new("Not read", faulty, "row", told));
     }
     PreviewView {

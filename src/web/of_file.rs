@@ -33,8 +33,8 @@ pub fn where_named(faulty: usize, named: usize) -> String {
 #[must_use]
 pub fn other_rows(good: usize) -> String {
     match good {
-        0 => "not one row is good".to_owned(),
-        1 => "the other row is good".to_owned(),
-        good => format!("the other {good} rows are good"),
+        0 => "not one row can be read".to_owned(),
+        1 => "the other row can be read".to_owned(),
+        good => format!("the other {good} rows can be read"),
     }
 }
