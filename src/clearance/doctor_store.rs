@@ -328,7 +328,7 @@ pub async fn complaints_in_brief(db: &mut Db, client: ClientId) -> Result<Vec<Co
 /// # Errors
 /// When the database cannot be read.
 pub async fn keeps_amounts(db: &mut Db) -> Result<bool, Problem> {
-    let row = sqlx::query("select 1 from complaint where refund_minor is not null limit 1").fetch_optional(db).await?;
+    let row = sqlx::query("select id from complaint where refund_minor is not null limit 1").fetch_optional(db).await?;
     Ok(row.is_some())
 }
 
