@@ -7,11 +7,12 @@ use axum::extract::State;
 use axum::response::Response;
 
 use super::hands::KeptReport;
-use super::words::{bare, count};
+use super::words::bare;
 use super::{Artist, Session, Style, all, store};
 use crate::base::actor::{Role, Who};
 use crate::base::ids::ArtistId;
 use crate::base::problem::Problem;
+use crate::base::text::count;
 use crate::base::units::Seconds;
 use crate::store::Db;
 use crate::web::House;

@@ -5,10 +5,11 @@ use axum::extract::State;
 use axum::response::Response;
 
 use super::session_row::{by, waiting, with};
-use super::words::{bare, count};
+use super::words::bare;
 use super::{Artist, Placement, Session, one, store};
 use crate::base::ids::{ArtistId, PlacementId, TimingSessionId};
 use crate::base::problem::Problem;
+use crate::base::text::count;
 use crate::store::{Db, Kept};
 use crate::web::House;
 use crate::web::frame::Frame;

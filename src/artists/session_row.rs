@@ -1,8 +1,9 @@
 //! A timing session in words: on the artist's page and on its own.
 
 use super::hands::{KeptSitting, may_include_waiting};
-use super::words::{bare, count};
+use super::words::bare;
 use super::{Session, Source};
+use crate::base::text::count;
 use crate::base::time::Instant;
 use crate::base::units::Seconds;
 use crate::web::House;

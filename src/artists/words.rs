@@ -35,16 +35,6 @@ pub(super) fn sureness(fit: &Nig, p: f64) -> &'static str {
     }
 }
 
-/// "1 placement", "12 placements", "no placement".
-#[must_use]
-pub(super) fn count(n: usize, one: &str) -> String {
-    match n {
-        0 => format!("no {one}"),
-        1 => format!("1 {one}"),
-        n => format!("{n} {one}s"),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;

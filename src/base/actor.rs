@@ -84,10 +84,22 @@ impl Actor {
         match self {
             Self::Nobody => "nobody".to_owned(),
             Self::House => "house".to_owned(),
-            Self::Person(who) => format!("person:{}", who.id),
+            Self::Person(who) => mark_of(who.id),
             Self::HandedOver(who) => format!("handed over by person:{}", who.id),
             Self::Sensor { token, .. } => format!("sensor:{token}"),
             Self::Reader { token } => format!("reader:{token}"),
         }
     }
+}
+
+/// How a signed-in person is marked.
+#[must_use]
+pub fn mark_of(person: PersonId) -> String {
+    format!("person:{person}")
+}
+
+/// The person whose mark this is; `None` for whoever is no signed-in person.
+#[must_use]
+pub fn person_of(mark: &str) -> Option<PersonId> {
+    mark.strip_prefix("person:").and_then(|id| id.parse().ok())
 }

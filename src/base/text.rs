@@ -111,6 +111,21 @@ fn is_invisible(c: char) -> bool {
         )
 }
 
+/// "1 placement", "12 placements", "no placement".
+#[must_use]
+pub fn count(n: usize, one: &str) -> String {
+    match n {
+        0 => format!("no {one}"),
+        n => format!("{n} {}", things(n, one)),
+    }
+}
+
+/// "placement" beside a 1, "placements" beside any other number.
+#[must_use]
+pub fn things(n: usize, one: &str) -> String {
+    if n == 1 { one.to_owned() } else { format!("{one}s") }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

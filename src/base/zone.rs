@@ -14,10 +14,11 @@ pub struct Zone {
 }
 
 impl Zone {
-    /// The zone with this IANA name, for instance `Europe/Berlin`; `None` when there is no such zone.
+    /// The zone with this IANA name, for instance `Europe/Berlin`, however its letters were typed; `None` when there is no such zone.
     #[must_use]
     pub fn named(name: &str) -> Option<Self> {
-        TimeZone::get(name).ok().map(|zone| Self { name: name.to_owned(), zone })
+        let zone = TimeZone::get(name).ok()?;
+        Some(Self { name: zone.iana_name().unwrap_or(name).to_owned(), zone })
     }
 
     /// Coordinated universal time.
@@ -106,6 +107,14 @@ pub fn ago(zone: &Zone, at: Instant, now: Instant) -> String {
 mod tests {
     use super::*;
     use crate::base::time::{DAY, HOUR, MINUTE};
+
+    #[test]
+    fn a_zone_has_its_name_however_the_letters_were_typed() {
+        for typed in ["Europe/Lisbon", "europe/lisbon", "EUROPE/LISBON"] {
+            assert_eq!(Zone::named(typed).unwrap().name(), "Europe/Lisbon");
+        }
+        assert!(Zone::named("Europe/Nowhere").is_none());
+    }
 
     #[test]
     fn a_spring_day_is_an_hour_shorter() {

@@ -16,6 +16,7 @@ use crate::base::actor::{Role, Who};
 use crate::base::ids::ArtistId;
 use crate::base::problem::Problem;
 use crate::base::time::{DAY, Instant};
+use crate::people::SecretView;
 use crate::store::keys::digest_of_secret;
 use crate::store::{Db, Kept};
 use crate::web::House;
@@ -24,7 +25,6 @@ use crate::web::guard::{Anyone, Staff, with_passphrase};
 use crate::web::incoming::{At, Form, Nothing, new_form_key};
 use crate::web::problems::page;
 use crate::web::routes::Routes;
-use crate::web::secret::SecretView;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
 use crate::web::visitor::text_header;
@@ -65,13 +65,11 @@ async fn show(staff: Staff, State(house): State<House>, At(id): At<ArtistId>) ->
     hers(&around, &staff.who, id)?;
     let now = staff.visitor.now;
     let open = feed_store::open(&mut db, house.store.keys(), id, now).await?;
-    drop(db);
     let since = open.as_ref().map(|feed| around.studio.zone.date_and_clock(feed.created, now.0));
     let full = |secret| house.config.external(&format!("/calendar/{secret}.ics"));
-    let address = open
-        .and_then(|feed| feed.secret)
-        .map(|shown| SecretView::of(&house, &around.studio, &staff.visitor, shown, full))
-        .transpose()?;
+    let shown = open.and_then(|feed| feed.secret);
+    let address = SecretView::of(&mut db, &house, &around.studio, &staff.visitor, shown, full).await?;
+    drop(db);
     let title = format!("Calendar of {}", around.artist(id).map_or("", |artist| artist.name.as_str()));
     page(&CalendarPage {
         frame: house.frame(&around.studio, &staff.visitor, Place::Book, title),

@@ -2,6 +2,7 @@
 
 use sqlx::Row;
 
+use crate::base::actor::person_of;
 use crate::base::ids::{ArtistId, FeedId};
 use crate::base::problem::Problem;
 use crate::base::time::{Instant, MINUTE, Now};
@@ -23,7 +24,7 @@ pub(super) struct Feed {
 /// The address that is open for this artist's calendar.
 pub(super) async fn open(db: &mut Db, keys: &Keys, artist: ArtistId, now: Now) -> Result<Option<Feed>, Problem> {
     let row = sqlx::query(
-        "select id, salt, created from calendar_feed where artist = $1 and revoked is null order by created desc limit 1",
+        "select id, salt, created, made_by from calendar_feed where artist = $1 and revoked is null order by created desc limit 1",
     )
     .bind(artist.to_string())
     .fetch_optional(db)
@@ -32,8 +33,11 @@ pub(super) async fn open(db: &mut Db, keys: &Keys, artist: ArtistId, now: Now) -
     let id = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
     let (salt, created) = (row.get::<String, _>(1), Instant(row.get(2)));
     let until = created.plus(SHOWN_FOR);
-    let shown = !salt.is_empty() && now.0 < until;
-    Ok(Some(Feed { created, secret: shown.then(|| Shown { secret: secret_of(keys, id, &salt), until }) }))
+    let made_by = person_of(&row.get::<String, _>(3)).filter(|_| !salt.is_empty() && now.0 < until);
+    Ok(Some(Feed {
+        created,
+        secret: made_by.map(|made_by| Shown { secret: secret_of(keys, id, &salt), until, made_by }),
+    }))
 }
 
 /// Makes a new address; the one before opens nothing from now on.

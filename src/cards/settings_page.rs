@@ -1,19 +1,18 @@
 //! The owner's choices about cards.
 
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::response::Response;
 
 use super::settings::{CardSettings, lines, steps};
 use super::typed_zone::ZONES;
 use crate::base::problem::Problem;
-use crate::clearance::typed::{FormPage, MoreNotes as _, Typed, notes_of, words_field};
+use crate::clearance::typed::{FormPage, MoreNotes as _, Typed, refused, words_field};
 use crate::store::Kept;
 use crate::web::House;
 use crate::web::checks::{Notes, number_field};
 use crate::web::guard::Owner;
 use crate::web::incoming::{Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::page;
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::stood::{STOOD, still_stands, stood_field};
@@ -128,12 +127,5 @@ async fn keep(owner: Owner, State(house): State<House>, form: Form<Typed>) -> Re
         Err(problem) => problem,
     };
     let (studio, now) = load(&house).await?;
-    if let Problem::Clash(..) = problem {
-        let typed = form.typed.with(STOOD, now.get(STOOD).to_owned());
-        let now = view(&house, &owner, &studio, &now);
-        let view = view(&house, &owner, &studio, &typed).beside(&now, form.key.form);
-        return page_with(StatusCode::CONFLICT, &view);
-    }
-    let view = view(&house, &owner, &studio, &form.typed).again(&notes_of(problem)?, form.key.form);
-    page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+    refused(problem, &form.typed, &now, form.key.form, |typed| view(&house, &owner, &studio, typed))
 }

@@ -12,6 +12,13 @@ fn places(currency: &str) -> usize {
     Currency::from_code(currency).and_then(Currency::exponent).map_or(2, usize::from)
 }
 
+/// Whether amounts kept in one currency are read the same in another. A currency that ISO 4217 does not know says nothing of them but
+/// how many decimals they have.
+#[must_use]
+pub fn reads_alike(before: &str, after: &str) -> bool {
+    before == after || (Currency::from_code(before).is_none() && places(before) == places(after))
+}
+
 /// Minor units as a page shows them, with the currency's decimals and the studio's mark: 1250 is "12.50" in EUR, "1250" in JPY.
 pub(super) fn shown(minor: i64, currency: &str, mark: DecimalMark) -> String {
     let places = places(currency);
@@ -108,6 +115,20 @@ mod tests {
         with(2, "AUD CHF CZK DKK EUR GBP HUF MGA NOK PLN SEK TRY TWD USD XCG ZAR");
         with(3, "BHD IQD JOD KWD LYD OMR TND");
         with(4, "CLF UYW");
+    }
+
+    #[test]
+    fn an_amount_in_one_currency_is_none_in_another() {
+        for (before, after, alike) in [
+            ("EUR", "EUR", true),
+            ("EUR", "JPY", false),
+            ("EUR", "USD", false),
+            ("JPY", "KRW", false),
+            ("XYZ", "EUR", true),
+            ("XYZ", "JPY", false),
+        ] {
+            assert_eq!(reads_alike(before, after), alike, "{before} {after}");
+        }
     }
 
     #[test]

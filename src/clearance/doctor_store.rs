@@ -323,6 +323,15 @@ pub async fn complaints_in_brief(db: &mut Db, client: ClientId) -> Result<Vec<Co
         .collect()
 }
 
+/// Whether amounts given back are kept: minor units of the studio's currency, which does not stand beside them.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn keeps_amounts(db: &mut Db) -> Result<bool, Problem> {
+    let row = sqlx::query("select id from complaint where refund_minor is not null limit 1").fetch_optional(db).await?;
+    Ok(row.is_some())
+}
+
 /// Says which card a complaint is about.
 ///
 /// # Errors

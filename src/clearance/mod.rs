@@ -48,8 +48,9 @@ mod walk_in_page;
 pub mod wet;
 pub mod words;
 
+pub use amount::reads_alike;
 pub use desk_page::{DeskRow, desk_rows};
-pub use doctor_store::{ComplaintBrief, complaints_in_brief, tie_complaint};
+pub use doctor_store::{ComplaintBrief, complaints_in_brief, keeps_amounts, tie_complaint};
 pub use facts::{ClientFacts, Known, PlannedProduct};
 pub use for_advice::{ForHer, for_advice, of_today};
 pub use for_book::{AtBooking, at_booking};

@@ -1,11 +1,10 @@
 //! The rules of clearance: the owner's page, each rule with its reason.
 
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::response::Response;
 
 use super::rules::{DAYS, FIX_DAYS, MayOverride, PLACED, Rules, SITE_LETTERS, WAIT_HOURS, WORDS};
-use super::typed::{Caution, FormPage, MoreNotes, Typed, notes_of, tick_field};
+use super::typed::{Caution, FormPage, MoreNotes, Typed, refused, tick_field};
 use crate::base::problem::Problem;
 use crate::clients::minors::AgeRule;
 use crate::store::Kept;
@@ -14,7 +13,7 @@ use crate::web::checks::{Notes, choice_field, number_field, text_field};
 use crate::web::form::FieldView;
 use crate::web::guard::Owner;
 use crate::web::incoming::{Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::page;
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::stood::{STOOD, still_stands, stood_field};
@@ -151,12 +150,5 @@ async fn keep(owner: Owner, State(house): State<House>, form: Form<Typed>) -> Re
         Err(problem) => problem,
     };
     let (studio, now) = load(&house).await?;
-    if let Problem::Clash(..) = problem {
-        let typed = form.typed.with(STOOD, now.get(STOOD).to_owned());
-        let now = view(&house, &owner, &studio, &now);
-        let view = view(&house, &owner, &studio, &typed).beside(&now, form.key.form);
-        return page_with(StatusCode::CONFLICT, &view);
-    }
-    let view = view(&house, &owner, &studio, &form.typed).again(&notes_of(problem)?, form.key.form);
-    page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+    refused(problem, &form.typed, &now, form.key.form, |typed| view(&house, &owner, &studio, typed))
 }

@@ -1,6 +1,8 @@
 //! What a form of this part sends, as pairs: a field may stand in it several times. And the page most of its forms share.
 
 use askama::Template;
+use axum::http::StatusCode;
+use axum::response::Response;
 use jiff::civil::{Date, DateTime};
 use serde::Deserialize;
 
@@ -11,6 +13,7 @@ use crate::web::checks::{Notes, done_at, note_fields, text_field};
 use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::incoming::new_form_key;
+use crate::web::problems::page_with;
 use crate::web::stood::{STOOD, mark_of, stand_beside};
 
 /// The hidden field of a form that says what stood there when it was opened.
@@ -280,6 +283,25 @@ impl FormPage {
         self.key = key.unwrap_or_else(new_form_key);
         self
     }
+}
+
+/// The page of a form of the house's rules that was not written: where somebody else changed them since it was opened, what stands
+/// there `now` beside what was typed, else the mistakes. `view` is the form with the values it is given.
+///
+/// # Errors
+/// Any problem that is not told on the form.
+pub(crate) fn refused(
+    problem: Problem,
+    typed: &Typed,
+    now: &Typed,
+    key: Option<String>,
+    view: impl Fn(&Typed) -> FormPage,
+) -> Result<Response, Problem> {
+    if let Problem::Clash(..) = problem {
+        let over = typed.with(STOOD, now.get(STOOD).to_owned());
+        return page_with(StatusCode::CONFLICT, &view(&over).beside(&view(now), key));
+    }
+    page_with(StatusCode::UNPROCESSABLE_ENTITY, &view(typed).again(&notes_of(problem)?, key))
 }
 
 /// The mistakes, or the other problem back.

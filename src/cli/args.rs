@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use clap::parser::ValueSource;
 use clap::{Arg, ArgMatches, Args, CommandFactory, Parser, Subcommand};
 
+use super::config::DEMO_DATA_DIR;
 use crate::config::{CONFIG_FILE, ConfigOption, FILE_IN_DATA_DIR, Kind, OPTIONS};
 
 /// Options given on the command line, by name.
@@ -40,8 +41,8 @@ pub(super) enum Command {
     /// Run an invented studio with months of data, to look around.
     ///
     /// Listens at loopback unless told otherwise and prints a sign-in for each invented person. Every page carries a
-    /// banner that this is demo data. So that it never touches a real studio, only flags count here, not the
-    /// environment, and the data folder is ./stillroom-demo unless --data-dir names another.
+    /// banner that this is demo data. So that it never touches a real studio, the environment does not count here, only
+    /// flags and a TOML file, and the data folder is ./stillroom-demo unless --data-dir names another.
     Demo(DemoArgs),
     /// Tell which cure-speed class fits, from a plain file.
     ///
@@ -140,8 +141,9 @@ pub(super) enum ConfigCommand {
 /// The whole command line, with the options of the service.
 #[must_use]
 pub fn command() -> clap::Command {
-    let options: Vec<Arg> = std::iter::once(file_flag()).chain(OPTIONS.iter().flat_map(flags_of)).collect();
-    let mut command = Cli::command();
+    let options = Wording::Service.options();
+    let of_demo = Wording::Demo.options().into_iter().map(|option| option.global(false));
+    let mut command = Cli::command().mut_subcommand("demo", |inner| inner.args(of_demo));
     for name in WITHOUT_OPTIONS {
         let hidden = options.iter().map(|option| option.clone().hide(true).global(false));
         command = command.mut_subcommand(name, |inner| inner.args(hidden));
@@ -165,31 +167,58 @@ pub(super) fn flags(matches: &ArgMatches) -> Flags {
     names.filter_map(typed).collect()
 }
 
-fn file_flag() -> Arg {
-    let help = format!(
-        "The TOML file with options.\n[environment: STILLROOM_CONFIG] [default: {FILE_IN_DATA_DIR} in the data folder, when it is there]"
-    );
+/// Whose options a help text tells of: the demo reads no environment and has a data folder of its own.
+#[derive(Clone, Copy)]
+enum Wording {
+    Service,
+    Demo,
+}
+
+impl Wording {
+    fn options(self) -> Vec<Arg> {
+        std::iter::once(file_flag(self)).chain(OPTIONS.iter().flat_map(|option| flags_of(option, self))).collect()
+    }
+
+    /// What an option does, and where its value comes from when the flag is not given.
+    fn help(self, does: &str, variable: &str, default: Option<&str>) -> String {
+        let variable = match self {
+            Self::Service => Some(format!("[environment: {variable}]")),
+            Self::Demo => None,
+        };
+        let default = default.map(|default| format!("[default: {default}]"));
+        let origin: Vec<String> = variable.into_iter().chain(default).collect();
+        format!("{does}\n{}", origin.join(" ")).trim_end().to_owned()
+    }
+
+    fn default_of(self, option: &ConfigOption) -> &'static str {
+        match (self, option.name) {
+            (Self::Demo, "data_dir") => DEMO_DATA_DIR,
+            _ => option.default.words(),
+        }
+    }
+}
+
+fn file_flag(wording: Wording) -> Arg {
+    let default = format!("{FILE_IN_DATA_DIR} in the data folder, when it is there");
+    let help = wording.help("The TOML file with options.", "STILLROOM_CONFIG", Some(&default));
     service_flag(CONFIG_FILE, "FILE").help(help)
 }
 
 /// The flag of an option, and for a secret the flag of its file.
-fn flags_of(option: &'static ConfigOption) -> Vec<Arg> {
-    let origin = format!("[environment: {}] [default: {}]", option.variable(), option.default.words());
+fn flags_of(option: &'static ConfigOption, wording: Wording) -> Vec<Arg> {
     let range = match option.kind {
         Kind::Whole(lowest, highest) => format!(" From {lowest} to {highest}."),
         _ => String::new(),
     };
-    let mut flag = service_flag(option.name, option.placeholder).help(format!("{}{range}\n{origin}", option.help));
+    let does = format!("{}{range}", option.help);
+    let help = wording.help(&does, &option.variable(), Some(wording.default_of(option)));
+    let mut flag = service_flag(option.name, option.placeholder).help(help);
     if option.kind == Kind::Switch {
         flag = flag.num_args(0..=1).require_equals(true).default_missing_value("true");
     }
     let twin = option.file_name().map(|name| {
-        let help = format!(
-            "A file whose content is {}; a newline at its end is left out.\n[environment: {}_FILE]",
-            option.name,
-            option.variable()
-        );
-        service_flag(&name, "FILE").help(help)
+        let does = format!("A file whose content is {}; a newline at its end is left out.", option.name);
+        service_flag(&name, "FILE").help(wording.help(&does, &format!("{}_FILE", option.variable()), None))
     });
     std::iter::once(flag).chain(twin).collect()
 }
@@ -213,5 +242,13 @@ mod tests {
     #[test]
     fn no_command_or_option_contradicts_another() {
         super::command().debug_assert();
+    }
+
+    #[test]
+    fn an_option_counts_before_and_after_the_demo() {
+        for typed in [["--data-dir", "x", "demo"], ["demo", "--data-dir", "x"]] {
+            let matches = super::command().try_get_matches_from(std::iter::once("stillroom").chain(typed)).unwrap();
+            assert_eq!(super::flags(&matches), [("data_dir".to_owned(), "x".to_owned())].into(), "{typed:?}");
+        }
     }
 }

@@ -1,6 +1,7 @@
 //! `audit`: the record of who changed what, and whether what it tells of is still as it was kept. Works beside a running service.
 
 use super::serve::in_runtime;
+use crate::base::text::count;
 use crate::base::time::Clock;
 use crate::clearance;
 use crate::clients::consents;
@@ -31,7 +32,7 @@ pub(super) fn verify(config: &Config) -> Result<(), String> {
                     "Every consent, decision, doctor’s paper, patch test, reaction, complaint, stop and incident of staff, who met what and who was told are as the chain has them."
                 );
                 println!("head {head}");
-                println!("compared with {} heads in {}", store.heads().len(), store.heads_file().display());
+                println!("compared with {} in {}", count(store.heads().len(), "head"), store.heads_file().display());
                 println!(
                     "A cut-off end shows by a head kept elsewhere: copy that file to another machine now and then."
                 );

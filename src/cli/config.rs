@@ -7,14 +7,14 @@ use super::exit::{Exit, answer, note};
 use crate::config::{Config, PREFIX, Shown, table};
 
 /// Where the demo keeps its invented studio unless a flag names another folder.
-const DEMO_DATA_DIR: &str = "./stillroom-demo";
+pub(super) const DEMO_DATA_DIR: &str = "./stillroom-demo";
 
 /// The configuration from flags, environment and file.
 pub(super) fn settle(flags: &Flags) -> Result<(Config, Vec<Shown>), Exit> {
     Config::resolve(flags, environment()?).map_err(|error| Exit::Input(error.to_string()))
 }
 
-/// The configuration of the demo: flags alone, and a data folder of its own, so that an environment set up for a real
+/// The configuration of the demo: no environment, and a data folder of its own, so that variables set up for a real
 /// studio cannot lead the invented one into its database.
 pub(super) fn settle_demo(flags: &Flags) -> Result<Config, Exit> {
     let mut flags = flags.clone();

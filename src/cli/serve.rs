@@ -63,8 +63,10 @@ async fn claim_line(house: &House) -> Result<(), String> {
     println!("Recovery sheet. Write this down and keep it away from this machine:");
     println!("  data    {}", house.config.data_dir.display());
     println!("  keys    {} (key {}, sealing key {})", keys.folder().display(), keys.id(), keys.sealing_id());
-    println!("  Keep a copy of the keys folder with, but apart from, your backups: without it links, tokens and");
-    println!("  remembered forms of this house cannot be made out again.");
+    println!(
+        "  Keep a copy of the keys folder with, but apart from, your backups: without it what clients said of their"
+    );
+    println!("  health stays closed for good, and links, tokens and remembered forms cannot be made out again.");
     println!("  Somebody lost her passphrase: stillroom person reset NAME, on this machine.");
     Ok(())
 }

@@ -19,6 +19,7 @@ use crate::web::form::{FieldView, Mistake};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, Nothing, Turned, form_key, new_form_key, unless_kept};
+use crate::web::of_file::{Counted, other_rows, where_named};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
@@ -47,12 +48,12 @@ struct NewPage {
 }
 
 struct Preview {
-    new: usize,
-    here: usize,
-    faulty: usize,
-    /// How many of these are named.
-    named: &'static str,
+    counts: [Counted; 3],
+    /// "Add 28 clients"; `None` where nobody would be added.
+    button: Option<String>,
     faults: Vec<Fault>,
+    /// What is true of the other rows.
+    others: String,
     understood: Vec<String>,
     first: Vec<(String, String)>,
 }
@@ -135,7 +136,7 @@ async fn send(
             format!("The file is larger than {} MB. Send it in parts.", most / 1_000_000),
         ));
     } else if sent.file.is_empty() {
-        notes.push(FieldNote::new("file", "Choose a file. Browsers do not keep the choice when a page comes back."));
+        notes.push(FieldNote::new("file", sent.why_nothing()));
     }
     let (Some(order), true) = (order, notes.is_empty()) else {
         if order.is_none() {
@@ -169,7 +170,10 @@ async fn show(staff: Staff, State(house): State<House>, At(id): At<ClientImportI
     let import = imports::find(&mut db, id).await?;
     let today = studio.zone.day(staff.visitor.now.0);
     let stage = match import.state.as_str() {
-        "taken" => Stage::Done(format!("{} clients were added. The file itself is not kept.", import.rows_new)),
+        "taken" => Stage::Done(match import.rows_new {
+            1 => "One client was added. The file itself is not kept.".to_owned(),
+            new => format!("{new} clients were added. The file itself is not kept."),
+        }),
         "dropped" => Stage::Done("This file was left. Nothing was added, and the file is not kept.".to_owned()),
         _ => match import_file::read(&import.content, import.order, today) {
             Err(sentence) => Stage::Unreadable(sentence),
@@ -199,12 +203,17 @@ fn preview(table: import_file::Table, new: &[import_file::Row], here: usize) -> 
     if !table.left_out.is_empty() {
         understood.push(format!("Left out: {}.", table.left_out.join(", ")));
     }
+    let faulty = table.faults.len();
+    let named = if faulty == 0 { String::new() } else { where_named(faulty, MOST_FAULTS) };
     Preview {
-        new: new.len(),
-        here,
-        faulty: table.faults.len(),
-        named: if table.faults.len() > MOST_FAULTS { "the first 100 are named below" } else { "named below" },
+        counts: [
+            Counted::new("New", new.len(), "client", "would be added to those of the studio"),
+            Counted::new("Already here", here, "row", "or twice in the file; not added again"),
+            Counted::new("Not read", faulty, "row", named),
+        ],
+        button: (!new.is_empty()).then(|| format!("Add {}", text::count(new.len(), "client"))),
         first: first.collect(),
+        others: other_rows(table.rows.len()),
         faults: table.faults.into_iter().take(MOST_FAULTS).collect(),
         understood,
     }

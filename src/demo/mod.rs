@@ -131,7 +131,7 @@ async fn seed_room(house: &House, which: DemoRoom) -> Result<(), Problem> {
         own_temperature: None,
         own_humidity: None,
         bought: now.plus(-400 * DAY),
-        mapping: Mapping::default(),
+        mapping: Mapping { time_field: Some("time".to_owned()), ..Mapping::default() },
     };
     let check = |days: i64, against: &str, reference: f64, shown: f64| Check {
         id: CheckId::new(),

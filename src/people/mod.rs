@@ -10,6 +10,7 @@ mod invited_page;
 mod passphrase;
 mod people_page;
 mod rules;
+mod secret_view;
 mod seed;
 mod sessions_page;
 mod sign_in_page;
@@ -22,6 +23,7 @@ mod well_known;
 use crate::web::routes::Routes;
 
 pub use passphrase::MIN_LENGTH;
+pub use secret_view::SecretView;
 pub(crate) use seed::seed;
 pub use store::{Person, claim_token, everyone, forget_old_tries, is_claimed, leave, reset_link};
 pub use tablet::{AtBed, Locked, at_bed, begin_at_bed, drop_begun, end_at_bed, locked, tablet_name};

@@ -6,6 +6,7 @@ use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
 
+use super::secret_view::SecretView;
 use super::store;
 use crate::base::actor::Role;
 use crate::base::ids::PersonId;
@@ -20,7 +21,6 @@ use crate::web::guard::{Owner, with_passphrase};
 use crate::web::incoming::{At, Form, Nothing, new_form_key};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
-use crate::web::secret::SecretView;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
 
@@ -75,19 +75,20 @@ async fn people_view(
     let mut db = house.store.read().await?;
     let studio = Studio::load(&mut db).await?;
     let now = owner.visitor.now;
+    let everyone = store::everyone(&mut db).await?;
     let mut people = Vec::new();
-    for person in store::everyone(&mut db).await? {
+    for person in &everyone {
         let state = if let Some(left) = person.left {
             ("unknown", format!("left {}", studio.zone.date(left, now.0)))
         } else if person.can_sign_in() {
             ("fit", "signs in".to_owned())
-        } else if store::open_invitation(&mut db, house.store.keys(), person.id, now).await?.is_some() {
+        } else if store::open_invitation(&mut db, house.store.keys(), &everyone, person.id, now).await?.is_some() {
             ("near", "invited, not here yet".to_owned())
         } else {
             ("near", "invitation ran out".to_owned())
         };
         let href = house.url(&format!("/office/people/{}", person.id));
-        people.push(PersonRow { name: person.name, role: person.role.word(), state, href });
+        people.push(PersonRow { name: person.name.clone(), role: person.role.word(), state, href });
     }
     let role = |role: Role, label: &str| Choice {
         value: role.word().to_owned(),
@@ -193,14 +194,13 @@ async fn person_view(
     let mut db = house.store.read().await?;
     let studio = Studio::load(&mut db).await?;
     let now = owner.visitor.now;
-    let person = store::by_id(&mut db, id).await?.ok_or(Problem::NotHere("person"))?;
-    let open = store::open_invitation(&mut db, house.store.keys(), id, now).await?;
+    let everyone = store::everyone(&mut db).await?;
+    let open = store::open_invitation(&mut db, house.store.keys(), &everyone, id, now).await?;
+    let person = everyone.into_iter().find(|person| person.id == id).ok_or(Problem::NotHere("person"))?;
     let full = |token| house.config.external(&format!("/invited/{token}"));
     let ends = open.as_ref().map(|(ends, _)| studio.zone.date_and_clock(*ends, now.0));
-    let link = open
-        .and_then(|(_, shown)| shown)
-        .map(|shown| SecretView::of(house, &studio, &owner.visitor, shown, full))
-        .transpose()?;
+    let shown = open.and_then(|(_, shown)| shown);
+    let link = SecretView::of(&mut db, house, &studio, &owner.visitor, shown, full).await?;
     let choice = |role: Role| Choice {
         value: role.word().to_owned(),
         label: role.word().to_owned(),

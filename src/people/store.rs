@@ -5,7 +5,7 @@ use sqlx::any::AnyRow;
 
 use super::rules::wait_after;
 use super::tablet;
-use crate::base::actor::Role;
+use crate::base::actor::{Role, mark_of};
 use crate::base::ids::PersonId;
 use crate::base::problem::Problem;
 use crate::base::text::fold;
@@ -193,7 +193,7 @@ async fn keep_an_owner(tx: &mut Tx, leaving: PersonId) -> Result<(), Problem> {
 pub(super) async fn invite(tx: &mut Tx, keys: &Keys, id: PersonId, lasts: i64) -> Result<String, Problem> {
     close_invitations(tx, id).await?;
     let now = tx.now.0;
-    let token = invitation_token(keys, id, now);
+    let token = invitation_token(keys, id, now, &tx.actor.mark());
     sqlx::query("insert into invitation (token, person, created, expires, used) values ($1, $2, $3, $4, null)")
         .bind(digest_of_secret(&token))
         .bind(id.to_string())
@@ -205,23 +205,29 @@ pub(super) async fn invite(tx: &mut Tx, keys: &Keys, id: PersonId, lasts: i64) -
     Ok(token)
 }
 
-/// The open invitation of a person: when it ends, and its token while it may be shown.
+/// The open invitation of a person: when it ends, and its token while it may be shown. Whoever made it is `among` these people; the
+/// link of a reset on the box, which was printed there, is shown to nobody.
 pub(super) async fn open_invitation(
     db: &mut Db,
     keys: &Keys,
+    among: &[Person],
     id: PersonId,
     now: Now,
 ) -> Result<Option<(Instant, Option<Shown>)>, Problem> {
-    let row =
-        sqlx::query("select created, expires from invitation where person = $1 and used is null and expires > $2")
-            .bind(id.to_string())
-            .bind(now.0.0)
-            .fetch_optional(db)
-            .await?;
+    let row = sqlx::query(
+        "select token, created, expires from invitation where person = $1 and used is null and expires > $2",
+    )
+    .bind(id.to_string())
+    .bind(now.0.0)
+    .fetch_optional(db)
+    .await?;
     Ok(row.map(|row| {
-        let (created, until) = (Instant(row.get(0)), Instant(row.get(1)));
-        let shown = created != HIDDEN;
-        (until, shown.then(|| Shown { secret: invitation_token(keys, id, created), until }))
+        let (digest, created, until) = (row.get::<String, _>(0), Instant(row.get(1)), Instant(row.get(2)));
+        let shown = among.iter().find_map(|maker| {
+            let secret = invitation_token(keys, id, created, &mark_of(maker.id));
+            (digest_of_secret(&secret) == digest).then_some(Shown { secret, until, made_by: maker.id })
+        });
+        (until, shown)
     }))
 }
 
@@ -283,8 +289,9 @@ pub async fn reset_link(tx: &mut Tx, keys: &Keys, name: &str) -> Result<String, 
     Ok(format!("/invited/{token}"))
 }
 
-fn invitation_token(keys: &Keys, id: PersonId, created: Instant) -> String {
-    keys.digest("invitation", &[id.to_string().as_bytes(), &created.0.to_be_bytes()])
+// Made of who makes it, too: the row needs no word of her, and only with her mark does the token come out again.
+fn invitation_token(keys: &Keys, id: PersonId, created: Instant, maker: &str) -> String {
+    keys.digest("invitation", &[id.to_string().as_bytes(), &created.0.to_be_bytes(), maker.as_bytes()])
 }
 
 /// Counts a try of an account from a browser. Gives the microseconds still to wait, then the try does not count; else 0.

@@ -6,11 +6,12 @@ use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
 
+use super::secret_view::SecretView;
 use crate::base::ids::TokenId;
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::text;
 use crate::base::zone::ago;
-use crate::store::Kept;
+use crate::store::{Db, Kept};
 use crate::web::House;
 use crate::web::checks::note_fields;
 use crate::web::form::{FieldView, Mistake, mistakes};
@@ -19,7 +20,6 @@ use crate::web::guard::{Owner, with_passphrase};
 use crate::web::incoming::{At, Form, Nothing, new_form_key};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
-use crate::web::secret::SecretView;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
 use crate::web::token;
@@ -141,15 +141,16 @@ struct TokenPage {
     example: String,
 }
 
+async fn listed(db: &mut Db, id: TokenId) -> Result<token::Listed, Problem> {
+    token::all(db).await?.into_iter().find(|listed| listed.id == id).ok_or(Problem::NotHere("token"))
+}
+
 async fn token_page(owner: Owner, State(house): State<House>, At(id): At<TokenId>) -> Result<Response, Problem> {
     let mut db = house.store.read().await?;
     let studio = Studio::load(&mut db).await?;
-    let listed =
-        token::all(&mut db).await?.into_iter().find(|listed| listed.id == id).ok_or(Problem::NotHere("token"))?;
-    let secret = token::secret(&mut db, house.store.keys(), id, owner.visitor.now)
-        .await?
-        .map(|shown| SecretView::of(&house, &studio, &owner.visitor, shown, |secret| secret))
-        .transpose()?;
+    let listed = listed(&mut db, id).await?;
+    let shown = token::secret(&mut db, house.store.keys(), id, owner.visitor.now).await?;
+    let secret = SecretView::of(&mut db, &house, &studio, &owner.visitor, shown, |secret| secret).await?;
     let kind = kind_words(&listed.kind);
     let example = match listed.kind {
         token::Kind::Sensor { room, .. } => format!(
@@ -181,9 +182,7 @@ async fn hide_token(
         .store
         .write(&form.key, move |tx| {
             Box::pin(async move {
-                if !token::all(tx.db()).await?.iter().any(|listed| listed.id == id) {
-                    return Err(Problem::NotHere("token"));
-                }
+                listed(tx.db(), id).await?;
                 token::hide(tx, Some(id)).await?;
                 Ok(Kept::see("/office/tokens"))
             })
@@ -203,9 +202,7 @@ async fn revoke_token(
         .store
         .write(&form.key, move |tx| {
             Box::pin(async move {
-                if !token::all(tx.db()).await?.iter().any(|listed| listed.id == id) {
-                    return Err(Problem::NotHere("token"));
-                }
+                listed(tx.db(), id).await?;
                 token::revoke(tx, id).await?;
                 Ok(Kept::see("/office/tokens"))
             })

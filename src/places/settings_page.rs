@@ -12,6 +12,7 @@ use crate::base::number::DecimalMark;
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::units::{Celsius, RelHumidity};
 use crate::base::zone::Zone;
+use crate::clearance;
 use crate::rooms::RoomSettings;
 use crate::store::{Db, Kept};
 use crate::web::House;
@@ -276,33 +277,50 @@ impl Band {
     }
 }
 
+/// Amounts are kept without the currency they were given back in: while there are any, it stays.
+async fn currency_may_become(db: &mut Db, before: &Studio, after: &Studio) -> Result<(), Problem> {
+    if clearance::reads_alike(&before.currency, &after.currency) || !clearance::keeps_amounts(db).await? {
+        return Ok(());
+    }
+    Err(Problem::mistake(
+        "currency",
+        format!(
+            "Refunds are kept here in {0}; in {1} they would read as other amounts. The currency stays {0}.",
+            before.currency, after.currency
+        ),
+    ))
+}
+
 async fn keep(owner: Owner, State(house): State<House>, form: Form<TypedSettings>) -> Result<Response, Problem> {
     let key = form.key.form.clone().unwrap_or_default();
     let before = load(&house).await?.0;
-    let all = match form.typed.check(&before) {
-        Ok(all) => all,
+    let kept = match form.typed.check(&before) {
+        Ok(all) => {
+            let seen = form.typed.stood.clone();
+            let kept = house.store.write(&form.key, move |tx| {
+                let (all, seen) = (all.clone(), seen.clone());
+                Box::pin(async move {
+                    let stands = load_from(tx.db()).await?;
+                    still_stands(&seen, &TypedSettings::of(&stands).standing(), &TypedSettings::of(&all).standing())?;
+                    let (studio, rooms, advice) = all;
+                    currency_may_become(tx.db(), &stands.0, &studio).await?;
+                    studio.keep(tx).await?;
+                    rooms.keep(tx).await?;
+                    advice.keep(tx).await?;
+                    tx.audit("change settings", "", "").await?;
+                    Ok(Kept::see("/office"))
+                })
+            });
+            kept.await
+        }
+        Err(problem) => Err(problem),
+    };
+    match kept {
+        Ok(kept) => Ok(answer(&house, &kept)),
         Err(Problem::Mistakes(notes)) => {
             let view = view(&house, &owner, &before, &form.typed, &notes, key);
-            return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view);
+            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
         }
-        Err(other) => return Err(other),
-    };
-    let seen = form.typed.stood.clone();
-    let kept = house.store.write(&form.key, move |tx| {
-        let (all, seen) = (all.clone(), seen.clone());
-        Box::pin(async move {
-            let standing = TypedSettings::of(&load_from(tx.db()).await?).standing();
-            still_stands(&seen, &standing, &TypedSettings::of(&all).standing())?;
-            let (studio, rooms, advice) = all;
-            studio.keep(tx).await?;
-            rooms.keep(tx).await?;
-            advice.keep(tx).await?;
-            tx.audit("change settings", "", "").await?;
-            Ok(Kept::see("/office"))
-        })
-    });
-    match kept.await {
-        Ok(kept) => Ok(answer(&house, &kept)),
         Err(Problem::Clash(..)) => {
             let all = load(&house).await?;
             let now = TypedSettings::of(&all);

@@ -103,7 +103,13 @@ struct PushAnswer {
     set_aside: Vec<PushedItem>,
     /// Items that could not be read.
     faults: Vec<PushedItem>,
+    /// What else the sender should know, a sentence each; left out where there is nothing.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    notes: Vec<&'static str>,
 }
+
+/// Said to a sensor whose times are not looked at.
+const TIME_UNREAD: &str = "The time in this message was not looked at: this sensor’s page names no field of the time. The time of arrival counts.";
 
 /// One item of a push, from 1, and what is to be said of it.
 #[derive(Serialize, ToSchema)]
@@ -238,7 +244,8 @@ async fn add(
                     .faults
                     .iter()
                     .map(|fault| PushedItem { item: fault.item, sentence: as_sentence(&fault.what) });
-                let told = PushAnswer { kept, already, set_aside, faults: faults.collect() };
+                let notes = Vec::from_iter(parsed.time_unread.then_some(TIME_UNREAD));
+                let told = PushAnswer { kept, already, set_aside, faults: faults.collect(), notes };
                 Ok(Kept::json(200, &json!(told)))
             })
         })

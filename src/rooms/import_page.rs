@@ -12,12 +12,14 @@ use super::room_form::open_room;
 use super::store;
 use crate::base::ids::{ImportId, RoomId};
 use crate::base::problem::Problem;
+use crate::base::text::{count, things};
 use crate::base::time::Instant;
 use crate::store::Kept;
 use crate::web::House;
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, Nothing, new_form_key};
+use crate::web::of_file::{Counted, other_rows, where_named};
 use crate::web::problems::page;
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
@@ -30,6 +32,9 @@ pub(super) fn routes() -> Routes {
         .post("/rooms/{room}/imports/{import}/take", take)
         .post("/rooms/{room}/imports/{import}/drop", leave)
 }
+
+/// Faulty rows that the page names; the others are counted.
+const FAULTY_SHOWN: usize = 200;
 
 #[derive(Template)]
 #[template(path = "rooms/import.html")]
@@ -55,11 +60,12 @@ enum Stage {
 struct PreviewView {
     lead: String,
     understood: Vec<String>,
-    new: usize,
-    here: usize,
-    faulty_count: u64,
+    counts: Vec<Counted>,
+    /// "Keep 28 readings"; `None` where every one is here already.
+    button: Option<String>,
     faulty: Vec<FaultyRow>,
-    span: String,
+    /// What is true of the other rows.
+    others: String,
     repeated: Option<String>,
 }
 
@@ -83,12 +89,7 @@ async fn import_page(
         ImportState::Taken => Stage::Done {
             sentence: match import.rows_new {
                 0 => "Every reading of this file was here already. Nothing was added.".to_owned(),
-                new if import.rows_aside > 0 => format!(
-                    "{new} readings were added, {} of them set aside as no room is like that; {} were here already.",
-                    import.rows_aside,
-                    import.rows_all - new
-                ),
-                new => format!("{new} readings were added; {} were here already.", import.rows_all - new),
+                new => added(new, import.rows_aside, import.rows_all - new),
             },
         },
         ImportState::Dropped => Stage::Done { sentence: "This file was left. Nothing was added.".to_owned() },
@@ -130,34 +131,67 @@ fn question_stage(question: &Question) -> Stage {
     }
 }
 
+/// What a file that was taken has brought.
+fn added(new: i64, aside: i64, here: i64) -> String {
+    let were = |n: i64| if n == 1 { "was" } else { "were" };
+    let readings = things(usize::try_from(new).unwrap_or_default(), "reading");
+    let aside = match aside {
+        0 => String::new(),
+        _ if new == 1 => " and set aside as no room is like that".to_owned(),
+        aside => format!(", {aside} of them set aside as no room is like that"),
+    };
+    format!("{new} {readings} {} added{aside}; {here} {} here already.", were(new), were(here))
+}
+
 fn preview_view(preview: &imports::Preview, studio: &Studio, now: Instant) -> PreviewView {
     let file = &preview.file;
     let good = file.rows.len();
     let all = file.understood.rows;
     let new = good - preview.here;
+    let faulty = usize::try_from(file.faulty_count).unwrap_or(usize::MAX);
+    let named = where_named(faulty, FAULTY_SHOWN);
     let lead = match file.faulty_count {
         0 if all == 0 => "Nothing stands below the line that names the columns.".to_owned(),
+        0 if all == 1 => "The one row can be read.".to_owned(),
         0 => format!("All {all} rows can be read."),
+        1 if good == 0 => "The one row cannot be read and is named below.".to_owned(),
+        faulty if good == 0 => format!("Not one of {faulty} rows can be read; {named}."),
         1 => format!("{good} of {all} rows can be read. One cannot and is named below."),
-        faulty => format!("{good} of {all} rows can be read. {faulty} cannot and are named below."),
+        faulty => format!("{good} of {all} rows can be read. {faulty} cannot; {named}."),
     };
     let first = file.rows.iter().map(|row| row.at_us).min();
     let last = file.rows.iter().map(|row| row.at_us).max();
     let at = |micros: i64| studio.zone.date_and_clock(Instant(micros), now);
+    let span = match first.zip(last) {
+        None => String::new(),
+        Some((first, last)) if first == last => at(first),
+        Some((first, last)) => format!("{} to {}", at(first), at(last)),
+    };
+    let mut counts = vec![
+        Counted::new("New", new, "reading", span),
+        Counted::new("Already here", preview.here, "reading", "same instrument and time; not added again"),
+    ];
+    if all > 0 {
+        let told = if faulty == 0 { "every row can be read".to_owned() } else { named };
+        counts.push(Counted::new("Not read", faulty, "row", told));
+    }
     PreviewView {
         lead,
         understood: file.understood.sentences(),
-        new,
-        here: preview.here,
-        faulty_count: file.faulty_count,
-        faulty: file.faulty.iter().take(200).cloned().collect(),
-        span: first.zip(last).map(|(first, last)| format!("{} to {}", at(first), at(last))).unwrap_or_default(),
-        repeated: (file.repeated_hour > 0).then(|| {
-            format!(
-                "{} rows fall into the hour that came twice when the clocks went back. They are read as its first pass.",
-                file.repeated_hour
-            )
-        }),
+        counts,
+        button: (new > 0).then(|| format!("Keep {}", count(new, "reading"))),
+        faulty: file.faulty.iter().take(FAULTY_SHOWN).cloned().collect(),
+        others: other_rows(good),
+        repeated: match file.repeated_hour {
+            0 => None,
+            1 => Some(
+                "One row falls into the hour that came twice when the clocks went back. It is read as its first pass."
+                    .to_owned(),
+            ),
+            rows => Some(format!(
+                "{rows} rows fall into the hour that came twice when the clocks went back. They are read as its first pass."
+            )),
+        },
     }
 }
 

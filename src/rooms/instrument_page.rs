@@ -61,6 +61,8 @@ pub(super) struct InstrumentPage {
     doubt_temperature: String,
     temperature_unit: &'static str,
     correction: String,
+    /// Said of a sensor whose times are not looked at.
+    untimed: Option<&'static str>,
     checks: Vec<CheckRow>,
     check_fields: Vec<FieldView>,
     check_mistakes: Vec<Mistake>,
@@ -110,6 +112,7 @@ pub(super) async fn instrument_view(
     let mut check_fields = check.fields(&studio);
     note_fields(&mut check_fields, &check_notes);
     let path = house.url(&format!("/rooms/{}/instruments/{id}", room.id));
+    let is_sensor = instrument.kind == InstrumentKind::Sensor;
     let checked = match known.humidity_checked_days_ago {
         Some(days) if days <= 365.25 => ("fit", "checked".to_owned()),
         Some(_) => ("near", "check due".to_owned()),
@@ -121,7 +124,10 @@ pub(super) async fn instrument_view(
         key: again.key,
         back: house.url(&format!("/rooms/{}", room.id)),
         room: room.name,
-        is_sensor: instrument.kind == InstrumentKind::Sensor,
+        is_sensor,
+        untimed: (is_sensor && instrument.mapping.time_field.is_none()).then_some(
+            "No time in its messages is looked at: a reading counts from when it arrives. If the sensor’s clock is right, name the field of the time under Set up.",
+        ),
         may_change: staff.who.role == Role::Owner,
         state: known.check_sentence(),
         checked,

@@ -144,7 +144,7 @@ pub(super) fn words(air: &super::now::AirNow, settings: &RoomSettings, studio: &
 }
 
 fn about(room: &Room, devices: &[Device], studio: &Studio) -> String {
-    let mut parts = vec![format!("{}\u{a0}m³", studio.number(room.volume.get(), 0))];
+    let mut parts = vec![format!("{}\u{a0}m³", studio.exact(room.volume.get(), 0))];
     for device in devices.iter().filter(|device| device.room == room.id) {
         parts.push(match device.water {
             Some(water) => format!("{} {}\u{a0}g an hour", device.kind.word(), studio.number(water.get(), 0)),

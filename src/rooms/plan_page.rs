@@ -274,7 +274,7 @@ fn about(room: &Room, situation: &Situation, studio: &Studio) -> Vec<(String, St
     // Kelvins as the studio counts degrees.
     let degrees = |kelvins: f64| studio.number(if studio.fahrenheit { kelvins * 1.8 } else { kelvins }, 1);
     vec![
-        ("Volume".to_owned(), format!("{}\u{a0}m³", studio.number(room.volume.get(), 0))),
+        ("Volume".to_owned(), format!("{}\u{a0}m³", studio.exact(room.volume.get(), 0))),
         ("Air change".to_owned(), changes),
         ("Moisture capacity".to_owned(), capacity),
         ("Coldest surface".to_owned(), surface),

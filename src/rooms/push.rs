@@ -81,6 +81,8 @@ pub struct Parsed {
     pub readings: Vec<PushedReading>,
     /// The items that could not.
     pub faults: Vec<Fault>,
+    /// Whether an item brought a `time` and the mapping names no field of the time: it was not looked at.
+    pub time_unread: bool,
 }
 
 /// Why a body is refused as a whole.
@@ -141,11 +143,18 @@ pub fn parse(body: &[u8], mapping: &Mapping, now_us: i64) -> Result<Parsed, Refu
     }
     match value(body)? {
         Value::Array(items) if items.len() > MAX_ITEMS => Err(Refused::TooManyItems(items.len())),
-        Value::Array(items) => Ok(collect(items.iter().map(|item| item_of(item, mapping)), now_us)),
-        object @ Value::Object(_) => Ok(collect(std::iter::once(item_of(&object, mapping)), now_us)),
+        Value::Array(items) => Ok(items_of(&items, mapping, now_us)),
+        object @ Value::Object(_) => Ok(items_of(&[object], mapping, now_us)),
         Value::Null | Value::Bool(_) => Err(Refused::NothingReadable),
         bare => bare_number(&bare, mapping, now_us),
     }
+}
+
+fn items_of(items: &[Value], mapping: &Mapping, now_us: i64) -> Parsed {
+    // An empty field may be meant, where a sensor's clock is wrong: so a time is told of and not guessed at.
+    let brings_time = |item: &Value| item.get("time").is_some_and(|time| !time.is_null());
+    let time_unread = mapping.time_field.is_none() && items.iter().any(brings_time);
+    Parsed { time_unread, ..collect(items.iter().map(|item| item_of(item, mapping)), now_us) }
 }
 
 /// JSON, or a plain-text number such as `27,3 °C`, which comes out as a JSON text.

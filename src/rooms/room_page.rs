@@ -115,7 +115,7 @@ async fn room_page(
     let mut frame = house.frame(&studio, &staff.visitor, Place::Rooms, room.name.clone());
     frame.moments = house.moments(&path, moment);
     let mut about = vec![
-        ("Volume".to_owned(), format!("{}\u{a0}m³", studio.number(room.volume.get(), 0))),
+        ("Volume".to_owned(), format!("{}\u{a0}m³", studio.exact(room.volume.get(), 0))),
         ("Air change".to_owned(), format!("{} an hour", studio.number(room.air_changes.get(), 2))),
         ("Coldest surface".to_owned(), surface_words(&room, &studio)),
     ];

@@ -120,7 +120,7 @@ async fn upload(
             format!("The file is larger than {} MB. Export a shorter span from the logger.", most / 1_000_000),
         ));
     } else if sent.file.is_empty() {
-        notes.push(FieldNote::new("file", "Choose a file. Browsers do not keep the choice when a page comes back."));
+        notes.push(FieldNote::new("file", sent.why_nothing()));
     }
     if known.is_none() && chosen != NEW {
         notes.push(FieldNote::new("instrument", "Choose one of these."));

@@ -43,7 +43,12 @@ impl Keys {
     /// A sentence naming the file that is missing or could not be read.
     pub fn open_existing(folder: &Path) -> Result<Self, String> {
         let file = folder.join("master.key");
-        let master = read_key(&file)?.ok_or_else(|| format!("there is no key at {}", file.display()))?;
+        let master = read_key(&file)?.ok_or_else(|| {
+            format!(
+                "there is no key at {}: no studio was begun there, or data_dir and keys_dir are not those it is served with",
+                file.display()
+            )
+        })?;
         Self::from_master(master, folder, false)
     }
 

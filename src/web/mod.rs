@@ -12,6 +12,7 @@ pub mod incoming;
 pub mod keypad;
 pub mod later;
 pub mod live;
+pub mod of_file;
 pub mod offline;
 pub mod pieces;
 pub mod problems;

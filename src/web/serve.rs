@@ -6,7 +6,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use axum::Router;
-use axum::extract::{ConnectInfo, Request, State};
+use axum::extract::{ConnectInfo, RawQuery, Request, State};
 use axum::http::StatusCode;
 use axum::http::header::LOCATION;
 use axum::middleware::{self, Next};
@@ -45,16 +45,16 @@ pub fn app(house: &House, routes: Routes) -> Router {
     let whole = if base.is_empty() {
         inner
     } else {
-        let home = format!("{base}/");
-        Router::new()
-            .route(
-                &home.clone(),
-                axum::routing::get(move || async move { Redirect::permanent(home.trim_end_matches('/')) }),
-            )
-            .nest(&base, inner)
-            .fallback(move || async move {
+        let home = base.clone();
+        // What was asked stays: the moment of the day is chosen on the first page.
+        let to_home = move |RawQuery(asked): RawQuery| async move {
+            Redirect::permanent(&asked.map_or_else(|| home.clone(), |asked| format!("{home}?{asked}")))
+        };
+        Router::new().route(&format!("{base}/"), axum::routing::get(to_home)).nest(&base, inner).fallback(
+            move || async move {
                 (StatusCode::NOT_FOUND, format!("There is nothing here. The studio is served under {base}/.\n"))
-            })
+            },
+        )
     };
     whole
         .layer(middleware::from_fn_with_state(with(house), headers::add))

@@ -76,22 +76,26 @@ pub async fn make(tx: &mut Tx, keys: &Keys, name: &str, kind: Kind, by: PersonId
     Ok(id)
 }
 
-/// The secret, while it may still be shown.
+/// The secret, while it may still be shown to whoever made it.
 ///
 /// # Errors
 /// When the database cannot be read.
 pub async fn secret(db: &mut Db, keys: &Keys, id: TokenId, now: Now) -> Result<Option<Shown>, Problem> {
     let row = sqlx::query(
-        "select salt, created from token where id = $1 and created > $2 and revoked is null and salt <> ''",
+        "select salt, created, made_by from token where id = $1 and created > $2 and revoked is null and salt <> ''",
     )
     .bind(id.to_string())
     .bind(now.0.plus(-SHOWN_FOR).0)
     .fetch_optional(db)
     .await?;
-    Ok(row.map(|row| Shown {
-        secret: secret_of(keys, id, &row.get::<String, _>(0)),
-        until: Instant(row.get(1)).plus(SHOWN_FOR),
-    }))
+    row.map(|row| {
+        Ok(Shown {
+            secret: secret_of(keys, id, &row.get::<String, _>(0)),
+            until: Instant(row.get(1)).plus(SHOWN_FOR),
+            made_by: row.get::<String, _>(2).parse().map_err(Problem::broken)?,
+        })
+    })
+    .transpose()
 }
 
 /// Empties what would let a secret be shown again: when its reader says she has copied it, and by the clock.

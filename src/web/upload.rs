@@ -69,6 +69,16 @@ impl Upload {
         Ok(sent)
     }
 
+    /// What is said where no file came, or one with nothing in it.
+    #[must_use]
+    pub fn why_nothing(&self) -> &'static str {
+        if self.file_name.is_empty() {
+            "Choose a file. Browsers do not keep the choice when a page comes back."
+        } else {
+            "This file is empty. Choose another one."
+        }
+    }
+
     /// The value of a field; "" where it was not sent.
     #[must_use]
     pub fn value(&self, name: &str) -> &str {

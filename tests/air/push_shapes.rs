@@ -38,7 +38,7 @@ fn close(found: Option<f64>, expected: Option<f64>, body: &str) {
 
 #[track_caller]
 fn check(body: &str, mapping: &Mapping, expected: &[Expected]) {
-    let Parsed { readings, faults } = parse(body.as_bytes(), mapping, NOW).unwrap();
+    let Parsed { readings, faults, .. } = parse(body.as_bytes(), mapping, NOW).unwrap();
     assert!(faults.is_empty(), "{body}: {faults:?}");
     assert_eq!(readings.len(), expected.len(), "{body}");
     for (index, (found, (at, temperature, humidity))) in readings.iter().zip(expected).enumerate() {
@@ -50,7 +50,7 @@ fn check(body: &str, mapping: &Mapping, expected: &[Expected]) {
 
 #[track_caller]
 fn faulty(body: &str, mapping: &Mapping, sentence: &str) {
-    let Parsed { readings, faults } = parse(body.as_bytes(), mapping, NOW).unwrap();
+    let Parsed { readings, faults, .. } = parse(body.as_bytes(), mapping, NOW).unwrap();
     assert!(readings.is_empty(), "{body}: {readings:?}");
     assert_eq!(faults.len(), 1, "{body}");
     assert_eq!(faults[0].to_string(), sentence, "{body}");
@@ -167,7 +167,7 @@ fn a_faulty_item_is_named_with_its_field() {
 #[test]
 fn good_items_beside_faulty_ones_are_kept_with_their_place() {
     let body = br#"[{"temperature":21},{"temperature":"-"},{"humidity":41}]"#;
-    let Parsed { readings, faults } = parse(body, &plain(), NOW).unwrap();
+    let Parsed { readings, faults, .. } = parse(body, &plain(), NOW).unwrap();
     assert_eq!(readings.iter().map(|r| r.item).collect::<Vec<_>>(), [1, 3]);
     assert_eq!(faults.iter().map(|f| f.item).collect::<Vec<_>>(), [2]);
 }
@@ -194,7 +194,7 @@ fn a_body_that_holds_nothing_is_refused_with_a_reason() {
 #[test]
 fn items_without_a_time_that_cannot_be_told_apart_are_faults_and_not_repeats() {
     let told = |body: &str, mapping: &Mapping| {
-        let Parsed { readings, faults } = parse(body.as_bytes(), mapping, NOW).unwrap();
+        let Parsed { readings, faults, .. } = parse(body.as_bytes(), mapping, NOW).unwrap();
         let kept: Vec<usize> = readings.iter().map(|reading| reading.item).collect();
         (kept, faults.iter().map(ToString::to_string).collect::<Vec<_>>())
     };

@@ -44,6 +44,19 @@ fn version_prints_the_version() {
 }
 
 #[test]
+fn the_help_of_the_demo_names_nothing_that_it_does_not_read() {
+    let demo = out(&run(&["demo", "--help"]));
+    assert!(!demo.contains("STILLROOM_") && !demo.contains("[environment"), "{demo}");
+    assert!(demo.contains("[default: ./stillroom-demo]"), "{demo}");
+    assert!(!demo.contains("./stillroom-data"), "{demo}");
+    let serve = out(&run(&["serve", "--help"]));
+    for option in OPTIONS {
+        assert!(demo.contains(&format!("--{}", option.flag())), "{} is missing in\n{demo}", option.name);
+        assert!(serve.contains(&format!("[environment: {}]", option.variable())), "{} in\n{serve}", option.name);
+    }
+}
+
+#[test]
 fn config_show_prints_each_option_with_value_and_origin_and_masks_the_password() {
     let environment = [("STILLROOM_DATABASE_URL", "postgres://ines:hunter2@db/s"), ("STILLROOM_LOG", "warn")];
     // A flag counts before and after the command.

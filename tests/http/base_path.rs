@@ -150,6 +150,15 @@ both_databases!(the_way_in_works_below_a_base_path, async |house| {
     assert_eq!(browser.submit(&form).await.goes_to(), "/studio/rooms");
     browser.page("/studio/rooms").await.says("Gable");
     assert_eq!(browser.follow("/studio/").await.must(200).asked, "GET /studio");
+    // What is chosen on the first page is chosen below the path as well.
+    let first = browser.page("/studio").await;
+    let closing = html::tags(&first.text())
+        .iter()
+        .find_map(|tag| tag.get("href").filter(|href| href.ends_with("moment=closing")).map(str::to_owned));
+    let chosen = browser.follow(&closing.unwrap()).await.must(200);
+    assert_eq!(chosen.asked, "GET /studio?moment=closing");
+    chosen.says(", at closing");
+    browser.follow("/studio/?moment=opening").await.must(200).says(", before opening");
     // Outside there is nothing of ours.
     for path in ["/", "/rooms", "/studios", "/studiorooms", "/healthz"] {
         browser.get(path).await.must(404).says("The studio is served under /studio/.");

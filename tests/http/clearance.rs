@@ -1388,6 +1388,43 @@ both_databases!(of_two_who_decide_a_complaint_at_once_the_second_is_asked_and_ke
     assert_eq!(shown.form(&to).value("refund"), "12.50", "as people write it, not in cents");
 });
 
+both_databases!(the_currency_stays_while_amounts_are_kept_in_it, async |house| {
+    let settings = "/office/settings";
+    let mut owner = house.owner();
+    // With nothing given back it may be any.
+    for code in ["JPY", "EUR"] {
+        let form = owner.form(settings, settings).await.with("currency", code);
+        owner.submit(&form).await.must(303);
+    }
+    let page = format!("/door/complaints/{}", house.things.clearance["{complaint}"]);
+    let decision = format!("{page}/decision");
+    let form = owner.form(&page, &decision).await.with_all(&[("decision", "refund"), ("refund", "12.50")]);
+    owner.submit(&form).await.must(303);
+
+    // Other decimals would make it a hundred times as much, the same ones other money.
+    for code in ["JPY", "KWD", "USD"] {
+        let form = owner.form(settings, settings).await.with_all(&[("currency", code), ("stale_minutes", "41")]);
+        let told = owner.submit(&form).await.must(422);
+        told.says("The currency stays EUR.");
+        let back = told.form(settings);
+        assert_eq!(
+            (back.value("currency"), back.value("stale_minutes")),
+            (code, "41"),
+            "what was typed is still there"
+        );
+        owner.page(&page).await.says("a refund of 12.50 EUR");
+        assert_ne!(owner.form(settings, settings).await.value("stale_minutes"), "41", "nothing was written");
+        // Put right, the same form is kept.
+        owner.submit(&back.with_all(&[("currency", "EUR"), ("stale_minutes", "40")])).await.must(303);
+        assert_eq!(owner.form(settings, settings).await.value("stale_minutes"), "40");
+    }
+    // Decided otherwise, no amount is kept any more.
+    let form = owner.form(&page, &decision).await.with_all(&[("decision", "explained"), ("refund", "")]);
+    owner.submit(&form).await.must(303);
+    let form = owner.form(settings, settings).await.with("currency", "JPY");
+    owner.submit(&form).await.must(303);
+});
+
 both_databases!(a_decision_that_comes_after_her_record_was_erased_is_written_nowhere, async |house| {
     let complaint = house.things.clearance["{complaint}"].clone();
     let page = format!("/door/complaints/{complaint}");

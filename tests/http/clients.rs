@@ -469,11 +469,12 @@ both_databases!(a_table_of_clients_is_shown_before_it_is_taken_and_taken_once, a
     let preview = desk.page(&path).await;
     preview.says("Type a number of 6 to 20 digits");
     preview.says("Left out: notes.");
-    preview.says("New 1 clients");
-    preview.says("Already here 1 rows");
+    preview.says("New 1 client would be added");
+    preview.says("Already here 1 row or twice");
+    preview.says("Add 1 client");
     let form = preview.form(&format!("{path}/take"));
     desk.submit(&form).await.must(303);
-    desk.page(&path).await.says("1 clients were added. The file itself is not kept.");
+    desk.page(&path).await.says("One client was added. The file itself is not kept.");
     assert_eq!(
         house.number("select cast(max(length(content)) as bigint) from client_import where state = 'taken'").await,
         0

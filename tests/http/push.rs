@@ -95,6 +95,16 @@ both_databases!(the_time_a_sensor_sends_counts_unless_its_owner_emptied_that_fie
     let answer = push(house, &mut sensor, old).await.must(200).json();
     assert_eq!(answer["kept"], json!(1), "{answer}");
     assert_eq!(readings_at(house, now + MINUTE).await, 1);
+    // That is told, to whoever sends it and on the instrument's page.
+    assert!(answer["notes"][0].as_str().unwrap().contains("was not looked at"), "{answer}");
+    let page = format!("/rooms/{}/instruments/{}", house.things.gable, house.things.sensor);
+    house.actor(Actor::ArtistA).page(&page).await.says("No time in its messages is looked at");
+    house.clock.advance(MINUTE);
+    let untimed = r#"{"temperature": 21.4, "humidity": 45}"#;
+    assert_eq!(push(house, &mut sensor, untimed).await.must(200).json()["notes"], json!(null));
+    map(house, &[("time_field", "time")]).await;
+    assert_eq!(push(house, &mut sensor, old).await.must(200).json()["notes"], json!(null));
+    assert!(!house.owner().page(&page).await.words().contains("No time in its messages"));
 });
 
 async fn readings_at(house: &TestHouse, at: i64) -> i64 {

@@ -158,6 +158,19 @@ both_databases!(a_studio_that_speaks_fahrenheit_and_commas_is_spoken_to_in_them,
     assert_eq!(house.look("select value from setting where name = 'rooms.temperature_low'").await, "20");
 });
 
+both_databases!(a_room_is_as_large_on_its_pages_as_it_was_said_to_be, async |house| {
+    let mut owner = house.owner();
+    let gable = format!("/rooms/{}", house.things.gable);
+    let edit = format!("{gable}/edit");
+    for (typed, shown) in [("28,5", "28.5 m³"), ("32", "32 m³")] {
+        let form = owner.form(&edit, &edit).await.with("volume_m3", typed);
+        owner.submit(&form).await.must(303);
+        for page in [gable.as_str(), "/rooms", &format!("{gable}/plan")] {
+            owner.page(page).await.says(shown);
+        }
+    }
+});
+
 both_databases!(what_a_check_found_corrects_what_is_shown, async |house| {
     // The furnished sensor showed 73.9 over table salt at 21 °C.
     let reference = Salt::ALL.into_iter().find(|salt| salt.key() == "sodium_chloride").unwrap();

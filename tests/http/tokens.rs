@@ -6,7 +6,8 @@ use stillroom::web::studio::Studio;
 use crate::book::open_calendar;
 use crate::browser::Browser;
 use crate::house::{TestHouse, both_databases};
-use crate::studio::{Actor, INVITED, PHRASE, new_token, take_up};
+use crate::people::reset;
+use crate::studio::{Actor, INVITED, PHRASE, Things, invitation_on, invite, new_token, take_up};
 use crate::tablet::{DIGITS, digits_of, enrolled, lock, try_digits};
 
 both_databases!(a_tokens_secret_is_shown_for_ten_minutes_and_then_never, async |house| {
@@ -68,6 +69,55 @@ both_databases!(a_secret_is_shown_no_more_once_its_reader_says_that_she_has_it, 
     let mut guest = house.stranger();
     take_up(&mut guest, &link).await;
     guest.page("/rooms").await.says(INVITED);
+});
+
+both_databases!(a_secret_is_shown_to_whoever_made_it_and_another_owner_reads_who_that_was, async |house| {
+    let mut owner = house.owner();
+    let link = invite(&mut owner, "Lise Holm", "owner", &mut Things::default()).await;
+    let mut other = house.stranger();
+    take_up(&mut other, &link).await;
+
+    let artist = &house.things.hands.artist;
+    let sensor = format!("/rooms/{}/instruments/{}", house.things.gable, house.things.sensor);
+    let forms = [
+        owner.form("/office/tokens", "/office/tokens").await.with("name", "another"),
+        owner.form(&sensor, &format!("{sensor}/token")).await,
+    ];
+    let mut secrets = Vec::new();
+    for form in forms {
+        let (id, secret) = new_token(&mut owner, &form).await;
+        secrets.push((format!("/office/tokens/{id}"), secret));
+    }
+    secrets.push((format!("/book/calendar/{artist}"), open_calendar(&mut owner, artist).await));
+    let invited = format!("/office/people/{}", house.things.people[INVITED]);
+    secrets.push((invited.clone(), house.things.invitation.clone()));
+    for (page, secret) in &secrets {
+        let hers = owner.page(page).await;
+        assert!(hers.text().contains(secret), "{page} does not show it to whoever made it");
+        let foreign = other.page(page).await;
+        foreign.says(&format!("{} made ", Actor::Owner.name()));
+        foreign.says("It is shown to nobody else.");
+        assert!(!foreign.text().contains(secret), "{page} shows it to another owner");
+        assert!(!foreign.text().contains("I have it"), "{page} lets another owner end it");
+    }
+    other.page("/office/people").await.says("invited, not here yet");
+
+    // What the other makes is hers in turn.
+    let form = other.form(&invited, &format!("{invited}/invitation")).await;
+    other.submit(&form).await.must(303);
+    let anew = invitation_on(&mut other, &invited).await;
+    assert_ne!(anew, house.things.invitation);
+    let foreign = owner.page(&invited).await;
+    foreign.says("Lise Holm made a link");
+    assert!(!foreign.text().contains(&anew));
+    // A link printed on the box is on no page.
+    let printed = reset(house, INVITED).await;
+    for owner in [&mut owner, &mut other] {
+        let page = owner.page(&invited).await;
+        page.says("it can no longer be shown");
+        assert!(!page.text().contains(&printed));
+    }
+    take_up(&mut house.stranger(), &printed).await;
 });
 
 /// Presses the button that ends it: the page had the secret before, and has it no more, also sent twice.
