@@ -16,10 +16,12 @@ use super::set_time::{NextTest, Posterior, Times, times};
 use super::shelf_page::class_words;
 use super::summary::Summary;
 use super::test_rows::{TestRow, test_row};
+use super::untested::{Untested, untested};
 use super::{AirDoubt, Bead, Conditions, Liquids, bench_store, effects, shelf, store, words};
 use crate::base::ids::{BottleId, RoomId};
 use crate::base::problem::Problem;
 use crate::base::stats::mixture::Mixture;
+use crate::base::text::capital;
 use crate::base::time::Instant;
 use crate::rooms::{self, Room};
 use crate::store::Db;
@@ -302,29 +304,27 @@ impl Found {
             ));
         }
         let covered = self.summary.covered;
-        if let Some((low, high)) = covered.humidity_pct {
-            let humidity = air.humidity.get();
-            // As printed: what looks the same on the page is the same.
-            if humidity.round() < low.round() {
-                remarks.push(format!(
-                    "Never tested this dry here: its tests begin at {}\u{a0}%RH.",
-                    self.studio.number(low, 0)
-                ));
-            } else if humidity.round() > high.round() {
-                remarks.push(format!(
-                    "Never tested this damp here: its tests end at {}\u{a0}%RH.",
-                    self.studio.number(high, 0)
-                ));
-            }
-        }
-        if let Some((low, high)) = covered.temperature_c {
-            let celsius = air.temperature.get();
-            let beyond = if celsius < low - 1.0 { Some("cool") } else { (celsius > high + 1.0).then_some("warm") };
-            if let Some(word) = beyond {
-                remarks.push(format!("Never tested this {word} here."));
-            }
-        }
+        let said = untested(covered.humidity_pct, covered.temperature_c, &air);
+        remarks.extend(said.into_iter().map(|what| self.untested_words(what)));
         remarks
+    }
+
+    /// "Never tested this dry here: its tests begin at 40 %RH."
+    fn untested_words(&self, what: Untested) -> String {
+        let covered = self.summary.covered;
+        let percent = |value: f64| format!("{}\u{a0}%RH", self.studio.number(value, 0));
+        let degrees = |value: f64| {
+            let unit = self.studio.temperature_unit();
+            format!("{}\u{a0}{unit}", self.studio.number(self.studio.scale(value), 1))
+        };
+        let edge = match what {
+            Untested::Dry => covered.humidity_pct.map(|(low, _)| format!("begin at {}", percent(low))),
+            Untested::Damp => covered.humidity_pct.map(|(_, high)| format!("end at {}", percent(high))),
+            Untested::Cool => covered.temperature_c.map(|(low, _)| format!("begin at {}", degrees(low))),
+            Untested::Warm => covered.temperature_c.map(|(_, high)| format!("end at {}", degrees(high))),
+        };
+        let edge = edge.map_or_else(String::new, |edge| format!(": its tests {edge}"));
+        format!("{}{edge}.", capital(what.words()))
     }
 
     fn ruled(&self, ln_seconds: &Mixture, measured: bool) -> Ruled {

@@ -33,6 +33,7 @@ mod shelf_page;
 mod store;
 pub mod summary;
 mod test_rows;
+pub mod untested;
 pub mod words;
 
 pub use bottle::{Bottle, Lapse, Out, discard_by};

@@ -4,9 +4,10 @@
 //! # What counts as shown for work
 //!
 //! An advice counts as shown for work when the artist whose hands it is about reads it herself, about the room she works in today:
-//! the room she has said, or in which she last took a bottle today, or the only one of the house. That is her advice page, whatever
-//! bead, pick-up, liquids, style or client she has chosen on it, and her own tile of the day sheet there. It is kept with its inputs and
-//! the model's version, one row for each question (`shown.rs`); taking a bottle on it is kept besides, for good (`store.rs`).
+//! that of her open card, or the one she has said or last took a bottle in today, or that of her appointment of now or her next of today,
+//! or the only one of the house (`src/places/whereabouts.rs`). That is her advice page, whatever bead, pick-up, liquids, style or client
+//! she has chosen on it, and her own tile of the day sheet there. It is kept with its inputs and the model's version, one row for each
+//! question (`shown.rs`); taking a bottle on it is kept besides, for good (`store.rs`).
 //!
 //! What is only tried does not count: another artist's hands, another room, a bottle that was picked to look at, a value that was not
 //! ours and fell back, what an option would lead to, the plan of a room, a question file. Nor does a page that fetched itself anew: nobody

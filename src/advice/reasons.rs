@@ -1,6 +1,7 @@
 //! The advice in sentences: what is recommended, why, how sure, what is poorly known, and the cautions that go with it.
 
 use crate::adhesives::set_time::times;
+use crate::adhesives::untested::{Untested, untested};
 use crate::adhesives::{Air, Bead, Liquid};
 use crate::artists::Technique;
 
@@ -281,29 +282,10 @@ fn shelf(judged: &Judgement, bottle: &ShelfBottle, i: usize) -> Vec<String> {
     said
 }
 
-/// How far outside the tested range, in %RH or °C, counts as never tested there.
-const BEYOND: f64 = 2.0;
-
-/// What an air has that a bottle was never tested in: "never tested this dry here". Nothing for a bottle without tests, whose every air is
-/// untested.
+/// What an air has that a bottle was never tested in: "never tested this dry here".
 #[must_use]
 pub fn never_tested(tested: &Tested, air: &Air) -> Vec<&'static str> {
-    let beyond = |range: Option<(f64, f64)>, now: f64, [below, above]: [&'static str; 2]| {
-        let (low, high) = range?;
-        if now < low - BEYOND {
-            return Some(below);
-        }
-        (now > high + BEYOND).then_some(above)
-    };
-    let humidity = ["never tested this dry here", "never tested this damp here"];
-    let temperature = ["never tested this cool here", "never tested this warm here"];
-    [
-        beyond(tested.humidity_pct, air.humidity.get(), humidity),
-        beyond(tested.temperature_c, air.temperature.get(), temperature),
-    ]
-    .into_iter()
-    .flatten()
-    .collect()
+    untested(tested.humidity_pct, tested.temperature_c, air).into_iter().map(Untested::words).collect()
 }
 
 fn untested_air(q: &Question<'_>, bottle: &ShelfBottle) -> Vec<String> {

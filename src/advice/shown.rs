@@ -1,8 +1,8 @@
 //! Advice that was shown for work, noted once its page has been answered; what counts as that is said in `mod.rs`.
 //!
 //! A page does not wait for it: working the question out as text takes milliseconds, and the write its turn. Only where so much waits
-//! already that there is no place for it in the line, the page notes it itself before it is answered. A house that is told to stop notes
-//! what waits first; one that is killed forgets what waited, a line full at most.
+//! already that there is no place for it in the line, the page notes it itself before it is answered. A note that fails is tried again,
+//! three times at most (`src/web/later.rs`). A house that is told to stop notes what waits first; one that is killed forgets what waited.
 
 use std::sync::Arc;
 
@@ -52,13 +52,8 @@ pub struct Answered {
 /// Leaves it to be noted after the page, or notes it now where the line is full. A page is answered as well, whatever becomes of the note.
 pub async fn leave(house: &House, shown: Shown) {
     let given_back = house.later.leave_once("note an advice that was shown", shown, Shown::repeats, note);
-    let Some(todo) = given_back else { return };
-    let name = todo.name;
-    // In a task of its own: a browser that goes away meanwhile takes nothing with it.
-    match tokio::spawn(todo.run(house.clone())).await {
-        Ok(Ok(())) => {}
-        Ok(Err(cause)) => tracing::warn!(name, %cause, "what a full line gave back was not done"),
-        Err(cause) => tracing::error!(name, %cause, "what a full line gave back fell"),
+    if let Some(todo) = given_back {
+        todo.attempt(house, false).await;
     }
 }
 

@@ -150,7 +150,7 @@ fn view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPag
             let label = format!("Placed on the {}, {}", side.words(), lash.words());
             fields.push(number_field(name, &label, get(name)));
         }
-        fields.extend(map_fields(typed, sides));
+        fields.extend(map_fields(typed, sides, around.studio.decimal));
     }
     if is_removal(whole.card.kind) {
         fields.push(text_field("remover", "Remover", get("remover")));
@@ -217,7 +217,7 @@ struct Corrected {
 }
 
 fn check(opened: &Opened, typed: &Typed) -> Result<Corrected, Problem> {
-    let (whole, mut notes) = (&opened.whole, Notes::default());
+    let (whole, mut notes) = (&opened.whole, Notes::said_with(opened.around.studio.decimal));
     let adhesive = has_adhesive(whole.card.kind);
     let reason = notes.words("reason", typed.get("reason"), 500);
     let visit = check_visit(&mut notes, whole, &opened.around, typed);

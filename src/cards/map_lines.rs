@@ -2,6 +2,7 @@
 
 use super::card::{Side, Zone};
 use super::typed_zone::{TypedZone, ZONES};
+use crate::base::number::DecimalMark;
 use crate::clearance::typed::{Typed, words_field};
 use crate::web::checks::Notes;
 use crate::web::form::FieldView;
@@ -24,11 +25,15 @@ pub(super) fn map_text(zones: &[Zone], side: Side, studio: &Studio) -> String {
 }
 
 /// A field for each lid.
-pub(super) fn map_fields<'s>(typed: &'s Typed, sides: &'s [Side]) -> impl Iterator<Item = FieldView> + 's {
-    sides.iter().map(|side| {
+pub(super) fn map_fields<'s>(
+    typed: &'s Typed,
+    sides: &'s [Side],
+    mark: DecimalMark,
+) -> impl Iterator<Item = FieldView> + 's {
+    sides.iter().map(move |side| {
         let name = map_name(*side);
         words_field(name, &format!("Map, {}", side.words()), typed.get(name))
-            .hinted("A line for each zone: its number from the inner corner, millimetres, curl, diameter, fan. For instance 3 10 C 0.05 4D.")
+            .hinted(format!("A line for each zone: its number from the inner corner, millimetres, curl, diameter, fan. For instance 3 10 C {} 4D.", mark.exact(0.05)))
             .or_empty()
     })
 }
@@ -45,7 +50,7 @@ pub(super) fn check_map(
         let name = map_name(*side);
         let own = match typed.all(name).first() {
             None => Ok(stands.iter().filter(|zone| zone.side == *side).cloned().collect()),
-            Some(text) => read(text, *side, curls),
+            Some(text) => read(text, *side, curls, notes.mark()),
         };
         match own {
             Ok(own) => all.iter_mut().for_each(|all| all.extend(own.iter().cloned())),
@@ -59,7 +64,7 @@ pub(super) fn check_map(
 }
 
 /// The zones of one lid, in their order.
-fn read(text: &str, side: Side, curls: &[String]) -> Result<Vec<Zone>, String> {
+fn read(text: &str, side: Side, curls: &[String], mark: DecimalMark) -> Result<Vec<Zone>, String> {
     let mut zones: Vec<Zone> = Vec::new();
     for line in text.lines().map(str::trim).filter(|line| !line.is_empty()) {
         let (number, rest) = line.split_once(char::is_whitespace).unwrap_or((line, ""));
@@ -70,7 +75,7 @@ fn read(text: &str, side: Side, curls: &[String]) -> Result<Vec<Zone>, String> {
         if zones.iter().any(|zone| zone.zone == number) {
             return Err(format!("Zone {number} stands here twice."));
         }
-        match TypedZone::read(rest).check(side, number, curls) {
+        match TypedZone::read(rest).check(side, number, curls, mark) {
             Ok(Some(zone)) => zones.push(zone),
             Ok(None) => return Err(format!("Zone {number}: say its length, or take the line out.")),
             Err(wrong) => {
@@ -110,6 +115,20 @@ mod tests {
         let stands = check(Some("1 8 C 0.15"), &[]).unwrap();
         assert_eq!(check(None, &stands).unwrap(), stands);
         assert_eq!(check(Some(" "), &stands).unwrap(), []);
+    }
+
+    #[test]
+    fn limits_and_the_example_are_told_with_the_sign_of_the_studio() {
+        let typed = Typed::of([("map_left", "1 8 C 5".to_owned())]);
+        for (mark, limits, example) in
+            [(DecimalMark::Point, "0.02 to 0.3", "C 0.05 4D"), (DecimalMark::Comma, "0,02 to 0,3", "C 0,05 4D")]
+        {
+            let mut notes = Notes::said_with(mark);
+            assert_eq!(check_map(&mut notes, &typed, (&SIDES, &["C".to_owned()]), &[]), None);
+            assert!(notes.all()[0].sentence.contains(limits), "{}", notes.all()[0].sentence);
+            let fields: Vec<_> = map_fields(&typed, &SIDES, mark).collect();
+            assert!(fields[0].hint.as_ref().is_some_and(|hint| hint.contains(example)), "{:?}", fields[0].hint);
+        }
     }
 
     #[test]

@@ -15,6 +15,7 @@ use super::seen::{Around, moved, moved_lines, open_for, still_open_in};
 use super::typed_zone::{TypedZone, ZONES};
 use super::{parts_store, store};
 use crate::base::ids::CardId;
+use crate::base::number::DecimalMark;
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::text::capital;
 use crate::clearance::typed::{DONE, SEEN, Typed};
@@ -108,10 +109,10 @@ impl Drawing {
     }
 
     /// The map, or what is wrong of each zone.
-    fn check(&self, curls: &[String]) -> Result<Vec<Zone>, Vec<(Where, &'static str, String)>> {
+    fn check(&self, curls: &[String], mark: DecimalMark) -> Result<Vec<Zone>, Vec<(Where, &'static str, String)>> {
         let (mut all, mut wrong) = (Vec::new(), Vec::new());
         for ((side, zone), own) in &self.zones {
-            match own.check(*side, *zone, curls) {
+            match own.check(*side, *zone, curls, mark) {
                 Ok(own) => all.extend(own),
                 Err(notes) => wrong.extend(notes.into_iter().map(|(field, told)| ((*side, *zone), field, told))),
             }
@@ -194,7 +195,7 @@ async fn opened(house: &House, staff: &Staff, id: CardId) -> Result<Opened, Prob
 impl Opened {
     fn view(&self, house: &House, staff: &Staff, drawing: &Drawing, values: &Values, seen: String) -> MapPage {
         let Self { whole, client, around } = self;
-        let wrong = drawing.check(&around.settings.curls).err().unwrap_or_default();
+        let wrong = drawing.check(&around.settings.curls, around.studio.decimal).err().unwrap_or_default();
         let path = house.url(&format!("/cards/{}", whole.card.id));
         let saved = |at: &Where| {
             let own = whole.zones.iter().find(|zone| (zone.side, zone.zone) == *at);
@@ -328,7 +329,7 @@ async fn keep(
         let values = values_at(&opened, &drawing);
         return page(&opened.view(&house, &staff, &drawing, &values, seen).keyed(key));
     }
-    let all = match drawing.check(&opened.around.settings.curls) {
+    let all = match drawing.check(&opened.around.settings.curls, opened.around.studio.decimal) {
         Ok(all) => all,
         Err(wrong) => {
             // What was typed last stands as it was typed; else the first zone that is wrong is opened.

@@ -53,7 +53,7 @@ pub use list_page::{AtHand, at_hand, open_with};
 pub use of_client::{TABLES, client_erase, client_file, client_merge, treated_by};
 pub(crate) use seed::has_cards;
 pub use seed::{SeedCard, seed_cards};
-pub use store::{InUse, in_use};
+pub use store::{InUse, in_use, open_since};
 
 /// Risen whenever a card changes.
 pub const TOPIC: &str = "cards";

@@ -216,6 +216,21 @@ pub async fn in_use(db: &mut Db) -> Result<Vec<InUse>, Problem> {
         .collect()
 }
 
+/// Whose cards were opened at a bed since an instant and are open still, and where, the newest first.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn open_since(db: &mut Db, since: Instant) -> Result<Vec<(ArtistId, RoomId)>, Problem> {
+    let rows = sqlx::query(
+        "select artist, room from card
+         where closed is null and begun >= $1 and from_paper = 0 order by begun desc, id desc",
+    )
+    .bind(since.0)
+    .fetch_all(db)
+    .await?;
+    rows.iter().map(|row| Ok((parsed(row, 0)?, parsed(row, 1)?))).collect()
+}
+
 /// An artist's cards that nobody has closed yet, newest first.
 pub(super) async fn open_of(db: &mut Db, artist: ArtistId) -> Result<Vec<Card>, Problem> {
     let rows = sqlx::query(OPEN_OF_ARTIST).bind(artist.to_string()).fetch_all(db).await?;

@@ -1,7 +1,7 @@
 //! A zone of the lash map as it is tapped and typed: "9 C 0.05 4D", a part that was not said yet as "?". Pure.
 
 use super::card::{Side, Zone};
-use crate::base::number::typed_decimal;
+use crate::base::number::{DecimalMark, typed_decimal};
 use crate::web::studio::Studio;
 
 /// The fewest and the most zones of a lid.
@@ -88,6 +88,7 @@ impl TypedZone {
         side: Side,
         zone: u32,
         curls: &[String],
+        mark: DecimalMark,
     ) -> Result<Option<Zone>, Vec<(&'static str, String)>> {
         if self.is_left_out() {
             return Ok(None);
@@ -103,7 +104,10 @@ impl TypedZone {
         }
         let diameter = typed_decimal(&self.diameter).filter(|mm| (0.02..=0.3).contains(mm));
         if diameter.is_none() {
-            wrong.push(("diameter_typed", "The diameter is from 0.02 to 0.3 mm.".to_owned()));
+            wrong.push((
+                "diameter_typed",
+                format!("The diameter is from {} to {} mm.", mark.exact(0.02), mark.exact(0.3)),
+            ));
         }
         let fan = if self.is_single() { Some(1) } else { self.fan.trim().parse().ok() };
         let fan = fan.filter(|fan| (1..=20).contains(fan));
@@ -125,7 +129,7 @@ mod tests {
 
     fn check(text: &str) -> Result<Option<Zone>, Vec<&'static str>> {
         let curls = ["C".to_owned(), "CC".to_owned()];
-        let checked = TypedZone::read(text).check(Side::Left, 2, &curls);
+        let checked = TypedZone::read(text).check(Side::Left, 2, &curls, DecimalMark::Point);
         checked.map_err(|wrong| wrong.into_iter().map(|(field, _)| field).collect())
     }
 

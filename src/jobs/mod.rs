@@ -10,7 +10,6 @@ use crate::people;
 use crate::privacy;
 use crate::rooms;
 use crate::store::{FormKey, Kept};
-use crate::web::later::Todo;
 use crate::web::{House, session, token};
 
 /// Runs the jobs every minute until the house is dropped; a failure is logged and tried again the next minute.
@@ -38,26 +37,19 @@ pub async fn run(house: House) {
 pub async fn work_off(house: House) {
     loop {
         house.later.came().await;
-        finish(&house).await;
+        let _hand = house.later.hand().await;
+        while let Some(todo) = house.later.first() {
+            todo.attempt(&house, false).await;
+        }
     }
 }
 
-/// Does what waits now. Whatever somebody else has in hand is done, too, when it returns.
+/// Does what waits now, also what was to be tried again, for the last time: for a house that stops. Whatever somebody else has in hand is
+/// done, too, when it returns.
 pub async fn finish(house: &House) {
     let _hand = house.later.hand().await;
-    while let Some(todo) = house.later.first() {
-        do_one(house, todo).await;
-    }
-}
-
-/// In a task of its own, so that one that panics takes nothing with it. A failure is logged and not tried again: nobody was told that it
-/// would be done.
-async fn do_one(house: &House, todo: Todo) {
-    let name = todo.name;
-    match tokio::spawn(todo.run(house.clone())).await {
-        Ok(Ok(())) => {}
-        Ok(Err(cause)) => tracing::warn!(name, %cause, "what was left to be done after a page was not done"),
-        Err(cause) => tracing::error!(name, %cause, "what was left to be done after a page fell"),
+    while let Some(todo) = house.later.any() {
+        todo.attempt(house, true).await;
     }
 }
 

@@ -4,11 +4,11 @@
 use std::collections::BTreeMap;
 
 use super::in_hand::{daily, seen_from, with_place};
+use super::whereabouts::Whereabouts;
 use crate::adhesives::set_time::Scatter;
 use crate::adhesives::{self, Air, AirDoubt, Bead, FromRoom, Liquid, Liquids, OnShelf, PickUp};
 use crate::advice::judge::{CureClass, Limits, NotToday, Question, RoomNow, ShelfBottle, Tested, Work};
 use crate::advice::settings::AdviceSettings;
-use crate::advice::store::{self as taken, WorksIn};
 use crate::artists::hands::Hands;
 use crate::artists::{self, Artist, Style, Technique};
 use crate::base::actor::Who;
@@ -49,7 +49,7 @@ pub(super) struct Read {
     pub(super) room: Room,
     pub(super) rooms: Vec<Room>,
     pub(super) artists: Vec<Artist>,
-    pub(super) works_in: Vec<WorksIn>,
+    pub(super) whereabouts: Whereabouts,
     pub(super) air: Option<AirNow>,
     pub(super) settings: RoomSettings,
     /// What this room can reach; none while its air or the air outside is not known.
@@ -112,12 +112,12 @@ pub(super) async fn read(
     let room = rooms::asked::open(db, room).await?;
     let rooms = rooms::all(db).await?;
     let all = artists::all(db).await?;
-    let works_in = taken::works_in(db, zone.start_of(zone.day(now))).await?;
+    let whereabouts = Whereabouts::load(db, zone, &rooms, now).await?;
     let named = typed.get("bottle").and_then(|id| id.trim().parse().ok());
     let FromRoom { at_hand, elsewhere, any_adhesive } = adhesives::from_room(db, zone, room.id, named, now).await?;
     let shelf = seen_from(room.id, &rooms, at_hand);
     let elsewhere = elsewhere.into_iter().map(|(id, at, name)| (id, with_place(&name, Some(at), &rooms))).collect();
-    let Some(mut asked) = choose(&all, &works_in, &shelf, who, typed) else { return Ok(None) };
+    let Some(mut asked) = choose(&all, &whereabouts, &shelf, who, typed) else { return Ok(None) };
     if let Some(id) = typed.get("client").filter(|id| !id.is_empty()) {
         // Nobody else's client and none that is not there: advice that fell back to nobody would look like a free way.
         let id = id.parse().map_err(|_| Problem::NotHere("client"))?;
@@ -141,17 +141,14 @@ pub(super) async fn read(
     };
     Ok(Some((
         asked,
-        Read { room, rooms, artists: all, works_in, air, settings, plan, shelf, elsewhere, today, matter },
+        Read { room, rooms, artists: all, whereabouts, air, settings, plan, shelf, elsewhere, today, matter },
     )))
 }
 
 impl Asked {
-    /// Whether it is the asker's own work, and nothing she only tries: see `src/advice/mod.rs`. Who takes a bottle works in its room from
-    /// then on, so that where she works says both.
+    /// Whether it is the asker's own work, and nothing she only tries: see `src/advice/mod.rs`.
     pub(super) fn is_for_work(&self, read: &Read, who: &Who) -> bool {
-        let said = read.works_in.iter().find(|works| works.person == who.id).map(|works| works.room);
-        let only = || (read.rooms.len() == 1).then_some(read.room.id);
-        let works_here = said.or_else(only) == Some(read.room.id);
+        let works_here = read.whereabouts.or_only(&self.artist) == Some(read.room.id);
         self.artist.person == who.id && works_here && self.bottle.is_none() && self.fell_back.is_empty()
     }
 }
@@ -275,7 +272,7 @@ pub(super) fn usual_style(artist: &Artist) -> Style {
     artist.opens_on().unwrap_or(Style::plain(Technique::Classic))
 }
 
-fn choose(artists: &[Artist], works_in: &[WorksIn], shelf: &[OnShelf], who: &Who, typed: &Typed) -> Option<Asked> {
+fn choose(artists: &[Artist], whereabouts: &Whereabouts, shelf: &[OnShelf], who: &Who, typed: &Typed) -> Option<Asked> {
     let mut fell_back = Vec::new();
     let get = |name: &str| typed.get(name).map(|text| text.trim()).filter(|text| !text.is_empty());
     let own = artists.iter().find(|artist| artist.person == who.id);
@@ -284,8 +281,7 @@ fn choose(artists: &[Artist], works_in: &[WorksIn], shelf: &[OnShelf], who: &Who
     if matches!(named, Some(None)) {
         fell_back.push(format!("There is no such artist here, or not any more; this is {}.", artist.name));
     }
-    let style_here =
-        works_in.iter().find(|works| works.person == artist.person).and_then(|works| Style::parse(&works.style));
+    let style_here = whereabouts.said_today(&artist).and_then(|works| Style::parse(&works.style));
     let wanted = get("style").map(|key| Style::parse(key).filter(|style| artist.styles.contains(style)));
     let style = wanted
         .flatten()

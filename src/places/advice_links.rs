@@ -172,10 +172,10 @@ pub(super) fn leads_to(house: &House, studio: &Studio, offer: &Offer, asked: &As
         }
         Change::Air(air) => {
             let path = format!(
-                "/rooms/{}/plan?humidity={:.0}&temperature={:.1}",
+                "/rooms/{}/plan?humidity={:.0}&temperature={}",
                 read.room.id,
                 air.humidity.get(),
-                studio.scale(air.temperature.get())
+                studio.number(studio.scale(air.temperature.get()), 1)
             );
             (house.url(&path), "Plan it".to_owned())
         }

@@ -171,7 +171,7 @@ fn view(
     let first = asked.artist.name.split(' ').next().unwrap_or(&asked.artist.name).to_owned();
     let at = Address::of(&asked, &read);
     let own = staff.who.id == asked.artist.person;
-    let works_here = read.works_in.iter().any(|works| works.person == staff.who.id && works.room == read.room.id);
+    let said_so = read.whereabouts.said_today(&asked.artist).is_some_and(|works| works.room == read.room.id);
     let may_take = asked.artist.seconds_seen_by(&staff.who) && may_begin(asked.her.as_ref()).is_ok();
     let act = judged.take.filter(|_| may_take).map(|(b, _)| Act {
         action: house.url(&format!("/rooms/{}/advice", read.room.id)),
@@ -179,7 +179,7 @@ fn view(
         filled: judged.filled,
         fields: at.with_bottle(read.shelf[b].bottle.to_string()).fields(),
     });
-    let here = (own && !works_here).then(|| Act {
+    let here = (own && !said_so).then(|| Act {
         action: house.url(&format!("/rooms/{}/here", read.room.id)),
         button: format!("I work in {} today", read.room.name),
         filled: false,

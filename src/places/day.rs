@@ -3,6 +3,7 @@
 use super::advice_asked::{limits, not_today, room_now, shelf_bottle, usual_style};
 use super::in_hand::{daily, seen_from};
 use super::in_use::Unfit;
+use super::whereabouts::Whereabouts;
 use crate::adhesives::set_time::Scatter;
 use crate::adhesives::{self, Bead, Liquids, OnShelf};
 use crate::advice::board::{Cell, board_by, cell};
@@ -13,7 +14,7 @@ use crate::advice::judge::{
 use crate::advice::kept::{About, Whole};
 use crate::advice::settings::AdviceSettings;
 use crate::advice::shown::Shown;
-use crate::advice::store::{self as kept, Taken, WorksIn};
+use crate::advice::store::{self as kept, Taken};
 use crate::artists::hands::Hands;
 use crate::artists::{self, Artist, Style};
 use crate::base::actor::Who;
@@ -51,7 +52,7 @@ pub(super) struct Here {
 pub(super) struct Day {
     pub(super) artists: Vec<Own>,
     pub(super) rooms: Vec<Here>,
-    pub(super) works_in: Vec<WorksIn>,
+    pub(super) whereabouts: Whereabouts,
     /// Taken since the day began, oldest first.
     pub(super) taken: Vec<Taken>,
     /// On cards that are open at a bed, the newest first.
@@ -95,6 +96,7 @@ pub(super) async fn read(
     let (bottles, any_adhesive) = adhesives::shelf_and_pooled(db, None, None, now).await?;
     let all_rooms = rooms::all(db).await?;
     let morning = studio.zone.start_of(studio.zone.day(now));
+    let whereabouts = Whereabouts::load(db, &studio.zone, &all_rooms, now).await?;
     let taken = kept::taken_since(db, morning).await?;
     let mut airs = air.now(now)?;
     let mut yesterday = air.then(db, now.plus(-DAY)).await?;
@@ -109,7 +111,7 @@ pub(super) async fn read(
     Ok(Day {
         artists,
         rooms,
-        works_in: kept::works_in(db, morning).await?,
+        whereabouts,
         taken,
         cards: cards::in_use(db).await?,
         morning,
@@ -190,7 +192,7 @@ impl Day {
     fn yesterday(&self, tables: &[HandsTables]) -> Vec<Option<Cell>> {
         let place = |room: RoomId| self.rooms.iter().position(|here| here.room.id == room);
         let works: Vec<Option<usize>> =
-            self.artists.iter().map(|own| self.room_of(&own.artist).and_then(place)).collect();
+            self.artists.iter().map(|own| self.whereabouts.of(&own.artist).and_then(place)).collect();
         let asked: Vec<Option<Asked<'_>>> = (self.rooms.iter().enumerate())
             .map(|(at, here)| works.contains(&Some(at)).then(|| Asked::of(at, here, here.yesterday.as_ref())).flatten())
             .collect();
@@ -229,7 +231,7 @@ impl Day {
     /// where it names no bottle because none is at hand or the air is not known.
     pub(super) fn shown_to(&self, who: &Who, now: Instant) -> Option<Shown> {
         let own = self.artists.iter().find(|own| own.artist.person == who.id)?;
-        let room = self.place_of(&own.artist)?;
+        let room = self.whereabouts.or_only(&own.artist)?;
         let (at, here) = self.rooms.iter().enumerate().find(|(_, here)| here.room.id == room)?;
         let air = here.air.as_ref()?;
         let asked = Asked::of(at, here, Some(air)).filter(|asked| !asked.bottles.is_empty())?;
@@ -250,18 +252,5 @@ impl Day {
             question: Whole::of(&self.question(own, &asked)),
             answer: None,
         })
-    }
-
-    /// The room an artist works in: as she last said today, or where she last took a bottle today.
-    pub(super) fn room_of(&self, artist: &Artist) -> Option<RoomId> {
-        let said = self.works_in.iter().find(|works| works.person == artist.person).map(|works| works.room);
-        let took = self.taken.iter().rfind(|taken| taken.artist == artist.id).map(|taken| taken.room);
-        said.or(took).filter(|room| self.rooms.iter().any(|here| here.room.id == *room))
-    }
-
-    /// The same, or the only room of the house.
-    pub(super) fn place_of(&self, artist: &Artist) -> Option<RoomId> {
-        let only = || self.rooms.first().filter(|_| self.rooms.len() == 1).map(|here| here.room.id);
-        self.room_of(artist).or_else(only)
     }
 }

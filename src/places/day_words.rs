@@ -60,7 +60,7 @@ pub(super) struct Unfitting {
 pub(super) fn board_view(house: &House, who: &Who, day: &Day, boards: &Boards, studio: &Studio) -> BoardView {
     let rows = day.artists.iter().zip(&boards.now).map(|(own, cells)| {
         let seconds = own.artist.seconds_seen_by(who).then_some(studio.decimal);
-        let works = day.room_of(&own.artist);
+        let works = day.whereabouts.of(&own.artist);
         BoardRow {
             name: own.artist.name.clone(),
             style: own.style.words(),
@@ -222,7 +222,7 @@ pub(super) fn changed(day: &Day, boards: &Boards, studio: &Studio) -> Vec<String
         }
     }
     for ((own, now), before) in day.artists.iter().zip(&boards.now).zip(&boards.yesterday) {
-        let place = day.room_of(&own.artist);
+        let place = day.whereabouts.of(&own.artist);
         let Some(at) = day.rooms.iter().position(|here| Some(here.room.id) == place) else {
             continue;
         };

@@ -93,7 +93,7 @@ impl Day {
                 uses.push(Use { room, bottle, why: Why::Taken, style, work, airs: Vec::new() });
             }
         } else if newest_card.is_none_or(|card| card < self.morning) {
-            let place = self.place_of(&own.artist);
+            let place = self.whereabouts.or_only(&own.artist);
             let here = self.rooms.iter().find(|here| Some(here.room.id) == place);
             let bottle = here.and_then(|here| Some(here.shelf[daily(here.room.id, &here.shelf)?].bottle));
             if let Some((room, here, bottle)) = place.zip(bottle).and_then(|(room, bottle)| self.found(room, bottle)) {

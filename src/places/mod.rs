@@ -16,6 +16,7 @@ mod office_page;
 mod plan_page;
 mod settings_page;
 mod today_page;
+mod whereabouts;
 
 pub use api_document::whole as api_document;
 

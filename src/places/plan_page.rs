@@ -105,7 +105,7 @@ async fn bands(
     Ok(Some(BandChoices {
         whose: format!("{}, {}", artist.name, style.words()),
         artist: artist.id.to_string(),
-        temperature: format!("{:.1}", studio.scale(planned.get())),
+        temperature: studio.number(studio.scale(planned.get()), 1),
         choices: rows
             .into_iter()
             .map(|(bottle, climate, row)| choice(bottle, climate.as_ref(), planned, row))

@@ -161,8 +161,8 @@ async fn sheet(
     }
     let own = read.artists.iter().find(|own| own.artist.person == who.id);
     let room = own.and_then(|own| {
-        let works = read.room_of(&own.artist);
-        let here = read.rooms.iter().find(|here| Some(here.room.id) == works).or_else(|| read.rooms.first())?;
+        let opens_on = read.whereabouts.opens_on(&own.artist);
+        let here = read.rooms.iter().find(|here| Some(here.room.id) == opens_on)?;
         let path = format!("/rooms/{}/advice", here.room.id);
         Some((house.url(&path), format!("My advice in {}", here.room.name)))
     });

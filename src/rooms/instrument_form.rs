@@ -12,6 +12,7 @@ use super::room_form::open_room;
 use super::written::{HumidityUnit, Quantity, TemperatureUnit};
 use super::{Instrument, InstrumentKind, Room, store};
 use crate::base::ids::{InstrumentId, RoomId};
+use crate::base::number::DecimalMark;
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::time::{DAY, Instant};
 use crate::base::units::{HumidityDoubt, TemperatureDoubt};
@@ -104,8 +105,14 @@ impl TypedInstrument {
     }
 
     /// The instrument as typed; fields of a sensor count only for a sensor.
-    pub(super) fn check(&self, id: InstrumentId, room: RoomId, now: Instant) -> Result<Instrument, Problem> {
-        let mut notes = Notes::default();
+    pub(super) fn check(
+        &self,
+        id: InstrumentId,
+        room: RoomId,
+        mark: DecimalMark,
+        now: Instant,
+    ) -> Result<Instrument, Problem> {
+        let mut notes = Notes::said_with(mark);
         let name = notes.line("name", &self.name, 80);
         let kind = notes.choice("kind", InstrumentKind::from_word(&self.kind));
         let typed_place = if self.place.is_empty() { "bed" } else { &self.place };
@@ -307,7 +314,7 @@ async fn keep_new(
     room: &Room,
     form: Form<TypedInstrument>,
 ) -> Result<Response, Problem> {
-    let result = match form.typed.check(InstrumentId::new(), room.id, owner.visitor.now.0) {
+    let result = match form.typed.check(InstrumentId::new(), room.id, studio.decimal, owner.visitor.now.0) {
         Ok(instrument) => {
             // A sensor comes with a key of its own.
             if instrument.kind == InstrumentKind::Sensor {

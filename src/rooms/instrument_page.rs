@@ -193,12 +193,13 @@ async fn change(
     At((room, id)): At<(RoomId, InstrumentId)>,
     form: Form<TypedInstrument>,
 ) -> Result<Response, Problem> {
-    let before = {
+    let (before, studio) = {
         let mut db = house.store.read().await?;
-        store::instrument(&mut db, room, id).await?.ok_or(Problem::NotHere("instrument"))?
+        let before = store::instrument(&mut db, room, id).await?.ok_or(Problem::NotHere("instrument"))?;
+        (before, Studio::load(&mut db).await?)
     };
     let typed = form.typed.clone().of_one_that_is_here(&before);
-    match typed.check(id, room, before.bought) {
+    match typed.check(id, room, studio.decimal, before.bought) {
         Ok(changed) => {
             let kept = house
                 .store

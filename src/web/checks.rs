@@ -58,6 +58,12 @@ impl Notes {
         Self { notes: Vec::new(), mark }
     }
 
+    /// The sign in which numbers are said.
+    #[must_use]
+    pub const fn mark(&self) -> DecimalMark {
+        self.mark
+    }
+
     /// Adds a mistake.
     pub fn add(&mut self, field: &'static str, sentence: impl Into<String>) {
         self.notes.push(FieldNote::new(field, sentence));

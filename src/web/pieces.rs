@@ -25,12 +25,16 @@ pub fn mark<K: AsRef<str> + ?Sized>(kind: &K) -> Mark<'_> {
 #[template(path = "shell/pieces/status.html")]
 pub struct Status<'a> {
     mark: Mark<'a>,
-    word: &'a str,
+    first: &'a str,
+    /// What follows the first word, with the space before it.
+    rest: &'a str,
 }
 
 /// A mark with its word.
 pub fn status<'a, K: AsRef<str> + ?Sized, W: AsRef<str> + ?Sized>(kind: &'a K, word: &'a W) -> Status<'a> {
-    Status { mark: mark(kind), word: word.as_ref() }
+    let word = word.as_ref();
+    let (first, rest) = word.split_at(word.find(' ').unwrap_or(word.len()));
+    Status { mark: mark(kind), first, rest }
 }
 
 /// An entry of the sheet, to where its matter begins.

@@ -113,12 +113,22 @@ describe('advice', () => {
     await page.close();
   });
 
-  test('the forecasts show their columns, and their table needs no scrolling of its own, on a tablet held upright and on a phone', async () => {
-    for (const size of [{ width: 800, height: 1280 }, { width: 412, height: 915 }]) {
+  test('the forecasts show their columns, nothing of their list is hidden, and each mark stands beside its word, on a tablet held upright and on a phone', async () => {
+    for (const size of [{ width: 800, height: 1280 }, { width: 412, height: 915 }, { width: 320, height: 700 }]) {
       const page = await pageOf('owner', '/office/forecast', size);
-      const [rows, hidden] = await page.$eval('.scroll[aria-label^="Tests"]', (scroll) => [scroll.querySelectorAll('tbody tr').length, scroll.scrollWidth - scroll.clientWidth]);
+      const [rows, hidden] = await page.$eval('ul[aria-label^="Measured set times"]', (list) => [
+        list.querySelectorAll('li').length,
+        Math.max(...[list, ...list.querySelectorAll('*')].map((part) => part.getBoundingClientRect().right)) - document.documentElement.clientWidth,
+      ]);
       assert.ok(rows > 0, 'the invented studio has forecasts');
       assert.ok(hidden <= 0, `${hidden} px of it lie outside at ${size.width} px`);
+      const torn = await page.$$eval('.status', (all) => all.filter((status) => {
+        const mark = status.querySelector('.mark').getBoundingClientRect();
+        const beside = document.createRange();
+        beside.selectNodeContents(status.querySelector('.whole'));
+        return [...beside.getClientRects()].some((line) => line.top >= mark.bottom || line.bottom <= mark.top);
+      }).map((status) => status.textContent));
+      assert.deepEqual(torn, [], `at ${size.width} px`);
       const columns = await page.$eval('.chart svg path.device', (path) => path.getBoundingClientRect().height);
       assert.ok(columns > 20, `the columns above it are ${columns} px high at ${size.width} px`);
       await page.close();

@@ -94,6 +94,12 @@ pub(crate) async fn read_air(owner: &mut Browser, room: &str, temperature: &str,
     owner.submit(&form).await.goes_to();
 }
 
+/// No card is open and nobody is booked: where somebody works is what she says.
+pub(crate) async fn at_no_bed(house: &TestHouse) {
+    house.run("update card set closed = begun where closed is null").await.unwrap();
+    house.run("update appointment set state = 'cancelled'").await.unwrap();
+}
+
 /// Three tests of Heath more, at this air.
 pub(crate) async fn bench(owner: &mut Browser, house: &TestHouse, seconds: &[&str], air: (&str, &str)) {
     let bottle = &house.things.bottle;
@@ -314,7 +320,7 @@ both_databases!(another_artist_keeps_a_style_she_works_in_and_another_room_a_bot
 });
 
 /// The first figure with a decimal point in what a page says in its matter.
-fn with_a_point(words: &str) -> Option<&str> {
+pub(crate) fn with_a_point(words: &str) -> Option<&str> {
     let letters: Vec<(usize, char)> = words.char_indices().collect();
     let found = letters.windows(3).find(|w| w[0].1.is_ascii_digit() && w[1].1 == '.' && w[2].1.is_ascii_digit())?;
     words.get(found[0].0..).map(|from| from.split(' ').next().unwrap_or(from))
@@ -363,6 +369,7 @@ both_databases!(a_studio_that_speaks_fahrenheit_and_commas_is_advised_in_them, a
 both_databases!(it_opens_on_the_signed_in_artist_and_the_room_she_works_in, async |house| {
     let things = &house.things;
     let mut ines = house.actor(Actor::ArtistA);
+    at_no_bed(house).await;
     read_air(&mut ines, &things.gable, "22", "45").await;
     let page = ines.page(&format!("/rooms/{}/advice", things.lantern)).await;
     page.says("Ines in Lantern, now");
@@ -644,6 +651,7 @@ both_databases!(
 both_databases!(where_somebody_works_holds_for_that_day, async |house| {
     let things = &house.things;
     let mut ines = house.actor(Actor::ArtistA);
+    at_no_bed(house).await;
     let form =
         ines.page(&format!("/rooms/{}/advice", things.lantern)).await.form(&format!("/rooms/{}/here", things.lantern));
     ines.submit(&form).await.goes_to();

@@ -10,7 +10,7 @@ use stillroom::jobs;
 use tokio::sync::oneshot;
 use tokio::time::timeout;
 
-use crate::advice::{advice_of, bench, read_air, take};
+use crate::advice::{advice_of, at_no_bed, bench, read_air, take};
 use crate::browser::Browser;
 use crate::house::{TestHouse, both_databases};
 use crate::studio::Actor;
@@ -18,6 +18,7 @@ use crate::studio::Actor;
 /// Ines, who has said that she works in Gable, whose air was read.
 async fn ines_in_gable(house: &TestHouse) -> Browser {
     let mut ines = house.actor(Actor::ArtistA);
+    at_no_bed(house).await;
     read_air(&mut house.owner(), &house.things.gable, "22", "45").await;
     let page = ines.page(&here(house)).await;
     ines.submit(&page.form(&format!("/rooms/{}/here", house.things.gable))).await.goes_to();
@@ -288,4 +289,48 @@ both_databases!(after_ninety_days_what_was_shown_is_forgotten_and_what_was_taken
         assert_eq!(rows(house).await, 0);
         assert_eq!((house.number(advice).await, house.number(states).await), taken);
     }
+});
+
+both_databases!(a_note_that_fails_is_tried_again_until_it_is_written, async |house| {
+    let mut ines = ines_in_gable(house).await;
+    // So that nothing but the note is left to be written.
+    ines.page("/rooms").await;
+    let other = house.hold_the_writer().await;
+    ines.page(&here(house)).await;
+    let worker = tokio::spawn(jobs::work_off(house.house.clone()));
+    let waits = async |many: usize| {
+        for _ in 0..600 {
+            if house.house.later.waiting() == many {
+                return;
+            }
+            tokio::time::sleep(Duration::from_millis(50)).await;
+        }
+        panic!("there never were {many} waiting");
+    };
+    waits(0).await;
+    // It failed, and waits to be tried again.
+    waits(1).await;
+    assert_eq!(rows(house).await, 0);
+    other.close().await.unwrap();
+    for _ in 0..600 {
+        if rows(house).await == 1 {
+            break;
+        }
+        tokio::time::sleep(Duration::from_millis(100)).await;
+    }
+    worker.abort();
+    assert_eq!((rows(house).await, times(house).await), (1, 1));
+    assert_eq!(house.house.later.given_up(), 0);
+    assert_eq!(house.house.later.waiting(), 0);
+});
+
+both_databases!(a_house_that_stops_tries_a_note_once_and_counts_what_it_gives_up, async |house| {
+    let mut ines = ines_in_gable(house).await;
+    ines.page("/rooms").await;
+    let other = house.hold_the_writer().await;
+    ines.page(&here(house)).await;
+    timeout(Duration::from_secs(60), jobs::finish(&house.house)).await.unwrap();
+    other.close().await.unwrap();
+    assert_eq!((house.house.later.given_up(), house.house.later.waiting()), (1, 0));
+    assert_eq!(rows(house).await, 0);
 });

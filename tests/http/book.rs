@@ -33,7 +33,7 @@ pub(crate) struct BookThings {
     to_cancel: String,
     cancelled: String,
     /// Begun this morning.
-    begun: String,
+    pub(crate) begun: String,
     pub(crate) off: String,
     pub(crate) waiting: String,
     /// The file of Ines's calendar.

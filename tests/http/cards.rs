@@ -33,7 +33,7 @@ pub(crate) struct CardThings {
     /// Booked for her, without a card.
     appointment: String,
     /// Her infill, still open; 40 placed on the left eye.
-    open: String,
+    pub(crate) open: String,
     /// Her set before it, 40 on each eye, corrected once.
     closed: String,
     /// What was placed on the left eye of the open one.

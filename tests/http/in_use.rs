@@ -11,13 +11,15 @@ use crate::studio::Actor;
 const DRIFTED: &str = "The air of Gable has left the band of Heath for Ines.";
 const NEVER_FITTED: &str = "Heath, in daily use in Gable, ";
 
-/// Heath suits Ines in Gable at 22 °C and 45 %RH; her usual style is the one she was timed in. Her card is closed, and no bottle is in daily use.
+/// Heath suits Ines in Gable at 22 °C and 45 %RH; her usual style is the one she was timed in. Her card is closed, nobody is booked, and no
+/// bottle is in daily use.
 async fn heath_suits(house: &TestHouse) -> Browser {
     let mut owner = house.owner();
     bench(&mut owner, house, &["2.6", "2.7", "2.6", "2.7"], ("22", "45")).await;
     for text in [
         "update artist set usual = 'volume-4'",
         "update card set closed = begun where closed is null",
+        "update appointment set state = 'cancelled'",
         "update bottle set in_use = 0",
     ] {
         house.run(text).await.unwrap();
@@ -181,4 +183,32 @@ both_databases!(everybody_on_the_staff_is_told_of_air_no_test_was_made_in, async
     read_air(&mut owner, &house.things.gable, "22", "45").await;
     let page = house.actor(Actor::Desk).page("/").await;
     assert!(!page.words().contains("never tested") && !page.words().contains("outside its maker"), "{}", page.words());
+});
+
+both_databases!(the_bottles_page_the_advice_and_the_day_sheet_agree_on_where_untested_air_begins, async |house| {
+    // Heath was tested from 40 %RH and 21 °C to 45 %RH and 22 °C; two beyond that is still as tested.
+    let mut owner = heath_suits(house).await;
+    let pages =
+        ["/".to_owned(), advice_of(house, &house.things.gable), format!("/shelf/bottles/{}", house.things.bottle)];
+    for (temperature, humidity, said) in [
+        ("21.5", "38.2", None),
+        ("21.5", "37.8", Some("this dry here")),
+        ("21.5", "46.8", None),
+        ("21.5", "47.2", Some("this damp here")),
+        ("19.2", "42", None),
+        ("18.8", "42", Some("this cool here")),
+        ("23.8", "42", None),
+        ("24.2", "42", Some("this warm here")),
+    ] {
+        house.clock.advance(10 * MINUTE);
+        read_air(&mut owner, &house.things.gable, temperature, humidity).await;
+        for path in &pages {
+            let words = owner.page(path).await.words().to_lowercase();
+            let at = format!("{path} at {temperature} °C and {humidity} %RH: {words}");
+            match said {
+                Some(said) => assert!(words.contains(&format!("never tested {said}")), "{at}"),
+                None => assert!(!words.contains("never tested"), "{at}"),
+            }
+        }
+    }
 });

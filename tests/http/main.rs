@@ -56,3 +56,4 @@ mod tablet;
 mod tokens;
 mod truth;
 mod upgrade;
+mod whereabouts;

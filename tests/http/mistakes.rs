@@ -393,6 +393,38 @@ both_databases!(a_mistake_costs_nothing_that_was_typed, async |house| {
     }
 });
 
+both_databases!(where_commas_are_written_no_limit_and_no_example_beside_a_field_has_a_point, async |house| {
+    let mut owner = house.owner();
+    let settings = owner.form("/office/settings", "/office/settings").await;
+    owner.submit(&settings.with("decimal", "comma")).await.must(303);
+    let (mut limits, mut with_points) = (0, Vec::new());
+    for slip in all_slips(&house.things) {
+        let page = owner.page(&slip.page).await;
+        let mut form = page.form(&slip.action).with_all(&slip.typed);
+        // Every number that the form asks for, over its limit.
+        for tag in html::tags(&page.text()).iter().filter(|tag| tag.get("inputmode") == Some("decimal")) {
+            if let Some(name) = tag.get("name").filter(|name| form.names.iter().any(|own| own == name)) {
+                form = form.with(name, "1000000");
+            }
+        }
+        let came_back = owner.submit(&form).await.must(422);
+        for (path, html) in [(&slip.page, page.text()), (&slip.action, came_back.text())] {
+            for tag in html::tags(&html) {
+                let is_beside = tag.get("id").is_some_and(|id| id.ends_with("-wrong") || id.ends_with("-hint"));
+                let beside = is_beside.then(|| html::words(html[tag.to..].split("</p>").next().unwrap_or_default()));
+                for said in beside.into_iter().chain(tag.get("placeholder").map(str::to_owned)) {
+                    limits += usize::from(said.contains("Type a number from"));
+                    if let Some(point) = crate::advice::with_a_point(&said) {
+                        with_points.push(format!("{path}: {point} in: {said}"));
+                    }
+                }
+            }
+        }
+    }
+    assert!(limits > 20, "hardly any limit was told: {limits}");
+    assert!(with_points.is_empty(), "{}", with_points.join("\n"));
+});
+
 both_databases!(a_chosen_role_that_is_none_comes_back_beside_its_choices, async |house| {
     let mut owner = house.owner();
     let form = owner.form("/office/people", "/office/people").await.with("name", "Lise Holm");
