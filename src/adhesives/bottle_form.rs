@@ -182,7 +182,7 @@ impl TypedBottle {
         let hint = if is_new || self.opened.is_empty() {
             "As printed; it finds its sisters again if one of them makes trouble."
         } else {
-            "As printed. Whoever met this bottle before stays recorded with the lot that stands here now: where it was mistyped, trace and stop both."
+            "As printed. Whoever met this bottle before stays written down with the lot that stands here now. Put right, it is found by the right lot, too: in a trace, and by a stop."
         };
         fields.push(text_field("lot", "Lot", &self.lot).hinted(hint).short().or_empty());
         fields.push(date("received", "Came on", &self.received));
@@ -380,7 +380,7 @@ async fn change(
                     let bottle = bottle.clone();
                     Box::pin(async move {
                         let before = unfinished(store::bottle(tx.db(), id).await?)?;
-                        store::change_bottle(tx, &bottle).await?;
+                        store::change_bottle(tx, &bottle, &before.lot).await?;
                         if let Some(opened) = bottle.opened.filter(|_| bottle.opened != before.opened) {
                             bench_store::reopened(tx, &bottle, opened).await?;
                         }

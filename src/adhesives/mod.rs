@@ -23,6 +23,7 @@ pub mod known;
 mod learned;
 pub mod liquid;
 mod liquids_page;
+pub mod lots;
 pub mod product;
 mod product_form;
 pub mod protocol;
@@ -53,6 +54,17 @@ pub async fn bottle_and_product(
 ) -> Result<Option<(Bottle, Product)>, crate::base::problem::Problem> {
     let Some(bottle) = store::bottle(db, id).await? else { return Ok(None) };
     Ok(store::product(db, bottle.product).await?.map(|product| (bottle, product)))
+}
+
+/// What was put right of a product's lots, oldest first.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn corrected_lots(
+    db: &mut crate::store::Db,
+    product: crate::base::ids::ProductId,
+) -> Result<lots::CorrectedLots, crate::base::problem::Problem> {
+    store::corrected_lots(db, product).await
 }
 
 /// Notes that a bottle is the one in daily use, and opened where it stood closed: in the write of whoever works with it.

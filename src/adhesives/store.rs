@@ -5,9 +5,10 @@ use sqlx::Row;
 use sqlx::any::AnyRow;
 
 use super::bottle::Bottle;
+use super::lots::{CorrectedLot, CorrectedLots};
 use super::product::{Family, Product, Stated, StudioClass, allowed_from_key, allowed_key};
 use super::set_time::Climate;
-use crate::base::ids::{BottleId, ClassId, ProductId, RoomId};
+use crate::base::ids::{BottleId, ClassId, CorrectionId, ProductId, RoomId};
 use crate::base::problem::Problem;
 use crate::base::text::fold;
 use crate::base::time::Instant;
@@ -288,8 +289,8 @@ pub(super) async fn add_bottle(tx: &mut Tx, bottle: &Bottle) -> Result<(), Probl
     tx.audit("add bottle", bottle.id, "").await
 }
 
-/// Changes what stands on a bottle and when it was opened.
-pub(super) async fn change_bottle(tx: &mut Tx, bottle: &Bottle) -> Result<(), Problem> {
+/// Changes what stands on a bottle and when it was opened. `was` is the lot that stood there: where it is another now, it is kept.
+pub(super) async fn change_bottle(tx: &mut Tx, bottle: &Bottle, was: &str) -> Result<(), Problem> {
     tx.raise("shelf");
     let done = query_with_nulls(
         "update bottle set lot = $1, received = $2, expiry = $3, opened = $4 where id = $5 and finished is null",
@@ -302,7 +303,40 @@ pub(super) async fn change_bottle(tx: &mut Tx, bottle: &Bottle) -> Result<(), Pr
     .execute(tx.db())
     .await?;
     one(done.rows_affected())?;
-    tx.audit("change bottle", bottle.id, "").await
+    if was == bottle.lot {
+        return tx.audit("change bottle", bottle.id, "").await;
+    }
+    let (id, at, by) = (CorrectionId::new(), tx.now.0, tx.actor.mark());
+    sqlx::query(
+        "insert into corrected_lot (id, bottle, product, was, became, at, by_person) values ($1, $2, $3, $4, $5, $6, $7)",
+    )
+    .bind(id.to_string())
+    .bind(bottle.id.to_string())
+    .bind(bottle.product.to_string())
+    .bind(was)
+    .bind(&bottle.lot)
+    .bind(at.0)
+    .bind(by)
+    .execute(tx.db())
+    .await?;
+    tx.audit("change bottle", bottle.id, "lot").await
+}
+
+/// What was put right of a product's lots, oldest first.
+pub(super) async fn corrected_lots(db: &mut Db, product: ProductId) -> Result<CorrectedLots, Problem> {
+    let rows = sqlx::query("select bottle, was, became, at from corrected_lot where product = $1 order by at, id")
+        .bind(product.to_string())
+        .fetch_all(db)
+        .await?;
+    let row = |row: &AnyRow| {
+        Ok(CorrectedLot {
+            bottle: row.get::<String, _>(0).parse().map_err(Problem::broken)?,
+            was: row.get(1),
+            became: row.get(2),
+            at: Instant(row.get(3)),
+        })
+    };
+    Ok(CorrectedLots(rows.iter().map(row).collect::<Result<_, Problem>>()?))
 }
 
 /// Opens a bottle now; one that is open stays as it was.

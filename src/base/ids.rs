@@ -137,6 +137,10 @@ id!(
     BottleId
 );
 id!(
+    /// That a bottle's lot was put right.
+    CorrectionId
+);
+id!(
     /// A sitting of bench tests.
     SittingId
 );

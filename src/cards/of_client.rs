@@ -2,6 +2,7 @@
 
 use futures_util::future::BoxFuture;
 use sqlx::Row;
+use sqlx::any::AnyRow;
 
 use super::card_lines::lines;
 use super::open_store;
@@ -12,6 +13,7 @@ use crate::artists;
 use crate::base::ids::{ClientId, PersonId};
 use crate::base::problem::Problem;
 use crate::base::time::{DAY, Instant};
+use crate::clearance;
 use crate::clients::file::{FilePart, FileRecord};
 use crate::clients::rights::{Erasing, Stays};
 use crate::store::keys::Keys;
@@ -120,7 +122,8 @@ async fn anew(
     }
 }
 
-/// Erases her cards once their keeping time is over; until then they stay, since they answer a claim about a treatment.
+/// Erases her cards once their keeping time is over; until then they stay, since they answer a claim about a treatment. A card that a
+/// complaint is about, and one that mends it, stay as long as the complaint.
 ///
 /// # Errors
 /// When the database refuses it.
@@ -130,31 +133,57 @@ pub async fn client_erase(
     client: ClientId,
     erasing: &Erasing,
 ) -> Result<Vec<Stays>, Problem> {
-    let row = sqlx::query("select max(begun) from card where client = $1")
+    let cards = sqlx::query("select id, first_card, begun from card where client = $1 order by begun, id")
         .bind(client.to_string())
-        .fetch_one(tx.db())
+        .fetch_all(tx.db())
         .await?;
-    let Some(newest) = row.get::<Option<i64>, _>(0).map(Instant) else { return Ok(Vec::new()) };
+    let Some(newest) = cards.last().map(|row| Instant(row.get(2))) else { return Ok(Vec::new()) };
     let zone = Studio::load(tx.db()).await?.zone;
-    let of_this = Erasing { treated: erasing.treated.max(Some(newest)), ..*erasing };
-    if let Some(until) = of_this.keep_until(&zone) {
-        let reason = "they answer a claim about a treatment".to_owned();
-        return Ok(vec![Stays { what: "treatment cards", reason, until }]);
+    let mut stays = Vec::new();
+    let until = erasing.stays_until(CARDS, Some(newest), &zone);
+    if let Some(until) = until {
+        stays.push(Stays { what: CARDS, reason: "they answer a claim about a treatment".to_owned(), until });
     }
+    let complained = clearance::complained_of(tx.db(), client, erasing).await?;
+    let is_of_complaint = |row: &AnyRow| {
+        let (id, first): (String, Option<String>) = (row.get(0), row.get(1));
+        let mut about = complained.iter().flat_map(|(_, cards)| cards);
+        about.any(|card| *card == id || first.as_ref() == Some(card))
+    };
+    let (kept, gone): (Vec<&AnyRow>, Vec<&AnyRow>) = cards.iter().partition(|row| is_of_complaint(row));
+    if let Some((complaint, _)) =
+        complained.as_ref().filter(|(complaint, _)| !kept.is_empty() && until < Some(*complaint))
+    {
+        let reason = "the complaint cannot be answered without them".to_owned();
+        stays.push(Stays { what: "treatment cards a complaint is about", reason, until: *complaint });
+    }
+    if until.is_none() {
+        for row in &gone {
+            forget(tx, &row.get::<String, _>(0)).await?;
+        }
+        tx.raise(super::TOPIC);
+        tx.audit("erase cards", client, if kept.is_empty() { "all" } else { "what may go" }).await?;
+    }
+    Ok(stays)
+}
+
+/// What an erasure calls them; by these words a date that was told is found again.
+const CARDS: &str = "treatment cards";
+
+/// Takes a card away, and what other cards say of it.
+async fn forget(tx: &mut Tx, card: &str) -> Result<(), Problem> {
     for text in [
-        "delete from card_seen where new_drop in (select d.id from card_drop d join card c on c.id = d.card where c.client = $1)",
-        "delete from card_drop where card in (select id from card where client = $1)",
-        "delete from card_count where card in (select id from card where client = $1)",
-        "delete from card_zone where card in (select id from card where client = $1)",
-        "delete from card_arrival where card in (select id from card where client = $1)",
-        "delete from card_step where card in (select id from card where client = $1)",
-        "delete from card_version where client = $1",
-        "update card set first_card = null where client = $1",
-        "delete from card where client = $1",
+        "delete from card_seen where new_drop in (select id from card_drop where card = $1)",
+        "delete from card_drop where card = $1",
+        "delete from card_count where card = $1",
+        "delete from card_zone where card = $1",
+        "delete from card_arrival where card = $1 or of_card = $1",
+        "delete from card_step where card = $1",
+        "delete from card_version where card = $1",
+        "update card set first_card = null where first_card = $1",
+        "delete from card where id = $1",
     ] {
-        sqlx::query(text).bind(client.to_string()).execute(tx.db()).await?;
+        sqlx::query(text).bind(card).execute(tx.db()).await?;
     }
-    tx.raise(super::TOPIC);
-    tx.audit("erase cards", client, "all").await?;
-    Ok(Vec::new())
+    Ok(())
 }

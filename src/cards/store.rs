@@ -151,13 +151,14 @@ pub(super) async fn open(db: &mut Db) -> Result<Vec<Card>, Problem> {
     rows.iter().map(read).collect()
 }
 
-/// Open cards that used a product, or one lot of it: in the bottle taken now, or in one of their drops.
+/// Open cards that used a product, or one lot of it: in the bottle taken now, or in one of their drops. A bottle is of the lot that
+/// stands on it now, and of the one written down with it.
 pub(super) async fn open_with(db: &mut Db, product: ProductId, lot: Option<&str>) -> Result<HashSet<CardId>, Problem> {
     let rows = sqlx::query(
         "select c.id from card c join bottle b on b.id = c.bottle
-         where c.closed is null and b.product = $1 and ($2 = 0 or c.lot = $3)
+         where c.closed is null and b.product = $1 and ($2 = 0 or c.lot = $3 or b.lot = $3)
          union select c.id from card c join card_drop d on d.card = c.id join bottle b on b.id = d.bottle
-         where c.closed is null and b.product = $1 and ($2 = 0 or d.lot = $3)",
+         where c.closed is null and b.product = $1 and ($2 = 0 or d.lot = $3 or b.lot = $3)",
     )
     .bind(product.to_string())
     .bind(i64::from(lot.is_some()))

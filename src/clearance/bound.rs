@@ -187,6 +187,8 @@ pub(super) const EXPOSURE: Kind = Kind {
 };
 /// What the chain calls a meeting that was recorded by mistake.
 pub(super) const FORGOTTEN: &str = "forget exposure";
+/// What the chain calls a record that was erased while others of hers stay.
+pub(super) const ERASED: &str = "erase clearance record";
 
 /// A stop of a lot or of a product. That the shelf has it as well is looked at beside it.
 pub(super) const STOP: Kind = Kind {

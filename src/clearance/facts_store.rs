@@ -131,7 +131,12 @@ fn facts_of<'a>(all: &'a mut All, row: &AnyRow) -> Result<Option<&'a mut ClientF
 
 async fn add_tests(db: &mut Db, whose: Whose<'_>, all: &mut All) -> Result<(), Problem> {
     let texts = of!(
-        "select t.client, t.id, t.placed, t.read_at, t.result, p.product, d.family, d.stopped, l.at, t.read_entered from patch_test t
+        // A test counts for nothing, too, where the lot it was written down with was put right since, and that one is stopped.
+        "select t.client, t.id, t.placed, t.read_at, t.result, p.product, d.family, d.stopped,
+           coalesce(l.at, (select min(s.at) from corrected_lot c join corrected_lot r on r.bottle = c.bottle and r.at >= c.at
+                           join stopped_lot s on s.product = c.product and s.lot = r.became
+                           where c.product = p.product and c.was = p.lot and c.at >= t.placed)),
+           t.read_entered from patch_test t
          left join patch_test_product p on p.test = t.id left join product d on d.id = p.product
          left join stopped_lot l on l.product = p.product and l.lot = p.lot",
         "t.client",

@@ -3,7 +3,7 @@
 
 use super::facts::{ClientFacts, Known};
 use super::judge::{Clearance, Missing, clearance};
-use super::seen::client_for;
+use super::seen::{client_for, treats};
 use super::standing::{Bench, NotToday, bottles_not_today, facts_of, judge_visit};
 use super::visit_store::{expected, visits_of};
 use super::wet::Wet;
@@ -36,7 +36,8 @@ pub struct ForHer {
 }
 
 /// How a client stands now: for what she is expected for within the day, else for the house adhesive; and which of these bottles, and
-/// which liquids, are not for today for her.
+/// which liquids, are not for today for her. Who does not treat her is told the same of every bottle and of no liquid: bottle by bottle she
+/// would learn what a hold is about.
 ///
 /// # Errors
 /// [`Problem::NotHere`] without such a client, or where this person may not see her; when the database cannot be read.
@@ -67,19 +68,22 @@ pub async fn for_advice(
         Clearance::Cleared(_) => String::new(),
         other => format!(": {}", words::shared_step(other, "the artist or the owner")),
     };
+    let (bottles, liquids) = if treats(who) {
+        // Remover takes lashes off: no step of a set, and judged with the removal.
+        let liquids = Wet::ALL.into_iter().filter(|wet| *wet != Wet::Remover);
+        let liquids = liquids.filter_map(|wet| Some((wet, liquid_not_today(&facts, &bench, wet, now)?))).collect();
+        (bottles_not_today(db, &facts, &bench, bottles, now).await?, liquids)
+    } else {
+        (bottles.iter().map(|bottle| (*bottle, NotToday::NotSaid)).collect(), Vec::new())
+    };
     Ok(ForHer {
         client,
         short: her.short,
         mark: mark.mark,
         words: format!("{}{step}", mark.word),
         cleared: matches!(answer, Clearance::Cleared(_)),
-        bottles: bottles_not_today(db, &facts, &bench, bottles, now).await?,
-        // Remover takes lashes off: no step of a set, and judged with the removal.
-        liquids: Wet::ALL
-            .into_iter()
-            .filter(|wet| *wet != Wet::Remover)
-            .filter_map(|wet| Some((wet, liquid_not_today(&facts, &bench, wet, now)?)))
-            .collect(),
+        bottles,
+        liquids,
     })
 }
 

@@ -10,11 +10,14 @@ use serde::Deserialize;
 use super::lot_store::{Exposure, who_met};
 use super::reaction_store::staff_incidents_with;
 use super::standing::Bench;
+use crate::adhesives;
+use crate::adhesives::lots::CorrectedLots;
 use crate::base::actor::Role;
 use crate::base::ids::{ClientId, ProductId};
 use crate::base::problem::Problem;
 use crate::base::text;
 use crate::base::time::Instant;
+use crate::base::zone::Zone;
 use crate::clients;
 use crate::web::House;
 use crate::web::checks::{choice_field, text_field};
@@ -68,11 +71,12 @@ struct TraceRow {
     reach: String,
     when: String,
     lot: String,
+    /// What became of that lot since, in words; empty where it is still the bottle's.
+    put_right: String,
     kind: String,
 }
 
 async fn trace(staff: Staff, State(house): State<House>, Query(asked): Query<AskedLot>) -> Result<Response, Problem> {
-    let now = staff.visitor.now.0;
     let mut db = house.store.read().await?;
     let studio = Studio::load(&mut db).await?;
     let bench = Bench::load(&mut db, &studio.zone).await?;
@@ -82,15 +86,20 @@ async fn trace(staff: Staff, State(house): State<House>, Query(asked): Query<Ask
         None => (Vec::new(), String::new(), 0),
         Some(product) => {
             let of_lot = (!lot.is_empty() || asked.none == "yes").then_some(lot.as_str());
-            let rows = trace_rows(&mut db, house.store.keys(), &staff, &studio, product, of_lot, now).await?;
+            let corrected = adhesives::corrected_lots(&mut db, product).await?;
+            let met = who_met(&mut db, product, of_lot, &corrected).await?;
+            let rows = trace_rows(&mut db, house.store.keys(), &staff, &studio, met, &corrected).await?;
             let what = match of_lot {
                 None => String::new(),
                 Some("") => ", bottles without a lot".to_owned(),
                 Some(lot) => format!(", lot {lot}"),
             };
             let reads = staff.who.role == Role::Owner;
-            let incidents = if reads { staff_incidents_with(&mut db, product, of_lot).await? } else { 0 };
-            let lead = format!("{}{what}: who met it, newest first. Patch tests count.", bench.name(Some(product)));
+            let incidents = if reads { staff_incidents_with(&mut db, product, of_lot, &corrected).await? } else { 0 };
+            let mut lead = format!("{}{what}: who met it, newest first. Patch tests count.", bench.name(Some(product)));
+            if rows.iter().any(|row| !row.put_right.is_empty()) {
+                lead.push_str(" What was written down stays as it was; where a bottle’s lot was put right since, it says so. Whoever met another bottle of the lot written down stands here, too.");
+            }
             (rows, lead, incidents)
         }
     };
@@ -118,11 +127,10 @@ async fn trace_rows(
     keys: &crate::store::keys::Keys,
     staff: &Staff,
     studio: &Studio,
-    product: ProductId,
-    lot: Option<&str>,
-    now: Instant,
+    met: Vec<Exposure>,
+    corrected: &CorrectedLots,
 ) -> Result<Vec<TraceRow>, Problem> {
-    let met = who_met(db, product, lot).await?;
+    let now = staff.visitor.now.0;
     let people = people_who_met(db, keys, staff, &met).await?;
     let row = |exposure: Exposure| {
         let (name, reach) = people.get(&exposure.client)?.clone();
@@ -130,11 +138,27 @@ async fn trace_rows(
             name,
             reach,
             when: studio.zone.date_and_clock(exposure.at, now),
-            lot: exposure.met.lot,
+            put_right: put_right(corrected, &exposure, &studio.zone, now),
+            lot: lot_words(&exposure.met.lot).to_owned(),
             kind: if exposure.kind == "test" { "patch test".to_owned() } else { exposure.kind },
         })
     };
     Ok(met.into_iter().filter_map(row).collect())
+}
+
+/// A lot as a page names it.
+fn lot_words(lot: &str) -> &str {
+    if lot.is_empty() { "none printed" } else { lot }
+}
+
+/// What the lot of a meeting was put right to: "put right to X-1 on 3 Feb, to X-2 on 5 Feb".
+fn put_right(corrected: &CorrectedLots, met: &Exposure, zone: &Zone, now: Instant) -> String {
+    let bottle = |steps: Vec<(&str, Instant)>| {
+        let step = |&(lot, at): &(&str, Instant)| format!("to {} on {}", lot_words(lot), zone.date(at, now));
+        format!("put right {}", steps.iter().map(step).collect::<Vec<_>>().join(", "))
+    };
+    let bottles = corrected.became(&met.met.lot, met.at);
+    bottles.into_iter().map(bottle).collect::<Vec<_>>().join("; another bottle ")
 }
 
 /// Name and ways to reach of those who met something, as far as this person may see them, in a few statements for all.

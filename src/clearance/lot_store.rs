@@ -6,6 +6,7 @@ use sqlx::any::AnyRow;
 
 use super::bound;
 use super::test_store::Met;
+use crate::adhesives::lots::CorrectedLots;
 use crate::base::ids::{BottleId, ClientId, FollowUpId, ProductId, StopId};
 use crate::base::older::Before;
 use crate::base::problem::Problem;
@@ -26,18 +27,34 @@ pub(super) struct Exposure {
     pub(super) kind: String,
 }
 
-/// Who met this product, or this lot of it; newest first, patch tests included.
-pub(super) async fn who_met(db: &mut Db, product: ProductId, lot: Option<&str>) -> Result<Vec<Exposure>, Problem> {
+/// Who met this product, or this lot of it; newest first, patch tests included. A lot is met as well by whoever stands written down
+/// with another one that was put right to it since.
+pub(super) async fn who_met(
+    db: &mut Db,
+    product: ProductId,
+    lot: Option<&str>,
+    corrected: &CorrectedLots,
+) -> Result<Vec<Exposure>, Problem> {
+    let mut met = Vec::new();
     // An empty text where no lot is asked for: null would have no type of its own on one of the databases.
-    let rows = sqlx::query(
-        "select client, product, lot, at, kind from exposure where product = $1 and ($2 = 0 or lot = $3) order by at desc, id desc",
-    )
-    .bind(product.to_string())
-    .bind(i64::from(lot.is_some()))
-    .bind(lot.unwrap_or_default())
-    .fetch_all(db)
-    .await?;
-    rows.iter().map(read_exposure).collect()
+    let of_lot = std::iter::once((lot.unwrap_or_default(), Instant(i64::MAX)));
+    for (written, until) in of_lot.chain(lot.iter().flat_map(|lot| corrected.written_as(lot))) {
+        let rows = sqlx::query(
+            "select id, client, product, lot, at, kind from exposure
+             where product = $1 and ($2 = 0 or lot = $3) and at <= $4",
+        )
+        .bind(product.to_string())
+        .bind(i64::from(lot.is_some()))
+        .bind(written)
+        .bind(until.0)
+        .fetch_all(&mut *db)
+        .await?;
+        for row in &rows {
+            met.push((row.get::<String, _>(0), read_exposure(row, 1)?));
+        }
+    }
+    met.sort_by(|(a, met_a), (b, met_b)| met_b.at.cmp(&met_a.at).then_with(|| b.cmp(a)));
+    Ok(met.into_iter().map(|(_, exposure)| exposure).collect())
 }
 
 /// What a client met in a span of time, newest first.
@@ -55,15 +72,16 @@ pub(super) async fn exposures_of(
     .bind(to.0)
     .fetch_all(db)
     .await?;
-    rows.iter().map(read_exposure).collect()
+    rows.iter().map(|row| read_exposure(row, 0)).collect()
 }
 
-fn read_exposure(row: &AnyRow) -> Result<Exposure, Problem> {
+/// From a row whose columns begin with the client at this place.
+fn read_exposure(row: &AnyRow, from: usize) -> Result<Exposure, Problem> {
     Ok(Exposure {
-        client: row.get::<String, _>(0).parse().map_err(Problem::broken)?,
-        met: Met { product: row.get::<String, _>(1).parse().map_err(Problem::broken)?, lot: row.get(2) },
-        at: Instant(row.get(3)),
-        kind: row.get(4),
+        client: row.get::<String, _>(from).parse().map_err(Problem::broken)?,
+        met: Met { product: row.get::<String, _>(from + 1).parse().map_err(Problem::broken)?, lot: row.get(from + 2) },
+        at: Instant(row.get(from + 3)),
+        kind: row.get(from + 4),
     })
 }
 

@@ -1,5 +1,5 @@
-//! What this part keeps of one client: her file, the move of her history to another record of hers, and what may go when she asks
-//! for erasure.
+//! What this part keeps of one client: her file, and the move of her history to another record of hers. What goes when she asks for erasure
+//! stands in `erasure.rs`.
 
 use sqlx::Row;
 
@@ -15,7 +15,6 @@ use crate::base::ids::ClientId;
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::clients::file::{FilePart, FileRecord, FileValue};
-use crate::clients::rights::{Erasing, Stays};
 use crate::store::keys::Keys;
 use crate::store::{Db, Tx, sealed};
 use crate::web::studio::Studio;
@@ -297,90 +296,6 @@ pub async fn last_met(db: &mut Db, client: ClientId) -> Result<Option<Instant>, 
         newest = newest.max(row.get::<Option<i64>, _>(0).map(Instant));
     }
     Ok(newest)
-}
-
-/// What stays, why, and the statement that finds its newest record.
-const STAYS: [(&str, &str, &str); 4] = [
-    (
-        "patch tests",
-        "they answer a claim about a treatment that relied on them",
-        "select max(placed) from patch_test where client = $1",
-    ),
-    (
-        "reactions and doctors’ papers",
-        "they answer a claim, and hold her should she come back",
-        "select max(o.at) from (select noticed as at from reaction where client = $1
-           union all select at from doctor_finding where client = $1) o",
-    ),
-    (
-        "products and lots she met",
-        "she has to be found when a lot is stopped",
-        "select max(at) from exposure where client = $1",
-    ),
-    ("complaints", "they answer a claim", "select max(at) from complaint where client = $1"),
-];
-
-/// Erases what may go: the visits she is expected for at once, everything else once its keeping time is over. What stays says why and
-/// until when; the time runs from the last treatment or test, or from the record itself where that is newer.
-///
-/// # Errors
-/// When the database refuses it.
-pub async fn client_erase(
-    tx: &mut Tx,
-    _keys: &Keys,
-    client: ClientId,
-    erasing: &Erasing,
-) -> Result<Vec<Stays>, Problem> {
-    let zone = Studio::load(tx.db()).await?.zone;
-    let mut stays = Vec::new();
-    for (what, reason, text) in STAYS {
-        let row = sqlx::query(text).bind(client.to_string()).fetch_one(tx.db()).await?;
-        let Some(newest) = row.get::<Option<i64>, _>(0).map(Instant) else { continue };
-        let of_this = Erasing { treated: erasing.treated.max(Some(newest)), ..*erasing };
-        if let Some(until) = of_this.keep_until(&zone) {
-            stays.push(Stays { what, reason: reason.to_owned(), until });
-        }
-    }
-    remove_visits(tx, client).await?;
-    if stays.is_empty() {
-        forget(tx, client).await?;
-    }
-    tx.raise(super::DOOR);
-    tx.audit("erase clearance records", client, if stays.is_empty() { "all" } else { "visits" }).await?;
-    Ok(stays)
-}
-
-async fn remove_visits(tx: &mut Tx, client: ClientId) -> Result<(), Problem> {
-    for text in [
-        "delete from expected_product where visit in (select id from expected_visit where client = $1)",
-        "delete from expected_visit where client = $1",
-    ] {
-        sqlx::query(text).bind(client.to_string()).execute(tx.db()).await?;
-    }
-    Ok(())
-}
-
-async fn forget(tx: &mut Tx, client: ClientId) -> Result<(), Problem> {
-    for text in [
-        "delete from patch_test_look where client = $1",
-        "delete from patch_test_liquid where test in (select id from patch_test where client = $1)",
-        "delete from patch_test_product where test in (select id from patch_test where client = $1)",
-        "delete from patch_test where client = $1",
-        "delete from told where about in (select id from reaction where client = $1)",
-        "delete from reaction_liquid where reaction in (select id from reaction where client = $1)",
-        "delete from reaction_product where reaction in (select id from reaction where client = $1)",
-        "delete from follow_up where client = $1",
-        "delete from reaction where client = $1",
-        "delete from doctor_finding where client = $1",
-        "delete from doctor_statement where client = $1",
-        "delete from clearance_override where client = $1",
-        "delete from complaint where client = $1",
-        "delete from exposure where client = $1",
-        "delete from told_client where client = $1",
-    ] {
-        sqlx::query(text).bind(client.to_string()).execute(tx.db()).await?;
-    }
-    Ok(())
 }
 
 #[cfg(test)]

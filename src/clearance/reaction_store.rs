@@ -8,6 +8,7 @@ use super::reaction::{Details, follow_ups};
 use super::seen::still_here;
 use super::test_store::{Met, read_wet};
 use super::wet::Wet;
+use crate::adhesives::lots::CorrectedLots;
 use crate::base::ids::{ClientId, FollowUpId, PersonId, ProductId, ReactionId, StaffIncidentId};
 use crate::base::older::Before;
 use crate::base::problem::Problem;
@@ -353,13 +354,24 @@ pub(super) async fn add_staff_incident(tx: &mut Tx, keys: &Keys, incident: &Staf
     bound::bind(tx, keys, &bound::STAFF_INCIDENT, incident.id).await
 }
 
-/// How many incidents of those who work here name this product, or this lot of it, however the lot was typed.
-pub(super) async fn staff_incidents_with(db: &mut Db, product: ProductId, lot: Option<&str>) -> Result<usize, Problem> {
-    let rows = sqlx::query("select lot from staff_incident where product = $1")
+/// How many incidents of those who work here name this product, or this lot of it, however the lot was typed, and also where it was
+/// put right since.
+pub(super) async fn staff_incidents_with(
+    db: &mut Db,
+    product: ProductId,
+    lot: Option<&str>,
+    corrected: &CorrectedLots,
+) -> Result<usize, Problem> {
+    let rows = sqlx::query("select lot, at from staff_incident where product = $1")
         .bind(product.to_string())
         .fetch_all(db)
         .await?;
-    Ok(rows.iter().filter(|row| lot.is_none_or(|lot| text::lot(&row.get::<String, _>(0)) == lot)).count())
+    let others: Vec<_> = lot.iter().flat_map(|lot| corrected.written_as(lot)).collect();
+    let is_of = |row: &&AnyRow| {
+        let (written, at) = (text::lot(&row.get::<String, _>(0)), Instant(row.get(1)));
+        lot.is_none_or(|lot| lot == written) || others.iter().any(|(was, until)| *was == written && at <= *until)
+    };
+    Ok(rows.iter().filter(is_of).count())
 }
 
 /// So many incidents of those who work here after a row, newest first.

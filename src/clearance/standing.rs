@@ -192,6 +192,8 @@ pub enum NotToday {
     NotRead,
     /// Something else is missing before any treatment.
     NotCleared,
+    /// Told to those who treat alone.
+    NotSaid,
 }
 
 impl NotToday {
@@ -205,6 +207,7 @@ impl NotToday {
             Self::NotTested(_) => "her test with it no longer counts",
             Self::NotRead => "her patch test has not been looked at",
             Self::NotCleared => "she is not cleared yet",
+            Self::NotSaid => "whoever treats her says whether it is for her",
         }
     }
 }

@@ -14,6 +14,7 @@ use super::reaction_store::tell;
 use super::standing::Bench;
 use super::told::{chosen_whom, nobody_chosen, told_rows, whom_field};
 use super::typed::{Caution, FormPage, MoreNotes, Typed, checks_field, kept_field, notes_of, words_field};
+use crate::adhesives;
 use crate::base::actor::Role;
 use crate::base::ids::{ClientId, StopId};
 use crate::base::older::{Before, cut};
@@ -235,7 +236,8 @@ async fn view(
         met.product == stopped.product && stopped.lot.as_ref().is_none_or(|lot| *lot == met.lot)
     };
     let bottles = bottles(&mut db).await?.iter().filter(|bottle| is_of(&bottle.met)).count();
-    let met = who_met(&mut db, stopped.product, stopped.lot.as_deref()).await?;
+    let corrected = adhesives::corrected_lots(&mut db, stopped.product).await?;
+    let met = who_met(&mut db, stopped.product, stopped.lot.as_deref(), &corrected).await?;
     let all: HashSet<ClientId> = met.iter().map(|exposure| exposure.client).collect();
     let (told_clients, to_tell) = clients_told(&mut db, house, staff, &studio, id, &met).await?;
     let mut fields: Vec<FieldView> = std::iter::once(whom_field()).chain(to_tell).collect();
@@ -317,7 +319,8 @@ async fn tell_clients(
     let known = {
         let mut db = house.store.read().await?;
         let stopped = one_stop(&mut db, id).await?.ok_or(Problem::NotHere("stop"))?;
-        let met = who_met(&mut db, stopped.product, stopped.lot.as_deref()).await?;
+        let corrected = adhesives::corrected_lots(&mut db, stopped.product).await?;
+        let met = who_met(&mut db, stopped.product, stopped.lot.as_deref(), &corrected).await?;
         people_who_met(&mut db, house.store.keys(), &staff, &met).await?
     };
     let chosen: Vec<Option<ClientId>> = form.typed.all("client").into_iter().map(|id| id.parse().ok()).collect();

@@ -8,15 +8,16 @@ use super::facts::{PlannedProduct, TestResult};
 use super::judge::{Clearance, Reason, clearance};
 use super::lot_store::{LotBottle, bottles};
 use super::rules::{PLACED, SITE_LETTERS};
-use super::seen::client_for;
+use super::seen::{client_for, treats};
 use super::standing::{Bench, facts_for_test};
 use super::test_store::{Met, Method, PatchTest, add_test};
 use super::typed::{
     Caution, FormPage, MoreNotes, NOT_CHECKED, Typed, checks_field, kept_field, notes_of, time_field, wall,
 };
 use super::wet::Wet;
-use crate::base::actor::Actor;
-use crate::base::ids::{ClientId, PatchTestId};
+use crate::adhesives::Family;
+use crate::base::actor::{Actor, Who};
+use crate::base::ids::{ClientId, PatchTestId, ProductId};
 use crate::base::problem::Problem;
 use crate::base::time::{DAY, Instant, MINUTE};
 use crate::clients::{Client, not_restricted};
@@ -89,12 +90,13 @@ pub(super) fn chosen_liquids(notes: &mut Notes, typed: &Typed) -> Option<Vec<Wet
 }
 
 /// Notes a mistake where she may not be tested, or might not when the test was placed: held or referred for something else than a test
-/// she declined before.
+/// she declined before. Who does not treat her is answered alike for every bottle and liquid: where one of them is held, or was before a
+/// doctor's statement, those who treat place the test.
 pub(super) async fn may_be_tested(
     notes: &mut Notes,
     field: &'static str,
     house: &House,
-    client: ClientId,
+    (who, client): (&Who, ClientId),
     (met, liquids): (&[Met], &[Wet]),
     bench: &Bench,
     (at, now): (Instant, Instant),
@@ -113,7 +115,12 @@ pub(super) async fn may_be_tested(
     // At the test a guardian's consent to the test is asked for; the one to the treatment at the treatment.
     facts.guardian = guardian_for_test;
     let adhesives = met.iter().filter_map(|met| bench.adhesive(met.product));
-    let planned: Vec<PlannedProduct> = adhesives.chain(liquids.iter().map(|wet| wet.planned())).collect();
+    let mut planned: Vec<PlannedProduct> = adhesives.chain(liquids.iter().map(|wet| wet.planned())).collect();
+    if !treats(who) {
+        // No statement names a family that is not stated.
+        planned.push(PlannedProduct::adhesive(ProductId::new(), Family::NotStated));
+        planned.extend(Wet::ALL.into_iter().map(Wet::planned));
+    }
     let is_held = match clearance(&facts, &bench.rules, &planned, at, at) {
         // What was stopped by then could not be chosen; what was stopped since was met all the same.
         Clearance::Held(reasons) => reasons.iter().any(|why| !matches!(why, Reason::Declined(_) | Reason::Stopped(_))),
@@ -224,7 +231,16 @@ async fn check(typed: &Typed, opened: &Opened, house: &House, staff: &Staff) -> 
     let site = if is_placed { notes.line("site", typed.get("site"), SITE_LETTERS) } else { Some(String::new()) };
     let number = if is_placed { notes.whole("number", typed.get("number"), PLACED, "") } else { Some(0) };
     if let (true, Some(met), Some(liquids), Some(at)) = (is_placed, &products, &liquids, at) {
-        may_be_tested(&mut notes, "done", house, opened.client.id, (met, liquids), &opened.bench, (at, now)).await?;
+        may_be_tested(
+            &mut notes,
+            "done",
+            house,
+            (&staff.who, opened.client.id),
+            (met, liquids),
+            &opened.bench,
+            (at, now),
+        )
+        .await?;
     }
     notes.settle((|| {
         let test = PatchTest {

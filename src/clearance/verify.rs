@@ -7,7 +7,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use sqlx::Row;
 use sqlx::any::AnyRow;
 
-use super::bound::{self, Beside, DECIDED, DECLINED, FORGOTTEN, KINDS, Kind, TIED, fields, line, words};
+use super::bound::{self, Beside, DECIDED, DECLINED, ERASED, FORGOTTEN, KINDS, Kind, TIED, fields, line, words};
 use super::facts::TestResult;
 use super::test_store::newest_look;
 use crate::base::problem::Problem;
@@ -221,7 +221,7 @@ async fn in_the_chain(db: &mut Db) -> Result<Chain, Problem> {
                         told.card = line.detail;
                     }
                 }
-                FORGOTTEN => {
+                FORGOTTEN | ERASED => {
                     chain.remove(&line.subject);
                 }
                 "move clearance records" => {

@@ -6,7 +6,7 @@ use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
 
-use super::seen::{Names, client_for};
+use super::seen::{Names, client_for, treats};
 use super::standing::Bench;
 use super::test_form::chosen_liquids;
 use super::typed::{FormPage, MoreNotes, Typed, checks_field, kept_field, notes_of, time_field};
@@ -137,7 +137,8 @@ async fn visit_form(staff: Staff, State(house): State<House>, At(id): At<ClientI
 fn visit_view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPage {
     let kinds = VisitKind::ALL.map(|kind| (kind.word().to_owned(), kind.words().to_owned()));
     let nobody = std::iter::once((String::new(), "nobody chosen yet".to_owned()));
-    let mut adhesives: Vec<_> = opened.bench.products.values().filter(|product| !product.stopped).collect();
+    let says = treats(&staff.who);
+    let mut adhesives: Vec<_> = opened.bench.products.values().filter(|product| says && !product.stopped).collect();
     adhesives.sort_by_cached_key(|product| crate::base::text::fold(&product.name));
     let adhesives = adhesives.into_iter().map(|product| (product.id.to_string(), product.name.clone()));
     let mut fields = vec![
@@ -157,11 +158,19 @@ fn visit_view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> F
     if fields[3].options.is_empty() {
         fields.pop();
     }
-    fields.push(
-        checks_field("liquid", "Liquids planned", &typed.all("liquid"), Wet::choices())
-            .hinted("Each one chosen is judged. A removal is judged by remover in any case.")
-            .or_empty(),
-    );
+    let mut lead = Vec::new();
+    if says {
+        fields.push(
+            checks_field("liquid", "Liquids planned", &typed.all("liquid"), Wet::choices())
+                .hinted("Each one chosen is judged. A removal is judged by remover in any case.")
+                .or_empty(),
+        );
+    } else {
+        lead.push(
+            "Judged by the house adhesive of that day. Another adhesive, and liquids, whoever treats her plans."
+                .to_owned(),
+        );
+    }
     fields.push(kept_field("visit", "Until it is there, nobody else expects her: tell them."));
     FormPage {
         frame: house.frame(&opened.studio, &staff.visitor, Place::Door, format!("Expect {}", opened.client.short)),
@@ -169,7 +178,7 @@ fn visit_view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> F
         action: house.url(&format!("/door/clients/{}/visits", opened.client.id)),
         word: "Visit",
         small: "",
-        lead: Vec::new(),
+        lead,
         caution: None,
         fields,
         mistakes: Vec::new(),
@@ -219,6 +228,11 @@ async fn add_visit(
     form: Form<Typed>,
 ) -> Result<Response, Problem> {
     let opened = open(&house, &staff, id).await?;
+    let plans = |field: &str| form.typed.all(field).iter().any(|chosen| !chosen.is_empty());
+    // Tried one after the other, the list would tell which of them a hold is about.
+    if !treats(&staff.who) && (plans("product") || plans("liquid")) {
+        return Err(Problem::NotYours("Whoever treats her plans adhesive and liquids: the artist or the owner."));
+    }
     match check_visit(&form.typed, &opened, staff.visitor.now.0) {
         Ok(expected) => {
             let kept = house

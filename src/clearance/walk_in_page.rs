@@ -15,6 +15,7 @@ use super::test_store::{Method, PatchTest, add_test};
 use super::typed::{Caution, MoreNotes, Typed, notes_of, time_field, wall};
 use super::visit_store::{Expected, VisitKind, expect_visit};
 use super::words;
+use crate::base::actor::Who;
 use crate::base::ids::{ClientId, ExpectedVisitId, PatchTestId, ProductId};
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::time::{DAY, HOUR, Instant, MINUTE};
@@ -175,7 +176,7 @@ async fn test_and_book(
     let opened = open(&house, &staff, id).await?;
     let now = staff.visitor.now.0;
     let placed = form.typed.pressed(now);
-    match check_walk_in(&form.typed, &opened, &house, placed, now).await {
+    match check_walk_in(&form.typed, &opened, (&house, &staff.who), placed, now).await {
         Ok((mut test, site, visit)) => {
             test.placed_by = crate::base::actor::Actor::Person(staff.who.clone()).mark();
             let inner = house.clone();
@@ -204,7 +205,7 @@ async fn test_and_book(
 async fn check_walk_in(
     typed: &Typed,
     opened: &Opened,
-    house: &House,
+    (house, who): (&House, &Who),
     at_placing: Instant,
     now: Instant,
 ) -> Result<(PatchTest, String, Expected), Problem> {
@@ -214,8 +215,16 @@ async fn check_walk_in(
     let placed = site_and_number(&mut notes, typed, &opened.bench.rules);
     let at = notes.instant("at", typed.get("at"), &opened.studio.zone, (earliest, now.plus(730 * DAY)));
     if let Some(met) = &met {
-        may_be_tested(&mut notes, "bottle", house, opened.client.id, (met, &[]), &opened.bench, (at_placing, now))
-            .await?;
+        may_be_tested(
+            &mut notes,
+            "bottle",
+            house,
+            (who, opened.client.id),
+            (met, &[]),
+            &opened.bench,
+            (at_placing, now),
+        )
+        .await?;
     }
     notes.settle((|| {
         let met = met?;

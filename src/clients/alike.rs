@@ -73,7 +73,7 @@ pub(super) fn words_of(folded: &str) -> impl Iterator<Item = &str> {
 }
 
 /// Latin letters that no accent can be taken from, as they are spelled without them.
-fn in_plain_letters(word: &str) -> String {
+pub(super) fn in_plain_letters(word: &str) -> String {
     let spelled = |c: char| match c {
         'ø' => "o".to_owned(),
         'æ' => "ae".to_owned(),

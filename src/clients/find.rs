@@ -3,9 +3,9 @@
 use sqlx::Row;
 use sqlx::any::AnyRow;
 
-use super::alike::words_of;
+use super::alike::{in_plain_letters, words_of};
 use super::{Client, store};
-use crate::base::ids::PersonId;
+use crate::base::ids::{ClientId, PersonId};
 use crate::base::problem::Problem;
 use crate::base::text::fold;
 use crate::store::Db;
@@ -20,6 +20,8 @@ pub(super) fn words(name: &str, phone: &str, email: &str) -> Vec<Vec<u8>> {
     let digits = digits.trim_start_matches('0');
     let last = |most: usize| digits[digits.len().saturating_sub(most)..].to_owned();
     let mut words: Vec<String> = words_of(&name).map(str::to_owned).collect();
+    // A letter that no accent can be taken from is typed as it is, or as a keyboard without it has it.
+    words.extend(words_of(&name).map(in_plain_letters));
     if !email.is_empty() {
         words.push(email.clone());
     }
@@ -68,9 +70,30 @@ pub(super) async fn find(
     if words.is_empty() {
         return Ok(Vec::new());
     }
+    let mut ids = ids_of(db, &words, only, most).await?;
+    if let (true, Some(words)) = (ids.is_empty(), without_country(&words)) {
+        ids = ids_of(db, &words, only, most).await?;
+    }
+    let mut clients = store::clients(db, &ids).await?;
+    clients.sort_by_key(|client| fold(&client.name));
+    Ok(clients)
+}
+
+/// The same with a long number by its last digits alone: it may be kept with a country's code and typed without, or the other way round.
+/// `None` without such a number.
+fn without_country(words: &[String]) -> Option<Vec<String>> {
+    const KEPT: usize = 8;
+    let is_long = |word: &String| word.len() > KEPT && word.bytes().all(|byte| byte.is_ascii_digit());
+    words.iter().any(is_long).then(|| {
+        let last = |word: &String| if is_long(word) { word[word.len() - KEPT..].to_owned() } else { word.clone() };
+        words.iter().map(last).collect()
+    })
+}
+
+async fn ids_of(db: &mut Db, words: &[String], only: Option<PersonId>, most: usize) -> Result<Vec<ClientId>, Problem> {
     // A client may be found by several of her words, so a few more are read than are shown.
     let rows_most = i64::try_from(most.saturating_mul(3)).unwrap_or(i64::MAX);
-    let rows = match (words.as_slice(), only) {
+    let rows = match (words, only) {
         // The first letters, typed at the desk: nothing but the index of words.
         ([word], None) => {
             sqlx::query("select client from client_word where word >= $1 and word < $2 order by word, client limit $3")
@@ -80,7 +103,7 @@ pub(super) async fn find(
                 .fetch_all(&mut *db)
                 .await?
         }
-        _ => all_words(db, &words, only, rows_most).await?,
+        _ => all_words(db, words, only, rows_most).await?,
     };
     let mut ids = Vec::new();
     for row in rows {
@@ -89,9 +112,7 @@ pub(super) async fn find(
             ids.push(id);
         }
     }
-    let mut clients = store::clients(db, &ids).await?;
-    clients.sort_by_key(|client| fold(&client.name));
-    Ok(clients)
+    Ok(ids)
 }
 
 /// Rows whose client has a word for each of those typed.
@@ -142,5 +163,22 @@ mod tests {
         for word in ["ada", "lovell", "4520304050", "20304050", "4050", "ada@example.org"] {
             assert!(words.contains(&word.as_bytes().to_vec()), "{word}");
         }
+    }
+
+    #[test]
+    fn a_letter_without_an_accent_to_take_away_is_found_either_way() {
+        let words = words("Bjørn Østby", "", "");
+        for word in ["bjørn", "bjorn", "østby", "ostby"] {
+            assert!(words.contains(&word.as_bytes().to_vec()), "{word}");
+        }
+        assert_eq!(super::words("Ada Lovell", "", "").len(), 2, "no word twice");
+    }
+
+    #[test]
+    fn a_long_number_is_looked_for_by_its_last_digits_too() {
+        assert_eq!(without_country(&typed_words("07123 456789")), Some(vec!["23456789".to_owned()]));
+        assert_eq!(without_country(&typed_words("ada 0045 20304050")).unwrap(), ["20304050", "ada"]);
+        assert_eq!(without_country(&typed_words("2030 4050")), None);
+        assert_eq!(without_country(&typed_words("longwordofhers")), None);
     }
 }

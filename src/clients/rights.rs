@@ -19,7 +19,7 @@ use crate::store::keys::Keys;
 use crate::store::{Db, Tx};
 
 /// What an erasure rests on.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub struct Erasing {
     /// When it happens.
     pub at: Instant,
@@ -29,6 +29,10 @@ pub struct Erasing {
     pub born: Option<Date>,
     /// The studio's rules.
     pub settings: ClientSettings,
+    /// What an earlier erasure said would stay, and until when. She was told so: no change of the rules moves it.
+    pub told: BTreeMap<String, Instant>,
+    /// Until when the last of what other parts keep stays.
+    pub others: Option<Instant>,
 }
 
 /// Something an erasure must leave.
@@ -43,11 +47,30 @@ pub struct Stays {
 }
 
 impl Erasing {
+    /// A first erasure: nobody was told anything yet.
+    #[must_use]
+    pub const fn new(at: Instant, treated: Option<Instant>, born: Option<Date>, settings: ClientSettings) -> Self {
+        Self { at, treated, born, settings, told: BTreeMap::new(), others: None }
+    }
+
     /// Until when records of treatment stay: the keeping time after the last test or treatment; for who was a minor then, at least until
     /// the age the studio has set. `None` where nothing needs to stay, or the time is over.
     #[must_use]
     pub fn keep_until(&self, zone: &Zone) -> Option<Instant> {
-        let treated = self.treated?;
+        self.keep_from(self.treated?, zone)
+    }
+
+    /// Until when a kind of record stays whose newest is of this instant: as she was told, and where nobody told her yet, as
+    /// [`Erasing::keep_until`] from the newest record or the last treatment, whichever is later.
+    #[must_use]
+    pub fn stays_until(&self, what: &str, newest: Option<Instant>, zone: &Zone) -> Option<Instant> {
+        match self.told.get(what) {
+            Some(told) => Some(*told).filter(|until| *until > self.at),
+            None => self.keep_from(self.treated.max(newest)?, zone),
+        }
+    }
+
+    fn keep_from(&self, treated: Instant, zone: &Zone) -> Option<Instant> {
         let day = zone.day(treated);
         let after = day.checked_add(i64::from(self.settings.keep_years).years()).unwrap_or(Date::MAX);
         let minor = self
@@ -171,7 +194,7 @@ mod tests {
     }
 
     fn erasing(treated: Option<&str>, born: Option<Date>) -> Erasing {
-        Erasing { at: at("2026-02-18T09:12:00Z"), treated: treated.map(at), born, settings: ClientSettings::default() }
+        Erasing::new(at("2026-02-18T09:12:00Z"), treated.map(at), born, ClientSettings::default())
     }
 
     #[test]
@@ -189,5 +212,29 @@ mod tests {
         assert_eq!(until("2025-06-01T10:00:00Z", Date::constant(2009, 3, 1)).unwrap(), "2034-03-01T00:00:00Z");
         // Of age at the test: seven years, whatever her age then.
         assert_eq!(until("2025-06-01T10:00:00Z", Date::constant(2007, 3, 1)).unwrap(), "2032-06-01T00:00:00Z");
+    }
+
+    #[test]
+    fn a_date_that_was_told_stays_whatever_the_rules_say_later() {
+        let mut own = erasing(Some("2025-06-01T10:00:00Z"), None);
+        let until = |erasing: &Erasing| erasing.stays_until("complaints", None, &Zone::utc()).map(Instant::iso);
+        assert_eq!(until(&own).unwrap(), "2032-06-01T00:00:00Z");
+        own.settings.keep_years = 15;
+        assert_eq!(until(&own).unwrap(), "2040-06-01T00:00:00Z", "nobody was told yet");
+        own.told.insert("complaints".to_owned(), at("2032-06-01T00:00:00Z"));
+        assert_eq!(until(&own).unwrap(), "2032-06-01T00:00:00Z");
+        own.settings.keep_years = 1;
+        assert_eq!(until(&own).unwrap(), "2032-06-01T00:00:00Z", "no earlier either");
+        own.at = at("2032-06-01T00:00:00Z");
+        assert_eq!(until(&own), None, "and on its day it goes");
+    }
+
+    #[test]
+    fn a_record_newer_than_the_last_treatment_stays_longer() {
+        let own = erasing(Some("2025-06-01T10:00:00Z"), None);
+        let until = |newest: Option<&str>| own.stays_until("reactions", newest.map(at), &Zone::utc()).map(Instant::iso);
+        assert_eq!(until(Some("2025-07-04T10:00:00Z")).unwrap(), "2032-07-04T00:00:00Z");
+        assert_eq!(until(Some("2025-05-04T10:00:00Z")), until(None), "an older one as long as the treatment asks for");
+        assert_eq!(erasing(None, None).stays_until("reactions", None, &Zone::utc()), None);
     }
 }

@@ -110,35 +110,32 @@ pub(super) async fn erase(
     erasing: &Erasing,
 ) -> Result<Vec<Stays>, Problem> {
     let zone = Studio::load(tx.db()).await?.zone;
-    let until = erasing.keep_until(&zone);
     handed::store::forget_of(tx, client).await?;
     photos::store::erase_all(tx, client).await?;
     let consents = consents::store::of_client(tx.db(), client).await?;
     let said = consultations::of_client(tx.db(), client).await?;
     let mut stays = Vec::new();
+    let until = erasing.stays_until(CONSENTS, None, &zone);
     for consent in &consents {
         let must_stay = !consent.purpose.for_adults_only() && consent.purpose != consents::Purpose::RecordPhotos;
         match until {
             Some(until) if must_stay => {
-                push(&mut stays, "signed consents", "shows what was agreed to before a test or treatment", until);
+                push(&mut stays, CONSENTS, "shows what was agreed to before a test or treatment", until);
             }
             _ => erase_consent(tx, consent.id).await?,
         }
     }
-    match until {
+    match erasing.stays_until(CONSULTATIONS, None, &zone) {
         Some(until) if !said.is_empty() => {
-            push(&mut stays, "consultations", "shows what was known of her health before a test or treatment", until);
+            push(&mut stays, CONSULTATIONS, "shows what was known of her health before a test or treatment", until);
         }
         _ => erase_consultations(tx, client).await?,
     }
-    let rest = match until {
+    // Whatever stays longest has to be somebody's.
+    let longest = stays.iter().map(|own| own.until).max().max(erasing.others);
+    let rest = match erasing.stays_until(WHOSE, None, &zone).max(longest) {
         Some(until) => {
-            push(
-                &mut stays,
-                "name, birth date and how to reach her, sealed",
-                "say whose records these are, and find her when a lot is stopped",
-                until,
-            );
+            push(&mut stays, WHOSE, "say whose records these are, and find her when a lot is stopped", until);
             Some(seal_rest(tx, keys, client).await?)
         }
         None => None,
@@ -146,6 +143,11 @@ pub(super) async fn erase(
     wipe(tx, client, rest).await?;
     Ok(stays)
 }
+
+/// What an erasure calls what it leaves here. By these words a date that was told is found again.
+const CONSENTS: &str = "signed consents";
+const CONSULTATIONS: &str = "consultations";
+const WHOSE: &str = "name, birth date and how to reach her, sealed";
 
 fn push(stays: &mut Vec<Stays>, what: &'static str, reason: &str, until: Instant) {
     if !stays.iter().any(|one| one.what == what) {

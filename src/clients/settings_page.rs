@@ -96,7 +96,7 @@ fn view(
         number_field("answers_days", "The consultation is asked anew after, days", &typed.answers_days)
             .hinted("“Anything changed?” is asked at each visit besides."),
         number_field("keep_years", "Keeping time after the last test or treatment, years", &typed.keep_years)
-            .hinted("Consents and consultations. Three, seven and fifteen years are all advised: the insurer’s wording decides."),
+            .hinted("Consents and consultations. Three, seven and fifteen years are all advised: the insurer’s wording decides. For who was erased before, the dates she was told stay."),
         number_field("keep_minor_until", "Who was a minor then: kept at least until the age of", &typed.keep_minor_until)
             .hinted("The later of the two dates counts. Claims of a child begin to lapse only when she is of age."),
         stood_field(&typed.stood),

@@ -244,6 +244,7 @@ fn with_her(mut bars: Vec<(usize, NotToday)>, shelf: &[OnShelf], asked: &Asked) 
             clearance::NotToday::Stopped => NotToday::Blocked,
             clearance::NotToday::NotNow | clearance::NotToday::NotCleared => NotToday::Held,
             clearance::NotToday::NotTested(_) | clearance::NotToday::NotRead => NotToday::Untested,
+            clearance::NotToday::NotSaid => NotToday::NotSaid,
         });
         if let Some(why) = why.or(wrong_liquid.then_some(NotToday::LiquidRule)) {
             bars.push((at, why));

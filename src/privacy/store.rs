@@ -27,7 +27,8 @@ pub(super) async fn erase(
     let known = clients::client(tx.db(), client).await?.ok_or(Problem::NotHere("client"))?;
     // A record of a test or a treatment knows better than whoever answers the question.
     let treated = treated.max(clearance::last_met(tx.db(), client).await?);
-    let erasing = Erasing { at: tx.now.0, treated, born: known.born, settings: ClientSettings::load(tx.db()).await? };
+    let mut erasing = Erasing::new(tx.now.0, treated, known.born, ClientSettings::load(tx.db()).await?);
+    erasing.told = rest(tx.db(), client).await?.into_iter().map(|(what, _, until)| (what, until)).collect();
     sqlx::query("delete from erasure_rest where client = $1").bind(client.to_string()).execute(tx.db()).await?;
     let mut all = Vec::new();
     for part in PARTS.iter().rev() {
@@ -40,6 +41,7 @@ pub(super) async fn erase(
                 .bind(one.until.0)
                 .execute(tx.db())
                 .await?;
+            erasing.others = erasing.others.max(Some(one.until));
             all.push(one);
         }
     }
@@ -79,12 +81,10 @@ pub(super) async fn rest(db: &mut Db, client: ClientId) -> Result<Vec<(String, S
     Ok(rows.iter().map(|row| (row.get(0), row.get(1), Instant(row.get(2)))).collect())
 }
 
-/// Clients of whom nothing has to stay any longer.
+/// Clients of whom something has stayed until its day, and goes now.
 async fn over(db: &mut Db, now: Instant) -> Result<Vec<ClientId>, Problem> {
-    let rows = sqlx::query("select client from erasure_rest group by client having max(until) <= $1")
-        .bind(now.0)
-        .fetch_all(db)
-        .await?;
+    let rows =
+        sqlx::query("select distinct client from erasure_rest where until <= $1").bind(now.0).fetch_all(db).await?;
     rows.iter().map(|row| row.get::<String, _>(0).parse().map_err(Problem::broken)).collect()
 }
 

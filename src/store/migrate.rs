@@ -12,7 +12,7 @@ use super::{Engine, archive};
 static MIGRATIONS: Migrator = sqlx::migrate!("./migrations");
 
 /// The number of the newest migration compiled into this program. A test keeps it equal to the folder.
-pub const SCHEMA_OF_THIS_PROGRAM: i64 = 18;
+pub const SCHEMA_OF_THIS_PROGRAM: i64 = 19;
 
 const PROGRAM: &str = env!("CARGO_PKG_VERSION");
 

@@ -992,6 +992,27 @@ both_databases!(a_new_drop_keeps_what_was_seen_and_never_comes_from_a_stopped_lo
     assert_eq!(house.counts().await, before);
 });
 
+both_databases!(a_stop_finds_an_open_card_whose_bottle_was_put_right_after_it_was_opened, async |house| {
+    let things = &house.things;
+    let (bottle, product) = (things.clearance["bottle"].as_str(), things.clearance["product"].as_str());
+    let mut ines = house.actor(Actor::ArtistA);
+    let card = opened(&mut ines, things, &things.cards.client, &[]).await;
+    let path = format!("/cards/{card}");
+    let mut owner = house.owner();
+    let edit = format!("/shelf/bottles/{bottle}/edit");
+    let form = owner.form(&edit, &edit).await;
+    let mistyped = form.value("lot").to_owned();
+    owner.submit(&form.with("lot", "RIGHT-1")).await.must(303);
+    assert_eq!(house.look(&format!("select lot from card where id = '{card}'")).await, mistyped);
+    let form = owner.form("/door/stops/new", "/door/stops").await;
+    let form = form.with_all(&[("product", product), ("what", "lot"), ("lot", "RIGHT-1"), ("why", "Called back.")]);
+    let stopped = owner.submit(&form).await.goes_to();
+    let page = owner.page(&stopped).await;
+    page.says("Zusa Q.");
+    assert!(page.text().contains(&format!("href=\"{path}\"")), "the stop leads to the card");
+    ines.page(&path).await.says("Nothing more of it is used: take another bottle.");
+});
+
 both_databases!(aftercare_steps_wait_their_time_and_stay_as_the_card_began, async |house| {
     let things = &house.things;
     let mut ines = house.actor(Actor::ArtistA);
@@ -1752,7 +1773,7 @@ both_databases!(cards_are_in_her_file_move_with_her_and_stay_until_their_time_is
             .write(move |tx| {
                 let (house, own) = (inner.clone(), own.clone());
                 Box::pin(async move {
-                    let erasing = Erasing { at, treated: None, born: None, settings: ClientSettings::default() };
+                    let erasing = Erasing::new(at, None, None, ClientSettings::default());
                     let stays = cards::client_erase(tx, house.store.keys(), own.parse().unwrap(), &erasing).await?;
                     assert_eq!(stays.len(), left);
                     tx.record_tells_itself();

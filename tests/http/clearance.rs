@@ -654,7 +654,7 @@ fn rfc(at: &str) -> Instant {
     Instant::from_timestamp(at.parse().unwrap())
 }
 
-async fn sign_in(house: &TestHouse, actor: Actor) -> Browser {
+pub(crate) async fn sign_in(house: &TestHouse, actor: Actor) -> Browser {
     let mut browser = house.stranger();
     browser.sign_in(actor.name(), PHRASE).await.must(303);
     browser
@@ -1113,6 +1113,80 @@ both_databases!(on_a_clients_advice_page_what_she_is_not_cleared_for_is_not_for_
     let page = artist.page(&path).await;
     page.says("Alva L.: cleared");
     assert!(!page.words().contains("a test that the rules ask for is missing"));
+});
+
+both_databases!(the_desk_learns_from_no_page_and_no_trying_which_bottle_a_hold_is_about, async |house| {
+    let things = &house.things.clearance;
+    let keeper = house.things.people[Actor::ArtistA.name()].clone();
+    let mut owner = house.owner();
+    let room = format!("/rooms/{}", house.things.gable);
+    let form = owner.form(&format!("{room}/readings/new"), &format!("{room}/readings")).await;
+    owner.submit(&form.with("temperature", "22").with("humidity", "45").with("do", "keep")).await.goes_to();
+    // A second adhesive of another family, in the same room.
+    let other = crate::shelf::add_product(&mut owner, "Sorrel", &[("family", "butyl_octyl")]).await;
+    let other = house.look(&format!("select id from product where id = '{other}' or name = 'Sorrel'")).await;
+    let there = [("lot", "S-1")];
+    let sorrel = crate::shelf::add_bottle(&mut owner, &other, &house.things.gable, &there).await;
+    let heath = things["bottle"].as_str();
+    // She reacted, and a doctor wrote that she may have the first family again, not the other.
+    let gro = add_client(house, "Gro Lykke", "1991-07-07", &keeper).await;
+    let path = format!("/door/clients/{gro}");
+    let form = owner.form(&format!("{path}/reactions/new"), &format!("{path}/reactions")).await;
+    owner.submit(&reacted(house, form).with("symptom", "itching")).await.must(303);
+    let form = owner.form(&format!("{path}/statements/new"), &format!("{path}/statements")).await;
+    let form = form.with_all(&[("says", "ethyl"), ("written", &wall_now(house)), ("words", "Letter")]);
+    owner.submit(&form).await.must(303);
+
+    // On an advice page whoever treats her is told bottle by bottle, the desk of each the same.
+    let page = owner.page(&advice_for(house, &gro)).await;
+    page.says("not for this client now");
+    page.says("a test that the rules ask for is missing");
+    let mut desk = house.actor(Actor::Desk);
+    let page = desk.page(&advice_for(house, &gro)).await;
+    page.says("Gro L.: not yet: place a patch test");
+    page.says("whether it is for this client, whoever treats her says");
+    for told in ["not for this client now", "a test that the rules ask for is missing", "not tested with this client"] {
+        assert!(!page.words().contains(told), "{told}: {}", page.words());
+    }
+
+    // She plans no adhesive and no liquid for a visit: not on the page, and not by sending it all the same.
+    let form = desk.form(&format!("{path}/visits/new"), &format!("{path}/visits")).await;
+    let page = desk.page(&format!("{path}/visits/new")).await;
+    assert!(!page.text().contains("name=\"product\"") && !page.text().contains("name=\"liquid\""));
+    let form = form.with_all(&[("at", "2026-02-25T10:00"), ("kind", "set")]);
+    for (field, value) in [("product", things["product"].as_str()), ("product", &other), ("liquid", "cleanser")] {
+        let tried = form.clone().with_all(&[(field, value), ("form_key", &crate::doors::fresh_key())]);
+        desk.submit(&tried).await.must(403).says("Whoever treats her plans adhesive and liquids");
+    }
+    assert_eq!(house.number(&format!("select count(*) from expected_visit where client = '{gro}'")).await, 0);
+    desk.submit(&form).await.must(303);
+    // The owner does.
+    let form = owner.form(&format!("{path}/visits/new"), &format!("{path}/visits")).await;
+    let form = form.with_all(&[("at", "2026-02-26T10:00"), ("kind", "set"), ("product", &other)]);
+    owner.submit(&form).await.must(303);
+
+    // Nor does a test tell: the desk is sent to the artist with either bottle, and with a liquid alone.
+    let test = async |who: &mut Browser, with: (&str, &str)| {
+        let form = who.form(&format!("{path}/tests/new"), &format!("{path}/tests")).await.with_all(&PLACED);
+        let form = form.without("bottle").with_all(&[with, ("at", "2026-02-18T10:12")]);
+        who.submit(&form).await
+    };
+    let words = "No test now: speak with the artist or the owner first.";
+    for with in [("bottle", heath), ("bottle", &*sorrel), ("liquid", "cleanser")] {
+        test(&mut desk, with).await.must(422).says(words);
+    }
+    for bottle in [heath, &*sorrel] {
+        let walk_in = format!("{path}/walk-in");
+        let form = desk.form(&walk_in, &walk_in).await.with_all(&[("bottle", bottle), ("do", "usual")]);
+        desk.submit(&form).await.must(422).says(words);
+    }
+    assert_eq!(house.number(&format!("select count(*) from patch_test where client = '{gro}'")).await, 0);
+    test(&mut owner, ("bottle", &*sorrel)).await.must(422).says(words);
+    test(&mut owner, ("bottle", heath)).await.must(303);
+    // Somebody of whom nothing is held is tested at the desk as before.
+    let path = format!("/door/clients/{}", things["ada"]);
+    let form = desk.form(&format!("{path}/tests/new"), &format!("{path}/tests")).await.with_all(&PLACED);
+    desk.submit(&form.with_all(&[("bottle", &*sorrel), ("at", "2026-02-18T10:12")])).await.must(303);
 });
 
 both_databases!(where_the_rules_ask_for_it_a_liquid_she_was_not_tested_with_is_not_for_today, async |house| {
@@ -1613,6 +1687,107 @@ both_databases!(a_stop_takes_its_bottles_off_unmakes_its_tests_and_lists_who_met
     owner.page(&format!("/shelf/bottles/{bottle}")).await.says("stopped");
 });
 
+both_databases!(a_lot_put_right_later_is_traced_and_stopped_by_the_right_one, async |house| {
+    let things = &house.things.clearance;
+    let (ada, bottle, product) = (&things["ada"], &things["bottle"], &things["product"]);
+    let mut owner = house.owner();
+    place(&mut owner, ada, bottle, "2026-02-18T10:00").await;
+    let mistyped = house.look(&format!("select lot from bottle where id = '{bottle}'")).await;
+    let at = house.clock.now().0.plus(49 * HOUR);
+    house
+        .run(&format!("update patch_test set result = 'no reaction seen', read_at = {} where client = '{ada}'", at.0))
+        .await
+        .unwrap();
+    house.clock.advance(50 * HOUR);
+    let now = house.clock.now().0;
+    assert!(judged(house, ada, now).await.is_cleared());
+    let mut owner = sign_in(house, Actor::Owner).await;
+    let trace = |lot: &str| {
+        let query = serde_urlencoded::to_string([("product", product.as_str()), ("lot", lot)]).unwrap();
+        format!("/door/lots?{query}")
+    };
+    let unlike = owner.page(&trace("RIGHT-1")).await.words();
+    assert!(!unlike.contains("Alva Lind"), "nobody has put it right yet: {unlike}");
+    let form = owner.form(&format!("/shelf/bottles/{bottle}/edit"), &format!("/shelf/bottles/{bottle}/edit")).await;
+    owner.submit(&form.with("lot", "right-1")).await.must(303);
+    // Met after that under the lot mistyped: another bottle, which rightly bears it.
+    let keeper = &house.things.people[Actor::ArtistA.name()];
+    let other = add_client(house, "Eva Sund", "1992-02-02", keeper).await;
+    let met = format!(
+        "insert into exposure (id, client, product, lot, at, kind, source)
+         values ('{}', '{other}', '{product}', '{mistyped}', {}, 'treatment', 'elsewhere')",
+        id(900_200),
+        now.plus(MINUTE).0
+    );
+    house.run(&met).await.unwrap();
+
+    // What was written down stays, and either lot finds her.
+    let written = format!("select count(*) from exposure where client = '{ada}' and lot = '{mistyped}'");
+    assert_eq!(house.number(&written).await, 1);
+    let said = format!("Written down as {mistyped}, put right to RIGHT-1 on Fri 20 Feb");
+    let page = owner.page(&trace("RIGHT-1")).await;
+    page.says("Alva Lind");
+    page.says(&said);
+    page.says("What was written down stays as it was");
+    assert!(!page.words().contains("Eva Sund"), "another bottle: {}", page.words());
+    let page = owner.page(&trace(&mistyped)).await;
+    page.says(&said);
+    page.says("Eva Sund");
+    assert!(!owner.page(&trace("RIGHT-2")).await.words().contains("Alva Lind"));
+    assert!(judged(house, ada, now).await.is_cleared(), "nothing is stopped yet");
+
+    let form = owner.form("/door/stops/new", "/door/stops").await;
+    let form = form.with_all(&[("product", product), ("what", "lot"), ("lot", "RIGHT-1"), ("why", "Called back.")]);
+    let stop = owner.submit(&form).await.goes_to();
+    assert!(!judged(house, ada, now).await.is_cleared(), "a test made with it no longer counts");
+    let page = owner.page(&stop).await;
+    page.says("Alva Lind");
+    assert!(!page.words().contains("Eva Sund"), "{}", page.words());
+    let tell = page.form(&format!("{stop}/clients")).without("client").with("client", ada);
+    owner.submit(&tell).await.must(303);
+    owner.page(&format!("/shelf/bottles/{bottle}")).await.says("stopped");
+});
+
+both_databases!(a_test_counts_against_a_lot_put_right_only_where_it_came_before_that, async |house| {
+    let things = &house.things.clearance;
+    let (ada, bottle, product) = (&things["ada"], &things["bottle"], &things["product"]);
+    let mut owner = house.owner();
+    let edit = format!("/shelf/bottles/{bottle}/edit");
+    // The bottle is put right, and right again: the second lot is the one that stands there.
+    for lot in ["W-1", "W-2"] {
+        let form = owner.form(&edit, &edit).await;
+        owner.submit(&form.with("lot", lot)).await.must(303);
+        house.clock.advance(MINUTE);
+    }
+    let kept = "select count(*) from corrected_lot where became in ('W-1', 'W-2')";
+    assert_eq!(house.number(kept).await, 2);
+    // The same lot sent again, and another field changed, are no correction.
+    let form = owner.form(&edit, &edit).await;
+    owner.submit(&form.with("expiry", "2026-08-31")).await.must(303);
+    assert_eq!(house.number("select count(*) from corrected_lot").await, 2);
+    let at = house.clock.now().0;
+    place(&mut owner, ada, bottle, &wall_now(house)).await;
+    house
+        .run(&format!(
+            "update patch_test set result = 'no reaction seen', read_at = {} where client = '{ada}'",
+            at.plus(49 * HOUR).0
+        ))
+        .await
+        .unwrap();
+    house.clock.advance(50 * HOUR);
+    let now = house.clock.now().0;
+    let mut owner = sign_in(house, Actor::Owner).await;
+    let mut stop = async |lot: &str| {
+        let form = owner.form("/door/stops/new", "/door/stops").await;
+        let form = form.with_all(&[("product", product), ("what", "lot"), ("lot", lot), ("why", "Called back.")]);
+        owner.submit(&form).await.must(303);
+    };
+    stop("W-1").await;
+    assert!(judged(house, ada, now).await.is_cleared(), "the bottle had that lot before she was tested");
+    stop("W-2").await;
+    assert!(!judged(house, ada, now).await.is_cleared());
+});
+
 both_databases!(a_new_house_adhesive_says_who_needs_a_test_first, async |house| {
     let things = &house.things.clearance;
     let gro = add_client(house, "Gro Lykke", "1991-07-07", &house.things.people[Actor::ArtistA.name()]).await;
@@ -1779,10 +1954,10 @@ both_databases!(erasure_leaves_what_must_stay_until_its_day_and_then_nothing, as
     let dora = house.things.clearance["dora"].parse().unwrap();
     for (at, left) in [("2026-02-18T09:12:00Z", 2), ("2033-02-19T09:12:00Z", 0)] {
         let inner = house.house.clone();
-        let erasing = Erasing { at: rfc(at), treated: None, born: None, settings: ClientSettings::default() };
+        let erasing = Erasing::new(rfc(at), None, None, ClientSettings::default());
         house
             .write(move |tx| {
-                let inner = inner.clone();
+                let (inner, erasing) = (inner.clone(), erasing.clone());
                 Box::pin(async move {
                     let stays = clearance::client_erase(tx, inner.store.keys(), dora, &erasing).await?;
                     assert_eq!(stays.len(), left, "{stays:?}");

@@ -134,7 +134,7 @@ fn owners() -> Vec<Row> {
         // Before another stands in front of it.
         post("/door/questions/{question}", question, "ssnnnngss"),
         post("/door/questions", question, "ssnnnngss"),
-        post("/door/questions/{question}/remove", empty_form, "ssnnnngss"),
+        post("/door/questions/{question}/remove", empty_form, "ssnnnncss"),
         post(
             "/door/consents/{purpose}",
             |things| {

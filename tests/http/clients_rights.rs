@@ -340,6 +340,124 @@ both_databases!(
     }
 );
 
+both_databases!(where_only_a_complaint_must_stay_only_what_it_is_about_does, async |house| {
+    let mut owner = house.owner();
+    let id = marked(house, &mut owner, "studio").await;
+    let (product, long_ago) = (&house.things.clearance["product"], house.clock.now().0.plus(-9 * 365 * DAY).0);
+    // Long ago: a test, a reaction to it, and two lots she met, one of which she complains of now.
+    crate::clearance::old_test(house, &id, 9 * 365).await;
+    let new = || stillroom::base::ids::ExposureId::new();
+    let reaction = new();
+    for text in [
+        format!(
+            "insert into reaction (id, client, noticed, acute, details, entered, entered_by)
+             select '{reaction}', '{id}', {long_ago}, 0, answers, {long_ago}, '' from consultation where client = '{id}'"
+        ),
+        format!("insert into reaction_product (reaction, product, lot) values ('{reaction}', '{product}', 'K-1')"),
+        format!(
+            "insert into exposure (id, client, product, lot, at, kind, source)
+             values ('{}', '{id}', '{product}', 'K-1', {long_ago}, 'treatment', 'before'),
+                    ('{}', '{id}', '{product}', 'K-2', {long_ago}, 'treatment', 'before')",
+            new(),
+            new()
+        ),
+    ] {
+        house.run(&text).await.unwrap();
+    }
+    let path = format!("/door/clients/{id}/complaints");
+    let form = owner.form(&format!("{path}/new"), &path).await;
+    owner.submit(&form.with("what", CLEARANCE_MARKS[9])).await.must(303);
+    house.run(&format!("update complaint set product = '{product}', lot = 'K-1' where client = '{id}'")).await.unwrap();
+
+    let told = erase(&mut owner, &id, &[("treated", "no")]).await;
+    let page = owner.page(&told).await;
+    for words in
+        ["complaints", "products and lots a complaint is about", "name, birth date and how to reach her, sealed"]
+    {
+        page.says(words);
+    }
+    assert_eq!(house.number("select count(*) from erasure_rest").await, 3, "{}", page.words());
+    let rows = async |table: &str| house.number(&format!("select count(*) from {table} where client = '{id}'")).await;
+    for gone in ["patch_test", "reaction", "consent", "consultation", "client_word"] {
+        assert_eq!(rows(gone).await, 0, "{gone}");
+    }
+    assert_eq!(house.number(&format!("select count(*) from reaction_product where reaction = '{reaction}'")).await, 0);
+    for stays in ["complaint", "client_key"] {
+        assert_eq!(rows(stays).await, 1, "{stays}");
+    }
+    let lot = house.look(&format!("select min(lot) || ' ' || max(lot) from exposure where client = '{id}'")).await;
+    assert_eq!(lot, "K-1 K-1", "the other lot is forgotten");
+    assert_eq!(marks_left(house).await, (0, String::new()));
+    // Whoever looks for that lot still finds her.
+    owner.page(&format!("/door/lots?product={product}&lot=K-1")).await.says("+45 71 72 73 74");
+
+    house.clock.advance((7 * 365 + 3) * DAY);
+    privacy::go_on(&house.house).await.unwrap();
+    for table in clearance::TABLES.iter().chain(&["client_key", "erasure_rest"]) {
+        assert_eq!(rows(table).await, 0, "{table}");
+    }
+    assert_eq!(marks_left(house).await, (0, String::new()));
+});
+
+both_databases!(
+    what_stays_after_an_erasure_goes_on_the_day_that_was_told_whatever_the_rules_say_since,
+    async |house| {
+        let mut owner = house.owner();
+        let id = marked(house, &mut owner, "studio").await;
+        marked_in_clearance(house, &mut owner, &id).await;
+        house.clock.advance(400 * DAY);
+        let mut owner = crate::clearance::sign_in(house, Actor::Owner).await;
+        let path = format!("/door/clients/{id}/complaints");
+        let form = owner.form(&format!("{path}/new"), &path).await;
+        owner.submit(&form.with("what", CLEARANCE_MARKS[9])).await.must(303);
+        let told = erase(&mut owner, &id, &[("treated", "no")]).await;
+        let stays = owner.page(&told).await.words();
+        let dates = format!("select count(*) from erasure_rest where client = '{id}'");
+        let all = house.number(&dates).await;
+        assert!(all >= 6, "{stays}");
+
+        // Twice as long, and then the shortest there is: what she was told stays as it was.
+        for years in ["15", "1"] {
+            let form = owner.form("/door/ages", "/door/ages").await;
+            owner.submit(&form.with("keep_years", years)).await.must(303);
+            privacy::go_on(&house.house).await.unwrap();
+            assert_eq!(house.number(&dates).await, all);
+            assert_eq!(owner.page(&told).await.words(), stays, "{years}");
+        }
+        let form = owner.form("/door/ages", "/door/ages").await;
+        owner.submit(&form.with("keep_years", "15")).await.must(303);
+
+        // Tests and reactions of the year before go a year earlier; the complaint stays, and says whose it is.
+        let rows =
+            async |table: &str| house.number(&format!("select count(*) from {table} where client = '{id}'")).await;
+        house.clock.advance(2260 * DAY);
+        privacy::go_on(&house.house).await.unwrap();
+        for gone in ["patch_test", "patch_test_look", "reaction", "follow_up", "doctor_finding", "doctor_statement"] {
+            assert_eq!(rows(gone).await, 0, "{gone}");
+        }
+        for gone in ["clearance_override", "exposure", "consent", "consultation"] {
+            assert_eq!(rows(gone).await, 0, "{gone}");
+        }
+        for (stays, n) in [("complaint", 2), ("client_key", 1), ("erasure_rest", 2)] {
+            assert_eq!(rows(stays).await, n, "{stays}");
+        }
+        {
+            let mut db = house.house.store.read().await.unwrap();
+            let broken = clearance::verify(&mut db, house.house.store.keys()).await.unwrap();
+            let hers = house.look(&format!("select min(id) from complaint where client = '{id}'")).await;
+            assert!(!broken.iter().any(|own| own.to_string().contains(&hers)), "{broken:?}");
+            let gone = broken.iter().filter(|own| matches!(own, stillroom::store::audit::Broken::Gone(_))).count();
+            assert_eq!(gone, 0, "erased is not gone: {broken:?}");
+        }
+        house.clock.advance(365 * DAY);
+        privacy::go_on(&house.house).await.unwrap();
+        for table in clearance::TABLES.iter().chain(&["client_key", "erasure_rest"]) {
+            assert_eq!(rows(table).await, 0, "{table}");
+        }
+        assert_eq!(marks_left(house).await, (0, String::new()));
+    }
+);
+
 both_databases!(an_erasure_says_what_it_needs_to_know_and_a_wrong_answer_erases_nothing, async |house| {
     let mut a = house.actor(Actor::ArtistA);
     let path = format!("/door/clients/{}/erasure", house.things.leaving);

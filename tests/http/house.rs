@@ -214,7 +214,7 @@ impl TestHouse {
 }
 
 /// Every table of ours; a test compares the list with the migrations.
-pub(crate) const TABLES: [&str; 93] = [
+pub(crate) const TABLES: [&str; 94] = [
     "writer",
     "form_key",
     "audit",
@@ -260,6 +260,7 @@ pub(crate) const TABLES: [&str; 93] = [
     "product",
     "stopped_lot",
     "bottle",
+    "corrected_lot",
     "bench_sitting",
     "bench_test",
     "bottle_summary",

@@ -335,10 +335,10 @@ both_databases!(a_late_change_of_a_bottle_or_a_product_is_not_written_over_a_new
     }
 });
 
-both_databases!(a_lot_put_right_after_it_was_met_is_said_to_leave_two_to_trace, async |house| {
+both_databases!(a_lot_put_right_after_it_was_met_is_said_to_be_found_by_the_right_one, async |house| {
     let mut owner = house.owner();
     let path = format!("/shelf/bottles/{}/edit", house.things.bottle);
-    let words = "where it was mistyped, trace and stop both";
+    let words = "Put right, it is found by the right lot, too";
     owner.page(&path).await.says(words);
     let closed = add_bottle(&mut owner, &house.things.product, "cupboard", &[("opened", ""), ("lot", "9")]).await;
     let page = owner.page(&format!("/shelf/bottles/{closed}/edit")).await;

@@ -75,6 +75,32 @@ both_databases!(a_mistake_does_not_make_a_form_look_newer_than_it_is, async |hou
     }
 });
 
+both_databases!(a_question_that_was_changed_meanwhile_is_not_taken_out_by_who_did_not_see_that, async |house| {
+    let path = "/door/questions/lens";
+    let taking_out = format!("{path}/remove");
+    let (mut one, mut other) = (house.owner(), house.owner());
+    let late = other.form(path, &taking_out).await;
+    let form = one.form(path, path).await.with("text", "Are there lenses in your eyes?");
+    one.submit(&form).await.must(303);
+    let before = house.number("select count(*) from questionnaire").await;
+
+    let answer = other.submit(&late).await.must(409);
+    answer.says("Somebody else changed this since you opened it. It was not taken out");
+    let again = answer.form(&taking_out);
+    assert_eq!(again.value("form_key"), late.value("form_key"), "its key is still good");
+    assert_eq!(answer.form(path).value("text"), "Are there lenses in your eyes?");
+    // One that does not say what it was opened over is asked as well.
+    let unsaid = late.clone().with("stood", "").with("form_key", &fresh_key());
+    other.submit(&unsaid).await.must(409);
+    assert_eq!(house.number("select count(*) from questionnaire").await, before, "nothing was taken out");
+
+    // She looked, and takes it out; a second press is the same deed.
+    let to = other.submit(&again).await.goes_to();
+    assert_eq!(other.submit(&again).await.goes_to(), to);
+    assert_eq!(house.number("select count(*) from questionnaire").await, before + 1);
+    other.get(path).await.must(404);
+});
+
 both_databases!(questions_added_at_once_are_all_asked, async |house| {
     let mut owner = house.owner();
     let mut adding = Vec::new();

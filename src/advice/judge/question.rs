@@ -90,12 +90,14 @@ pub enum NotToday {
     Untested,
     /// The one it would be used on may not be treated now.
     Held,
+    /// Whoever asks does not treat her, and is not told which bottle is for her.
+    NotSaid,
 }
 
 impl NotToday {
     /// All of them.
-    pub const ALL: [Self; 6] =
-        [Self::Expired, Self::Lapsed, Self::LiquidRule, Self::Blocked, Self::Untested, Self::Held];
+    pub const ALL: [Self; 7] =
+        [Self::Expired, Self::Lapsed, Self::LiquidRule, Self::Blocked, Self::Untested, Self::Held, Self::NotSaid];
 
     /// Its word where it is kept.
     #[must_use]
@@ -107,6 +109,7 @@ impl NotToday {
             Self::Blocked => "blocked",
             Self::Untested => "untested",
             Self::Held => "held",
+            Self::NotSaid => "not_said",
         }
     }
 
@@ -126,6 +129,7 @@ impl NotToday {
             Self::Blocked => "the studio has stopped it",
             Self::Untested => "a test that the rules ask for is missing",
             Self::Held => "not for this client now, see her clearance",
+            Self::NotSaid => "whether it is for this client, whoever treats her says",
         }
     }
 }

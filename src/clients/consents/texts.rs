@@ -29,11 +29,11 @@ What can go wrong, also when everything is done with care: redness, tears and a 
 
 What else there is: no extensions, fewer or lighter ones, mascara, or asking a doctor first.
 
-What I said about my health is true as far as I know. I say so when it changes. I take contact lenses out before I lie down.
+What I said about my health is true as far as I know. I say so when it changes. A patch test was offered to me; whether and when it was made, and what was seen, stands in my record. I take contact lenses out before I lie down.
 
 I may stop at any moment, by word or by raising a hand. If my eyes burn, hurt or see less, I say so at once.
 
-Afterwards: I was told how to care for the lashes, that some are shed with my own, whom I call, and that pain, light that hurts, changed sight, swelling or discharge is for a doctor at once.
+Afterwards: I was told how to care for the lashes, that some are shed with my own, whom I call, and that pain, light that hurts, changed sight, swelling or discharge is for a doctor at once. I was told what the studio does when something has to be mended, when money goes back, and what a visit that I miss costs.
 
 Signing this takes none of my rights away. I may withdraw it at any time for whatever has not been done yet.";
 

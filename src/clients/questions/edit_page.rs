@@ -4,6 +4,7 @@ use askama::Template;
 use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::Response;
+use serde::Deserialize;
 
 use super::typed::{ANSWERS, EFFECTS, FIRST, TypedQuestion};
 use super::{Effect, Kind, MOST_QUESTIONS, Question, Questionnaire, store};
@@ -16,7 +17,7 @@ use crate::web::checks::{choice_field, note_fields, text_field};
 use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::{Owner, Staff};
-use crate::web::incoming::{At, Form, Nothing, new_form_key};
+use crate::web::incoming::{At, Form, new_form_key};
 use crate::web::problems::{page, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
@@ -67,7 +68,8 @@ struct QuestionForm {
     answers: Vec<[FieldView; 2]>,
     after: Vec<FieldView>,
     mistakes: Vec<Mistake>,
-    remove: Option<String>,
+    /// Where it is taken out, and the mark of what stands there.
+    remove: Option<(String, String)>,
 }
 
 async fn list(staff: Staff, State(house): State<House>) -> Result<Response, Problem> {
@@ -164,7 +166,7 @@ fn view(
         after,
         action: house.url(&path),
         back: house.url("/door/questions"),
-        remove: own_key.map(|_| house.url(&format!("{path}/remove"))),
+        remove: own_key.map(|_| (house.url(&format!("{path}/remove")), typed.stood.clone())),
     }
 }
 
@@ -287,31 +289,52 @@ async fn keep(
     Ok(answer(house, &kept))
 }
 
+/// What the form of taking out carries.
+#[derive(Deserialize, Default)]
+#[serde(default)]
+struct Seen {
+    stood: String,
+}
+
 async fn remove(
     owner: Owner,
     State(house): State<House>,
     At(key): At<String>,
-    form: Form<Nothing>,
+    form: Form<Seen>,
 ) -> Result<Response, Problem> {
-    let by = owner.who.id;
-    let kept = house
-        .store
-        .write(&form.key, move |tx| {
-            let key = key.clone();
-            Box::pin(async move {
-                let mut all = store::newest(tx.db()).await?;
-                find(&all, &key)?;
-                if all.questions.len() == 1 {
-                    return Err(Problem::Clash(
-                        "This is the last question.".into(),
-                        "Add another one first: a consultation without a question asks nothing.".into(),
-                    ));
-                }
-                all.questions.retain(|question| question.key != key);
-                store::keep(tx, by, &all.questions).await?;
-                Ok(Kept::see("/door/questions"))
-            })
+    let (by, own, seen) = (owner.who.id, key.clone(), form.typed.stood.clone());
+    let kept = house.store.write(&form.key, move |tx| {
+        let (key, seen) = (own.clone(), seen.clone());
+        Box::pin(async move {
+            let mut all = store::newest(tx.db()).await?;
+            let standing = TypedQuestion::of(find(&all, &key)?, &all);
+            still_stands(&seen, &standing.standing(), "")?;
+            if all.questions.len() == 1 {
+                return Err(Problem::Clash(
+                    "This is the last question.".into(),
+                    "Add another one first: a consultation without a question asks nothing.".into(),
+                ));
+            }
+            all.questions.retain(|question| question.key != key);
+            store::keep(tx, by, &all.questions).await?;
+            Ok(Kept::see("/door/questions"))
         })
-        .await?;
-    Ok(answer(&house, &kept))
+    });
+    match kept.await {
+        Ok(kept) => Ok(answer(&house, &kept)),
+        Err(problem @ Problem::Clash(..)) => {
+            let (studio, all) = load(&house).await?;
+            let now = TypedQuestion::of(find(&all, &key)?, &all);
+            if now.stood == form.typed.stood {
+                return Err(problem);
+            }
+            let note =
+                "Somebody else changed this since you opened it. It was not taken out: look at what stands there now.";
+            let notes = [FieldNote::new("text", note)];
+            let form_key = form.key.form.unwrap_or_default();
+            let view = view(&house, &owner, (&studio, &all), &now, &notes, Some(&key), form_key);
+            page_with(StatusCode::CONFLICT, &view)
+        }
+        Err(problem) => Err(problem),
+    }
 }

@@ -88,7 +88,7 @@ fn reacted() -> Vec<Question> {
             "lash_glue",
             "Have your lids ever itched, swollen or blistered after lashes or lash adhesive, on you or near you?",
             DoNotTreat,
-            "No adhesive of any family. Only a doctor’s written word that she may have this family again lifts it.",
+            "No adhesive of any family, whatever a test shows: this answer holds her. Enter the reaction as well, and send her to a doctor.",
         ),
         yes(
             REACTED,
