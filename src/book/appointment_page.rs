@@ -8,6 +8,7 @@ use serde::Deserialize;
 use super::appointment::{Appointment, State as Standing, Version};
 use super::around::Around;
 use super::expecting;
+use super::from_cards::HasCard;
 use super::infill::{Offer, infill};
 use super::looked::{self, Stands};
 use super::move_page::hers;
@@ -33,8 +34,11 @@ use crate::web::problems::page;
 use crate::web::routes::Routes;
 use crate::web::studio::Place;
 
-pub(super) fn routes() -> Routes {
-    Routes::new().get("/book/{appointment}", show)
+pub(super) fn routes(has_card: HasCard) -> Routes {
+    let shown = move |staff: Staff, house: State<House>, id: At<AppointmentId>, asked: Query<Told>| {
+        show(staff, house, id, asked, has_card)
+    };
+    Routes::new().get("/book/{appointment}", shown)
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -92,6 +96,8 @@ pub(super) struct AppointmentPage {
     lines: Vec<Line>,
     seen: i64,
     booked: bool,
+    /// A card was opened for it, closed since or not: then it is neither moved nor called off.
+    carded: bool,
     /// It has begun, so that nobody may have come.
     begun: bool,
     move_to: String,
@@ -108,8 +114,9 @@ async fn show(
     State(house): State<House>,
     At(id): At<AppointmentId>,
     Query(asked): Query<Told>,
+    has_card: HasCard,
 ) -> Result<Response, Problem> {
-    page(&view(&house, &staff, id, &asked.told, DeedFields::of("", false, &[]), new_form_key()).await?)
+    page(&view(&house, &staff, (id, has_card), &asked.told, DeedFields::of("", false, &[]), new_form_key()).await?)
 }
 
 /// Fields of what is done in one tap: why it is called off, and whether it holds again outside the hours.
@@ -128,7 +135,7 @@ impl DeedFields {
 pub(super) async fn view(
     house: &House,
     staff: &Staff,
-    id: AppointmentId,
+    (id, has_card): (AppointmentId, HasCard),
     told: &str,
     DeedFields([why, outside]): DeedFields,
     key: String,
@@ -138,6 +145,7 @@ pub(super) async fn view(
     let mut db = house.store.read().await?;
     let versions = store::versions(&mut db, id).await?;
     let names = people::everyone(&mut db).await?;
+    let carded = has_card(&mut db, id).await?;
     let infill = infill(&mut db, house, &around, &appointment, now).await?;
     let client = match appointment.booked.client {
         Some(id) => clients::client(&mut db, id).await?.filter(Client::is_in_use),
@@ -164,13 +172,14 @@ pub(super) async fn view(
         outside,
         told: told_words(told, clearance.as_ref()),
         record: opens.map(|client| house.url(&format!("/door/clients/{}", client.id))),
-        card: has_card(&around, staff, &appointment).then(|| house.url(&format!("/cards/of/{id}"))),
+        card: opens_card(&around, staff, &appointment).then(|| house.url(&format!("/cards/of/{id}"))),
         clearance,
         lead: lead(&around, &appointment, now),
         state: (if appointment.state == Standing::Booked { "fit" } else { "stop" }, appointment.state.words()),
         lines: lines(&around, &appointment),
         seen: appointment.version,
         booked: appointment.state == Standing::Booked,
+        carded,
         begun: appointment.when.visit.from <= now,
         move_to: format!("{path}/move"),
         find: house.url(&find_path(&around, &appointment)),
@@ -198,7 +207,7 @@ fn find_path(around: &Around, appointment: &Appointment) -> String {
 }
 
 /// Whether this person opens a card for this appointment: whoever treats her, and the owner; not for a test or a talk.
-fn has_card(around: &Around, staff: &Staff, appointment: &Appointment) -> bool {
+fn opens_card(around: &Around, staff: &Staff, appointment: &Appointment) -> bool {
     let kind = around.service(appointment.service).map(|service| service.kind);
     let placed = kind.is_some_and(|kind| !matches!(kind, VisitKind::PatchTest | VisitKind::Consultation));
     let hers = staff.who.role == Role::Owner || around.own(&staff.who) == Some(appointment.artist);

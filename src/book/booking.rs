@@ -60,8 +60,11 @@ pub(super) async fn book(tx: &mut Tx, draft: &Draft) -> Result<Appointment, Prob
     Ok(appointment)
 }
 
-/// Moves an appointment to what the draft says, if it is still as it was seen.
-pub(super) async fn move_to(tx: &mut Tx, draft: &Draft, seen: i64) -> Result<Appointment, Problem> {
+/// Moves an appointment to what the draft says, if it is still as it was seen and has no card.
+pub(super) async fn move_to(tx: &mut Tx, draft: &Draft, seen: i64, has_card: HasCard) -> Result<Appointment, Problem> {
+    if has_card(tx.db(), draft.id).await? {
+        return Err(she_came());
+    }
     let before = as_seen(tx, draft.id, seen).await?;
     if before.state != State::Booked {
         return Err(Problem::Clash(
@@ -106,10 +109,7 @@ pub(super) async fn set_state(
     let before = as_seen(tx, id, seen).await?;
     let state = deed.state;
     if state != State::Booked && has_card(tx.db(), id).await? {
-        return Err(Problem::Clash(
-            "A treatment card was opened for this appointment: she came, and the card stands.".into(),
-            "Open the card from the appointment: go on with it, or correct what is wrong on it.".into(),
-        ));
+        return Err(she_came());
     }
     let bed = if state == State::Booked { still_free(tx, &before, deed.outside).await? } else { before.bed };
     let change = match state {
@@ -120,6 +120,14 @@ pub(super) async fn set_state(
     let appointment = Appointment { state, bed, version: before.version + 1, changed: tx.now.0, ..before };
     finish(tx, &appointment, &deed.reason, change).await?;
     Ok(appointment)
+}
+
+/// Why an appointment that has a card stays as it is.
+pub(super) fn she_came() -> Problem {
+    Problem::Clash(
+        "A treatment card was opened for this appointment: she came, and the card stands.".into(),
+        "Open the card from the appointment: go on with it, or correct what is wrong on it.".into(),
+    )
 }
 
 async fn as_seen(tx: &mut Tx, id: AppointmentId, seen: i64) -> Result<Appointment, Problem> {

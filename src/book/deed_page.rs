@@ -75,7 +75,7 @@ async fn set(
         Err(Problem::Mistakes(notes)) => {
             let fields = DeedFields::of(&form.typed.reason, outside, &notes);
             let key = form.key.form.clone().unwrap_or_default();
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view(&house, &staff, id, "", fields, key).await?)
+            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view(&house, &staff, (id, has_card), "", fields, key).await?)
         }
         other => Ok(answer(&house, &other?)),
     }

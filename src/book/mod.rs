@@ -101,7 +101,7 @@ pub async fn hide_old_addresses(tx: &mut Tx) -> Result<(), Problem> {
 pub fn routes(has_card: HasCard) -> Routes {
     diary_page::routes()
         .join(form_page::routes())
-        .join(move_page::routes())
+        .join(move_page::routes(has_card))
         .join(free_page::routes())
         .join(waiting_page::routes())
         .join(services_page::routes())
@@ -109,6 +109,6 @@ pub fn routes(has_card: HasCard) -> Routes {
         .join(off_page::routes())
         .join(beds_page::routes())
         .join(feed_page::routes())
-        .join(appointment_page::routes())
+        .join(appointment_page::routes(has_card))
         .join(deed_page::routes(has_card))
 }

@@ -8,6 +8,7 @@ use serde::Deserialize;
 use super::appointment::Appointment;
 use super::around::Around;
 use super::form_page::BookingForm;
+use super::from_cards::HasCard;
 use super::looked::{self, Looked};
 use super::typed_booking::TypedBooking;
 use super::{booking, store};
@@ -23,8 +24,14 @@ use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::Place;
 
-pub(super) fn routes() -> Routes {
-    Routes::new().get("/book/{appointment}/move", move_page).post("/book/{appointment}/move", move_it)
+pub(super) fn routes(has_card: HasCard) -> Routes {
+    let shown = move |staff: Staff, house: State<House>, id: At<AppointmentId>, asked: Query<Elsewhere>| {
+        move_page(staff, house, id, asked, has_card)
+    };
+    let moved = move |staff: Staff, house: State<House>, id: At<AppointmentId>, form: Form<TypedBooking>| {
+        move_it(staff, house, id, form, has_card)
+    };
+    Routes::new().get("/book/{appointment}/move", shown).post("/book/{appointment}/move", moved)
 }
 
 /// The appointment, for those who may move it.
@@ -40,12 +47,21 @@ async fn move_page(
     State(house): State<House>,
     At(id): At<AppointmentId>,
     Query(asked): Query<Elsewhere>,
+    has_card: HasCard,
 ) -> Result<Response, Problem> {
     let (around, appointment) = hers(&house, &staff, id).await?;
+    if carded(&house, id, has_card).await? {
+        return Ok(answer(&house, &Kept::see(format!("/book/{id}"))));
+    }
     let mut typed = TypedBooking::of(&around, &appointment);
     asked.into_form(&mut typed);
     let looked = look_for_move(&house, &staff, &around, &appointment, &typed).await?;
     page(&move_view(&house, &staff, &around, &appointment, &typed, looked, &[], new_form_key()))
+}
+
+async fn carded(house: &House, id: AppointmentId, has_card: HasCard) -> Result<bool, Problem> {
+    let mut db = house.store.read().await?;
+    has_card(&mut db, id).await
 }
 
 async fn look_for_move(
@@ -130,6 +146,7 @@ async fn move_it(
     State(house): State<House>,
     At(id): At<AppointmentId>,
     form: Form<TypedBooking>,
+    has_card: HasCard,
 ) -> Result<Response, Problem> {
     let (around, appointment) = hers(&house, &staff, id).await?;
     let seen = form.typed.seen.parse().unwrap_or(0);
@@ -142,7 +159,7 @@ async fn move_it(
                 .write(&form.key, move |tx| {
                     let draft = draft.clone();
                     Box::pin(async move {
-                        booking::move_to(tx, &draft, seen).await?;
+                        booking::move_to(tx, &draft, seen, has_card).await?;
                         Ok(Kept::see(format!("/book/{id}?told=moved")))
                     })
                 })
@@ -151,6 +168,8 @@ async fn move_it(
         Err(problem) => Err(problem),
     };
     match result {
+        // What stands in its way is not a mistake that could be put right here.
+        Err(Problem::Mistakes(_)) if carded(&house, id, has_card).await? => Err(booking::she_came()),
         Err(Problem::Mistakes(notes)) => {
             let key = form.key.form.clone().unwrap_or_default();
             let view = move_view(&house, &staff, &around, &appointment, &form.typed, looked, &notes, key);

@@ -33,6 +33,8 @@ pub(super) struct DropView {
     /// The card's and the newest drop's ids, for what the device keeps of the running time.
     pub(super) card: String,
     pub(super) id: String,
+    /// What a shared tablet keeps to show that the card lay on it; empty elsewhere.
+    pub(super) lay: String,
     /// Seconds since it was taken, and after how many a fresh one is due.
     pub(super) seconds: i64,
     pub(super) due_seconds: i64,
@@ -43,8 +45,8 @@ pub(super) struct DropView {
     pub(super) seen: Vec<(&'static str, &'static str)>,
 }
 
-/// The running drop in words; `used` names the bottle.
-pub(super) fn drop_view(around: &Around, whole: &Whole, used: String, now: Instant) -> DropView {
+/// The running drop in words; `used` names the bottle, `lay` is the mark of a shared tablet.
+pub(super) fn drop_view(around: &Around, whole: &Whole, used: String, lay: String, now: Instant) -> DropView {
     let zone = &around.studio.zone;
     let last = whole.drops.last();
     let at = last.map_or(whole.card.begun, |last| last.at);
@@ -59,6 +61,7 @@ pub(super) fn drop_view(around: &Around, whole: &Whole, used: String, now: Insta
         since: zone.clock(at),
         card: whole.card.id.to_string(),
         id: last.map(|last| last.id.to_string()).unwrap_or_default(),
+        lay,
         seconds: gone,
         due_seconds: due / SECOND,
         gone: format!("{}:{:02}", gone / 60, gone % 60),

@@ -1,21 +1,16 @@
 //! *New drop* on a locked tablet, without digits, while a card is open on it: gloves stay on. This one deed and nothing else; what comes
 //! back is the lock, which tells no name. It is recorded as the card's artist's, with the tablet. Where the network was away it comes late,
-//! sealed to the house, with the card it was pressed for.
+//! sealed to the house, with the card it was pressed for; `lock_drop.rs` says what it is a drop of.
 
 use axum::extract::{Request, State};
 use axum::response::Response;
 use serde::Deserialize;
 
-use super::card::{Card, Drop};
-use super::{parts_store, store};
-use crate::adhesives;
-use crate::base::ids::{BottleId, CardId, CardPartId, TabletId};
+use super::lock_drop::{self, Press};
 use crate::base::problem::Problem;
-use crate::base::time::{Instant, SECOND};
-use crate::clearance;
+use crate::base::time::Instant;
 use crate::people;
-use crate::store::keys::Keys;
-use crate::store::{Kept, Tx};
+use crate::store::Kept;
 use crate::web::House;
 use crate::web::checks::{by_our_clock, done_at};
 use crate::web::guard::Anyone;
@@ -30,18 +25,6 @@ pub(super) fn routes() -> Routes {
 
 const PATH: &str = "/tablet/drop";
 
-/// A drop so soon after another is the same press: a switch that bounces, a second finger.
-const BOUNCE: i64 = 5 * SECOND;
-
-/// One press of the button.
-#[derive(Clone)]
-struct Press {
-    /// The card it was for, where the device kept it; else the one that is open there now.
-    card: Option<CardId>,
-    /// When.
-    at: Instant,
-}
-
 /// What a device sealed of a press.
 #[derive(Deserialize)]
 struct Held {
@@ -50,11 +33,9 @@ struct Held {
     /// The card whose drop was running there; empty where the device knew of none.
     #[serde(default)]
     card: String,
-}
-
-/// Said whatever the reason is: others can see the screen.
-fn none_noted() -> Problem {
-    Problem::Clash("No new drop was noted.".to_owned(), "Unlock the tablet and look at the card.".to_owned())
+    /// What the device was given when that card lay on it.
+    #[serde(default)]
+    lay: String,
 }
 
 async fn begin(Anyone(visitor): Anyone, State(house): State<House>, request: Request) -> Result<Response, Turned> {
@@ -78,23 +59,7 @@ async fn begin(Anyone(visitor): Anyone, State(house): State<House>, request: Req
         .write(&key, move |tx| {
             let (house, back, press) = (inner.clone(), back.clone(), press.clone());
             Box::pin(async move {
-                let (card, bottle) = at_the_bed(tx, house.store.keys(), tablet, &press).await?;
-                let at = press.at.max(card.begun);
-                if parts_store::has_drop_within(tx.db(), card.id, at, BOUNCE).await? {
-                    // The drop that is there tells it.
-                    tx.record_tells_itself();
-                    return Ok(Kept::see(format!("/tablet?{back}")));
-                }
-                let drop = Drop {
-                    id: CardPartId::new(),
-                    at,
-                    bottle,
-                    lot: card.lot.clone(),
-                    bead: card.bead,
-                    seen: Vec::new(),
-                    tablet: Some(tablet),
-                };
-                parts_store::add_drop(tx, card.id, &drop).await?;
+                lock_drop::begin(tx, &house, tablet, &press).await?;
                 Ok(Kept::see(format!("/tablet?{back}")))
             })
         })
@@ -107,7 +72,7 @@ fn pressed(house: &House, body: &[u8], pairs: &[(String, String)], key: &str, no
     let sent: Sent = serde_urlencoded::from_bytes(body)
         .map_err(|_| Problem::Unreadable("The form has a field of its page twice.".into()))?;
     if sent.is_empty() {
-        return Ok(Press { card: None, at: now });
+        return Ok(Press { card: None, lay: String::new(), at: now });
     }
     let plain = unsealed(house, sent, key)?;
     let held: Held = serde_json::from_slice(&plain).map_err(|_| unreadable())?;
@@ -117,23 +82,5 @@ fn pressed(house: &House, body: &[u8], pairs: &[(String, String)], key: &str, no
     let card = if held.card.is_empty() { None } else { Some(held.card.parse().map_err(|_| unreadable())?) };
     let told = by_our_clock(pairs, now);
     let at = told.as_deref().unwrap_or(pairs).iter().find(|(name, _)| name == "at");
-    Ok(Press { card, at: done_at(at.map_or("", |(_, at)| at), now).min(now) })
-}
-
-/// The card that is open on this tablet, and its bottle while that may be used on her: as it stands now, however long the press waited.
-async fn at_the_bed(tx: &mut Tx, keys: &Keys, tablet: TabletId, press: &Press) -> Result<(Card, BottleId), Problem> {
-    let (now, db) = (tx.now.0, tx.db());
-    let work = people::at_bed(db, tablet).await?.filter(|work| work.offers_drop(press.at)).ok_or_else(none_noted)?;
-    let id: CardId = work.card.parse().map_err(Problem::broken)?;
-    if press.card.is_some_and(|card| card != id) {
-        return Err(none_noted());
-    }
-    let card = store::one(db, id).await?.filter(|card| card.closed.is_none()).ok_or_else(none_noted)?;
-    let bottle = card.bottle.ok_or_else(none_noted)?;
-    let shelf = adhesives::shelf(db, None, now).await?;
-    let usable = shelf.iter().any(|own| own.bottle == bottle && own.out.is_none());
-    if !usable || !clearance::not_today(db, keys, card.client, &[bottle], now).await?.is_empty() {
-        return Err(none_noted());
-    }
-    Ok((card, bottle))
+    Ok(Press { card, lay: held.lay, at: done_at(at.map_or("", |(_, at)| at), now).min(now) })
 }

@@ -15,6 +15,7 @@ pub mod counts;
 mod drop_page;
 mod her_page;
 mod list_page;
+mod lock_drop;
 mod lock_page;
 mod map_lines;
 mod map_page;

@@ -123,6 +123,7 @@ pub(super) async fn view(
     let used = bottle_words(&mut db, card.bottle, &card.lot).await?;
     let to_count = whole.arrival.is_empty() && arrival_page::to_count(&mut db, house, whole).await?.is_some();
     drop(db);
+    let lay = staff.visitor.tablet.map(|tablet| people::lay_mark(house, tablet, &card.id.to_string()));
     let style = card.style.map_or_else(|| card.kind.words().to_owned(), |style| style.words());
     let mut links = vec![(format!("{path}/map"), "Lash map"), (format!("{path}/record"), "Read the whole card")];
     if has_adhesive(card.kind) {
@@ -143,7 +144,7 @@ pub(super) async fn view(
             zone.clock(card.begun)
         ),
         warning,
-        drop: has_adhesive(card.kind).then(|| drop_view(&around, whole, used, now)),
+        drop: has_adhesive(card.kind).then(|| drop_view(&around, whole, used, lay.unwrap_or_default(), now)),
         totals: totals(whole),
         pad: has_adhesive(card.kind).then(|| pad(&around, whole, typed, notes)),
         map: lids(whole, &around.studio, around.settings.zones),

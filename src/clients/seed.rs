@@ -60,7 +60,8 @@ pub(crate) async fn seed_client(house: &House, by: &Who, seed: SeedClient) -> Re
                 if let Some(purpose) = seed.withdrew
                     && let Some(consent) = consents::newest(tx.db(), seed.client.id, purpose).await?
                 {
-                    consents::withdraw(tx, seed.client.id, consent.id, by.id).await?;
+                    let now = tx.now.0;
+                    consents::withdraw(tx, seed.client.id, consent.id, by.id, now).await?;
                 }
                 add_photos(tx, keys, &by, &seed).await?;
                 if seed.changed {

@@ -1,5 +1,5 @@
-//! Records of those who come next to the invented studio, so that the next day's sheet and the desk have somebody to speak of: at least
-//! half are cleared, some have no test yet, some a test nobody has looked at. Made anew for the next day whenever the studio is opened.
+//! Records of those who come next to the invented studio, so that the next day's sheet and the desk have somebody to speak of: about four
+//! of five are cleared, one has no test yet, one a test nobody has looked at. Made anew for the next day whenever the studio is opened.
 
 use jiff::ToSpan;
 use jiff::civil::date;
@@ -55,11 +55,15 @@ pub(super) async fn fill(house: &House, people: &[Person], regulars: &[Regular])
     let place = |own: &Appointment| artists.iter().position(|artist| artist.id == own.artist);
     coming.sort_by_key(|own| (own.when.visit.from, place(own)));
     let (mut records, mut tests) = (Vec::new(), Vec::new());
+    // How many of the next day have been given a record here.
+    let mut n = 0;
     for own in &coming {
         let Some((at, artist)) = place(own).and_then(|at| Some((at, artists.get(at)?))) else { continue };
         let (client, is_new) = record(house, &by, regulars, (at, artist), &own.booked.short, now).await?;
         if is_new {
-            tests.extend(test(client, product, records.len(), now));
+            let of_next_day = zone.day(own.when.visit.from) == next;
+            tests.extend(test(client, product, of_next_day.then_some(n), records.len(), now));
+            n += usize::from(of_next_day);
         }
         records.push((own.id, client));
     }
@@ -125,15 +129,16 @@ fn client(name: &str, short: &str, artist: PersonId, now: Instant) -> Client {
     }
 }
 
-/// Of eight, six were tested with no reaction seen, one was never tested, and one test waits for somebody to look at it.
-fn test(client: ClientId, product: ProductId, n: usize, now: Instant) -> Option<Seed> {
+/// Of the next day one was never tested, and one test waits for somebody to look at it: the third and the sixth, as `n` counts them from
+/// 0. Everybody else was tested with no reaction seen, on days that differ with `all`.
+fn test(client: ClientId, product: ProductId, n: Option<usize>, all: usize, now: Instant) -> Option<Seed> {
     let met = Met { product, lot: "H-417".to_owned() };
     let test = |placed: Instant, looks| Seed::Test { client, met, liquids: vec![Wet::AlcoholPrimer], placed, looks };
-    match n % 8 {
-        2 => None,
-        5 => Some(test(now.plus(-51 * HOUR), Vec::new())),
+    match n {
+        Some(2) => None,
+        Some(5) => Some(test(now.plus(-51 * HOUR), Vec::new())),
         _ => {
-            let placed = now.plus(-(15 + n as i64 % 30) * DAY);
+            let placed = now.plus(-(15 + all as i64 % 30) * DAY);
             Some(test(placed, vec![(placed.plus(49 * HOUR), TestResult::NoneSeen, "")]))
         }
     }

@@ -26,7 +26,7 @@ pub use passphrase::MIN_LENGTH;
 pub use secret_view::SecretView;
 pub(crate) use seed::seed;
 pub use store::{Person, claim_token, everyone, forget_old_tries, is_claimed, leave, reset_link};
-pub use tablet::{AtBed, Locked, at_bed, begin_at_bed, drop_begun, end_at_bed, locked, tablet_name};
+pub use tablet::{AtBed, Locked, at_bed, begin_at_bed, drop_begun, end_at_bed, lay_mark, locked, tablet_name};
 pub use take_back_page::mark_handed_over;
 
 /// Every door of this part.

@@ -1,5 +1,5 @@
 // The card at the bed: counts the time of a drop on, says when a fresh one is due, and takes a new one by one key. While a drop runs,
-// when it began is kept on the device for the lock of a shared tablet (locked.js): a time and the card's address, no name.
+// when it began is kept on the device for the lock of a shared tablet (locked.js): a time, the card's id and the mark that it lay here; no name.
 
 const running = "stillroom.running";
 const attempt = (what) => {
@@ -32,7 +32,7 @@ function tell() {
   if (mark === kept) return;
   kept = mark;
   const began = madeAt.get(timer) - Number(timer.dataset.since) * 1000;
-  attempt(() => localStorage.setItem(running, JSON.stringify({ began, card: timer.dataset.card })));
+  attempt(() => localStorage.setItem(running, JSON.stringify({ began, card: timer.dataset.card, lay: timer.dataset.lay ?? "" })));
 }
 
 tell();

@@ -2,8 +2,11 @@
 // the button only says that it is sending. What was typed comes back with the back button, a reload and after a lock, together with
 // the form's own key, so that sending again cannot make a second entry. It is kept for this tab alone, sealed as a draft is (kept.js),
 // and gone at signing out; nothing of it lies readable on the device. Forms with data-outbox are kept by outbox.js instead.
+//
+// What is not kept is not sent into the void either: the house is asked first whether it answers. Where it does not, the page stays as it
+// is and says so, in the place of the browser's own error page.
 
-import { drop, draftKey, forget, get, all, put } from "./kept.js";
+import { all, base, drop, draftKey, forget, get, put } from "./kept.js";
 import { canSeal, digest, openDraft, sealDraft } from "./seal.js";
 
 const wait = 8_000;
@@ -78,6 +81,44 @@ async function begin() {
   for (const { person } of guests) await drop(person, "key");
 }
 
+const LOOK_MS = 5_000;
+const NOT_SENT = "The house cannot be reached just now. Nothing was sent, and this is not kept on the device: leave the page open, and press again when the network is back.";
+
+/** Whether the house answers, whatever it says. */
+const answers = () =>
+  navigator.onLine
+    ? fetch(`${base}/healthz`, { cache: "no-store", signal: AbortSignal.timeout?.(LOOK_MS) }).then(() => true, () => false)
+    : Promise.resolve(false);
+
+const said = new WeakMap();
+/** Says beside the button that nothing was sent, or takes that away. */
+function tellNotSent(form, submitter, there) {
+  said.get(form)?.remove();
+  if (there) return;
+  const place = Object.assign(document.createElement("p"), { className: "note near", textContent: NOT_SENT });
+  place.setAttribute("role", "alert");
+  said.set(form, place);
+  const acts = submitter?.closest(".acts");
+  if (acts) acts.after(place);
+  else form.append(place);
+}
+
+const looking = new WeakSet();
+const sure = new WeakSet();
+/** Sends a form once the house has answered; pressed again meanwhile it is the same press. */
+async function lookFirst(form, submitter) {
+  if (looking.has(form)) return;
+  looking.add(form);
+  const there = await answers();
+  looking.delete(form);
+  tellNotSent(form, submitter, there);
+  if (!there) return;
+  // A page that keeps up may have put another form in its place meanwhile; what was pressed counts.
+  if (!form.isConnected) document.body.append(Object.assign(form, { hidden: true }));
+  sure.add(form);
+  form.requestSubmit(submitter);
+}
+
 /** Leaves with everything of hers forgotten first; a device whose storage is slow is not waited for longer than this. */
 async function leave(form) {
   const person = await whose();
@@ -92,6 +133,11 @@ document.addEventListener("submit", (event) => {
     const { target, submitter } = event;
     event.preventDefault();
     filling.then(() => target.requestSubmit(submitter));
+    return;
+  }
+  if (event.target.matches('main form[method="post"]') && !sure.delete(event.target)) {
+    event.preventDefault();
+    lookFirst(event.target, event.submitter);
     return;
   }
   if ("forgetAll" in event.target.dataset) {

@@ -20,10 +20,13 @@ export const ofLock = async () => (await all()).filter(({ person }) => person ==
 
 const unsent = ({ state }) => ["waiting", "asked"].includes(state);
 
-/** Keeps a press, sealed to the house ({ id, point }); `card` is the id of the card whose drop runs here, "" where none is known. */
-export async function keepDrop(house, card) {
+/**
+ * Keeps a press, sealed to the house ({ id, point }), with the id of the card whose drop runs here, "" where none is known, and the mark
+ * that it lay here: the drop goes to that card, whatever lies here by the time it is sent.
+ */
+export async function keepDrop(house, { card = "", lay = "" }) {
   const record = { key: crypto.randomUUID(), person: LOCK, state: "waiting", at: Date.now(), kind: "new drop" };
-  await put(await asWaiting(record, { card }, house));
+  await put(await asWaiting(record, { card, lay }, house));
 }
 
 /** Leaves what was not noted, once it was read. */

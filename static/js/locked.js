@@ -93,7 +93,7 @@ async function press() {
   const before = attempt(() => localStorage.getItem(RUNNING));
   beginAnew();
   try {
-    await keepDrop({ id: bed.dataset.lockSeal, point: bed.dataset.point }, JSON.parse(before ?? "null")?.card ?? "");
+    await keepDrop({ id: bed.dataset.lockSeal, point: bed.dataset.point }, JSON.parse(before ?? "null") ?? {});
   } catch {
     if (there) HTMLFormElement.prototype.submit.call(taker);
     else if (said) said.textContent = "The new drop could not be kept on this tablet. Write down the time.";

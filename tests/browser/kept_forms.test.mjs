@@ -5,6 +5,7 @@ import { after, afterEach, before, describe, test } from 'node:test';
 import { dayAfter } from './book.mjs';
 import { openFromForm, toOpenACard } from './cards.mjs';
 import { add } from './clients.mjs';
+import { anArtist } from './hands.mjs';
 import { ask, openHouse, signIn } from './house.mjs';
 import { startProxy } from './proxy.mjs';
 import { bottleOf } from './shelf.mjs';
@@ -131,6 +132,10 @@ describe('kept through a lost network, form by form', () => {
     { name: 'a bottle taken as advised', as: 'artist', path: () => `${hers.room}/advice`, form: 'form[action$="/advice"]', press: '.act', kind: 'bottle taken', says: NOT_CHECKED },
     { name: 'a step of the aftercare', as: 'artist', path: () => hers.card, form: 'form[action$="/step"]', press: '.act', kind: 'aftercare', says: GO_ON, of: links('artist', () => hers.card, /wait until|the time is over/g) },
     { name: 'an entry taken back on a card', as: 'artist', path: () => hers.card, form: 'form[action*="/back/"]', press: '.act', kind: 'taking back', says: GO_ON, of: links('artist', () => hers.card, /\/back\/[0-9a-f-]{36}/g), change: -1 },
+    { name: 'a sitting struck out', as: 'artist', path: () => hers.hands, form: 'form[action$="/strike"]', press: '.act', kind: 'strike-out', says: GO_ON, of: links('artist', () => hers.hands, /sessions\/[0-9a-f-]{36}\/strike/g), change: -1 },
+    { name: 'a bench test struck out', as: 'artist', path: () => hers.tested, form: 'form[action$="/strike"]', press: '.act', kind: 'strike-out', says: GO_ON, of: links('artist', () => hers.tested, /tests\/[0-9a-f-]{36}\/strike/g), change: -1 },
+    { name: 'a copy of a consent', as: 'owner', path: () => hers.consent, form: 'form[action$="/copies"]', press: '[value=printed]', kind: 'record', says: GO_ON, of: times('owner', () => hers.consent, '<li>printed,') },
+    { name: 'a consent taken back', as: 'owner', path: () => hers.lapsed, form: 'form[action$="/withdraw"]', press: '.act', kind: 'record', says: /Nobody else sees it until then: tell them\. Do nothing more on this consent\./, of: links('owner', () => hers.lapsed, /consents\/[0-9a-f-]{36}\/withdraw/g), change: -1 },
   ];
 
   /** How many records of this name the desk finds. */
@@ -150,6 +155,11 @@ describe('kept through a lost network, form by form', () => {
     hers.appointment ??= [.../href="(\/book\/[0-9a-f-]{36})"[^>]*>[^<]*(?:<[^>]*>[^<]*){0,6}Elder F\./.exec(await read('desk', `/book?day=${day}`)) ?? []][1];
     const shelf = await read('desk', '/shelf');
     hers.ivy ??= [.../href="(\/shelf\/bottles\/[0-9a-f-]{36})">[^<]*Ivy/.exec(shelf) ?? []][1];
+    hers.hands ??= await anArtist(house);
+    hers.consent ??= /\/door\/clients\/[0-9a-f-]{36}\/consents\/[0-9a-f-]{36}/.exec(await read('owner', hers.lapsed))?.[0];
+    for (const [, bottle] of hers.tested ? [] : shelf.matchAll(/href="(\/shelf\/bottles\/[0-9a-f-]{36})"/g)) {
+      if (!hers.tested && (await read('artist', bottle)).includes('/strike"')) hers.tested = bottle;
+    }
     if (!hers.walker) {
       const page = await (await house.as('owner')).newPage();
       hers.walker = `/door/clients/${await add(page, house, { name: 'Juniper Kale', born_day: '2', born_month: '2', born_year: '1990' })}`;
@@ -178,6 +188,30 @@ describe('kept through a lost network, form by form', () => {
       if (one.of) assert.equal(await one.of(), there + (one.change ?? 1));
     });
   }
+
+  test('“I work here today” is not kept: without network nothing is sent, and the page says so', async () => {
+    const page = pages.artist;
+    const form = 'form[action$="/here"]';
+    const rooms = [...(await read('artist', '/rooms')).matchAll(/href="(\/rooms\/[0-9a-f-]{36})"/g)].map(([, room]) => `${room}/advice`);
+    const offers = async (path) => (await read('artist', path)).includes('/here"');
+    let path;
+    for (const one of rooms) if (!path && (await offers(one))) path = one;
+    await page.goto(proxy.address + path);
+    await forget(page);
+    proxy.down = true;
+    proxy.kept.length = 0;
+    for (const times of [1, 2]) {
+      await page.click(`${form} .act`);
+      await page.getByText('Nothing was sent, and this is not kept on the device').waitFor();
+      assert.equal(await page.locator('[role=alert]').count(), 1, `said once, pressed ${times}`);
+    }
+    assert.equal(page.url(), proxy.address + path, 'the page stays');
+    assert.deepEqual(await entries(page), []);
+    assert.ok(await offers(path), 'the house knows nothing of it');
+    proxy.down = false;
+    await Promise.all([page.waitForEvent('load'), page.click(`${form} .act`)]);
+    assert.ok(!(await offers(path)), 'pressed again it counts');
+  });
 
   test('a booking whose time was taken meanwhile comes back into its form with the reason', async () => {
     const page = pages.desk;

@@ -168,6 +168,29 @@ describe('a shared tablet locked without network', () => {
     assert.match(page.url(), /\/sign-in\?/);
   });
 
+  // The last one: it closes the card.
+  test('a drop whose card was closed elsewhere meanwhile is added to it as a correction', async () => {
+    await lock();
+    await page.locator('[data-new-drop] button').waitFor();
+    await settled();
+    proxy.down = true;
+    await page.locator('[data-new-drop] button').tap();
+    await page.waitForFunction((said) => /kept on this tablet/.test(document.querySelector(said).textContent), SAID, { polling: 200 });
+    const other = await (await house.as('artist')).newPage();
+    await other.goto(`${house.address}${path}/close`);
+    await other.check('[name=aftercare][value=shown]');
+    for (const field of await other.locator('main form input[inputmode=numeric]').all()) await field.fill('10');
+    await Promise.all([other.waitForURL(/told=closed/), other.click('main form .go')]);
+    proxy.down = false;
+    await page.evaluate(() => dispatchEvent(new Event('online')));
+    await arrived();
+    await other.goto(`${house.address}${path}/record`);
+    const record = await other.textContent('main');
+    assert.match(record, /Version 1, until .*A new drop of \d\d:\d\d arrived after the card was closed\./);
+    assert.match(record, /closed .*, version 2/);
+    await other.close();
+  });
+
   /** The same on the card's own page. */
   const settledOnCard = () =>
     page.waitForFunction(() => {

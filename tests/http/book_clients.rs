@@ -420,7 +420,7 @@ both_databases!(in_the_invented_studio_the_book_and_the_desk_agree, unclaimed, a
     let Instant(from) = now;
     assert_eq!(house.number(&format!("{booked}{from}")).await, i64::try_from(expected.len()).unwrap());
     assert_eq!(overlaps(house).await, 0);
-    // Whoever comes on the next day has a record; some of them are not cleared, at most half.
+    // Whoever comes on the next day has a record; some of them are not cleared, no more than about one of five.
     let tomorrow = "select count(*) from appointment where wall like '2026-02-19%' and state = 'booked'";
     assert!(house.number(tomorrow).await > 10);
     assert_eq!(house.number(&format!("{tomorrow} and client is null")).await, 0);
@@ -430,7 +430,7 @@ both_databases!(in_the_invented_studio_the_book_and_the_desk_agree, unclaimed, a
     assert!(!sheet.words().contains("no record"), "{}", sheet.words());
     let not_cleared = sheet.words().matches("not cleared").count();
     let booked = usize::try_from(house.number(tomorrow).await).unwrap();
-    assert!((1..=booked / 2).contains(&not_cleared), "{not_cleared} of {booked}: {}", sheet.words());
+    assert!((1..=booked / 5 + 1).contains(&not_cleared), "{not_cleared} of {booked}: {}", sheet.words());
     let records = house.number("select count(*) from client").await;
     demo::fill_with(&house.house, 20).await.unwrap();
     assert_eq!(house.number("select count(*) from client").await, records, "a second start adds nobody");

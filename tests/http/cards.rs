@@ -1281,21 +1281,46 @@ both_databases!(whoever_came_is_expected_no_more_once_her_card_is_closed, async 
     assert_eq!(house.number(&there).await, 0);
 });
 
-both_databases!(an_appointment_with_a_card_is_neither_called_off_nor_missed, async |house| {
+both_databases!(an_appointment_with_a_card_is_neither_moved_called_off_nor_missed, async |house| {
     let things = &house.things;
     let (mut desk, mut ines, mut owner) = (house.actor(Actor::Desk), house.actor(Actor::ArtistA), house.owner());
     let id = booked_at(&mut owner, things, &things.cards.client, ("2026-02-18", "15:00")).await;
-    let state = async || house.look(&format!("select state from appointment where id = '{id}'")).await;
+    let page = format!("/book/{id}");
+    let moves = format!("{page}/move");
+    // Pages that were open before her card was.
+    let elsewhere = desk.form(&moves, &moves).await.with("at", "18:00").with("outside", "yes");
+    let off = desk.form(&page, &format!("{page}/cancel")).await;
+    let offered = ["/move\"", "/cancel\"", "/no-show\"", "/book/free?moving="];
+    let bare = desk.page(&page).await.text();
+    for deed in [offered[0], offered[1], offered[3]] {
+        assert!(bare.contains(deed), "{deed} while there is no card");
+    }
     let form = for_booked(&mut ines, things, &id).await;
     let card = ines.submit(&form).await.goes_to().rsplit('/').next().unwrap().to_owned();
-    crate::book::deed(&mut desk, &id, "cancel").await.must(409).says("the card stands");
-    house.pass(300, &mut [&mut desk, &mut ines]).await;
-    crate::book::deed(&mut desk, &id, "no-show").await.must(409).says("the card stands");
-    close(&mut ines, &card, &[("left_single", "40"), ("right_single", "40")]).await.must(303);
-    for what in ["cancel", "no-show"] {
-        crate::book::deed(&mut desk, &id, what).await.must(409).says("correct what is wrong on it");
+    for closed in [false, true] {
+        if closed {
+            // It has begun, so that nobody may have come.
+            house.pass(330, &mut [&mut desk, &mut ines]).await;
+            close(&mut ines, &card, &[("left_single", "40"), ("right_single", "40")]).await.must(303);
+        }
+        let shown = desk.page(&page).await;
+        shown.says("she came. So it is neither moved nor called off");
+        for deed in offered {
+            assert!(!shown.text().contains(deed), "{deed}, card closed: {closed}");
+        }
+        assert!(ines.page(&page).await.text().contains(&format!("href=\"/cards/of/{id}\"")), "her card is a link");
+        assert_eq!(desk.get(&moves).await.goes_to(), page, "there is nothing to move");
+        desk.submit(&elsewhere).await.must(409).says("the card stands");
+        desk.submit(&elsewhere.clone().with("at", "")).await.must(409).says("the card stands");
+        desk.submit(&off).await.must(409).says("correct what is wrong on it");
+        let csrf = desk.csrf().await;
+        for deed in ["cancel", "no-show"].into_iter().filter(|deed| closed || *deed == "cancel") {
+            let pairs = [("csrf", csrf.as_str()), ("form_key", "an-old-page-of-the-desk"), ("seen", "1")];
+            desk.post(&format!("{page}/{deed}"), &pairs).await.must(409).says("the card stands");
+        }
     }
-    assert_eq!(state().await, "booked");
+    let stands = house.look(&format!("select state || version from appointment where id = '{id}'")).await;
+    assert_eq!(stands, "booked1");
 });
 
 both_databases!(called_off_and_opened_at_once_one_of_the_two_happens, async |house| {
@@ -2176,6 +2201,82 @@ both_databases!(a_new_drop_that_waited_on_a_locked_tablet_is_one_drop_and_dated_
     }
     let on = format!("select count(*) from card_drop d join tablet t on t.id = d.tablet where d.card = '{card}'");
     assert_eq!(house.number(&on).await, 2, "they are the artist's, begun on this tablet");
+});
+
+both_databases!(a_new_drop_goes_to_the_card_that_lay_there_when_it_was_pressed, async |house| {
+    let things = &house.things;
+    let mira = cleared(house, "Mira Fennel").await;
+    tablet::digits_of(house, Actor::ArtistA, tablet::DIGITS).await;
+    let mut own = tablet::enrolled(house).await;
+    tablet::try_digits(&mut own, house, Actor::ArtistA, tablet::DIGITS).await.goes_to();
+    let card = opened(&mut own, things, &things.cards.client, &[]).await;
+    let lay = offline::attribute(&own.page(&format!("/cards/{card}")).await, "data-lay").unwrap();
+    tablet::lock(&mut own).await;
+    let (token, id, point) = told_by_the_lock(&mut own).await;
+    let ms = || house.clock.now().0.0 / 1000;
+    let sealed = |key: &str, (card, lay): (&str, &str), at: i64| {
+        let plain = serde_json::json!({ "person": "lock", "key": key, "card": card, "lay": lay });
+        offline::sealed_as((&id, &point), (key, "new drop", &at.to_string()), &plain.to_string())
+    };
+    let send = async |tablet: &mut Browser, fields: &offline::Fields| {
+        let sent = ms().to_string();
+        let mut pairs = vec![("csrf", token.as_str()), ("sent", sent.as_str())];
+        pairs.extend(fields.iter().map(|(name, value)| (*name, value.as_str())));
+        tablet.post("/tablet/drop", &pairs).await
+    };
+    let stands = async |card: &str| {
+        let sql = format!(
+            "select (select count(*) from card_drop d where d.card = c.id and d.struck is null) || ' drops, version ' || c.version
+             from card c where c.id = '{card}'"
+        );
+        house.look(&sql).await
+    };
+    // Pressed twice at the first card; the network is away.
+    house.clock.advance(2 * MINUTE);
+    let first = sealed(&fresh_key(), (&card, &lay), ms());
+    house.clock.advance(2 * MINUTE);
+    let pressed = ms();
+    let second = sealed(&fresh_key(), (&card, &lay), pressed);
+    // By the time the first arrives, another card lies on the tablet.
+    house.clock.advance(MINUTE);
+    tablet::try_digits(&mut own, house, Actor::ArtistA, tablet::DIGITS).await.goes_to();
+    let other = opened(&mut own, things, &mira, &[]).await;
+    own.page(&format!("/cards/{other}")).await;
+    tablet::lock(&mut own).await;
+    assert_eq!(send(&mut own, &first).await.goes_to(), "/tablet?next=%2F");
+    assert_eq!(stands(&card).await, "2 drops, version 1", "it is still open: a drop like any other");
+    // By the time the second does, the first card was closed: it is a correction, once, and what was closed stays readable.
+    let mut owner = house.owner();
+    close(&mut owner, &card, &[("left_single", "40"), ("right_single", "40")]).await.must(303);
+    for _ in 0..3 {
+        assert_eq!(send(&mut own, &second).await.goes_to(), "/tablet?next=%2F");
+    }
+    assert_eq!(stands(&card).await, "3 drops, version 2");
+    let newest = format!("select max(at) from card_drop where card = '{card}'");
+    assert_eq!(house.number(&newest).await, pressed * 1000, "dated when it was pressed");
+    let record = owner.page(&format!("/cards/{card}/record")).await;
+    record.says("arrived after the card was closed. It was begun on a locked tablet without network.");
+    record.says("begun on “Tablet by the window” while it was locked");
+    let was = house.look(&format!("select id from card_version where card = '{card}'")).await;
+    let before = owner.page(&format!("/cards/{card}/versions/{was}")).await.text();
+    assert_eq!(before.matches("<dt>Drop</dt>").count(), 2, "as it was closed");
+    // A switch that bounced makes neither a drop nor a version.
+    let bounced = sealed(&fresh_key(), (&card, &lay), pressed + 2_000);
+    send(&mut own, &bounced).await.goes_to();
+    assert_eq!(stands(&card).await, "3 drops, version 2");
+    // Pressed after it was closed; for a card that never lay here; with the mark of another card: none is noted.
+    house.clock.advance(3 * MINUTE);
+    for (card, lay) in [
+        (card.as_str(), lay.as_str()),
+        (card.as_str(), ""),
+        (things.cards.open.as_str(), ""),
+        (things.cards.open.as_str(), lay.as_str()),
+    ] {
+        let late = sealed(&fresh_key(), (card, lay), ms() - 1_000);
+        send(&mut own, &late).await.must(409).says("No new drop was noted.");
+    }
+    assert_eq!(stands(&card).await, "3 drops, version 2");
+    assert_eq!(stands(&other).await, "1 drops, version 1", "the card that lies there now has none of it");
 });
 
 both_databases!(a_locked_tablet_takes_no_drop_of_what_was_stopped_and_does_not_say_why, async |house| {

@@ -1,6 +1,6 @@
 //! Clients over HTTP: records, search, duplicates, files read in, consultation, consents; and who may see what of them.
 
-use stillroom::base::time::{DAY, MINUTE};
+use stillroom::base::time::{DAY, Instant, MINUTE};
 use stillroom::clients::{self, Purpose};
 use stillroom::store::audit;
 
@@ -785,6 +785,38 @@ both_databases!(a_consent_is_kept_as_signed_and_withdrawn_with_one_tap, async |h
         1,
         "the consent itself stays as it was signed"
     );
+});
+
+both_databases!(a_consent_taken_back_without_network_is_dated_when_it_was_pressed, async |house| {
+    let mut a = house.actor(Actor::ArtistA);
+    let ada = format!("/door/clients/{}", house.things.client);
+    let page = format!("{ada}/consents/{}", house.things.consent);
+    let ms = |at: Instant| (at.0 / 1000).to_string();
+    let signed = house.clock.now().0;
+    house.clock.advance(5 * MINUTE);
+    let pressed = house.clock.now().0;
+    house.clock.advance(20 * MINUTE);
+    // A copy cannot have been given before there was anything to copy.
+    for (way, at) in [("printed", pressed), ("shown", signed.plus(-DAY))] {
+        let form = a.form(&page, &format!("{page}/copies")).await.with("way", way).with("done", &ms(at));
+        a.submit(&form).await.must(303);
+    }
+    let shown = a.page(&page).await;
+    shown.says("printed, today 10:17");
+    shown.says("shown, today 10:12");
+    let form = a.form(&ada, &format!("{page}/withdraw")).await.with("done", &ms(pressed));
+    a.submit(&form).await.must(303);
+    a.page(&page).await.says("withdrawn today 10:17");
+    // Dated before it was signed, or after now, it is neither.
+    let at = "select at from consent_withdrawal";
+    house.run("delete from consent_withdrawal").await.unwrap();
+    let form = a.form(&ada, &format!("{page}/withdraw")).await.with("done", &ms(signed.plus(-DAY)));
+    a.submit(&form).await.must(303);
+    assert_eq!(house.number(at).await, house.number("select at from consent where purpose = 'treatment'").await);
+    house.run("delete from consent_withdrawal").await.unwrap();
+    let form = a.form(&ada, &format!("{page}/withdraw")).await.with("done", &ms(house.clock.now().0.plus(5 * MINUTE)));
+    a.submit(&form).await.must(303);
+    assert_eq!(house.number(at).await, house.clock.now().0.0);
 });
 
 both_databases!(a_changed_missing_or_added_consent_is_noticed, async |house| {

@@ -162,20 +162,22 @@ pub(in crate::clients) async fn signed(
 }
 
 /// Withdraws a consent of this client, and whatever she signed for the same purpose before it: a record may hold two where it was put
-/// together with another. A second time changes nothing.
+/// together with another. A second time changes nothing. `at` is when she said so, never before she signed.
 pub(in crate::clients) async fn withdraw(
     tx: &mut Tx,
     client: ClientId,
     id: ConsentId,
     by: PersonId,
+    at: Instant,
 ) -> Result<(), Problem> {
     let consent = one(tx.db(), client, id).await?;
+    let at = at.max(consent.at);
     let all = of_client(tx.db(), client).await?;
     let same = |own: &&Consent| own.id != id && own.purpose == consent.purpose && own.withdrawn.is_none();
     for earlier in all.iter().filter(same).filter(|own| own.at <= consent.at) {
-        end(tx, earlier, by).await?;
+        end(tx, earlier, by, at).await?;
     }
-    end(tx, &consent, by).await?;
+    end(tx, &consent, by, at).await?;
     tx.raise(crate::clients::DOOR);
     Ok(())
 }
@@ -186,24 +188,24 @@ pub(in crate::clients) async fn end_what_was_taken_back(
     client: ClientId,
     by: PersonId,
 ) -> Result<(), Problem> {
-    let all = of_client(tx.db(), client).await?;
+    let (all, now) = (of_client(tx.db(), client).await?, tx.now.0);
     for own in all.iter().filter(|own| own.withdrawn.is_none()) {
         let taken_back =
             all.iter().filter(|other| other.purpose == own.purpose).filter_map(|other| other.withdrawn).max();
         if taken_back.is_some_and(|at| at >= own.at) {
-            end(tx, own, by).await?;
+            end(tx, own, by, now).await?;
         }
     }
     Ok(())
 }
 
-async fn end(tx: &mut Tx, consent: &Consent, by: PersonId) -> Result<(), Problem> {
-    let (id, now) = (consent.id, tx.now.0);
+async fn end(tx: &mut Tx, consent: &Consent, by: PersonId, at: Instant) -> Result<(), Problem> {
+    let id = consent.id;
     sqlx::query(
         "insert into consent_withdrawal (consent, at, by_person) values ($1, $2, $3) on conflict (consent) do nothing",
     )
     .bind(id.to_string())
-    .bind(now.0)
+    .bind(at.0)
     .bind(by.to_string())
     .execute(tx.db())
     .await?;
@@ -214,20 +216,19 @@ async fn end(tx: &mut Tx, consent: &Consent, by: PersonId) -> Result<(), Problem
     tx.audit("withdraw consent", id, consent.purpose.word()).await
 }
 
-/// Writes down that she was given a copy.
+/// Writes down that she was given a copy, and when.
 pub(in crate::clients) async fn add_copy(
     tx: &mut Tx,
-    client: ClientId,
-    id: ConsentId,
+    (client, id): (ClientId, ConsentId),
     by: PersonId,
     way: &'static str,
+    at: Instant,
 ) -> Result<(), Problem> {
-    one(tx.db(), client, id).await?;
-    let now = tx.now.0;
+    let at = at.max(one(tx.db(), client, id).await?.at);
     sqlx::query("insert into consent_copy (id, consent, at, by_person, way) values ($1, $2, $3, $4, $5)")
         .bind(CopyId::new().to_string())
         .bind(id.to_string())
-        .bind(now.0)
+        .bind(at.0)
         .bind(by.to_string())
         .bind(way)
         .execute(tx.db())

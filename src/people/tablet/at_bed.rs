@@ -88,6 +88,13 @@ pub async fn end_at_bed(tx: &mut Tx, card: &str) -> Result<(), Problem> {
     Ok(())
 }
 
+/// What a tablet is given beside the id of work that lies on it: sent back with a press that comes late, it says that the work lay there.
+/// The id alone says so of any tablet.
+#[must_use]
+pub fn lay_mark(house: &House, tablet: TabletId, work: &str) -> String {
+    house.store.keys().digest("work on a tablet", &[tablet.to_string().as_bytes(), work.as_bytes()])
+}
+
 /// What a tablet is called.
 ///
 /// # Errors

@@ -20,7 +20,7 @@ use crate::web::House;
 use crate::web::routes::Routes;
 use crate::web::visitor::cookie;
 
-pub use at_bed::{AtBed, Locked, at_bed, begin_at_bed, drop_begun, end_at_bed, locked, tablet_name};
+pub use at_bed::{AtBed, Locked, at_bed, begin_at_bed, drop_begun, end_at_bed, lay_mark, locked, tablet_name};
 pub(super) use code::looks_like_one;
 pub(super) use store::{forget_code, forget_tries, hash_of};
 pub(super) use unlock_page::{CameIn, are_hers, come_in};
