@@ -205,7 +205,7 @@ struct BlankPage {
     frame: Frame,
     small: &'static str,
     above: Vec<String>,
-    lines: &'static [&'static str],
+    lines: Vec<String>,
     /// On the aftercare to hand over.
     code: Option<Code>,
 }
@@ -220,7 +220,7 @@ async fn blank(staff: Staff, State(house): State<House>, At(word): At<String>) -
         frame: house.frame(&studio, &staff.visitor, Place::Book, sheet.title),
         small: if sheet.word == "aftercare" { "to hand over" } else { "to be entered the same day" },
         above: sheet.above.iter().map(|line| (*line).to_owned()).chain(own).collect(),
-        lines: sheet.lines,
+        lines: sheet.lines.iter().map(|line| line.replace("°C", studio.temperature_unit())).collect(),
         code: (sheet.word == "aftercare").then(|| Code::of(&house)),
     })
 }

@@ -59,7 +59,11 @@ impl TypedCheck {
             choice_field("select", "against", "Checked against", &self.against, salts.into_iter().chain(others)),
             number_field("shown", &format!("What this instrument showed, %RH or {unit}"), &self.shown),
             number_field("chamber", &format!("Temperature in the box, {unit}"), &self.chamber)
-                .hinted("For a salt: its humidity depends a little on it. 15 to 30 °C.")
+                .hinted(format!(
+                    "For a salt: its humidity depends a little on it. {} to {} {unit}.",
+                    studio.number(studio.scale(15.0), 0),
+                    studio.number(studio.scale(30.0), 0)
+                ))
                 .or_empty(),
             number_field("reference", "What the better instrument showed", &self.reference)
                 .hinted("Only beside a better instrument.")

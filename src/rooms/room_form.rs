@@ -215,7 +215,7 @@ async fn edit_view(house: &House, owner: &Owner, id: RoomId, again: Again<'_>) -
     let fields = typed.fields(&studio, notes);
     let no_device = TypedDevice::default();
     let (device, device_notes) = again.device.unwrap_or((&no_device, &[]));
-    let device_fields = device.fields(device_notes);
+    let device_fields = device.fields(&studio, device_notes);
     let row = |device: Device| DeviceRow {
         words: match device.water {
             Some(water) => {
@@ -312,13 +312,14 @@ impl TypedDevice {
         notes.settle(device)
     }
 
-    fn fields(&self, notes: &[FieldNote]) -> Vec<FieldView> {
+    fn fields(&self, studio: &Studio, notes: &[FieldNote]) -> Vec<FieldView> {
+        let (rated_at, unit) = (studio.number(studio.scale(30.0), 0), studio.temperature_unit());
         let kinds = DeviceKind::ALL.map(|kind| (kind.word().to_owned(), kind.word().to_owned()));
         let mut fields = vec![
             choice_field("radio", "kind", "What it does", &self.kind, kinds),
             text_field("name", "What it is called here", &self.name),
             number_field("grams_per_hour", "Water, g an hour", &self.grams_per_hour)
-                .hinted("For a humidifier what it gives. For a dehumidifier what it takes in this room: a third to a half of a label made at 30 °C and 80 %RH. Leave empty for heating and cooling.")
+                .hinted(format!("For a humidifier what it gives. For a dehumidifier what it takes in this room: a third to a half of a label made at {rated_at} {unit} and 80 %RH. Leave empty for heating and cooling."))
                 .or_empty(),
         ];
         note_fields(&mut fields, notes);

@@ -7,6 +7,7 @@ use axum::response::Response;
 use serde::Deserialize;
 
 use super::plan::Air;
+use super::plan::balance::TAKE_EXPONENT;
 use super::plan_store::{self, Running};
 use super::plan_words as words;
 use super::room_form::open_room;
@@ -49,7 +50,8 @@ struct RunningPage {
     back: String,
     fields: Vec<FieldView>,
     mistakes: Vec<Mistake>,
-    takes_water: bool,
+    /// By which power of the vapour pressure it takes less; none for what takes no water.
+    power: Option<String>,
 }
 
 impl TypedRunning {
@@ -150,7 +152,7 @@ fn view(
         back: house.url(&format!("/rooms/{}/plan", device.room)),
         mistakes: mistakes(&fields),
         fields,
-        takes_water: device.kind == DeviceKind::Dehumidifier,
+        power: (device.kind == DeviceKind::Dehumidifier).then(|| studio.number(TAKE_EXPONENT, 2)),
     }
 }
 

@@ -425,6 +425,22 @@ both_databases!(where_commas_are_written_no_limit_and_no_example_beside_a_field_
     assert!(with_points.is_empty(), "{}", with_points.join("\n"));
 });
 
+both_databases!(where_fahrenheit_is_spoken_hints_and_paper_speak_it_too, async |house| {
+    let mut owner = house.owner();
+    let settings = owner.form("/office/settings", "/office/settings").await;
+    owner.submit(&settings.with("temperature", "fahrenheit")).await.must(303);
+    let (gable, sensor) = (&house.things.gable, &house.things.sensor);
+    for (path, said) in [
+        (format!("/rooms/{gable}/instruments/{sensor}"), "59 to 86 °F"),
+        (format!("/rooms/{gable}/edit"), "86 °F and 80 %RH"),
+        ("/cards/sheets/card".to_owned(), "Visit, lids, room, °F, %RH"),
+    ] {
+        let page = owner.page(&path).await;
+        page.says(said);
+        assert!(!page.words().contains("30 °C") && !page.words().contains("room, °C"), "{path}: {}", page.words());
+    }
+});
+
 both_databases!(a_chosen_role_that_is_none_comes_back_beside_its_choices, async |house| {
     let mut owner = house.owner();
     let form = owner.form("/office/people", "/office/people").await.with("name", "Lise Holm");
