@@ -138,7 +138,7 @@ async fn trace_rows(
             name,
             reach,
             when: studio.zone.date_and_clock(exposure.at, now),
-            put_right: put_right(corrected, &exposure, &studio.zone, now),
+            put_right: put_right(corrected, &exposure.met.lot, exposure.at, &studio.zone, now),
             lot: lot_words(&exposure.met.lot).to_owned(),
             kind: if exposure.kind == "test" { "patch test".to_owned() } else { exposure.kind },
         })
@@ -151,13 +151,13 @@ fn lot_words(lot: &str) -> &str {
     if lot.is_empty() { "none printed" } else { lot }
 }
 
-/// What the lot of a meeting was put right to: "put right to X-1 on 3 Feb, to X-2 on 5 Feb".
-fn put_right(corrected: &CorrectedLots, met: &Exposure, zone: &Zone, now: Instant) -> String {
+/// What a lot met at an instant was put right to since: "put right to X-1 on 3 Feb, to X-2 on 5 Feb"; empty where it was not.
+pub(super) fn put_right(corrected: &CorrectedLots, lot: &str, met: Instant, zone: &Zone, now: Instant) -> String {
     let bottle = |steps: Vec<(&str, Instant)>| {
         let step = |&(lot, at): &(&str, Instant)| format!("to {} on {}", lot_words(lot), zone.date(at, now));
         format!("put right {}", steps.iter().map(step).collect::<Vec<_>>().join(", "))
     };
-    let bottles = corrected.became(&met.met.lot, met.at);
+    let bottles = corrected.became(lot, met);
     bottles.into_iter().map(bottle).collect::<Vec<_>>().join("; another bottle ")
 }
 

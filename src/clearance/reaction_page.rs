@@ -5,7 +5,9 @@ use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::Response;
 
-use super::reaction::{EYES, FOLLOW_UPS, SEVERITIES, SYMPTOMS, words_of};
+use super::lot_page::put_right;
+use super::lot_store::exposures_of;
+use super::reaction::{EYES, FOLLOW_UPS, LOOK_BACK, SEVERITIES, SYMPTOMS, words_of};
 use super::reaction_store::{
     FollowUp, Reaction, close_reaction, details, do_follow_up, follow_up_words, follow_ups_of, reaction, tell,
 };
@@ -14,6 +16,7 @@ use super::standing::Bench;
 use super::told::{chosen_whom, nobody_chosen, told_rows, whom_field};
 use super::typed::{MoreNotes, TELL_THEM, Typed, notes_of, words_field};
 use super::words;
+use crate::adhesives;
 use crate::base::ids::{FollowUpId, ReactionId};
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::time::Instant;
@@ -149,6 +152,25 @@ async fn reaction_view(
     })
 }
 
+/// What was met before it in words, with the lot that a bottle turned out to bear: that one is the one to stop.
+async fn met_as_it_is(
+    db: &mut crate::store::Db,
+    bench: &Bench,
+    reaction: &Reaction,
+    now: Instant,
+) -> Result<Vec<String>, Problem> {
+    let before = exposures_of(db, reaction.client, reaction.noticed.plus(-LOOK_BACK), reaction.noticed).await?;
+    let mut words = Vec::new();
+    for met in &reaction.products {
+        let corrected = adhesives::corrected_lots(db, met.product).await?;
+        let last = before.iter().find(|own| own.met == *met).map(|own| own.at);
+        let right = last.map(|at| put_right(&corrected, &met.lot, at, &bench.zone, now)).unwrap_or_default();
+        let own = bench.met_words(met);
+        words.push(if right.is_empty() { own } else { format!("{own} as written down, {right}") });
+    }
+    Ok(words)
+}
+
 async fn facts(
     db: &mut crate::store::Db,
     house: &House,
@@ -169,7 +191,7 @@ async fn facts(
         || "not known".to_owned(),
         |at| format!("{} after the last meeting recorded with it", words::span(reaction.noticed.since(at))),
     );
-    let met: Vec<String> = reaction.products.iter().map(|met| bench.met_words(met)).collect();
+    let met = met_as_it_is(db, &bench, reaction, now).await?;
     let liquids: Vec<&str> = reaction.liquids.iter().map(|wet| wet.word()).collect();
     let or_none = |text: String| if text.is_empty() { "nothing written".to_owned() } else { text };
     Ok(vec![

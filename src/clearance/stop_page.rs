@@ -8,7 +8,7 @@ use axum::http::StatusCode;
 use axum::response::Response;
 
 use super::from_cards::OpenCards;
-use super::lot_page::{choose, people_who_met, product_choices};
+use super::lot_page::{choose, people_who_met, product_choices, put_right};
 use super::lot_store::{Exposure, Stop, bottles, one_stop, stop, stops, tell_client, told_clients, who_met};
 use super::reaction_store::tell;
 use super::standing::Bench;
@@ -20,6 +20,7 @@ use crate::base::ids::{ClientId, StopId};
 use crate::base::older::{Before, cut};
 use crate::base::problem::{FieldNote, Problem};
 use crate::base::text;
+use crate::base::time::Instant;
 use crate::store::Kept;
 use crate::web::House;
 use crate::web::checks::{Notes, choice_field, note_fields, text_field};
@@ -190,6 +191,8 @@ struct StopPage {
     why: String,
     when: String,
     by_lot: String,
+    /// That the lot was put right on a bottle since, with what to do; empty where it was not.
+    put_right: String,
     bottles: usize,
     met: usize,
     /// How many cards are open that used it, and address and words of those this person may see.
@@ -258,6 +261,15 @@ async fn view(
         when: studio.zone.date_and_clock(stopped.at, now),
         why: stopped.why,
         by_lot: house.url(&format!("/door/lots?{query}")),
+        put_right: stopped
+            .lot
+            .as_deref()
+            .map(|lot| put_right(&corrected, lot, Instant(i64::MIN), &studio.zone, now))
+            .filter(|right| !right.is_empty())
+            .map(|right| {
+                format!("On a bottle this lot was {right}. Where that bottle is meant, stop the lot it bears, too.")
+            })
+            .unwrap_or_default(),
         bottles,
         met: all.len(),
         open,

@@ -1746,6 +1746,16 @@ both_databases!(a_lot_put_right_later_is_traced_and_stopped_by_the_right_one, as
     let tell = page.form(&format!("{stop}/clients")).without("client").with("client", ada);
     owner.submit(&tell).await.must(303);
     owner.page(&format!("/shelf/bottles/{bottle}")).await.says("stopped");
+
+    // Whoever stops the lot that was written down, or reads what was met before a reaction, is told of the other.
+    let form = owner.form("/door/stops/new", "/door/stops").await;
+    let form = form.with_all(&[("product", product), ("what", "lot"), ("lot", &mistyped), ("why", "Called back.")]);
+    let stop = owner.submit(&form).await.goes_to();
+    owner.page(&stop).await.says("On a bottle this lot was put right to RIGHT-1 on Fri 20 Feb.");
+    let path = format!("/door/clients/{ada}/reactions");
+    let form = owner.form(&format!("{path}/new"), &path).await;
+    let reaction = owner.submit(&reacted(house, form).with("symptom", "itching")).await.goes_to();
+    owner.page(&reaction).await.says("as written down, put right to RIGHT-1 on Fri 20 Feb");
 });
 
 both_databases!(a_test_counts_against_a_lot_put_right_only_where_it_came_before_that, async |house| {
