@@ -10,6 +10,7 @@ use super::bottle_form::{CUPBOARD, places};
 use super::here::Here;
 use super::known::{Before, Known};
 use super::learned::{EffectRow, Learning, effect_rows, learning};
+use super::lots::CorrectedLots;
 use super::product::{Product, allowed_key};
 use super::protocol::{self, Next};
 use super::set_time::{NextTest, Posterior, Times, times};
@@ -222,6 +223,7 @@ pub(super) struct Found {
     pub(super) bottle: Bottle,
     pub(super) product: Product,
     pub(super) name: String,
+    corrected: CorrectedLots,
     here: Here,
     conditions: Conditions,
     doubt: AirDoubt,
@@ -237,6 +239,7 @@ impl Found {
         let bottle = store::bottle(db, id).await?.ok_or(Problem::NotHere("bottle"))?;
         let product = store::product(db, bottle.product).await?.ok_or(Problem::NotHere("product"))?;
         let name = shelf::name(&bottle, &product, &store::bottles(db).await?);
+        let corrected = store::corrected_lots(db, bottle.product).await?;
         let here = Here::at(db, &studio, room.or(bottle.room), now).await?;
         let summary = bench_store::summary(db, id).await?;
         let known: Known = bench_store::known_for(db, &bottle).await?;
@@ -250,6 +253,7 @@ impl Found {
             bottle,
             product,
             name,
+            corrected,
             here,
             conditions,
             doubt,
@@ -385,6 +389,16 @@ impl Found {
         }
     }
 
+    /// The lot that stands on it, with those it had before: "21, put right from 12 on Thu 18 Feb".
+    fn lot_with_history(&self, now: Instant) -> String {
+        let named = |lot: &str, none: &str| if lot.is_empty() { none.to_owned() } else { lot.to_owned() };
+        let own = self.corrected.0.iter().filter(|own| own.bottle == self.bottle.id);
+        let before = own.rev().map(|own| {
+            format!(", put right from {} on {}", named(&own.was, "none printed"), self.studio.zone.date(own.at, now))
+        });
+        format!("{}{}", named(&self.bottle.lot, "not stated"), before.collect::<String>())
+    }
+
     fn lines(&self, lapse: Lapse, class: Option<String>, now: Instant) -> Vec<Line> {
         let (bottle, product, studio) = (&self.bottle, &self.product, &self.studio);
         let date = |day: jiff::civil::Date| studio.zone.date(studio.zone.start_of(day), now);
@@ -403,7 +417,7 @@ impl Found {
             ("Colour", said(&product.colour)),
             ("Kept", said(&product.storage)),
             ("Accelerator on natural lashes", allowed_key(product.accelerator).replace('_', " ")),
-            ("Lot", said(&bottle.lot)),
+            ("Lot", self.lot_with_history(now)),
             ("Came", date(bottle.received)),
             ("Date printed", or_unknown(bottle.expiry.map(date))),
             ("Opened", bottle.opened.map_or_else(|| "not yet".to_owned(), |at| studio.zone.date(at, now))),

@@ -1745,7 +1745,9 @@ both_databases!(a_lot_put_right_later_is_traced_and_stopped_by_the_right_one, as
     assert!(!page.words().contains("Eva Sund"), "{}", page.words());
     let tell = page.form(&format!("{stop}/clients")).without("client").with("client", ada);
     owner.submit(&tell).await.must(303);
-    owner.page(&format!("/shelf/bottles/{bottle}")).await.says("stopped");
+    let page = owner.page(&format!("/shelf/bottles/{bottle}")).await;
+    page.says("stopped");
+    page.says(&format!("RIGHT-1, put right from {mistyped} on Fri 20 Feb"));
 
     // Whoever stops the lot that was written down, or reads what was met before a reaction, is told of the other.
     let form = owner.form("/door/stops/new", "/door/stops").await;
