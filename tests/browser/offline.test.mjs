@@ -322,7 +322,7 @@ describe('a device that loses its network', () => {
     await signIn(page, proxy.address, house.signIns.owner);
     await page.goto(`${proxy.address}/office/tablets`);
     await page.fill('[name=name]', `Tablet ${Date.now()}`);
-    await page.click('main form button.go');
+    await Promise.all([page.waitForNavigation(), page.click('main form button.go')]);
     await page.getByText('this device', { exact: true }).first().waitFor();
     await toForm();
     proxy.blocked = ENTRIES;
