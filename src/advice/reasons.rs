@@ -288,7 +288,8 @@ pub fn never_tested(tested: &Tested, air: &Air) -> Vec<&'static str> {
     untested(tested.humidity_pct, tested.temperature_c, air).into_iter().map(Untested::words).collect()
 }
 
-fn untested_air(q: &Question<'_>, bottle: &ShelfBottle) -> Vec<String> {
+/// What [`never_tested`] says of a bottle, a sentence each: "Heath: never tested this dry here."
+pub(crate) fn untested_air(q: &Question<'_>, bottle: &ShelfBottle) -> Vec<String> {
     never_tested(&bottle.tested, &q.room.air).into_iter().map(|what| format!("{}: {what}.", bottle.name)).collect()
 }
 

@@ -12,7 +12,7 @@ use crate::advice::for_work::{ForWork, asks_first, for_work, how_sure, lead};
 use crate::advice::judge::{Question, Subject, Verdict};
 use crate::advice::kept::{About, KeptQuestion, States};
 use crate::advice::options::{Change, Offer, Takes};
-use crate::advice::reasons::never_tested;
+use crate::advice::reasons::{never_tested, untested_air};
 use crate::advice::words::{self, Basis};
 use crate::artists::chart::{self, Chart, Wording, dots_of, hands_against};
 use crate::base::problem::Problem;
@@ -251,6 +251,9 @@ fn full(
     };
     let when = when(work, read, around.studio);
     let (options, left_out) = options(work, &when, asked, read, around);
+    // Of air that is only assumed nobody can say that nothing was tested in it.
+    let of_assumed = q.bottles.iter().filter(|_| read.air.is_none()).flat_map(|bottle| untested_air(q, bottle));
+    let of_assumed: Vec<String> = of_assumed.collect();
     Full {
         numbers: numbers(q, work, chosen_row),
         shelf_head: drawn.head,
@@ -263,7 +266,7 @@ fn full(
         sure: sure(work, read),
         next: next(work),
         next_link: next_link(work, read, around),
-        why: work.reasons.clone(),
+        why: work.reasons.iter().filter(|said| !of_assumed.contains(said)).cloned().collect(),
     }
 }
 

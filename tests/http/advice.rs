@@ -246,6 +246,18 @@ both_databases!(untested_air_is_said, async |house| {
     owner.page(&advice_of(house, &house.things.gable)).await.says("never tested this dry here");
 });
 
+both_databases!(where_nobody_has_read_the_air_nothing_is_said_of_what_was_tested_in_it, async |house| {
+    let mut owner = house.owner();
+    bench(&mut owner, house, &["2.6", "2.7", "2.6", "2.7"], ("22", "30")).await;
+    house.run("update bottle set room = null").await.unwrap();
+    let path = advice_of(house, &house.things.lantern);
+    let page = owner.page(&path).await;
+    page.says("Heath");
+    assert!(!page.words().contains("never tested"), "{}", page.words());
+    read_air(&mut owner, &house.things.lantern, "22", "50").await;
+    owner.page(&path).await.says("never tested this damp here");
+});
+
 both_databases!(wrong_values_fall_back_with_words_and_never_break, async |house| {
     let things = &house.things;
     let mut owner = house.owner();
