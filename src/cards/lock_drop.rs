@@ -39,16 +39,17 @@ pub(super) async fn begin(tx: &mut Tx, house: &House, tablet: TabletId, press: &
     let keys = house.store.keys();
     let card = card_of(tx, house, tablet, press).await?;
     let at = press.at.max(card.begun);
+    let drop = drop_then(tx, &card, tablet, at).await?;
+    if card.closed.is_none() && !may_be_used(tx, keys, &card, &drop).await? {
+        return Err(none_noted());
+    }
     if parts_store::has_drop_within(tx.db(), card.id, at, BOUNCE).await? {
         // The drop that is there tells it.
         tx.record_tells_itself();
         return Ok(());
     }
-    let drop = drop_then(tx, &card, tablet, at).await?;
     if card.closed.is_some() {
         correct(tx, keys, &card, &drop).await?;
-    } else if !may_be_used(tx, keys, &card, &drop).await? {
-        return Err(none_noted());
     }
     parts_store::add_drop(tx, card.id, &drop).await
 }

@@ -1259,7 +1259,7 @@ both_databases!(the_last_card_of_the_day_offers_tomorrows_sheet_first, async |ho
     let page = owner.page(&next).await;
     page.says("That was the last card of today.");
     let html = page.text();
-    assert!(html.find(sheet).unwrap() < html.find("closed today").unwrap(), "before anything else");
+    assert!(html.find(sheet).unwrap() < html.find("card-warning").unwrap(), "before anything else");
     assert!(!owner.page(next.split('?').next().unwrap()).await.text().contains(sheet), "said once, at closing");
     assert!(owner.page(sheet).await.text().contains("data-print-now"));
     assert!(!owner.page("/cards/sheets/tomorrow").await.text().contains("data-print-now"));

@@ -134,7 +134,11 @@ fn owners() -> Vec<Row> {
         // Before another stands in front of it.
         post("/door/questions/{question}", question, "ssnnnngss"),
         post("/door/questions", question, "ssnnnngss"),
-        post("/door/questions/{question}/remove", empty_form, "ssnnnncss"),
+        post(
+            "/door/questions/{question}/remove",
+            |things| form(&[("stood", &things.stood["/door/questions/hay_fever"])]),
+            "ssnnnngss",
+        ),
         post(
             "/door/consents/{purpose}",
             |things| {

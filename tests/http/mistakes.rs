@@ -403,7 +403,9 @@ both_databases!(where_commas_are_written_no_limit_and_no_example_beside_a_field_
         let mut form = page.form(&slip.action).with_all(&slip.typed);
         // Every number that the form asks for, over its limit.
         for tag in html::tags(&page.text()).iter().filter(|tag| tag.get("inputmode") == Some("decimal")) {
-            if let Some(name) = tag.get("name").filter(|name| form.names.iter().any(|own| own == name)) {
+            let name = tag.get("name").filter(|name| form.names.iter().any(|own| own == name));
+            // What is given back to a client has no limit of ours.
+            if let Some(name) = name.filter(|name| *name != "refund") {
                 form = form.with(name, "1000000");
             }
         }
