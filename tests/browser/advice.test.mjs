@@ -122,7 +122,7 @@ describe('advice', () => {
       ]);
       assert.ok(rows > 0, 'the invented studio has forecasts');
       assert.ok(hidden <= 0, `${hidden} px of it lie outside at ${size.width} px`);
-      const torn = await page.$$eval('.status', (all) => all.filter((status) => {
+      const torn = await page.$$eval('ul[aria-label^="Measured set times"] .status', (all) => all.filter((status) => {
         const mark = status.querySelector('.mark').getBoundingClientRect();
         const beside = document.createRange();
         beside.selectNodeContents(status.querySelector('.whole'));

@@ -200,7 +200,7 @@ fn all_slips(things: &Things) -> impl Iterator<Item = Slip> {
 
 /// Doors with fields and without a slip, each with its reason. A form in which one can only choose cannot be mistyped: a value from
 /// elsewhere is refused as a whole, which a test below tries.
-const WITHOUT_A_SLIP: [(&str, &str); 43] = [
+const WITHOUT_A_SLIP: [(&str, &str); 44] = [
     ("/sign-in", "a name and a passphrase that do not go together: sign_in.rs"),
     ("/claim/{token}", "needs a house that nobody owns: a test below"),
     ("/invited/{token}", "a passphrase is never shown again: people.rs"),
@@ -220,6 +220,7 @@ const WITHOUT_A_SLIP: [(&str, &str); 43] = [
     (SEARCHES[2], "a search keeps nothing: clearance.rs"),
     (SEARCHES[3], "a search keeps nothing: book.rs"),
     (SEARCHES[4], "a script sends it, and nothing is kept: offline.rs"),
+    ("/door/questions/{question}/remove", "a button with what was seen"),
     ("/door/clients/{client}/artists", "one choice"),
     ("/door/clients/import", "a file cannot come back: clients.rs"),
     ("/door/clients/{client}/asked", "one choice"),
