@@ -120,7 +120,7 @@ describe('bad input', () => {
     await page.fill('[name=name]', 'Put right');
     await page.fill('[name=volume_m3]', '');
     await page.fill('[name=coldest_surface]', 'window');
-    await page.click('main form button.go');
+    await Promise.all([page.waitForEvent('load'), page.click('main form button.go')]);
     await page.fill('[name=volume_m3]', '31,5');
     await page.click('main form button.go');
     await page.waitForURL(/\/rooms\/[0-9a-f-]{36}$/);

@@ -222,9 +222,9 @@ describe('treatment cards', () => {
     await page.evaluate(() => document.activeElement.blur());
     await Promise.all([page.waitForEvent('load'), page.keyboard.press('PageDown')]);
     assert.equal(await number(), `Drop ${was + 2}`);
-    // What the lock will show: when it began, and no name.
+    // What the lock will show and needs: when it began, which card lay here, and no name.
     const kept = JSON.parse(await page.evaluate(() => localStorage.getItem('stillroom.running')));
-    assert.deepEqual(Object.keys(kept).sort(), ['began', 'card']);
+    assert.deepEqual(Object.keys(kept).sort(), ['began', 'card', 'lay']);
     assert.ok(Date.now() - kept.began < 20_000);
     assert.ok(await page.locator('[data-awake]').count(), 'the screen is kept awake where the browser can');
     await page.close();
