@@ -59,7 +59,7 @@ struct Preview {
 }
 
 enum Stage {
-    Preview(Preview),
+    Preview(Box<Preview>),
     Unreadable(String),
     Done(String),
 }
@@ -179,7 +179,7 @@ async fn show(staff: Staff, State(house): State<House>, At(id): At<ClientImportI
             Err(sentence) => Stage::Unreadable(sentence),
             Ok(table) => {
                 let (new, here) = imports::sort(&mut db, &table.rows).await?;
-                Stage::Preview(preview(table, &new, here))
+                Stage::Preview(Box::new(preview(table, &new, here)))
             }
         },
     };
