@@ -102,7 +102,7 @@ describe('bad input', () => {
     await page.fill('[name=name]', 'Half right');
     await page.fill('[name=volume_m3]', 'thirty');
     await page.fill('[name=coldest_surface]', 'window');
-    await page.click('main form button.go');
+    await Promise.all([page.waitForNavigation(), page.click('main form button.go')]);
     const field = page.locator('[name=volume_m3]');
     assert.equal(await field.inputValue(), 'thirty');
     assert.equal(await page.inputValue('[name=name]'), 'Half right');

@@ -110,7 +110,7 @@ describe('an entry that waited and came back', () => {
     await onADevice(async (comesBack) => {
       await page.goto(`${proxy.address}/office/tablets`);
       await page.fill('[name=name]', `Tablet ${Date.now()}`);
-      await page.click('main form button.go');
+      await Promise.all([page.waitForNavigation(), page.click('main form button.go')]);
       await page.getByText('this device', { exact: true }).first().waitFor();
       await comesBack();
       await page.getByRole('button', { name: 'Lock' }).click();

@@ -270,7 +270,7 @@ describe('treatment cards', () => {
     await signIn(page, house.address, house.signIns.owner);
     await page.goto(`${house.address}/office/tablets`);
     await page.fill('[name=name]', 'Tablet by the window');
-    await page.click('main form button.go');
+    await Promise.all([page.waitForNavigation(), page.click('main form button.go')]);
     await page.getByText('this device', { exact: true }).first().waitFor();
     const lock = () => Promise.all([page.waitForURL(/\/tablet\?/), page.getByRole('button', { name: 'Lock' }).click()]);
     const unlock = async () => {

@@ -38,7 +38,7 @@ describe('a shared tablet locked without network', () => {
     await signIn(page, proxy.address, house.signIns.owner);
     await page.goto(`${proxy.address}/office/tablets`);
     await page.fill('[name=name]', `Tablet ${Date.now()}`);
-    await page.click('main form button.go');
+    await Promise.all([page.waitForNavigation(), page.click('main form button.go')]);
     await page.getByText('this device', { exact: true }).first().waitFor();
     await lock();
     await page.getByRole('link', { name: house.signIns.artist.name }).tap();

@@ -27,7 +27,7 @@ describe('a shared tablet', () => {
     await signIn(page, house.address, house.signIns.owner);
     await page.goto(`${house.address}/office/tablets`);
     await page.fill('[name=name]', 'Tablet by the window');
-    await page.click('main form button.go');
+    await Promise.all([page.waitForNavigation(), page.click('main form button.go')]);
     await page.getByText('this device', { exact: true }).first().waitFor();
     await page.getByRole('button', { name: 'Lock' }).click();
     await page.waitForURL(/\/tablet\?/);
