@@ -380,6 +380,13 @@ async fn change(
                     let bottle = bottle.clone();
                     Box::pin(async move {
                         let before = unfinished(store::bottle(tx.db(), id).await?)?;
+                        // Another lot would take it out of the stop.
+                        if before.stopped.is_some() && before.lot != bottle.lot {
+                            return Err(Problem::Clash(
+                                "This bottle was stopped meanwhile: its lot stays what it was.".into(),
+                                "Open it again and look at what stands there now.".into(),
+                            ));
+                        }
                         store::change_bottle(tx, &bottle, &before.lot).await?;
                         if let Some(opened) = bottle.opened.filter(|_| bottle.opened != before.opened) {
                             bench_store::reopened(tx, &bottle, opened).await?;

@@ -9,13 +9,16 @@ use super::{parts_store, store, version_store};
 use crate::adhesives;
 use crate::base::ids::{CardId, CardPartId, TabletId};
 use crate::base::problem::Problem;
-use crate::base::time::{Instant, SECOND};
+use crate::base::time::{HOUR, Instant, SECOND};
 use crate::clearance;
 use crate::clients;
 use crate::people;
 use crate::store::Tx;
 use crate::store::keys::{Keys, same};
 use crate::web::House;
+
+/// No treatment lasts longer: what is pressed later is of no card that lay there.
+const LONGEST: i64 = 12 * HOUR;
 
 /// A drop so soon after another is the same press: a switch that bounces, a second finger.
 const BOUNCE: i64 = 5 * SECOND;
@@ -39,8 +42,8 @@ pub(super) async fn begin(tx: &mut Tx, house: &House, tablet: TabletId, press: &
     let keys = house.store.keys();
     let card = card_of(tx, house, tablet, press).await?;
     let at = press.at.max(card.begun);
-    let drop = drop_then(tx, &card, tablet, at).await?;
-    if card.closed.is_none() && !may_be_used(tx, keys, &card, &drop).await? {
+    let (drop, is_newest) = drop_then(tx, &card, tablet, at).await?;
+    if card.closed.is_none() && is_newest && !may_be_used(tx, keys, &card, &drop).await? {
         return Err(none_noted());
     }
     if parts_store::has_drop_within(tx.db(), card.id, at, BOUNCE).await? {
@@ -71,12 +74,14 @@ async fn card_of(tx: &mut Tx, house: &House, tablet: TabletId, press: &Press) ->
     let card = store::one(tx.db(), id).await?.filter(|card| has_adhesive(card.kind)).ok_or_else(none_noted)?;
     let client = clients::client(tx.db(), card.client).await?.filter(|own| own.erased.is_none());
     let is_kept_back = client.ok_or_else(none_noted)?.restricted.is_some() && card.closed.is_some();
-    let was_over = card.closed.is_some_and(|closed| press.at > closed);
+    // A mark does not age by itself: a card that was forgotten takes no more drops by it.
+    let was_over = card.closed.is_some_and(|closed| press.at > closed) || press.at.since(card.begun) >= LONGEST;
     if was_over || is_kept_back { Err(none_noted()) } else { Ok(card) }
 }
 
-/// The drop as the card stood when it was begun: a bottle that was taken since is no part of it.
-async fn drop_then(tx: &mut Tx, card: &Card, tablet: TabletId, at: Instant) -> Result<Drop, Problem> {
+/// The drop as the card stood when it was begun, and whether it is the card's newest: a bottle that was taken since is no part of an
+/// older one, which begins nothing any more.
+async fn drop_then(tx: &mut Tx, card: &Card, tablet: TabletId, at: Instant) -> Result<(Drop, bool), Problem> {
     let drops = parts_store::drops(tx.db(), card.id).await?;
     let is_newest = drops.last().is_none_or(|newest| newest.at <= at);
     let running = drops.into_iter().rev().find(|own| own.at <= at).filter(|_| !is_newest || card.closed.is_some());
@@ -84,7 +89,8 @@ async fn drop_then(tx: &mut Tx, card: &Card, tablet: TabletId, at: Instant) -> R
         Some(own) => (own.bottle, own.lot, own.bead),
         None => (card.bottle.ok_or_else(none_noted)?, card.lot.clone(), card.bead),
     };
-    Ok(Drop { id: CardPartId::new(), at, bottle, lot, bead, seen: Vec::new(), tablet: Some(tablet) })
+    let drop = Drop { id: CardPartId::new(), at, bottle, lot, bead, seen: Vec::new(), tablet: Some(tablet) };
+    Ok((drop, is_newest))
 }
 
 /// Whether its bottle may be used on her: as it stands now, however long the press waited.

@@ -1,5 +1,7 @@
 //! What cards keep of a client: for her file, when two records are put together, and when hers is erased.
 
+use std::collections::BTreeSet;
+
 use futures_util::future::BoxFuture;
 use sqlx::Row;
 use sqlx::any::AnyRow;
@@ -150,7 +152,22 @@ pub async fn client_erase(
         let mut about = complained.iter().flat_map(|(_, cards)| cards);
         about.any(|card| *card == id || first.as_ref() == Some(card))
     };
-    let (kept, gone): (Vec<&AnyRow>, Vec<&AnyRow>) = cards.iter().partition(|row| is_of_complaint(row));
+    // With an infill that is kept stays the set that was counted on arrival there.
+    let counted: Vec<(String, String)> =
+        sqlx::query("select a.card, a.of_card from card_arrival a join card c on c.id = a.card where c.client = $1")
+            .bind(client.to_string())
+            .fetch_all(tx.db())
+            .await?
+            .iter()
+            .map(|row| (row.get(0), row.get(1)))
+            .collect();
+    let of_complaint: BTreeSet<String> =
+        cards.iter().filter(|row| is_of_complaint(row)).map(|row| row.get(0)).collect();
+    let is_counted = |id: &str| counted.iter().any(|(card, of)| of == id && of_complaint.contains(card));
+    let (kept, gone): (Vec<&AnyRow>, Vec<&AnyRow>) = cards.iter().partition(|row| {
+        let id: String = row.get(0);
+        of_complaint.contains(&id) || is_counted(&id)
+    });
     if let Some((complaint, _)) =
         complained.as_ref().filter(|(complaint, _)| !kept.is_empty() && until < Some(*complaint))
     {

@@ -8,8 +8,8 @@ use sqlx::Row;
 use super::bound;
 use crate::base::ids::ClientId;
 use crate::base::problem::Problem;
-use crate::base::time::Instant;
-use crate::clients::rights::{Erasing, Stays};
+use crate::base::time::{DAY, Instant};
+use crate::clients::rights::{self, Erasing, Stays};
 use crate::store::keys::Keys;
 use crate::store::{Db, Tx};
 use crate::web::studio::Studio;
@@ -19,6 +19,8 @@ struct Kind {
     what: &'static str,
     /// Why they stay.
     reason: &'static str,
+    /// Whether somebody who came back under a new record is held by them.
+    holds: bool,
     /// The instant of the newest.
     newest: &'static str,
     /// The ids of those that are bound to the chain.
@@ -31,6 +33,7 @@ const KINDS: [Kind; 4] = [
     Kind {
         what: COMPLAINTS,
         reason: "they answer a claim",
+        holds: false,
         newest: NEWEST_COMPLAINT,
         ids: &["select id from complaint where client = $1 order by id"],
         forget: &["delete from complaint where client = $1"],
@@ -38,6 +41,7 @@ const KINDS: [Kind; 4] = [
     Kind {
         what: "patch tests",
         reason: "they answer a claim about a treatment that relied on them, and decisions to go on with them",
+        holds: true,
         newest: "select max(o.at) from (select placed as at from patch_test where client = $1
                    union all select at from clearance_override where client = $1) o",
         ids: &[
@@ -56,6 +60,7 @@ const KINDS: [Kind; 4] = [
     Kind {
         what: "reactions and doctors’ papers",
         reason: "they answer a claim, and hold her should she come back",
+        holds: true,
         newest: "select max(o.at) from (select noticed as at from reaction where client = $1
                    union all select at from doctor_finding where client = $1
                    union all select entered from doctor_statement where client = $1) o",
@@ -79,6 +84,7 @@ const KINDS: [Kind; 4] = [
     Kind {
         what: "products and lots she met",
         reason: "she has to be found when a lot is stopped",
+        holds: false,
         newest: "select max(at) from exposure where client = $1",
         // A complaint's own lot, and what its card used, stay with it; that she was told of a stop stays with a meeting it is about.
         ids: &[
@@ -102,6 +108,9 @@ const KINDS: [Kind; 4] = [
     },
 ];
 
+/// How long what holds somebody who came back stays until it is asked again whether she is still a client.
+const ASKED_AGAIN_AFTER: i64 = 365 * DAY;
+
 const COMPLAINTS: &str = "complaints";
 const NEWEST_COMPLAINT: &str = "select max(at) from complaint where client = $1";
 
@@ -122,11 +131,17 @@ pub async fn client_erase(
     erasing: &Erasing,
 ) -> Result<Vec<Stays>, Problem> {
     let zone = Studio::load(tx.db()).await?.zone;
+    let came_back = rights::came_back(tx.db(), client).await?;
     let (mut stays, mut goes) = (Vec::new(), Vec::new());
     for kind in &KINDS {
         let newest = newest(tx.db(), kind.newest, client).await?;
         match newest.and_then(|newest| erasing.stays_until(kind.what, Some(newest), &zone)) {
             Some(until) => stays.push(Stays { what: kind.what, reason: kind.reason.to_owned(), until }),
+            // Time relaxes no reaction: her new record is held by these alone.
+            None if kind.holds && came_back && newest.is_some() => {
+                let until = erasing.at.plus(ASKED_AGAIN_AFTER);
+                stays.push(Stays { what: kind.what, reason: "she came back, and they hold her".to_owned(), until });
+            }
             None => goes.push(kind),
         }
     }

@@ -163,8 +163,9 @@ async fn met_as_it_is(
     let mut words = Vec::new();
     for met in &reaction.products {
         let corrected = adhesives::corrected_lots(db, met.product).await?;
-        let last = before.iter().find(|own| own.met == *met).map(|own| own.at);
-        let right = last.map(|at| put_right(&corrected, &met.lot, at, &bench.zone, now)).unwrap_or_default();
+        // Newest first. The earliest one: a bottle that bore it and was put right since may have been any of them.
+        let first = before.iter().rfind(|own| own.met == *met).map(|own| own.at);
+        let right = first.map(|at| put_right(&corrected, &met.lot, at, &bench.zone, now)).unwrap_or_default();
         let own = bench.met_words(met);
         words.push(if right.is_empty() { own } else { format!("{own} as written down, {right}") });
     }

@@ -69,6 +69,17 @@ pub(super) async fn recognise(tx: &mut Tx, keys: &Keys, client: &Client) -> Resu
     tx.audit("recognise erased client", client.id, "").await
 }
 
+/// Whether somebody erased has a new record that is in use.
+pub(super) async fn came_back(db: &mut Db, client: ClientId) -> Result<bool, Problem> {
+    let row = sqlx::query(
+        "select 1 from client e join client n on n.id = e.came_back where e.id = $1 and n.erased is null limit 1",
+    )
+    .bind(client.to_string())
+    .fetch_optional(db)
+    .await?;
+    Ok(row.is_some())
+}
+
 /// Name and ways to reach those of these clients who were erased while records of theirs must stay.
 pub(super) async fn rests(
     db: &mut Db,

@@ -120,6 +120,14 @@ pub async fn client_erase(
     super::rights_store::erase(tx, keys, client, erasing).await
 }
 
+/// Whether somebody erased came back and has a new record that is in use.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn came_back(db: &mut Db, client: ClientId) -> Result<bool, Problem> {
+    super::rest_store::came_back(db, client).await
+}
+
 /// Name, telephone and address of those of these clients who were erased while records of theirs must stay, in a few statements for all.
 ///
 /// # Errors

@@ -84,11 +84,15 @@ async function begin() {
 const LOOK_MS = 5_000;
 const NOT_SENT = "The house cannot be reached just now. Nothing was sent, and this is not kept on the device: leave the page open, and press again when the network is back.";
 
-/** Whether the house answers, whatever it says. */
+// What stands before a house that is away answers so in its place.
+const AWAY = [502, 503, 504];
+
+/** Whether the house answers. A network too slow to tell is let try: the form itself is waited for as long as the browser waits. */
 const answers = () =>
-  navigator.onLine
-    ? fetch(`${base}/healthz`, { cache: "no-store", signal: AbortSignal.timeout?.(LOOK_MS) }).then(() => true, () => false)
-    : Promise.resolve(false);
+  fetch(`${base}/healthz`, { cache: "no-store", signal: AbortSignal.timeout?.(LOOK_MS) }).then(
+    ({ status }) => !AWAY.includes(status),
+    (cause) => cause?.name === "TimeoutError",
+  );
 
 const said = new WeakMap();
 /** Says beside the button that nothing was sent, or takes that away. */
@@ -103,14 +107,28 @@ function tellNotSent(form, submitter, there) {
   else form.append(place);
 }
 
+/** Says on the button that it is sending; what comes back takes that away. */
+function sending(button) {
+  if (!button?.matches(".act, .keep")) return () => {};
+  const words = [...button.childNodes];
+  button.dataset.sent = "";
+  button.replaceChildren("Sending …");
+  return () => {
+    delete button.dataset.sent;
+    button.replaceChildren(...words);
+  };
+}
+
 const looking = new WeakSet();
 const sure = new WeakSet();
 /** Sends a form once the house has answered; pressed again meanwhile it is the same press. */
 async function lookFirst(form, submitter) {
   if (looking.has(form)) return;
   looking.add(form);
+  const back = sending(submitter);
   const there = await answers();
   looking.delete(form);
+  back();
   tellNotSent(form, submitter, there);
   if (!there) return;
   // A page that keeps up may have put another form in its place meanwhile; what was pressed counts.
@@ -147,15 +165,7 @@ document.addEventListener("submit", (event) => {
     leave(event.target);
     return;
   }
-  const button = event.submitter;
-  if (!button?.matches(".act, .keep")) return;
-  const words = [...button.childNodes];
-  button.dataset.sent = "";
-  button.replaceChildren("Sending …");
-  const back = () => {
-    delete button.dataset.sent;
-    button.replaceChildren(...words);
-  };
+  const back = sending(event.submitter);
   setTimeout(back, wait);
   addEventListener("pageshow", back, { once: true });
 });

@@ -651,6 +651,26 @@ both_databases!(who_comes_back_after_an_erasure_is_held_by_what_had_to_stay, asy
     let other =
         crate::clients::add(&mut desk, "Ada Lovell", "studio", &[("born_year", "1971"), ("another", "yes")]).await;
     assert!(!held(&other).await);
+    // No time relaxes a reaction while she is a client again: what holds her outlives the day that was told.
+    let reactions = async || house.number(&format!("select count(*) from reaction where client = '{ada}'")).await;
+    house.clock.advance(3_000 * DAY);
+    privacy::go_on(&house.house).await.unwrap();
+    assert_eq!(reactions().await, 1);
+    assert!(held(&back).await);
+    assert!(
+        house
+            .look(&format!(
+                "select reason from erasure_rest where client = '{ada}' and until > {}",
+                house.clock.now().0.0
+            ))
+            .await
+            .contains("she came back")
+    );
+    // Once she is gone again, so is what held her.
+    house.run(&format!("update client set erased = 1 where id = '{back}'")).await.unwrap();
+    house.clock.advance(400 * DAY);
+    privacy::go_on(&house.house).await.unwrap();
+    assert_eq!(reactions().await, 0);
 });
 
 both_databases!(a_record_changed_meanwhile_is_not_undone_by_an_older_page, async |house| {
