@@ -6,7 +6,7 @@
 // What is not kept is not sent into the void either: the house is asked first whether it answers. Where it does not, the page stays as it
 // is and says so, in the place of the browser's own error page.
 
-import { all, base, drop, draftKey, forget, get, put } from "./kept.js";
+import { all, base, drop, draftKey, forget, get, put, writingDown, writtenDown } from "./kept.js";
 import { canSeal, digest, openDraft, sealDraft } from "./seal.js";
 
 const wait = 8_000;
@@ -170,7 +170,14 @@ document.addEventListener("submit", (event) => {
   addEventListener("pageshow", back, { once: true });
 });
 
-let writing = Promise.resolve();
+const [entry] = performance.getEntriesByType("navigation");
+const comesBack = wasLocked() || ["back_forward", "reload"].includes(entry?.type);
+attempt(() => comesBack && sessionStorage.removeItem("stillroom.locked"));
+// A form that is filled again from storage is not sent before it is: its key comes back with it.
+let filling = (comesBack ? read() : begin()).catch(() => {}).then(() => (filling = null));
+
+// What is typed while the page is still being filled is written down after that, not swept away by it.
+let writing = filling;
 let due = 0;
 /** Writes down what is typed, a moment after it was; keys of a pad change fields without saying so. */
 function soon() {
@@ -179,23 +186,17 @@ function soon() {
 }
 function now() {
   clearTimeout(due);
-  writing = writing.then(write).catch(() => {});
+  writing = writingDown(writing.then(write).catch(() => {}));
 }
-/** Writes down what is typed right now; resolves once that is on the disk. */
+/** Writes down what is typed right now, here and in the outbox's forms; resolves once that is on the disk. */
 export function written() {
   now();
-  return writing;
+  return writtenDown();
 }
 
 for (const what of ["input", "change", "click"]) document.querySelector("main")?.addEventListener(what, soon);
 document.addEventListener("submit", now);
 document.addEventListener("visibilitychange", () => document.hidden && now());
-
-const [entry] = performance.getEntriesByType("navigation");
-const comesBack = wasLocked() || ["back_forward", "reload"].includes(entry?.type);
-attempt(() => comesBack && sessionStorage.removeItem("stillroom.locked"));
-// A form that is filled again from storage is not sent before it is: its key comes back with it.
-let filling = (comesBack ? read() : begin()).catch(() => {}).then(() => (filling = null));
 
 // The sign-in this browser still holds a cookie of was ended by somebody: what was left here unfinished goes.
 const revoked = document.body.dataset.outboxRevoked;

@@ -45,6 +45,16 @@ export const get = (key, name = "entry") => inStore(name, "readonly", (store) =>
 export const put = (record, name = "entry") => inStore(name, "readwrite", (store) => store.put(record));
 export const drop = (key, name = "entry") => inStore(name, "readwrite", (store) => store.delete(key));
 
+const underWay = new Set();
+/** Says that this is being written down, for whoever leaves the page and does not want to lose it. */
+export function writingDown(writing) {
+  const done = writing.catch(() => {}).then(() => underWay.delete(done));
+  underWay.add(done);
+  return writing;
+}
+/** Resolves once what is being written down now is on the disk. */
+export const writtenDown = () => Promise.all(underWay);
+
 /** A person's draft key; made where `make` is set. None once she has left this page. */
 export async function draftKey(person, make) {
   if (shut.some((gone) => gone(person))) throw new Error("she has signed out");

@@ -31,7 +31,7 @@
 // `data-done` on a hidden field that is told when the button was pressed. A script that fills fields calls `keepDraft(form)`
 // and listens to `outbox-restored` (fields were put back; `detail` holds all values, also those that have no field yet) and `outbox-empty` (the entry is on its way, begin the next).
 
-import { all, asDraft, asWaiting, base, drop, inStore, list, put, readDraft, readOld, takeOver, when, withoutKey } from "./kept.js";
+import { all, asDraft, asWaiting, base, drop, inStore, list, put, readDraft, readOld, takeOver, when, withoutKey, writingDown } from "./kept.js";
 import { asRead, shownIn, standAlone, standBeside, standOld } from "./back.js";
 import { ofLock } from "./lock_drop.js";
 import { canSeal } from "./seal.js";
@@ -186,13 +186,23 @@ async function askToStay() {
 }
 
 const queues = new WeakMap();
+// Writings that have not begun: whatever is typed until they do goes with them.
+const toCome = new WeakMap();
 
-/** Writes the form down as it stands; resolves when that is on the disk. One after the other, so that the last word stays the last. */
+/**
+ * Writes the form down as it stands; resolves when that is on the disk. One after the other, so that the last word stays the last, and
+ * never more than one to come: keys pressed quickly on a slow disk do not queue up behind each other.
+ */
 export function keepDraft(form) {
   if (!canSeal || !person) return Promise.resolve();
-  const next = (queues.get(form) ?? Promise.resolve()).then(() => writeDraft(form));
+  if (toCome.has(form)) return toCome.get(form);
+  const next = (queues.get(form) ?? Promise.resolve()).then(() => {
+    toCome.delete(form);
+    return writeDraft(form);
+  });
+  toCome.set(form, next);
   queues.set(form, next.catch(() => {}));
-  return next;
+  return writingDown(next);
 }
 
 async function writeDraft(form) {

@@ -42,8 +42,9 @@ async function lock() {
   // It outlives this page, and is told again by the lock's where it does not get through.
   const heard = fetch(form.action, { method: "POST", body, keepalive: true, redirect: "manual" }).catch(() => {});
   document.body.hidden = true;
-  // What is half typed is sealed first; that takes a moment, and is not waited for longer than one.
-  await Promise.race([Promise.all([written(), heard]), new Promise((done) => setTimeout(done, 500))]);
+  // What is half typed is sealed first: nothing is seen of it meanwhile, and a slow disk is given its time. The house's answer is not.
+  const atMost = (ms, what) => Promise.race([what, new Promise((done) => setTimeout(done, ms))]);
+  await Promise.all([atMost(5_000, written().catch(() => {})), atMost(500, heard)]);
   location.replace(`${form.dataset.lock}?${new URLSearchParams({ next: inside(here) })}`);
 }
 

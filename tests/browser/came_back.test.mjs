@@ -5,7 +5,7 @@ import { after, before, describe, test } from 'node:test';
 import { aClient } from './clients.mjs';
 import { openHouse, signIn } from './house.mjs';
 import { startProxy } from './proxy.mjs';
-import { age, entries, inHand, states, stored } from './stored.mjs';
+import { age, entries, inHand, states, stored, writtenDown } from './stored.mjs';
 
 const SECRET = 'Marshmallowroot';
 const FORM = 'form[action$="/book/waiting"]';
@@ -134,6 +134,7 @@ describe('an entry that waited and came back', () => {
         await inHand(page, form);
         for (const key of ['2', '2', '4', '1']) await page.click(`.pad [name=key][value="${key}"]`);
         await page.waitForSelector(`${form} [data-kept=draft]:not([hidden])`);
+        await writtenDown(page);
         await page.clock.setSystemTime(Date.now());
         await page.reload();
         await page.getByText(/^Typed .* and not kept: Temperature 22, Humidity 41.*\. It is not of now\.$/).waitFor();

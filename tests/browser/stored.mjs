@@ -72,3 +72,10 @@ export const inHand = async (page, form) => {
   await page.waitForSelector(form);
   await page.evaluate(async () => (await import([...document.scripts].find(({ src }) => src.endsWith('/outbox.js')).src)).restored);
 };
+
+/** Waits until everything that was typed on this page is on the disk. */
+export const writtenDown = (page) =>
+  page.evaluate(async () => {
+    const outbox = [...document.scripts].find(({ src }) => src.endsWith('/outbox.js')).src;
+    await (await import(new URL('kept.js', outbox).href)).writtenDown();
+  });
