@@ -92,7 +92,8 @@ struct VisitRow {
     gone: String,
 }
 
-/// The rows of the desk list, for this page and for Today: everybody expected in the next seven days who is not cleared.
+/// The first `most` rows of the desk list, for Today, and how many more there are: everybody expected in the next seven days who is not
+/// cleared.
 ///
 /// # Errors
 /// When the database cannot be read.
@@ -102,10 +103,13 @@ pub async fn desk_rows(
     studio: &Studio,
     who: &Who,
     now: Instant,
-) -> Result<Vec<DeskRow>, Problem> {
+    most: usize,
+) -> Result<(Vec<DeskRow>, usize), Problem> {
     let (bench, names) = (Bench::load(db, &studio.zone).await?, Names::load(db).await?);
     let all = standings(db, house.store.keys(), &bench, span(studio, now), now).await?;
-    Ok(rows(house, studio, &bench, &names, who, &all, now))
+    let open = not_cleared(&bench, &all);
+    let rows = open.iter().take(most).map(|standing| row(house, studio, &bench, &names, who, standing, now)).collect();
+    Ok((rows, open.len().saturating_sub(most)))
 }
 
 /// From the beginning of today to the end of the seventh day.
@@ -119,7 +123,8 @@ async fn desk_list(staff: Staff, State(house): State<House>) -> Result<Response,
     let studio = Studio::load(&mut db).await?;
     let (bench, names) = (Bench::load(&mut db, &studio.zone).await?, Names::load(&mut db).await?);
     let all = standings(&mut db, house.store.keys(), &bench, span(&studio, now), now).await?;
-    let rows = rows(&house, &studio, &bench, &names, &staff.who, &all, now);
+    let row = |standing: &&Standing| row(&house, &studio, &bench, &names, &staff.who, standing, now);
+    let rows = not_cleared(&bench, &all).iter().map(row).collect();
     let open = opened_by(&mut db, &staff.who, &all).await?;
     let calls = calls(&house, &mut db, &studio, &staff.who, &all, now).await?;
     let visit_row = |standing: &Standing| {
@@ -153,18 +158,11 @@ async fn desk_list(staff: Staff, State(house): State<House>) -> Result<Response,
     })
 }
 
-fn rows(
-    house: &House,
-    studio: &Studio,
-    bench: &Bench,
-    names: &Names,
-    who: &Who,
-    all: &[Standing],
-    now: Instant,
-) -> Vec<DeskRow> {
+/// Those who are not cleared, the most urgent first.
+fn not_cleared<'s>(bench: &Bench, all: &'s [Standing]) -> Vec<&'s Standing> {
     let mut open: Vec<&Standing> = all.iter().filter(|standing| !standing.answer.is_cleared()).collect();
     open.sort_by_key(|standing| (urgent(standing, bench), standing.visit.at));
-    open.into_iter().map(|standing| row(house, studio, bench, names, who, standing, now)).collect()
+    open
 }
 
 /// When the next step is due: of those held, an hour before they come, so that somebody speaks with them in time.

@@ -91,22 +91,26 @@ async fn today(
         }
         false => (Vec::new(), None),
     };
-    let mut not_cleared = match works_in_rooms {
-        true => clearance::desk_rows(&house, &mut db, &studio, &signed_in.who, now).await?,
-        false => Vec::new(),
+    // Judging goes on while the rest is read. It may wait for its turn, and the connection is not kept waiting with it.
+    let judged = async {
+        match read {
+            Some(read) => sheet(&house, read, &studio, &signed_in, now).await,
+            None => Ok(Sheet::default()),
+        }
     };
-    let cards = match works_in_rooms {
-        true => cards::at_hand(&mut db, &house, &signed_in.who, now).await?,
-        false => None,
+    let waiting = async {
+        let who = &signed_in.who;
+        let found = match works_in_rooms {
+            true => (
+                clearance::desk_rows(&house, &mut db, &studio, who, now, NOT_CLEARED_SHOWN).await?,
+                cards::at_hand(&mut db, &house, who, now).await?,
+            ),
+            false => ((Vec::new(), 0), None),
+        };
+        drop(db);
+        Ok::<_, Problem>(found)
     };
-    let not_cleared_more = not_cleared.len().saturating_sub(NOT_CLEARED_SHOWN);
-    not_cleared.truncate(NOT_CLEARED_SHOWN);
-    // Judging may wait for its turn; the connection is not kept waiting with it.
-    drop(db);
-    let sheet = match read {
-        Some(read) => sheet(&house, read, &studio, &signed_in, now).await?,
-        None => Sheet::default(),
-    };
+    let (sheet, ((not_cleared, not_cleared_more), cards)) = tokio::try_join!(judged, waiting)?;
     let chosen = asked.get("moment").map(String::as_str);
     let by_work = cards.as_ref().and_then(AtHand::moment).filter(|_| chosen.is_none());
     let moment = by_work.unwrap_or_else(|| Moment::chosen(chosen, &studio, now));

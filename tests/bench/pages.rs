@@ -19,14 +19,14 @@ use stillroom::base::ids::{
 use stillroom::base::problem::Problem;
 use stillroom::base::time::{DAY, Instant, MINUTE};
 use stillroom::base::units::{Celsius, HumidityDoubt, RelHumidity, Seconds, TemperatureDoubt};
-use stillroom::rooms;
 use stillroom::store::{FormKey, Kept, sealed};
 use stillroom::web::House;
+use stillroom::{artists, clearance, rooms};
 use studio::Studio;
 
 const ARTISTS: u32 = 12;
 const BOTTLES: u32 = 12;
-/// Booked clients of the next days, each with sealed health answers.
+/// Clients expected in the next days, with those of the studio, each with sealed health answers.
 const EXPECTED: i64 = 500;
 
 /// A furnished studio, and a room the owner looks at.
@@ -57,7 +57,8 @@ impl Visit {
     }
 }
 
-/// Until there are twelve artists with kept hands, four rooms with air, and twelve bottles with kept tests, three a room.
+/// Until there are twelve artists with kept hands and four rooms with air; and twelve bottles with kept tests, three a room, beside
+/// those of the studio.
 async fn furnish(studio: &Studio) -> String {
     let house = &studio.house;
     let now = house.store.clock().now().0;
@@ -85,10 +86,11 @@ async fn furnish(studio: &Studio) -> String {
     }
     let mut db = house.store.read().await.expect("a snapshot");
     let mut all: Vec<RoomId> = rooms::all(&mut db).await.expect("rooms").iter().map(|room| room.id).collect();
+    let artists = artists::all(&mut db).await.expect("artists");
     drop(db);
     let first = all[0].to_string();
     all.push(fourth.0);
-    for n in 0..ARTISTS {
+    for n in u32::try_from(artists.len()).expect("few")..ARTISTS {
         texts.extend(artist(n));
     }
     for n in 0..BOTTLES {
@@ -98,7 +100,7 @@ async fn furnish(studio: &Studio) -> String {
     first
 }
 
-/// Clients of the studio who have answered the questions and are expected one after the other in the next five days.
+/// Until five hundred are expected: clients who have answered the questions, one after the other in the next five days.
 async fn expect_many(house: &House) -> Result<(), Problem> {
     let key = FormKey::house();
     let inner = house.clone();
@@ -106,7 +108,8 @@ async fn expect_many(house: &House) -> Result<(), Problem> {
         let inner = inner.clone();
         Box::pin(async move {
             let now = tx.now.0;
-            for n in 0..EXPECTED {
+            let there = clearance::expected(tx.db(), now, now.plus(7 * DAY)).await?.len();
+            for n in i64::try_from(there).map_err(Problem::broken)?..EXPECTED {
                 let client = ClientId::new();
                 let row = sqlx::query(
                     "insert into client (id, name, name_key, sound, phone, phone_digits, email, email_key, born, notes, created)
@@ -387,7 +390,7 @@ fn pages(bench: &mut Criterion) {
         bench.iter(|| runtime.block_on(visit.open(&advice)));
     });
     let page = runtime.block_on(visit.open("/"));
-    assert!(page.matches("class=\"cell").count() >= 48, "the board has twelve artists in four rooms");
+    assert_eq!(page.matches("class=\"cell").count(), 48, "the board has twelve artists in four rooms");
     bench.bench_function("day sheet, 12 artists in 4 rooms", |bench| {
         bench.iter(|| runtime.block_on(visit.open("/")));
     });

@@ -6,6 +6,7 @@ pub(super) mod blank_page;
 pub(super) mod read_page;
 pub(super) mod store;
 
+use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
@@ -82,6 +83,31 @@ impl SealedAnswers {
     }
 }
 
+/// Of [`SealedAnswers`], what they lead to.
+#[derive(Debug, Deserialize)]
+struct LeadTo<'a> {
+    #[serde(borrow)]
+    answers: Vec<Led<'a>>,
+}
+
+/// Of [`Answered`], what it led to.
+#[derive(Debug, Deserialize)]
+struct Led<'a> {
+    #[serde(borrow)]
+    question: Cow<'a, str>,
+    #[serde(borrow)]
+    answer: Cow<'a, str>,
+    effect: Effect,
+    #[serde(borrow)]
+    then: Cow<'a, str>,
+}
+
+impl LeadTo<'_> {
+    fn advice_first(&self) -> bool {
+        self.answers.iter().any(|led| led.effect == Effect::AdviceFirst)
+    }
+}
+
 /// Sealed: what a doctor said.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct AdviceGiven {
@@ -147,18 +173,33 @@ impl HealthAnswers {
     /// The answers of one consultation sorted by what they lead to.
     pub(super) fn sort(&mut self, answers: &[Answered]) {
         for answered in answers {
-            let list = match answered.effect {
-                Effect::Nothing => continue,
-                Effect::Precaution => &mut self.precautions,
-                Effect::AdviceFirst => &mut self.advice_first,
-                Effect::DoNotTreat => &mut self.do_not_treat,
-            };
-            list.push(InForce {
+            self.add(answered.effect, || InForce {
                 question: answered.question.clone(),
                 answer: answered.answer.clone(),
                 then: answered.then.clone(),
             });
         }
+    }
+
+    /// The same of answers as they were sealed, with no copy made of those that lead to nothing, which are nearly all.
+    fn sort_sealed(&mut self, answers: &LeadTo<'_>) {
+        for led in &answers.answers {
+            self.add(led.effect, || InForce {
+                question: led.question.to_string(),
+                answer: led.answer.to_string(),
+                then: led.then.to_string(),
+            });
+        }
+    }
+
+    fn add(&mut self, effect: Effect, answered: impl FnOnce() -> InForce) {
+        let list = match effect {
+            Effect::Nothing => return,
+            Effect::Precaution => &mut self.precautions,
+            Effect::AdviceFirst => &mut self.advice_first,
+            Effect::DoNotTreat => &mut self.do_not_treat,
+        };
+        list.push(answered());
     }
 }
 
@@ -215,6 +256,29 @@ mod tests {
         assert!(health.waits_for_advice());
         health.advice = Some(advice(true));
         assert!(!health.waits_for_advice());
+    }
+
+    #[test]
+    fn sealed_answers_lead_to_the_same_however_they_are_read() {
+        let answered = |n: u8, effect| Answered {
+            key: format!("q{n}"),
+            group: "Eyes".into(),
+            question: format!("Question {n}, \"quoted\"\n?"),
+            answer: format!("yes, ø {n}"),
+            effect,
+            then: "speak with the owner".into(),
+        };
+        let effects = [Effect::Nothing, Effect::Precaution, Effect::DoNotTreat, Effect::AdviceFirst, Effect::Nothing];
+        let answers = effects.into_iter().zip(0..).map(|(effect, n)| answered(n, effect)).collect();
+        let sealed = SealedAnswers { answers, guardian: String::new() };
+        let text = serde_json::to_vec(&sealed).unwrap();
+        let (mut one, mut other) = (HealthAnswers::default(), HealthAnswers::default());
+        one.sort(&sealed.answers);
+        let lead_to: LeadTo<'_> = serde_json::from_slice(&text).unwrap();
+        other.sort_sealed(&lead_to);
+        assert_eq!(one, other);
+        assert_eq!((one.do_not_treat.len(), one.advice_first.len(), one.precautions.len()), (1, 1, 1));
+        assert!(lead_to.advice_first());
     }
 
     #[test]

@@ -4,11 +4,10 @@ use std::collections::BTreeMap;
 
 use sqlx::Row;
 
-use super::{AdviceGiven, GivenBy, HealthAnswers, SealedAnswers};
+use super::{AdviceGiven, GivenBy, HealthAnswers, LeadTo, SealedAnswers};
 use crate::base::ids::{ClientId, ConsultationId, CopyId, MedicalAdviceId, PersonId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
-use crate::clients::questions::Effect;
 use crate::store::keys::Keys;
 use crate::store::{Db, Tx, among, many, sealed};
 
@@ -251,11 +250,11 @@ pub(super) async fn newest_of(
         // Without her key nothing can be said of her answers: as if she had given none.
         let Some(key) = opened.get(&client) else { continue };
         let plain = key.open(&answers_place(id), &row.get::<Vec<u8>, _>(3))?;
-        let answers: SealedAnswers = serde_json::from_slice(&plain).map_err(Problem::broken)?;
+        let answers: LeadTo<'_> = serde_json::from_slice(&plain).map_err(Problem::broken)?;
         let health = all.entry(client).or_default();
         health.consultation = Some(id);
         health.answered = Some(Instant(row.get(2)));
-        health.sort(&answers.answers);
+        health.sort_sealed(&answers);
     }
     let mut beside_since: BTreeMap<ClientId, ConsultationId> = BTreeMap::new();
     let beside = sqlx::query(among!(
@@ -269,12 +268,12 @@ pub(super) async fn newest_of(
         let (Some(key), Some(health)) = (opened.get(&client), all.get_mut(&client)) else { continue };
         if health.consultation != Some(id) {
             let plain = key.open(&answers_place(id), &row.get::<Vec<u8>, _>(2))?;
-            let answers: SealedAnswers = serde_json::from_slice(&plain).map_err(Problem::broken)?;
-            if answers.answers.iter().any(|answered| answered.effect == Effect::AdviceFirst) {
+            let answers: LeadTo<'_> = serde_json::from_slice(&plain).map_err(Problem::broken)?;
+            if answers.advice_first() {
                 let since = beside_since.entry(client).or_insert(id);
                 *since = id.max(*since);
             }
-            health.sort(&answers.answers);
+            health.sort_sealed(&answers);
         }
     }
     let advice = sqlx::query(among!(
