@@ -17,7 +17,6 @@ use crate::advice::draw::strip_chart;
 use crate::advice::for_work::{ForWork, asks_first, for_work, lead};
 use crate::advice::judge::{Question, Subject, Verdict};
 use crate::advice::kept::{About, KeptQuestion, States};
-use crate::advice::reasons::untested_air;
 use crate::advice::words;
 use crate::artists::chart::Chart;
 use crate::base::problem::Problem;
@@ -135,9 +134,6 @@ fn full(
     };
     let when = options::when(work, read, around.studio);
     let (options, left_out) = options::options(work, &when, asked, read, around);
-    // Of air that is only assumed nobody can say that nothing was tested in it.
-    let of_assumed = q.bottles.iter().filter(|_| read.air.is_none()).flat_map(|bottle| untested_air(q, bottle));
-    let of_assumed: Vec<String> = of_assumed.collect();
     Full {
         numbers: numbers::numbers(q, work, chosen_row),
         shelf_head: drawn.head,
@@ -150,7 +146,7 @@ fn full(
         sure: sure::sure(work, read),
         next: sure::next(work),
         next_link: sure::next_link(work, read, around),
-        why: work.reasons.iter().filter(|said| !of_assumed.contains(said)).cloned().collect(),
+        why: work.reasons.clone(),
     }
 }
 
