@@ -5,13 +5,13 @@ use super::band::{Band, working_band_by};
 use super::file::Answer;
 use super::judge::{HandsTables, Judgement, Question, RoomDraws, Subject, Verdict};
 use super::options::{Change, Options, Takes, options_by};
-use super::reasons::{is_starting_guess, why};
+use super::reasons::{is_starting_guess, why, why_in_assumed_air};
 use super::strip::{Suits, suits_by};
 use super::surest::{NextStep, surest_by};
 use super::words;
 
 /// Which version of the model and its rules gave an advice: kept with it. Raised by whoever changes what they answer.
-pub const MODEL: &str = "1";
+pub const MODEL: &str = "2";
 
 /// Why an advice carries no filled button.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -68,7 +68,7 @@ pub fn for_work(q: &Question<'_>, wanted: Option<usize>, near: usize, air_known:
         Subject::Bottle(bottle) => Some(working_band_by(q, bottle, judged.bottles[bottle].verdict, &tables)),
         Subject::Class(_) => None,
     };
-    let reasons = why(q, &judged);
+    let reasons = if air_known { why(q, &judged) } else { why_in_assumed_air(q, &judged) };
     let answer = Answer::of(q, &judged, &options, &next, &reasons);
     ForWork {
         suits: suits_by(q, &tables),

@@ -1,6 +1,7 @@
 //! The answer as a page of plain text, with a small picture: one axis of seconds, on it the hands time, what suits,
 //! and every class and bottle as it is likely to be in this room.
 
+use crate::base::number::DecimalMark;
 use crate::base::units::Seconds;
 
 use super::file::Answer;
@@ -48,8 +49,8 @@ impl Picture {
             untimed: q.hands.placements == 0,
             why: why.into_iter().chain(reasons::left_out(options)).collect(),
             asked: format!(
-                "{:.1}\u{a0}°C, {:.0}\u{a0}%RH, {}, {} placements a set, {} bead{}",
-                q.room.air.temperature.get(),
+                "{}\u{a0}°C, {:.0}\u{a0}%RH, {}, {} placements a set, {} bead{}",
+                DecimalMark::Point.show(q.room.air.temperature.get(), 1),
                 q.room.air.humidity.get(),
                 q.work.technique.word(),
                 q.work.placements_per_set,

@@ -4,6 +4,7 @@ use crate::adhesives::set_time::times;
 use crate::adhesives::untested::{Untested, untested};
 use crate::adhesives::{Air, Bead, Liquid};
 use crate::artists::Technique;
+use crate::base::number::DecimalMark;
 
 use super::judge::{Judgement, Outcome, Question, ShelfBottle, Subject, Tested, Verdict};
 use super::options::{COOLEST_C, DAMPEST_PCT, Options};
@@ -23,6 +24,22 @@ pub(super) fn with_options(why: &[String], options: &Options) -> Vec<String> {
 /// Why it was judged so, the most important first.
 #[must_use]
 pub fn why(q: &Question<'_>, judged: &Judgement) -> Vec<String> {
+    why_with(q, judged, None, |bottle| untested_air(q, bottle))
+}
+
+/// As [`why`], where nobody has read the air and the question's is assumed: says so, and of no bottle that it was or
+/// was not tested in it.
+#[must_use]
+pub fn why_in_assumed_air(q: &Question<'_>, judged: &Judgement) -> Vec<String> {
+    why_with(q, judged, Some(not_read(&q.room.air)), |_| Vec::new())
+}
+
+fn why_with(
+    q: &Question<'_>,
+    judged: &Judgement,
+    missing: Option<String>,
+    of_air: impl Fn(&ShelfBottle) -> Vec<String>,
+) -> Vec<String> {
     let mut said = Vec::new();
     said.push(recommendation(q, judged));
     said.extend(over_the_limit(q, judged));
@@ -30,11 +47,12 @@ pub fn why(q: &Question<'_>, judged: &Judgement) -> Vec<String> {
     said.extend(first_on_the_shelf(q, judged));
     said.extend(starting_guess(q, judged));
     said.extend(far_from_daily(q, judged));
+    said.extend(missing);
     said.push(air(q));
     said.push(hands(q, judged));
     for (i, bottle) in q.bottles.iter().enumerate() {
         said.extend(shelf(judged, bottle, i));
-        said.extend(untested_air(q, bottle));
+        said.extend(of_air(bottle));
     }
     said
 }
@@ -202,14 +220,23 @@ fn far_from_daily(q: &Question<'_>, judged: &Judgement) -> Option<String> {
     })
 }
 
+/// What is missing where the air is assumed.
+fn not_read(assumed: &Air) -> String {
+    format!(
+        "The air of this room has not been read: {:.0}\u{a0}°C and {:.0}\u{a0}%RH are assumed. Whether a bottle was tested in the air there is cannot be said.",
+        assumed.temperature.get(),
+        assumed.humidity.get()
+    )
+}
+
 fn air(q: &Question<'_>) -> String {
     let air = q.room.air;
     let at = super::judge::any_adhesive_conditions(q);
     let x = crate::adhesives::set_time::row(&at);
     let factor = q.any_adhesive.mean.dot(&x).exp();
     let here = format!(
-        "At {:.1}\u{a0}°C and {:.0}\u{a0}%RH, with a {} bead{}{}",
-        air.temperature.get(),
+        "At {}\u{a0}°C and {:.0}\u{a0}%RH, with a {} bead{}{}",
+        DecimalMark::Point.show(air.temperature.get(), 1),
         air.humidity.get(),
         q.work.bead.word(),
         q.work.pick_up.map_or_else(String::new, |p| format!(", {}", p.words())),
@@ -289,7 +316,7 @@ pub fn never_tested(tested: &Tested, air: &Air) -> Vec<&'static str> {
 }
 
 /// What [`never_tested`] says of a bottle, a sentence each: "Heath: never tested this dry here."
-pub(crate) fn untested_air(q: &Question<'_>, bottle: &ShelfBottle) -> Vec<String> {
+fn untested_air(q: &Question<'_>, bottle: &ShelfBottle) -> Vec<String> {
     never_tested(&bottle.tested, &q.room.air).into_iter().map(|what| format!("{}: {what}.", bottle.name)).collect()
 }
 

@@ -1,7 +1,7 @@
 //! How figures are said: sureness, shares, seconds, minutes. Always from the same short list of words.
 
 use crate::adhesives::set_time::Times;
-use crate::base::number::DecimalMark;
+use crate::base::number::{DecimalMark, typed_decimal};
 use crate::base::units::Seconds;
 use crate::web::studio::Studio;
 
@@ -44,7 +44,8 @@ fn begins_with_digit(text: &str) -> bool {
 fn figure(text: &str, studio: &Studio) -> Option<(usize, String)> {
     const CELSIUS: &str = "\u{a0}°C";
     let digits = |text: &str| text.len() - text.trim_start_matches(|c: char| c.is_ascii_digit()).len();
-    let sign = usize::from(text.starts_with('-'));
+    // An advice kept before minus signs were written has a hyphen.
+    let sign = ['-', '−'].into_iter().find(|sign| text.starts_with(*sign)).map_or(0, char::len_utf8);
     let whole = sign + digits(&text[sign..]);
     if whole == sign {
         return None;
@@ -52,10 +53,11 @@ fn figure(text: &str, studio: &Studio) -> Option<(usize, String)> {
     let places = text[whole..].strip_prefix('.').map_or(0, digits);
     let long = if places > 0 { whole + 1 + places } else { whole };
     let (written, after) = text.split_at(long);
-    match written.parse() {
-        Ok(celsius) if studio.fahrenheit && after.starts_with(CELSIUS) => {
+    match typed_decimal(written) {
+        Some(celsius) if studio.fahrenheit && after.starts_with(CELSIUS) => {
             Some((long + CELSIUS.len(), format!("{}\u{a0}°F", studio.number(studio.scale(celsius), places))))
         }
+        Some(below) if sign > 0 => Some((long, studio.number(below, places))),
         _ => Some((long, marked(studio.decimal, written.to_owned()))),
     }
 }
@@ -254,7 +256,8 @@ mod tests {
                 "At 69,8\u{a0}°F and 38\u{a0}%RH, with a medium bead",
             ),
             ("below 20\u{a0}°C.", "below 20\u{a0}°C.", "below 68\u{a0}°F."),
-            ("at -5.0\u{a0}°C", "at -5,0\u{a0}°C", "at 23,0\u{a0}°F"),
+            ("at −5.0\u{a0}°C", "at −5,0\u{a0}°C", "at 23,0\u{a0}°F"),
+            ("at −25.0\u{a0}°C", "at −25,0\u{a0}°C", "at −13,0\u{a0}°F"),
             (
                 "Dune 2.5: sets in 2.3\u{a0}s, likely 0.83–7.1\u{a0}s. 12 more.",
                 "Dune 2.5: sets in 2,3\u{a0}s, likely 0,83–7,1\u{a0}s. 12 more.",
@@ -273,6 +276,7 @@ mod tests {
             assert_eq!(spoken(plain, &comma, &names), with_comma);
             assert_eq!(spoken(plain, &both, &names), with_both);
         }
+        assert_eq!(spoken("at -5.0\u{a0}°C", &comma, &[]), "at −5,0\u{a0}°C", "as advice was kept earlier");
         assert_eq!(seconds_in(DecimalMark::Comma, s(2.345)), "2,3\u{a0}s");
         assert_eq!(seconds_range_in(DecimalMark::Comma, s(0.5), s(2.3)), "0,50–2,3\u{a0}s");
     }

@@ -1,4 +1,4 @@
-//! Numbers as people type and read them: comma or point, the studio's decimal sign on pages.
+//! Numbers as people type and read them: comma or point, the studio's decimal sign on pages, a minus and no hyphen.
 
 /// The sign between whole and part.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -35,24 +35,25 @@ impl DecimalMark {
         }
     }
 
-    /// A number with as many places as it needs: "0.05", "60".
+    /// A number with as many places as it needs: "0.05", "60", "−20".
     #[must_use]
     pub fn exact(self, value: f64) -> String {
-        value.to_string().replace('.', self.sign())
+        self.written(&value.to_string())
     }
 
     /// A number with this many places and this sign; minus zero is zero.
     #[must_use]
     pub fn show(self, value: f64, places: usize) -> String {
-        let text = format!("{value:.places$}");
-        let text = match text.strip_prefix('-') {
-            Some(rest) if rest.bytes().all(|b| b == b'0' || b == b'.') => rest.to_owned(),
-            Some(rest) => format!("−{rest}"),
-            None => text,
-        };
-        match self {
-            Self::Point => text,
-            Self::Comma => text.replace('.', ","),
+        self.written(&format!("{value:.places$}"))
+    }
+
+    /// A number as machines write it, "-4.5", as people read it.
+    fn written(self, plain: &str) -> String {
+        let marked = |digits: &str| digits.replace('.', self.sign());
+        match plain.strip_prefix('-') {
+            Some(digits) if digits.bytes().all(|b| b == b'0' || b == b'.') => marked(digits),
+            Some(digits) => format!("−{}", marked(digits)),
+            None => marked(plain),
         }
     }
 }
@@ -91,5 +92,17 @@ mod tests {
     fn minus_zero_is_shown_as_zero() {
         assert_eq!(DecimalMark::Comma.show(-0.04, 1), "0,0");
         assert_eq!(DecimalMark::Point.show(-1.25, 1), "−1.2");
+        assert_eq!(DecimalMark::Point.exact(-0.0), "0");
+    }
+
+    #[test]
+    fn what_is_shown_below_zero_has_a_minus_and_is_read_again() {
+        for (mark, exact, shown) in [(DecimalMark::Point, "−4.5", "−4.50"), (DecimalMark::Comma, "−4,5", "−4,50")]
+        {
+            assert_eq!((mark.exact(-4.5).as_str(), mark.show(-4.5, 2).as_str()), (exact, shown));
+            assert_eq!((typed_decimal(exact), typed_decimal(shown)), (Some(-4.5), Some(-4.5)));
+        }
+        assert_eq!(DecimalMark::Point.exact(-20.0), "−20");
+        assert_eq!(typed_decimal("-20"), typed_decimal("−20"));
     }
 }

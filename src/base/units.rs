@@ -2,6 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::number::DecimalMark;
+
 /// A value that is not a number, or lies outside the range of its quantity.
 #[derive(Debug, Clone, PartialEq)]
 pub struct OutOfRange {
@@ -19,11 +21,13 @@ pub struct OutOfRange {
 
 impl std::fmt::Display for OutOfRange {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        let OutOfRange { quantity, given, lowest, highest, unit } = self;
+        let OutOfRange { quantity, lowest, unit, .. } = self;
+        let [given, low, highest] =
+            [self.given, self.lowest, self.highest].map(|value| DecimalMark::Point.exact(value));
         if *lowest > 0.0 && *lowest < 1e-9 {
             write!(f, "{quantity} {given} {unit} is not above 0 and at most {highest} {unit}")
         } else {
-            write!(f, "{quantity} {given} {unit} is outside {lowest} to {highest} {unit}")
+            write!(f, "{quantity} {given} {unit} is outside {low} to {highest} {unit}")
         }
     }
 }
@@ -181,6 +185,8 @@ mod tests {
         let told = RelHumidity::new(140.0).unwrap_err().to_string();
         assert!(told.starts_with("relative humidity 140 %RH is not above 0 and at most 100"), "{told}");
         assert!(Celsius::new(f64::NAN).is_err());
+        let told = Celsius::new(-20.5).unwrap_err().to_string();
+        assert_eq!(told, "temperature −20.5 °C is outside −20 to 60 °C");
     }
 
     #[test]

@@ -10,7 +10,7 @@ use jiff::civil::Date;
 
 use super::amount;
 use super::complaint_form::{Opened, card_field, chosen_card, open};
-use super::decided::{decided_words, mark_of, moved_lines, shown, still_stands};
+use super::decided::{decided_words, mark_of, moved_lines, shown, still_counted_in, still_stands};
 use super::doctor_store::{Complaint, DECISIONS, complaint, decide_complaint, tie_complaint};
 use super::from_cards::{HerCard, HerCards};
 use super::seen::{must_treat, note_look};
@@ -24,7 +24,7 @@ use crate::clients::not_restricted;
 use crate::clients::photos::{LARGEST_FORM, Moment, PhotoBlock, Shows, arrive, keep};
 use crate::store::Kept;
 use crate::web::House;
-use crate::web::checks::{Notes, choice_field, note_fields, number_field};
+use crate::web::checks::{Notes, choice_field, note_fields, number_field, text_field};
 use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
@@ -115,8 +115,20 @@ fn typed_as_kept(found: &Complaint, opened: &Opened, now: Instant) -> Typed {
         ("fix_until", last.to_string()),
         ("refund", found.refund_minor.map(|minor| shown(minor, &opened.studio)).unwrap_or_default()),
         ("fixed", if found.fixed.is_some() { "yes".to_owned() } else { String::new() }),
+        (CURRENCY, opened.studio.currency.clone()),
         (SEEN, mark_of(found)),
     ])
+}
+
+/// The field for the currency in which the page asked for an amount: the studio's may be another by the time it is sent.
+const CURRENCY: &str = "currency";
+
+/// The currency in which an amount was typed; the studio's where the form does not say.
+fn currency_of<'t>(typed: &'t Typed, opened: &'t Opened) -> &'t str {
+    match typed.get(CURRENCY) {
+        "" => &opened.studio.currency,
+        shown => shown,
+    }
 }
 
 /// The last day of a fix: so many days after she complained, and no day that is over.
@@ -171,6 +183,7 @@ async fn complaint_view(
     let own = |(key, words): (&str, &str)| (key.to_owned(), words.to_owned());
     let mended = mended_by(found, &opened.cards);
     let days = opened.bench.rules.fix_days;
+    let currency = currency_of(typed, opened);
     let mut fields = vec![choice_field("radio", "decision", "Decided", typed.get("decision"), DECISIONS.map(own))];
     // Of a card this person may not read nothing is chosen here.
     if found.card.is_empty() || opened.cards.iter().any(|card| card.id == found.card) {
@@ -185,9 +198,10 @@ async fn complaint_view(
             Some(card) => done.hinted(format!("A card mends it: {}.", card.words)),
             None => done,
         },
-        number_field("refund", &format!("Given back, in {}", opened.studio.currency), typed.get("refund"))
-            .hinted(format!("For a refund. Written like {}.", shown(12_345, &opened.studio)))
+        number_field("refund", &format!("Given back, in {currency}"), typed.get("refund"))
+            .hinted(format!("For a refund. Written like {}.", amount::shown(12_345, currency, opened.studio.decimal)))
             .or_empty(),
+        FieldView { kind: "hidden", ..text_field(CURRENCY, "", currency) },
         seen_field(typed.get(SEEN)),
     ]);
     note_fields(&mut fields, notes);
@@ -275,7 +289,7 @@ fn check_decision(typed: &Typed, found: &Complaint, opened: &Opened, now: Instan
     let card =
         if typed.all("card").is_empty() { Some(found.card.clone()) } else { chosen_card(&mut notes, typed, opened) };
     let refund = if decision.as_deref() == Some("refund") {
-        match amount::typed(typed.get("refund"), &opened.studio.currency, opened.studio.decimal) {
+        match amount::typed(typed.get("refund"), currency_of(typed, opened), opened.studio.decimal) {
             Ok(minor) => Some(Some(minor)),
             Err(sentence) => {
                 notes.add("refund", sentence);
@@ -308,14 +322,21 @@ async fn decide(
 ) -> Result<Response, Problem> {
     let (opened, found) = open_complaint(&house, &staff, id, cards).await?;
     let now = staff.visitor.now.0;
-    let kept = match check_decision(&form.typed, &found, &opened, now) {
+    let checked = check_decision(&form.typed, &found, &opened, now);
+    let could_be_read = checked.is_ok();
+    let kept = match checked {
         Ok(decided) => {
             let (inner, seen) = (house.clone(), form.typed.get(SEEN).to_owned());
+            let currency = currency_of(&form.typed, &opened).to_owned();
             house
                 .store
                 .write(&form.key, move |tx| {
                     let (house, decided, seen) = (inner.clone(), decided.clone(), seen.clone());
+                    let currency = currency.clone();
                     Box::pin(async move {
+                        if decided.refund_minor.is_some() {
+                            still_counted_in(tx, &currency).await?;
+                        }
                         let stands = still_stands(tx, house.store.keys(), &seen, &decided).await?;
                         decide_complaint(tx, house.store.keys(), &decided).await?;
                         if decided.card != stands.card {
@@ -342,7 +363,15 @@ async fn decide(
         }
         Err(problem) => {
             let notes = notes_of(problem)?;
-            let view = complaint_view(&house, &staff, &opened, &found, &form.typed, &notes, key).await?;
+            // What could be read and was refused all the same was typed in another currency: it comes back in that of now.
+            let (opened, typed) = if could_be_read {
+                let (opened, _) = open_complaint(&house, &staff, id, cards).await?;
+                let typed = form.typed.with(CURRENCY, opened.studio.currency.clone());
+                (opened, typed)
+            } else {
+                (opened, form.typed)
+            };
+            let view = complaint_view(&house, &staff, &opened, &found, &typed, &notes, key).await?;
             page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
         }
     }

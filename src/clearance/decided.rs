@@ -49,6 +49,23 @@ pub(super) async fn still_stands(tx: &mut Tx, keys: &Keys, seen: &str, sent: &Co
     ))
 }
 
+/// Looks inside the write whether the studio still counts in the currency in which an amount was typed.
+///
+/// # Errors
+/// A mistake beside the amount where the currency is another now.
+pub(super) async fn still_counted_in(tx: &mut Tx, currency: &str) -> Result<(), Problem> {
+    let now = Studio::load(tx.db()).await?.currency;
+    if now == currency {
+        return Ok(());
+    }
+    Err(Problem::mistake(
+        "refund",
+        format!(
+            "This was typed in {currency}, and the studio’s currency is {now} now. Look at the amount and send it again."
+        ),
+    ))
+}
+
 /// An amount as this studio writes it, without its currency.
 pub(super) fn shown(minor: i64, studio: &Studio) -> String {
     amount::shown(minor, &studio.currency, studio.decimal)

@@ -53,6 +53,8 @@ struct IncidentRow {
     who: String,
     what: String,
     with: String,
+    /// Empty where none is known.
+    lot: String,
     first_aid: String,
 }
 
@@ -130,10 +132,8 @@ fn row(incident: StaffIncident, studio: &Studio, names: &Names, bench: &Bench, n
     IncidentRow {
         when: studio.zone.date_and_clock(incident.at, now),
         who: names.of(incident.person),
-        with: incident.product.map_or_else(String::new, |product| {
-            let lot = if incident.lot.is_empty() { String::new() } else { format!(", lot {}", incident.lot) };
-            format!("{}{lot}", bench.name(Some(product)))
-        }),
+        with: incident.product.map(|product| bench.name(Some(product))).unwrap_or_default(),
+        lot: incident.lot,
         what: incident.what,
         first_aid: incident.first_aid,
     }

@@ -8,6 +8,7 @@
 //! Below 0 °C relative humidity is taken over ice. Instruments below freezing usually mean "over water"; a room
 //! in which a client lies still never comes near, so the difference is left to this sentence.
 
+use crate::base::number::DecimalMark;
 use crate::base::units::{Celsius, GramsPerM3, OutOfRange, Pascals, RelHumidity};
 
 /// Standard sea-level pressure, Pa: what every function without a pressure argument assumes.
@@ -180,23 +181,24 @@ fn as_lines(temperature: Celsius, humidity: RelHumidity, pressure: Pascals, air:
         DewPoint::Dew(_) => "colder surfaces get wet",
         DewPoint::Frost(_) => "colder surfaces get frosted",
     };
+    let degrees = |celsius: f64| DecimalMark::Point.show(celsius, 1);
     format!(
-        "Air at {:.1} °C and {} %RH, at {pressure}\n  \
-         {:<16}{:>8.1} °C     {falls}\n  \
+        "Air at {} °C and {} %RH, at {pressure}\n  \
+         {:<16}{:>8} °C     {falls}\n  \
          {:<16}{:>8.0} Pa\n  \
          {:<16}{:>8.2} g/m³\n  \
-         {:<16}{:>8.1} °C\n  \
+         {:<16}{:>8} °C\n  \
          {:<16}{:>8.2} g of water in 1 kg of dry air",
-        temperature.get(),
+        degrees(temperature.get()),
         rounded(humidity.get(), 1),
         air.dew.word(),
-        air.dew.celsius(),
+        degrees(air.dew.celsius()),
         "vapour pressure",
         air.vapour_pressure.get(),
         "vapour density",
         air.vapour_density.get(),
         "wet bulb",
-        air.wet_bulb,
+        degrees(air.wet_bulb),
         "humidity ratio",
         air.humidity_ratio * 1000.0,
     )

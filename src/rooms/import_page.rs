@@ -6,10 +6,13 @@ use axum::http::HeaderValue;
 use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 
+use super::foreseen::Foreseen;
 use super::imports::{self, ImportState};
-use super::logger_file::{FaultyRow, Question, Stop};
+use super::logger_file::{FaultyRow, GoodRow, Question, Stop};
+use super::plausible::SetAside;
 use super::room_form::open_room;
 use super::store;
+use super::written::TemperatureUnit;
 use crate::base::ids::{ImportId, RoomId};
 use crate::base::problem::Problem;
 use crate::base::text::{count, things};
@@ -33,8 +36,8 @@ pub(super) fn routes() -> Routes {
         .post("/rooms/{room}/imports/{import}/drop", leave)
 }
 
-/// Faulty rows that the page names; the others are counted.
-const FAULTY_SHOWN: usize = 200;
+/// Rows of a kind that the page names; the others are counted.
+const ROWS_NAMED: usize = 200;
 
 #[derive(Template)]
 #[template(path = "rooms/import.html")]
@@ -61,12 +64,21 @@ struct PreviewView {
     lead: String,
     understood: Vec<String>,
     counts: Vec<Counted>,
+    /// The first rows that will be set aside.
+    aside: Vec<AsideRow>,
     /// "Keep 28 readings"; `None` where every one is here already.
     button: Option<String>,
     faulty: Vec<FaultyRow>,
     /// What is true of the other rows.
     others: String,
     repeated: Option<String>,
+}
+
+/// A row that will be set aside.
+struct AsideRow {
+    line: u64,
+    when: String,
+    reason: String,
 }
 
 async fn import_page(
@@ -80,7 +92,7 @@ async fn import_page(
     let import = imports::find(&mut db, room.id, id).await?.ok_or(Problem::NotHere("file"))?;
     drop(db);
     let stage = match import.state {
-        ImportState::Preview => match imports::preview(&house, &import).await? {
+        ImportState::Preview => match imports::preview(&house, &import, staff.visitor.now.0).await? {
             Ok(preview) => Stage::Preview(preview_view(&preview, &studio, staff.visitor.now.0)),
             Err(Stop::Ask(question)) => question_stage(&question),
             Err(stop) => Stage::Unreadable { sentence: stop.to_string() },
@@ -147,9 +159,10 @@ fn preview_view(preview: &imports::Preview, studio: &Studio, now: Instant) -> Pr
     let file = &preview.file;
     let good = file.rows.len();
     let all = file.understood.rows;
-    let new = good - preview.here;
+    let Foreseen { counting, aside, here } = &preview.foreseen;
+    let new = counting + aside.len();
     let faulty = usize::try_from(file.faulty_count).unwrap_or(usize::MAX);
-    let named = where_named(faulty, FAULTY_SHOWN);
+    let named = where_named(faulty, ROWS_NAMED);
     let lead = match file.faulty_count {
         0 if all == 0 => "Nothing stands below the line that names the columns.".to_owned(),
         0 if all == 1 => "The one row can be read.".to_owned(),
@@ -168,9 +181,14 @@ fn preview_view(preview: &imports::Preview, studio: &Studio, now: Instant) -> Pr
         Some((first, last)) => format!("{} to {}", at(first), at(last)),
     };
     let mut counts = vec![
-        Counted::new("New", new, "reading", span),
-        Counted::new("Already here", preview.here, "reading", "same instrument and time; not added again"),
+        Counted::new("New", *counting, "reading", span),
+        Counted::new("Already here", *here, "reading", "same instrument and time; not added again"),
     ];
+    if !aside.is_empty() {
+        let told =
+            format!("not believed: kept apart with the reason and not used; {}", where_named(aside.len(), ROWS_NAMED));
+        counts.insert(1, Counted::new("Set aside", aside.len(), "reading", told));
+    }
     if all > 0 {
         let told = if faulty == 0 { "every row can be read".to_owned() } else { named };
         counts.push(Counted::new("Not read", faulty, "row", told));
@@ -179,8 +197,9 @@ fn preview_view(preview: &imports::Preview, studio: &Studio, now: Instant) -> Pr
         lead,
         understood: file.understood.sentences(),
         counts,
+        aside: aside.iter().take(ROWS_NAMED).map(|(row, why)| aside_row(row, why, studio, now)).collect(),
         button: (new > 0).then(|| format!("Keep {}", count(new, "reading"))),
-        faulty: file.faulty.iter().take(FAULTY_SHOWN).cloned().collect(),
+        faulty: file.faulty.iter().take(ROWS_NAMED).cloned().collect(),
         others: other_rows(good),
         repeated: match file.repeated_hour {
             0 => None,
@@ -192,6 +211,15 @@ fn preview_view(preview: &imports::Preview, studio: &Studio, now: Instant) -> Pr
                 "{rows} rows fall into the hour that came twice when the clocks went back. They are read as its first pass."
             )),
         },
+    }
+}
+
+fn aside_row(row: &GoodRow, why: &SetAside, studio: &Studio, now: Instant) -> AsideRow {
+    let unit = if studio.fahrenheit { TemperatureUnit::Fahrenheit } else { TemperatureUnit::Celsius };
+    AsideRow {
+        line: row.line,
+        when: studio.zone.date_and_clock(Instant(row.at_us), now),
+        reason: why.sentence(unit, studio.decimal),
     }
 }
 
@@ -228,7 +256,7 @@ async fn answer_question(
 }
 
 async fn take(
-    _staff: Staff,
+    staff: Staff,
     State(house): State<House>,
     At((room, id)): At<(RoomId, ImportId)>,
     form: Form<Nothing>,
@@ -238,7 +266,7 @@ async fn take(
         let import = imports::find(&mut db, room, id).await?.ok_or(Problem::NotHere("file"))?;
         drop(db);
         match import.state {
-            ImportState::Preview => match imports::preview(&house, &import).await? {
+            ImportState::Preview => match imports::preview(&house, &import, staff.visitor.now.0).await? {
                 Ok(preview) => preview.file.rows.len(),
                 Err(stop) => return Err(Problem::Clash(stop.to_string(), "Open the file’s page again.".into())),
             },

@@ -1,12 +1,12 @@
 //! A logger's file on its way in: its SQL, its preview, and the taking of its rows, which goes on after a restart.
 
-use std::collections::HashSet;
-
 use sha2::{Digest, Sha256};
 use sqlx::Row;
 use sqlx::any::AnyRow;
 
+use super::foreseen::{Earlier, Foreseen, foresee};
 use super::logger_file::{self, DayOrder, Hints, LoggerFile, Stop};
+use super::plausible::COMPARED_WITHIN;
 use super::readings::{self, NewReading, Outcome, Wording};
 use super::written::TemperatureUnit;
 use crate::base::actor::Actor;
@@ -84,8 +84,8 @@ pub(super) struct Import {
 /// A file as its preview shows it.
 pub(super) struct Preview {
     pub(super) file: LoggerFile,
-    /// Good rows whose instrument and instant are here already.
-    pub(super) here: usize,
+    /// What its good rows become once they are taken.
+    pub(super) foreseen: Foreseen,
 }
 
 /// Keeps a file for its preview.
@@ -157,8 +157,9 @@ async fn content(db: &mut Db, id: ImportId) -> Result<Vec<u8>, Problem> {
     Ok(row.get(0))
 }
 
-/// Reads a kept file with the person's answers; `Err(Stop)` is a question to her or the end of it. No connection is held meanwhile.
-pub(super) async fn preview(house: &House, import: &Import) -> Result<Result<Preview, Stop>, Problem> {
+/// Reads a kept file with the person's answers and judges its rows as if they were taken now; `Err(Stop)` is a question to her or
+/// the end of it. No connection is held meanwhile.
+pub(super) async fn preview(house: &House, import: &Import, now: Instant) -> Result<Result<Preview, Stop>, Problem> {
     let bytes = {
         let mut db = house.store.read().await?;
         content(&mut db, import.id).await?
@@ -167,18 +168,36 @@ pub(super) async fn preview(house: &House, import: &Import) -> Result<Result<Pre
         Ok(file) => file,
         Err(stop) => return Ok(Err(stop)),
     };
-    let (first, last) = span(&file);
-    let mut db = house.store.read().await?;
-    let rows = sqlx::query("select at from reading where instrument = $1 and at >= $2 and at <= $3")
-        .bind(import.instrument.to_string())
-        .bind(first)
-        .bind(last)
-        .fetch_all(&mut *db)
-        .await?;
-    let known: HashSet<i64> = rows.iter().map(|row| row.get(0)).collect();
-    let mut seen = HashSet::new();
-    let here = file.rows.iter().filter(|row| known.contains(&row.at_us) || !seen.insert(row.at_us)).count();
-    Ok(Ok(Preview { file, here }))
+    let earlier = {
+        let mut db = house.store.read().await?;
+        earlier(&mut db, import.instrument, span(&file)).await?
+    };
+    let turn = house.thinking.next().await?;
+    let judged = move || {
+        let _turn = turn;
+        let foreseen = foresee(&file.rows, &earlier, now.0);
+        Preview { file, foreseen }
+    };
+    tokio::task::spawn_blocking(judged).await.map(Ok).map_err(Problem::broken)
+}
+
+/// What an instrument gave in a span, and so near to it that the rows at its ends are compared with it.
+async fn earlier(db: &mut Db, instrument: InstrumentId, (first, last): (i64, i64)) -> Result<Vec<Earlier>, Problem> {
+    let rows = sqlx::query(
+        "select at, temperature_c, humidity_pct, set_aside from reading where instrument = $1 and at >= $2 and at <= $3",
+    )
+    .bind(instrument.to_string())
+    .bind(first.saturating_sub(COMPARED_WITHIN))
+    .bind(last.saturating_add(COMPARED_WITHIN))
+    .fetch_all(db)
+    .await?;
+    let read = |row: &AnyRow| Earlier {
+        at_us: row.get(0),
+        temperature: row.get(1),
+        humidity: row.get(2),
+        believed: row.get::<String, _>(3).is_empty(),
+    };
+    Ok(rows.iter().map(read).collect())
 }
 
 fn span(file: &LoggerFile) -> (i64, i64) {

@@ -9,6 +9,7 @@ pub mod chart;
 mod check_form;
 mod corrected;
 mod every_air;
+mod foreseen;
 mod import_page;
 mod imports;
 pub mod instrument;

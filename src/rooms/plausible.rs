@@ -31,7 +31,7 @@ const JUMP_KELVINS_A_MINUTE: f64 = 0.5;
 const JUMP_HUMIDITY: f64 = 15.0;
 const JUMP_HUMIDITY_A_MINUTE: f64 = 3.0;
 /// Further apart than this, µs, two readings say nothing about each other.
-const COMPARED_WITHIN: i64 = 60 * 60 * SECOND;
+pub const COMPARED_WITHIN: i64 = 60 * 60 * SECOND;
 
 /// A reading as it arrived: °C and %RH, any number, any instant (µs since 1970, UTC).
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -22,7 +22,12 @@ fn below_freezing_the_machine_form_names_a_frost_point_instead() {
 fn the_plain_form_says_what_the_dew_point_means() {
     let told = command(21.0, 38.0, 101_325.0, false).unwrap();
     assert!(told.contains("dew point") && told.contains("colder surfaces get wet"), "{told}");
-    assert!(command(2.0, 30.0, 101_325.0, false).unwrap().contains("colder surfaces get frosted"));
+    let cold = command(-2.0, 30.0, 101_325.0, false).unwrap();
+    assert!(cold.starts_with("Air at −2.0 °C") && cold.contains("colder surfaces get frosted"), "{cold}");
+    // A minus sign and no hyphen, in columns as wide as for any other number.
+    let frost = cold.lines().nth(1).unwrap();
+    assert!(frost.contains(" −") && !cold.contains(" -"), "{cold}");
+    assert_eq!(frost.chars().position(|c| c == '°'), told.lines().nth(1).unwrap().chars().position(|c| c == '°'));
 }
 
 #[test]
@@ -35,7 +40,7 @@ fn the_plain_form_names_the_pressure_it_was_asked_for() {
 #[test]
 fn a_value_outside_its_range_is_named() {
     for (t, h, start) in [
-        (61.0, 50.0, "temperature 61 °C is outside -20 to 60"),
+        (61.0, 50.0, "temperature 61 °C is outside −20 to 60"),
         (f64::NAN, 50.0, "temperature NaN"),
         (21.0, 0.0, "relative humidity 0 %RH is not above 0"),
         (21.0, 140.0, "relative humidity 140 %RH"),

@@ -277,6 +277,22 @@ fn a_kept_question_gives_the_same_answer_and_a_changed_one_another() {
 }
 
 #[test]
+fn of_air_that_is_assumed_the_reasons_say_what_is_missing_and_not_what_was_tested() {
+    let mut room = Room::new(0.9, air(22.0, 50.0), vec![bottle("Slate", (2.0, 3.0), None, &SIX)]);
+    let said = |room: &Room, known: bool| for_work(&room.ask(), Some(0), 1, known).answer.reasons.join("\n");
+    let (untested, missing) = ("Slate: never tested this damp here.", "The air of this room has not been read:");
+    let known = said(&room, true);
+    assert!(known.contains(untested) && !known.contains(missing), "{known}");
+    let assumed = said(&room, false);
+    assert!(!assumed.contains("never tested"), "{assumed}");
+    assert!(assumed.contains("has not been read: 22\u{a0}°C and 50\u{a0}%RH are assumed."), "{assumed}");
+    // Nothing else is left out of what follows.
+    assert!(assumed.contains("Slate: ") && assumed.contains("learned from 6 tests"), "{assumed}");
+    room.shelf = Vec::new();
+    assert!(for_work(&room.ask(), None, 0, false).answer.reasons.join("\n").contains(missing));
+}
+
+#[test]
 fn a_bottle_of_the_room_that_fits_comes_before_one_to_be_fetched() {
     let shelf =
         vec![bottle("Near", (2.0, 3.0), None, &[(1, 2.9), (1, 3.0), (2, 2.9)]), bottle("Far", (2.0, 3.0), None, &SIX)];

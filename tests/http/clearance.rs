@@ -1499,6 +1499,48 @@ both_databases!(the_currency_stays_while_amounts_are_kept_in_it, async |house| {
     owner.submit(&form).await.must(303);
 });
 
+both_databases!(an_amount_that_was_typed_in_another_currency_comes_back_to_be_looked_at, async |house| {
+    let settings = "/office/settings";
+    let complaint = &house.things.clearance["{complaint}"];
+    let page = format!("/door/complaints/{complaint}");
+    let decision = format!("{page}/decision");
+    let mut owner = house.owner();
+    let form = owner.form(&page, &decision).await.with_all(&[("decision", "refund"), ("refund", "1250")]);
+    // While the page is open the studio turns to another currency, in which the same digits are another amount.
+    let other = owner.form(settings, settings).await.with("currency", "JPY");
+    owner.submit(&other).await.must(303);
+    let told = "select count(*) from audit where action = 'decide complaint'";
+    let before = house.number(told).await;
+    // A mistake is told of in the currency in which it was made.
+    let slip = owner.submit(&form.clone().with("refund", "12.505")).await.must(422);
+    slip.says("Type the amount in EUR with at most 2 decimals");
+    slip.says("Given back, in EUR");
+    assert_eq!(slip.form(&decision).value("currency"), "EUR");
+    // What can be read is refused, and comes back beside the currency of now.
+    let answer = owner.submit(&form).await.must(422);
+    answer.says("This was typed in EUR, and the studio’s currency is JPY now. Look at the amount and send it again.");
+    answer.says("Given back, in JPY");
+    let back = answer.form(&decision);
+    assert_eq!(
+        (back.value("decision"), back.value("refund"), back.value("currency")),
+        ("refund", "1250", "JPY"),
+        "what was typed is still there"
+    );
+    assert_eq!(house.look(&format!("select decision from complaint where id = '{complaint}'")).await, "open");
+    assert_eq!(house.number(told).await, before, "nothing was written, and the chain told nothing");
+    // Looked at and sent again, it is kept as it was read.
+    owner.submit(&back).await.must(303);
+    owner.page(&page).await.says("a refund of 1250 JPY");
+
+    // Where nothing is given back the currency is no matter.
+    let form = owner.form(&page, &decision).await.with_all(&[("decision", "explained"), ("refund", "")]);
+    owner.submit(&form).await.must(303);
+    let form = owner.form(&page, &decision).await.with_all(&[("decision", "fix"), ("fix_until", "2026-02-25")]);
+    let other = owner.form(settings, settings).await.with("currency", "EUR");
+    owner.submit(&other).await.must(303);
+    owner.submit(&form).await.must(303);
+});
+
 both_databases!(a_decision_that_comes_after_her_record_was_erased_is_written_nowhere, async |house| {
     let complaint = house.things.clearance["{complaint}"].clone();
     let page = format!("/door/complaints/{complaint}");

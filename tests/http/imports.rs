@@ -123,6 +123,38 @@ both_databases!(a_file_is_shown_before_anything_is_kept_and_its_good_rows_then_a
     assert_eq!(house.number("select count(*) from instrument where kind = 'logger'").await, 1);
 });
 
+both_databases!(the_preview_counts_a_row_as_what_it_becomes_once_it_is_taken, async |house| {
+    let mut artist = house.actor(Actor::ArtistA);
+    // Off the scale, a jump beside the row before it, and the first instant twice.
+    let file = "time,temperature °C,humidity %\n2026-02-16 09:00,20.5,41.0\n2026-02-16 09:10,20.6,140.0\n\
+                2026-02-16 09:20,39.0,42.0\n2026-02-16 09:00,20.5,41.0\n2026-02-16 09:30,20.8,42.5\n";
+    let page = upload(house, &mut artist, "attic.csv", file.as_bytes()).await;
+    let preview = artist.page(&page).await;
+    preview.says("All 5 rows can be read.");
+    for said in ["New 2 readings", "Set aside 2 readings", "Already here 1 reading", "Keep 4 readings"] {
+        preview.says(said);
+    }
+    preview.says("140.0 %RH is off the scale of 0 to 100 %RH.");
+    preview.says("It is 18.5 °C away from the reading 20 min before. Rooms do not change so fast.");
+    take(house, &mut artist, &page).await.says("4 readings were added, 2 of them set aside");
+    assert_eq!(house.number("select count(*) from reading where set_aside = ''").await, 2);
+
+    // A file with nothing else in it: it is told as it will be, beside what is here now, and may be kept all the same.
+    let file = "time,temperature °C,humidity %\n2026-02-16 09:40,39.0,42.0\n";
+    let page = upload(house, &mut artist, "attic.csv", file.as_bytes()).await;
+    let preview = artist.page(&page).await;
+    for said in ["New 0 readings", "Set aside 1 reading", "Keep 1 reading", "from the reading 10 min before"] {
+        preview.says(said);
+    }
+    take(house, &mut artist, &page).await.says("1 reading was added and set aside");
+    // A file in which every row counts says nothing of setting aside.
+    let file = "time,temperature °C,humidity %\n2026-02-16 12:40,20.9,42.0\n";
+    let page = upload(house, &mut artist, "attic.csv", file.as_bytes()).await;
+    let preview = artist.page(&page).await;
+    preview.says("New 1 reading");
+    assert!(!preview.words().contains("Set aside"), "{}", preview.words());
+});
+
 both_databases!(a_file_may_be_left, async |house| {
     let mut artist = house.actor(Actor::ArtistA);
     let page = format!("/rooms/{}/imports/{}", house.things.gable, house.things.import);

@@ -150,7 +150,7 @@ both_databases!(a_studio_that_speaks_fahrenheit_and_commas_is_spoken_to_in_them,
     house.clock.advance(MINUTE);
     enter(house, &mut artist, "70.2", "39").await.must(303);
     house.clock.advance(MINUTE);
-    enter(house, &mut artist, "141", "39").await.must(422).says("from -4 to 140 °F");
+    enter(house, &mut artist, "141", "39").await.must(422).says("from −4 to 140 °F");
     // The settings page shows the band on the new scale; sent again unchanged it stays.
     let form = house.owner().form("/office/settings", "/office/settings").await;
     assert_eq!((form.value("temperature_low"), form.value("temperature_high")), ("68,0", "75,2"));

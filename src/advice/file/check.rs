@@ -3,6 +3,7 @@
 use crate::adhesives::set_time::{Climate, Label, OpenTest, SetTest, TestPiece};
 use crate::adhesives::{Air, AirDoubt, Bead, Conditions, Liquid, Liquids};
 use crate::artists::hands::Timing;
+use crate::base::number::DecimalMark;
 use crate::base::units::{Celsius, HumidityDoubt, OutOfRange, RelHumidity, Seconds, TemperatureDoubt};
 
 use super::input::{
@@ -272,6 +273,7 @@ fn within(path: &str, x: f64, least: f64, most: f64, unit: &str) -> Result<f64, 
         return Ok(x);
     }
     let space = if unit.is_empty() { "" } else { " " };
+    let [x, least, most] = [x, least, most].map(|value| DecimalMark::Point.exact(value));
     Err(Refusal::field(path, format!("{x}{space}{unit} is outside {least} to {most}{space}{unit}")))
 }
 
