@@ -35,6 +35,7 @@ mod store;
 pub mod summary;
 mod test_rows;
 pub mod untested;
+mod verify;
 pub mod words;
 
 pub use bottle::{Bottle, Lapse, Out, discard_by};
@@ -43,6 +44,7 @@ pub(crate) use seed::{seed_bottle, seed_product, seed_sittings, seed_used_up, se
 pub use set_time::Label;
 pub use shelf::{FromRoom, OnShelf, classes, from_room, pooled, shelf, shelf_and_pooled};
 pub use summary::Covered;
+pub use verify::verify;
 
 /// A bottle, finished or not, and its product.
 ///
