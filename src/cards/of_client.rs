@@ -196,10 +196,8 @@ pub async fn complained_of(
     erasing: &Erasing,
 ) -> Result<Option<(Instant, BTreeSet<String>)>, Problem> {
     let Some(own) = clearance::complained_of(db, client, erasing).await? else { return Ok(None) };
-    let cards = sqlx::query("select id, first_card from card where client = $1")
-        .bind(client.to_string())
-        .fetch_all(db)
-        .await?;
+    let cards =
+        sqlx::query("select id, first_card from card where client = $1").bind(client.to_string()).fetch_all(db).await?;
     let mut records = about(&cards, &own.cards);
     records.extend(own.complaints);
     Ok(Some((own.until, records)))
