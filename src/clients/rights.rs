@@ -186,6 +186,18 @@ pub(crate) async fn listed_photos(db: &mut Db, client: ClientId) -> Result<Vec<L
     Ok(listed.map(|photo| (photo.id, photo.moment.words(), photo.at, photo.width, photo.height)).collect())
 }
 
+/// The JPEG of one photo of hers whose consent is in force; the caller writes down that it is read.
+///
+/// # Errors
+/// [`Problem::NotHere`] for any other.
+pub(crate) async fn client_photo(
+    db: &mut Db,
+    keys: &Keys,
+    (client, photo): (ClientId, PhotoId),
+) -> Result<Vec<u8>, Problem> {
+    super::photos::store::picture(db, keys, client, photo).await
+}
+
 /// Every photo kept of her, oldest first: its id and the JPEG.
 pub(crate) async fn client_photos(
     db: &mut Db,

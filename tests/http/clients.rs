@@ -54,6 +54,10 @@ fn pages() -> Vec<Row> {
         get("/door/clients/{client}/restriction", "ssoxnnnss"),
         get("/door/clients/{client}/erasure", "ssoxnnnss"),
         get("/door/erased/{client}", "ssoxonoss"),
+        get("/door/erased/{client}/file", "ssoxnnnss"),
+        get("/door/erased/{client}/file.json", "ssoxnnnss"),
+        // Hers are gone: what her keeper may open is looked at where a complaint keeps one.
+        get("/door/erased/{client}/photos/{photo}", "ssxxnnnss"),
         get("/door/questions", "ssooonoss"),
         get("/door/questions/new", "ssnnnnoss"),
         get("/door/questions/blank", "ssooonoss"),

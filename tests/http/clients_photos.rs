@@ -149,6 +149,34 @@ both_databases!(a_patch_test_and_a_complaint_show_photos_of_their_own_for_those_
     let left = house.look(&format!("select min(about) || ' ' || max(about) from photo where client = '{dora}'")).await;
     assert_eq!((of(dora).await, left), (1, format!("{complaint} {complaint}")));
     a.get(&format!("/door/clients/{dora}/photos")).await.must(404);
+    // Her keeper opens what stays, to answer the claim, and each time is written down; nobody else does.
+    let opened = "select count(*) from audit where action in ('open what stays of client', 'read photo')";
+    let before = house.number(opened).await;
+    let page = a.page(&told).await;
+    let file = format!("{told}/file");
+    assert!(page.text().contains(&format!("href=\"{file}\"")), "{}", page.text());
+    let page = a.page(&format!("{file}?open=yes")).await;
+    for words in ["Dora Quist", "Lashes fell within two days.", "What had to stay of her"] {
+        page.says(words);
+    }
+    let photo = house.look(&format!("select id from photo where client = '{dora}'")).await;
+    let address = format!("{told}/photos/{photo}");
+    assert!(page.text().contains(&format!("src=\"{address}\"")), "{}", page.text());
+    assert_eq!(a.get(&address).await.must(200).header("content-type"), "image/jpeg");
+    let json = a.get(&format!("{file}.json")).await.must(200).json();
+    assert_eq!(json["photos"][0]["id"], photo.as_str());
+    assert_eq!(house.number(opened).await, before + 3);
+    for path in [&file, &format!("{file}.json"), &address] {
+        house.actor(Actor::ArtistB).get(path).await.must(404);
+        house.actor(Actor::Desk).get(path).await.must(403);
+        house.owner().get(path).await.must(403);
+        house.stranger().get(path).await.must(303);
+    }
+    assert!(!house.owner().page(&told).await.text().contains(&file), "an artist keeps her");
+    // A client who was not erased has no such page.
+    let here = format!("/door/erased/{}/file", things["ada"]);
+    a.get(&here).await.must(404);
+    assert_eq!(house.number(opened).await, before + 3);
     house.clock.advance((7 * 365 + 3) * DAY);
     stillroom::privacy::go_on(&house.house).await.unwrap();
     for table in ["complaint", "photo", "consent", "client_key"] {

@@ -100,7 +100,12 @@ pub(in crate::clients) async fn of_client(db: &mut Db, client: ClientId) -> Resu
 }
 
 /// The picture of one photo of this client whose consent is in force; anything else is not here.
-pub(super) async fn picture(db: &mut Db, keys: &Keys, client: ClientId, id: PhotoId) -> Result<Vec<u8>, Problem> {
+pub(in crate::clients) async fn picture(
+    db: &mut Db,
+    keys: &Keys,
+    client: ClientId,
+    id: PhotoId,
+) -> Result<Vec<u8>, Problem> {
     let row = sqlx::query(
         "select p.picture from photo p where p.id = $1 and p.client = $2
          and not exists (select 1 from consent_withdrawal w where w.consent = p.consent)",
