@@ -69,6 +69,17 @@ pub async fn corrected_lots(
     store::corrected_lots(db, product).await
 }
 
+/// What was put right of one bottle's lot, oldest first.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn corrected_lots_of(
+    db: &mut crate::store::Db,
+    bottle: crate::base::ids::BottleId,
+) -> Result<lots::CorrectedLots, crate::base::problem::Problem> {
+    store::corrected_lots_of(db, bottle).await
+}
+
 /// Notes that a bottle is the one in daily use, and opened where it stood closed: in the write of whoever works with it.
 ///
 /// # Errors

@@ -334,6 +334,19 @@ pub(super) async fn corrected_lots(db: &mut Db, product: ProductId) -> Result<Co
         .bind(product.to_string())
         .fetch_all(db)
         .await?;
+    read_corrected(&rows)
+}
+
+/// What was put right of one bottle's lot, oldest first.
+pub(super) async fn corrected_lots_of(db: &mut Db, bottle: BottleId) -> Result<CorrectedLots, Problem> {
+    let rows = sqlx::query("select bottle, was, became, at from corrected_lot where bottle = $1 order by at, id")
+        .bind(bottle.to_string())
+        .fetch_all(db)
+        .await?;
+    read_corrected(&rows)
+}
+
+fn read_corrected(rows: &[AnyRow]) -> Result<CorrectedLots, Problem> {
     let row = |row: &AnyRow| {
         Ok(CorrectedLot {
             bottle: row.get::<String, _>(0).parse().map_err(Problem::broken)?,

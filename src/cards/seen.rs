@@ -160,9 +160,7 @@ pub(super) async fn put_right_since(
     now: Instant,
 ) -> Result<String, Problem> {
     let Some(bottle) = bottle else { return Ok(String::new()) };
-    let Some((_, product)) = adhesives::bottle_and_product(db, bottle).await? else { return Ok(String::new()) };
-    let mut corrected = adhesives::corrected_lots(db, product.id).await?;
-    corrected.0.retain(|own| own.bottle == bottle);
+    let corrected = adhesives::corrected_lots_of(db, bottle).await?;
     let steps: Vec<String> = corrected
         .became(lot, at)
         .into_iter()

@@ -1641,6 +1641,29 @@ both_databases!(a_corrected_bottle_is_the_one_she_met, async |house| {
     assert_eq!(house.look(&format!("select bottle from card_drop where card = '{closed}'")).await, other);
 });
 
+both_databases!(a_card_and_her_file_say_what_the_lot_was_put_right_to_since, async |house| {
+    let things = &house.things;
+    let (closed, bottle) = (&things.cards.closed, &things.clearance["bottle"]);
+    let record = format!("/cards/{closed}/record");
+    let mut ines = house.actor(Actor::ArtistA);
+    assert!(!ines.page(&record).await.words().contains("the lot was put right"));
+    let written = house.look(&format!("select lot from card where id = '{closed}'")).await;
+    let mut owner = house.owner();
+    let edit = format!("/shelf/bottles/{bottle}/edit");
+    let form = owner.form(&edit, &edit).await;
+    owner.submit(&form.with("lot", "Z-9")).await.must(303);
+    let said = format!("lot {written}; the lot was put right to Z-9 on Wed 18 Feb");
+    ines.page(&record).await.says(&said);
+    let file = ines.page(&format!("/door/clients/{}/file.json", things.cards.client)).await.text();
+    assert!(file.contains(&format!("{said} 2026")), "{file}");
+    // A card begun after that bears the right lot, and nothing was put right since.
+    house.clock.advance(MINUTE);
+    let next = opened(&mut ines, things, &things.cards.client, &[("kind", "correction"), ("first_card", closed)]).await;
+    let page = ines.page(&format!("/cards/{next}/record")).await;
+    page.says("lot Z-9");
+    assert!(!page.words().contains("the lot was put right"), "{}", page.words());
+});
+
 both_databases!(a_complaint_and_a_free_fix_are_tied_to_the_first_card, async |house| {
     let things = &house.things;
     let (closed, client) = (&things.cards.closed, &things.cards.client);
