@@ -374,10 +374,11 @@ async fn change(
     });
     match checked {
         Ok(bottle) => {
+            let keeping = house.clone();
             let kept = house
                 .store
                 .write(&form.key, move |tx| {
-                    let bottle = bottle.clone();
+                    let (house, bottle) = (keeping.clone(), bottle.clone());
                     Box::pin(async move {
                         let before = unfinished(store::bottle(tx.db(), id).await?)?;
                         // Another lot would take it out of the stop.
@@ -387,7 +388,7 @@ async fn change(
                                 "Open it again and look at what stands there now.".into(),
                             ));
                         }
-                        store::change_bottle(tx, &bottle, &before.lot).await?;
+                        store::change_bottle(tx, house.store.keys(), &bottle, &before.lot).await?;
                         if let Some(opened) = bottle.opened.filter(|_| bottle.opened != before.opened) {
                             bench_store::reopened(tx, &bottle, opened).await?;
                         }

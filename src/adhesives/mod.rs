@@ -35,6 +35,7 @@ mod store;
 pub mod summary;
 mod test_rows;
 pub mod untested;
+mod verify;
 pub mod words;
 
 pub use bottle::{Bottle, Lapse, Out, discard_by};
@@ -43,6 +44,7 @@ pub(crate) use seed::{seed_bottle, seed_product, seed_sittings, seed_used_up, se
 pub use set_time::Label;
 pub use shelf::{FromRoom, OnShelf, classes, from_room, pooled, shelf, shelf_and_pooled};
 pub use summary::Covered;
+pub use verify::verify;
 
 /// A bottle, finished or not, and its product.
 ///
@@ -65,6 +67,17 @@ pub async fn corrected_lots(
     product: crate::base::ids::ProductId,
 ) -> Result<lots::CorrectedLots, crate::base::problem::Problem> {
     store::corrected_lots(db, product).await
+}
+
+/// What was put right of one bottle's lot, oldest first.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn corrected_lots_of(
+    db: &mut crate::store::Db,
+    bottle: crate::base::ids::BottleId,
+) -> Result<lots::CorrectedLots, crate::base::problem::Problem> {
+    store::corrected_lots_of(db, bottle).await
 }
 
 /// Notes that a bottle is the one in daily use, and opened where it stood closed: in the write of whoever works with it.

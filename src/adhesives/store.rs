@@ -8,11 +8,13 @@ use super::bottle::Bottle;
 use super::lots::{CorrectedLot, CorrectedLots};
 use super::product::{Family, Product, Stated, StudioClass, allowed_from_key, allowed_key};
 use super::set_time::Climate;
+use super::verify;
 use crate::base::ids::{BottleId, ClassId, CorrectionId, ProductId, RoomId};
 use crate::base::problem::Problem;
 use crate::base::text::fold;
 use crate::base::time::Instant;
 use crate::base::units::{Celsius, RelHumidity, Seconds};
+use crate::store::keys::Keys;
 use crate::store::{Db, Tx, query_with_nulls};
 
 /// The classes in use, quickest first.
@@ -289,8 +291,9 @@ pub(super) async fn add_bottle(tx: &mut Tx, bottle: &Bottle) -> Result<(), Probl
     tx.audit("add bottle", bottle.id, "").await
 }
 
-/// Changes what stands on a bottle and when it was opened. `was` is the lot that stood there: where it is another now, it is kept.
-pub(super) async fn change_bottle(tx: &mut Tx, bottle: &Bottle, was: &str) -> Result<(), Problem> {
+/// Changes what stands on a bottle and when it was opened. `was` is the lot that stood there: where it is another now, it is kept, and
+/// bound to the chain.
+pub(super) async fn change_bottle(tx: &mut Tx, keys: &Keys, bottle: &Bottle, was: &str) -> Result<(), Problem> {
     tx.raise("shelf");
     let done = query_with_nulls(
         "update bottle set lot = $1, received = $2, expiry = $3, opened = $4 where id = $5 and finished is null",
@@ -303,23 +306,26 @@ pub(super) async fn change_bottle(tx: &mut Tx, bottle: &Bottle, was: &str) -> Re
     .execute(tx.db())
     .await?;
     one(done.rows_affected())?;
+    tx.audit("change bottle", bottle.id, "").await?;
     if was == bottle.lot {
-        return tx.audit("change bottle", bottle.id, "").await;
+        return Ok(());
     }
-    let (id, at, by) = (CorrectionId::new(), tx.now.0, tx.actor.mark());
+    let (id, of, product) = (CorrectionId::new().to_string(), bottle.id.to_string(), bottle.product.to_string());
+    let (at, by) = (tx.now.0, tx.actor.mark());
     sqlx::query(
         "insert into corrected_lot (id, bottle, product, was, became, at, by_person) values ($1, $2, $3, $4, $5, $6, $7)",
     )
-    .bind(id.to_string())
-    .bind(bottle.id.to_string())
-    .bind(bottle.product.to_string())
+    .bind(&id)
+    .bind(&of)
+    .bind(&product)
     .bind(was)
     .bind(&bottle.lot)
     .bind(at.0)
-    .bind(by)
+    .bind(&by)
     .execute(tx.db())
     .await?;
-    tx.audit("change bottle", bottle.id, "lot").await
+    let told = verify::line(keys, [&id, &of, &product, was, &bottle.lot, &at.0.to_string(), &by]);
+    tx.audit(verify::CORRECTED, id, &told).await
 }
 
 /// What was put right of a product's lots, oldest first.
@@ -328,6 +334,19 @@ pub(super) async fn corrected_lots(db: &mut Db, product: ProductId) -> Result<Co
         .bind(product.to_string())
         .fetch_all(db)
         .await?;
+    read_corrected(&rows)
+}
+
+/// What was put right of one bottle's lot, oldest first.
+pub(super) async fn corrected_lots_of(db: &mut Db, bottle: BottleId) -> Result<CorrectedLots, Problem> {
+    let rows = sqlx::query("select bottle, was, became, at from corrected_lot where bottle = $1 order by at, id")
+        .bind(bottle.to_string())
+        .fetch_all(db)
+        .await?;
+    read_corrected(&rows)
+}
+
+fn read_corrected(rows: &[AnyRow]) -> Result<CorrectedLots, Problem> {
     let row = |row: &AnyRow| {
         Ok(CorrectedLot {
             bottle: row.get::<String, _>(0).parse().map_err(Problem::broken)?,

@@ -283,6 +283,8 @@ pub struct Words {
     pub comfort: String,
     /// Condition of her own lashes.
     pub condition: String,
+    /// Colour of the extensions; empty for black. No word of health: it is only kept beside these.
+    pub colour: String,
     /// Why lashes were taken off.
     pub reason: String,
     /// Anything else.

@@ -2,7 +2,7 @@
 
 use super::card::{Comfort, Lash, START, Side, Whole, has_adhesive, is_removal};
 use super::parts_store;
-use super::seen::{Around, bottle_words};
+use super::seen::{Around, bottle_words, put_right_since};
 use crate::adhesives::Liquid;
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
@@ -52,7 +52,8 @@ pub(super) async fn lines(
             Some(_) => format!("{class}{advised} was taken on it"),
         };
         lines.push(("Advised", advised));
-        lines.push(("Used", bottle_words(db, card.bottle, &card.lot).await?));
+        let right = put_right_since(db, card.bottle, (&card.lot, card.begun), zone, now).await?;
+        lines.push(("Used", format!("{}{right}", bottle_words(db, card.bottle, &card.lot).await?)));
         lines.push(("Bead", card.bead.word().to_owned()));
         let style = card.style.map_or_else(|| "not said".to_owned(), |style| style.words());
         lines.push(("Technique", style));
@@ -98,10 +99,12 @@ pub(super) async fn lines(
         lines
             .push((map(zone.side), format!("zone {}: {length}\u{a0}mm {}, {wide}\u{a0}mm{fan}", zone.zone, zone.curl)));
     }
+    lines.push(("Colour of the extensions", whole.words.colour.clone()));
     for drop in &whole.drops {
         let seen: Vec<_> = drop.seen.iter().map(|seen| seen.words()).collect();
         let seen = if seen.is_empty() { String::new() } else { format!("; seen: {}", seen.join(", ")) };
-        let of = bottle_words(db, Some(drop.bottle), &drop.lot).await?;
+        let right = put_right_since(db, Some(drop.bottle), (&drop.lot, drop.at), zone, now).await?;
+        let of = format!("{}{right}", bottle_words(db, Some(drop.bottle), &drop.lot).await?);
         let on = match drop.tablet {
             Some(tablet) => format!("; begun on “{}” while it was locked", people::tablet_name(db, tablet).await?),
             None => String::new(),

@@ -7,9 +7,10 @@ use axum::http::StatusCode;
 use axum::response::Response;
 
 use super::aftercare_page::Code;
-use super::card::{Aftercare, Comfort, Count, Whole, Words, is_removal};
+use super::card::{Aftercare, Comfort, Count, Whole, Words, has_adhesive, is_removal};
 use super::close_counts::{check_counts, count_fields, counted_meanwhile, uncounted};
 use super::seen::{Around, moved, open_for, still_open_in};
+use super::work_fields::{check_colour, colour_field};
 use super::{parts_store, store};
 use crate::base::ids::CardId;
 use crate::base::problem::Problem;
@@ -88,6 +89,7 @@ fn view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPag
         fields.push(words_field("reason", "Why they were taken off", typed.get("reason")).or_empty());
     }
     let get = |name| typed.get(name);
+    fields.extend(has_adhesive(whole.card.kind).then(|| colour_field(typed)));
     fields.extend([
         choice_field("radio", "comfort", "How it was for her", get("comfort"), Comfort::choices()).or_empty(),
         words_field("condition", "Condition of her own lashes", get("condition")).or_empty(),
@@ -146,6 +148,7 @@ fn check(opened: &Opened, typed: &Typed, now: Instant) -> Result<Closing, Proble
     let words = Words {
         comfort: comfort.to_owned(),
         condition: notes.may_be_words("condition", typed.get("condition"), 1000).unwrap_or_default(),
+        colour: check_colour(&mut notes, typed),
         reason: notes.may_be_words("reason", typed.get("reason"), 1000).unwrap_or_default(),
         note: notes.may_be_words("note", typed.get("note"), 2000).unwrap_or_default(),
     };

@@ -13,7 +13,7 @@ use super::correct_visit::{
 };
 use super::map_lines::{check_map, map_fields, map_name, map_text};
 use super::seen::{Around, moved_lines, work_for};
-use super::work_fields::{typed_liquids, work_fields};
+use super::work_fields::{check_colour, colour_field, typed_liquids, work_fields};
 use super::{open_store, parts_store, store, version_store};
 use crate::adhesives::{self, Bead, Bottle, Liquids, Product};
 use crate::artists::Style;
@@ -97,6 +97,7 @@ fn as_it_is(Opened { whole, around, .. }: &Opened) -> Typed {
         ("remover_lot", card.remover.lot.clone()),
         ("comfort", whole.words.comfort.clone()),
         ("condition", whole.words.condition.clone()),
+        ("colour", whole.words.colour.clone()),
         ("note", whole.words.note.clone()),
         ("next_visit", card.next_visit.clone()),
     ];
@@ -151,6 +152,7 @@ fn view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPag
             fields.push(number_field(name, &label, get(name)));
         }
         fields.extend(map_fields(typed, sides, around.studio.decimal));
+        fields.push(colour_field(typed));
     }
     if is_removal(whole.card.kind) {
         fields.push(text_field("remover", "Remover", get("remover")));
@@ -256,6 +258,7 @@ fn check(opened: &Opened, typed: &Typed) -> Result<Corrected, Problem> {
     let words = Words {
         comfort: comfort.to_owned(),
         condition: notes.may_be_words("condition", typed.get("condition"), 1000).unwrap_or_default(),
+        colour: if adhesive { check_colour(&mut notes, typed) } else { whole.words.colour.clone() },
         reason: whole.words.reason.clone(),
         note: notes.may_be_words("note", typed.get("note"), 2000).unwrap_or_default(),
     };

@@ -51,7 +51,7 @@ use crate::web::routes::Routes;
 
 pub use her_page::of_her;
 pub use list_page::{AtHand, at_hand, open_with};
-pub use of_client::{TABLES, client_erase, client_file, client_merge, treated_by};
+pub use of_client::{TABLES, client_erase, client_file, client_merge, complained_of, treated_by};
 pub(crate) use seed::has_cards;
 pub use seed::{SeedCard, seed_cards};
 pub use store::{InUse, in_use, open_since};

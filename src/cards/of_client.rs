@@ -147,11 +147,6 @@ pub async fn client_erase(
         stays.push(Stays { what: CARDS, reason: "they answer a claim about a treatment".to_owned(), until });
     }
     let complained = clearance::complained_of(tx.db(), client, erasing).await?;
-    let is_of_complaint = |row: &AnyRow| {
-        let (id, first): (String, Option<String>) = (row.get(0), row.get(1));
-        let mut about = complained.iter().flat_map(|(_, cards)| cards);
-        about.any(|card| *card == id || first.as_ref() == Some(card))
-    };
     // With an infill that is kept stays the set that was counted on arrival there.
     let counted: Vec<(String, String)> =
         sqlx::query("select a.card, a.of_card from card_arrival a join card c on c.id = a.card where c.client = $1")
@@ -161,18 +156,15 @@ pub async fn client_erase(
             .iter()
             .map(|row| (row.get(0), row.get(1)))
             .collect();
-    let of_complaint: BTreeSet<String> =
-        cards.iter().filter(|row| is_of_complaint(row)).map(|row| row.get(0)).collect();
+    let of_complaint = complained.as_ref().map(|own| about(&cards, &own.cards)).unwrap_or_default();
     let is_counted = |id: &str| counted.iter().any(|(card, of)| of == id && of_complaint.contains(card));
     let (kept, gone): (Vec<&AnyRow>, Vec<&AnyRow>) = cards.iter().partition(|row| {
         let id: String = row.get(0);
         of_complaint.contains(&id) || is_counted(&id)
     });
-    if let Some((complaint, _)) =
-        complained.as_ref().filter(|(complaint, _)| !kept.is_empty() && until < Some(*complaint))
-    {
+    if let Some(complaint) = complained.filter(|own| !kept.is_empty() && until < Some(own.until)) {
         let reason = "the complaint cannot be answered without them".to_owned();
-        stays.push(Stays { what: "treatment cards a complaint is about", reason, until: *complaint });
+        stays.push(Stays { what: "treatment cards a complaint is about", reason, until: complaint.until });
     }
     if until.is_none() {
         for row in &gone {
@@ -182,6 +174,33 @@ pub async fn client_erase(
         tx.audit("erase cards", client, if kept.is_empty() { "all" } else { "what may go" }).await?;
     }
     Ok(stays)
+}
+
+/// The ids of the cards that are named, and of those that mend one of these. A row is a card's id and the card it mends.
+fn about(cards: &[AnyRow], named: &BTreeSet<String>) -> BTreeSet<String> {
+    let is_about = |row: &&AnyRow| {
+        let (id, first): (String, Option<String>) = (row.get(0), row.get(1));
+        named.contains(&id) || first.is_some_and(|first| named.contains(&first))
+    };
+    cards.iter().filter(is_about).map(|row| row.get(0)).collect()
+}
+
+/// The complaints of hers that an erasure leaves, with the cards they are about and those that mend these, all by their ids, and until
+/// when; `None` where none has to stay.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn complained_of(
+    db: &mut Db,
+    client: ClientId,
+    erasing: &Erasing,
+) -> Result<Option<(Instant, BTreeSet<String>)>, Problem> {
+    let Some(own) = clearance::complained_of(db, client, erasing).await? else { return Ok(None) };
+    let cards =
+        sqlx::query("select id, first_card from card where client = $1").bind(client.to_string()).fetch_all(db).await?;
+    let mut records = about(&cards, &own.cards);
+    records.extend(own.complaints);
+    Ok(Some((own.until, records)))
 }
 
 /// What an erasure calls them; by these words a date that was told is found again.

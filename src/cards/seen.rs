@@ -8,6 +8,8 @@ use crate::artists::{self, Artist};
 use crate::base::actor::{Role, Who};
 use crate::base::ids::{ArtistId, BottleId, CardId, PersonId};
 use crate::base::problem::Problem;
+use crate::base::time::Instant;
+use crate::base::zone::Zone;
 use crate::clients::{self, Client};
 use crate::people::{self, Person};
 use crate::rooms::{self, Room};
@@ -147,6 +149,25 @@ fn still_open(card: &Card) -> Result<(), Problem> {
             "Open it and correct it there; the version before stays readable.".to_owned(),
         ))
     }
+}
+
+/// What the lot a bottle bore at an instant was put right to since: "; the lot was put right to H-418 on 3 Feb"; empty where it was not.
+pub(super) async fn put_right_since(
+    db: &mut Db,
+    bottle: Option<BottleId>,
+    (lot, at): (&str, Instant),
+    zone: &Zone,
+    now: Instant,
+) -> Result<String, Problem> {
+    let Some(bottle) = bottle else { return Ok(String::new()) };
+    let corrected = adhesives::corrected_lots_of(db, bottle).await?;
+    let steps: Vec<String> = corrected
+        .became(lot, at)
+        .into_iter()
+        .flatten()
+        .map(|(lot, at)| format!("to {} on {}", if lot.is_empty() { "none" } else { lot }, zone.date(at, now)))
+        .collect();
+    Ok(if steps.is_empty() { String::new() } else { format!("; the lot was put right {}", steps.join(", ")) })
 }
 
 /// "Heath, lot H-417".

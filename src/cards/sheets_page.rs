@@ -54,6 +54,7 @@ const BLANKS: [Blank; 4] = [
             "On arrival, left: attached / grown out / lost",
             "On arrival, right: attached / grown out / lost",
             "Who counted",
+            "Colour of the extensions, where not black",
             "Map, left: zone, length, curl, diameter, fan",
             "Map, right: zone, length, curl, diameter, fan",
             "Placed, left and right (single, fans)",

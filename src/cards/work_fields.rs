@@ -5,7 +5,7 @@ use crate::artists::Style;
 use crate::base::ids::BottleId;
 use crate::clearance::NotToday;
 use crate::clearance::typed::{Typed, checks_field};
-use crate::web::checks::choice_field;
+use crate::web::checks::{Notes, choice_field, text_field};
 use crate::web::form::FieldView;
 
 /// Bottles of the shelf as choices; one that is not for today, or not for her, says why.
@@ -38,6 +38,19 @@ pub(super) fn work_fields(typed: &Typed, styles: impl IntoIterator<Item = Style>
         checks_field("liquids", "Liquids", &typed.all("liquids"), liquids).or_empty(),
         choice_field("select", "technique", "Technique", typed.get("technique"), styles),
     ]
+}
+
+/// The colour of the extensions.
+pub(super) fn colour_field(typed: &Typed) -> FieldView {
+    text_field("colour", "Colour of the extensions", typed.get("colour")).hinted("Empty: black.").or_empty()
+}
+
+/// The colour that was typed; empty for black.
+pub(super) fn check_colour(notes: &mut Notes, typed: &Typed) -> String {
+    match typed.get("colour").trim() {
+        "" => String::new(),
+        words => notes.line("colour", words, 40).unwrap_or_default(),
+    }
 }
 
 /// The liquids that were ticked; a word that is none of ours ticks nothing.

@@ -325,7 +325,7 @@ fn finding_view(house: &House, staff: &Staff, studio: &Studio, client: &Client, 
             choice_field("radio", "grade", "What it says", typed.get("grade"), grades),
             time_field("at", "Read on", typed.get("at")),
             number_field("day", "Days after the patches were put on", typed.get("day"))
-                .hinted("2, 3 or 4, and about 7, are the usual days of reading.")
+                .hinted("Usually read on day 2, on day 3 or 4, and about day 7.")
                 .or_empty()
                 .short(),
             words_field("words", "To what, and who read it", typed.get("words")),

@@ -183,23 +183,30 @@ async fn tell_the_chain(tx: &mut Tx, kind: &Kind, client: ClientId) -> Result<()
     Ok(())
 }
 
-/// The cards that complaints of hers are about, and until when those complaints stay; `None` where none has to.
+/// Complaints that stay, by their ids, with the cards they are about.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Complained {
+    /// Until when.
+    pub until: Instant,
+    /// The complaints.
+    pub complaints: BTreeSet<String>,
+    /// The cards they name.
+    pub cards: BTreeSet<String>,
+}
+
+/// Complaints of hers that an erasure leaves; `None` where none has to stay.
 ///
 /// # Errors
 /// When the database cannot be read.
-pub async fn complained_of(
-    db: &mut Db,
-    client: ClientId,
-    erasing: &Erasing,
-) -> Result<Option<(Instant, BTreeSet<String>)>, Problem> {
+pub async fn complained_of(db: &mut Db, client: ClientId, erasing: &Erasing) -> Result<Option<Complained>, Problem> {
     let zone = Studio::load(db).await?.zone;
     let Some(newest) = newest(db, NEWEST_COMPLAINT, client).await? else { return Ok(None) };
     let Some(until) = erasing.stays_until(COMPLAINTS, Some(newest), &zone) else { return Ok(None) };
-    let rows = sqlx::query("select card from complaint where client = $1 and card <> ''")
-        .bind(client.to_string())
-        .fetch_all(db)
-        .await?;
-    Ok(Some((until, rows.iter().map(|row| row.get(0)).collect())))
+    let rows =
+        sqlx::query("select id, card from complaint where client = $1").bind(client.to_string()).fetch_all(db).await?;
+    let complaints = rows.iter().map(|row| row.get(0)).collect();
+    let cards = rows.iter().map(|row| row.get(1)).filter(|card: &String| !card.is_empty()).collect();
+    Ok(Some(Complained { until, complaints, cards }))
 }
 
 async fn remove_visits(tx: &mut Tx, client: ClientId) -> Result<(), Problem> {

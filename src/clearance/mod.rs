@@ -52,7 +52,7 @@ pub mod words;
 pub use amount::reads_alike;
 pub use desk_page::{DeskRow, desk_rows};
 pub use doctor_store::{ComplaintBrief, complaints_in_brief, keeps_amounts, tie_complaint};
-pub use erasure::{client_erase, complained_of};
+pub use erasure::{Complained, client_erase, complained_of};
 pub use facts::{ClientFacts, Known, PlannedProduct};
 pub use for_advice::{ForHer, for_advice, of_today};
 pub use for_book::{AtBooking, at_booking};

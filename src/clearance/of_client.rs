@@ -1,17 +1,21 @@
 //! What this part keeps of one client: her file, and the move of her history to another record of hers. What goes when she asks for erasure
 //! stands in `erasure.rs`.
 
+use std::collections::HashMap;
+
 use sqlx::Row;
 
 use super::decided::shown;
 use super::doctor_store::{DECISIONS, complaints_of, decisions_of, findings_of, statements_of};
-use super::facts_store::products;
-use super::lot_store::{exposures_of, stops_told};
-use super::reaction::{EYES, SEVERITIES, SYMPTOMS, WHOM, words_of as words_in};
+use super::facts_store::{ShelfProduct, products};
+use super::lot_store::{Exposure, exposures_of, stops_told};
+use super::reaction::{EYES, LOOK_BACK, SEVERITIES, SYMPTOMS, WHOM, words_of as words_in};
 use super::reaction_store::{details, follow_up_words, follow_ups_of, reactions_of, told};
 use super::test_store::{Meeting, Met, looks, site_of, tests_of};
 use super::visit_store::visits_of;
-use crate::base::ids::ClientId;
+use crate::adhesives;
+use crate::adhesives::lots::CorrectedLots;
+use crate::base::ids::{ClientId, ProductId};
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
 use crate::clients::file::{FilePart, FileRecord, FileValue};
@@ -25,13 +29,55 @@ fn part(heading: &str, mut records: Vec<FileRecord>) -> FilePart {
     FilePart::new(heading, records)
 }
 
-/// Products by name, for a file that is read without the shelf.
-struct Shelf(std::collections::HashMap<crate::base::ids::ProductId, super::facts_store::ShelfProduct>);
+/// Products by name, for a file that is read without the shelf, and what was put right of their lots.
+struct Shelf {
+    products: HashMap<ProductId, ShelfProduct>,
+    corrected: HashMap<ProductId, CorrectedLots>,
+    /// What she met, newest first.
+    met: Vec<Exposure>,
+}
 
 impl Shelf {
-    fn met(&self, met: &Met) -> String {
-        let name = self.0.get(&met.product).map_or("an adhesive", |product| product.name.as_str());
+    async fn load(db: &mut Db, client: ClientId) -> Result<Self, Problem> {
+        let products = products(db).await?;
+        let mut corrected = HashMap::new();
+        for product in products.keys() {
+            corrected.insert(*product, adhesives::corrected_lots(db, *product).await?);
+        }
+        let met = exposures_of(db, client, Instant(i64::MIN), Instant(i64::MAX)).await?;
+        Ok(Self { products, corrected, met })
+    }
+
+    /// As it was written down.
+    fn written(&self, met: &Met) -> String {
+        let name = self.products.get(&met.product).map_or("an adhesive", |product| product.name.as_str());
         if met.lot.is_empty() { name.to_owned() } else { format!("{name}, lot {}", met.lot) }
+    }
+
+    /// As it was written down at an instant, and what the lot was put right to since.
+    fn met(&self, met: &Met, at: Instant) -> FileValue {
+        let bottles = self.corrected.get(&met.product).map(|lots| lots.became(&met.lot, at)).unwrap_or_default();
+        let mut words = vec![FileValue::from(self.written(met))];
+        for (place, steps) in bottles.into_iter().enumerate() {
+            words.push(if place == 0 { " as written down, put right" } else { "; another bottle put right" }.into());
+            for (place, (lot, when)) in steps.into_iter().enumerate() {
+                let then = if place == 0 { " to" } else { ", to" };
+                let lot = if lot.is_empty() { "none printed" } else { lot };
+                words.extend([format!("{then} {lot} on ").into(), when.into()]);
+            }
+        }
+        match words.len() {
+            1 => words.remove(0),
+            _ => words.into(),
+        }
+    }
+
+    /// As [`Shelf::met`], of something met in the eight weeks before an instant: since the earliest meeting with it, which may have been
+    /// with any of its bottles.
+    fn met_before(&self, met: &Met, before: Instant) -> FileValue {
+        let span = before.plus(-LOOK_BACK)..=before;
+        let first = self.met.iter().rfind(|own| own.met == *met && span.contains(&own.at)).map(|own| own.at);
+        first.map_or_else(|| self.written(met).into(), |at| self.met(met, at))
     }
 }
 
@@ -40,27 +86,25 @@ impl Shelf {
 /// # Errors
 /// When the database cannot be read, or something sealed was changed.
 pub async fn client_file(db: &mut Db, keys: &Keys, client: ClientId) -> Result<Vec<FilePart>, Problem> {
-    let shelf = Shelf(products(db).await?);
+    let shelf = Shelf::load(db, client).await?;
     let mut parts = vec![
         part("Patch tests", tests(db, keys, &shelf, client).await?),
         part("Reactions", reactions(db, keys, &shelf, client).await?),
     ];
     parts.extend(doctors_and_decisions(db, keys, &shelf, client).await?);
-    let (ever, end) = (Instant(i64::MIN), Instant(i64::MAX));
-    let met = exposures_of(db, client, ever, end).await?;
-    let met = met.iter().map(|met| {
+    let met = shelf.met.iter().map(|met| {
         let words = if met.kind == Meeting::Test.word() { "patch test" } else { "treatment" };
         let words = if met.kind == Meeting::Removal.word() { "removal" } else { words };
         let how = FileValue::Code(met.kind.clone(), words);
-        FileRecord::new("Met", [("at", met.at.into()), ("in a", how), ("what", shelf.met(&met.met).into())])
+        FileRecord::new("Met", [("at", met.at.into()), ("in a", how), ("what", shelf.met(&met.met, met.at))])
     });
     parts.push(part("Products and lots", met.collect()));
     let told = stops_told(db, client).await?;
     let told = told.iter();
     let told =
-        told.map(|(met, at)| FileRecord::new("Told", [("at", (*at).into()), ("stopped", shelf.met(met).into())]));
+        told.map(|(met, at)| FileRecord::new("Told", [("at", (*at).into()), ("stopped", shelf.written(met).into())]));
     parts.push(part("Stops she was told of", told.collect()));
-    let visits = visits_of(db, client, ever).await?;
+    let visits = visits_of(db, client, Instant(i64::MIN)).await?;
     let visits = visits.iter().rev().map(|visit| {
         let what = FileValue::Code(visit.kind.word().to_owned(), visit.kind.words());
         FileRecord::new("Expected", [("at", visit.at.into()), ("for", what)])
@@ -72,14 +116,14 @@ pub async fn client_file(db: &mut Db, keys: &Keys, client: ClientId) -> Result<V
 async fn tests(db: &mut Db, keys: &Keys, shelf: &Shelf, client: ClientId) -> Result<Vec<FileRecord>, Problem> {
     let mut records = Vec::new();
     for test in tests_of(db, client).await? {
-        let liquids = test.liquids.iter().map(|wet| wet.word().to_owned());
-        let with: Vec<String> = test.products.iter().map(|met| shelf.met(met)).chain(liquids).collect();
+        let liquids = test.liquids.iter().map(|wet| wet.word().into());
+        let with = test.products.iter().map(|met| shelf.met(met, test.placed)).chain(liquids);
         let mut fields = vec![
             ("at", FileValue::from(test.placed)),
             ("how", test.method.words().into()),
             ("where", site_of(db, keys, &test).await?.into()),
             ("number", test.number_placed.to_string().into()),
-            ("with", with.join("; ").into()),
+            ("with", FileValue::joined(with, "; ")),
             ("result", test.result.word().into()),
         ];
         for look in looks(db, keys, &test).await? {
@@ -94,12 +138,12 @@ async fn tests(db: &mut Db, keys: &Keys, shelf: &Shelf, client: ClientId) -> Res
 async fn reactions(db: &mut Db, keys: &Keys, shelf: &Shelf, client: ClientId) -> Result<Vec<FileRecord>, Problem> {
     let mut records = Vec::new();
     for reaction in reactions_of(db, client).await? {
-        let liquids = reaction.liquids.iter().map(|wet| wet.word().to_owned());
-        let met: Vec<String> = reaction.products.iter().map(|met| shelf.met(met)).chain(liquids).collect();
+        let liquids = reaction.liquids.iter().map(|wet| wet.word().into());
+        let met = reaction.products.iter().map(|met| shelf.met_before(met, reaction.noticed)).chain(liquids);
         let mut fields = vec![
             ("noticed", FileValue::from(reaction.noticed)),
             ("last meeting before it", reaction.exposed.into()),
-            ("products and lots", met.join("; ").into()),
+            ("products and lots", FileValue::joined(met, "; ")),
             ("over", reaction.closed.into()),
         ];
         if let Some(kept) = details(db, keys, &reaction).await? {
@@ -162,7 +206,7 @@ async fn doctors_and_decisions(
         let refund =
             own.refund_minor.map(|minor| format!("{} {}", shown(minor, &studio), studio.currency)).unwrap_or_default();
         let decided = words_in(&DECISIONS, &own.decision).into();
-        let met = own.product.map(|product| shelf.met(&Met { product, lot: own.lot })).unwrap_or_default();
+        let met = own.product.map(|product| shelf.met_before(&Met { product, lot: own.lot }, own.at));
         let fields = [
             ("at", own.at.into()),
             ("what", own.what.into()),

@@ -235,7 +235,7 @@ pub const WORDS: [RuleWords; 14] = [
     RuleWords {
         field: "wait_hours",
         label: "Elapsed hours between placing and reading",
-        why: "Medical patch tests are read on day 2, 3 or 4 and again about day 7, because late reactions are missed by one early look. 48 hours is the shortest of these; the trade’s 24 hours is shorter than any. Counted in elapsed hours, so a change of the clocks makes it neither shorter nor longer.",
+        why: "Medical patch tests stay on for two days and are read on day 2, again on day 3 or 4, and about day 7, because one look on day 2 misses late reactions. 48 hours is the first of these and not enough by itself: look again at every visit. The trade’s 24 hours is earlier than any. Counted in elapsed hours, so a change of the clocks makes it neither shorter nor longer.",
     },
     RuleWords {
         field: "valid_days",

@@ -82,8 +82,8 @@ fn view(house: &House, owner: &Owner, studio: &Studio, typed: &Typed) -> FormPag
         caution: Some(Caution {
             heading: "A patch test is weak",
             sentences: vec![
-                "In nine people who became allergic to a cyanoacrylate on skin, a first meeting showed after 34 days on average (27 to 44), a second after 5.6 days (4 to 8). A test of two days before a first set cannot find them (Asai et al., Contact Dermatitis 2021).",
-                "Readings in medicine are on day 2, 3 or 4 and about day 7; one reading misses late reactions (Johansen et al., Contact Dermatitis 2015).",
+                "In nine people who became allergic to a cyanoacrylate that surgeons use on skin, the first meeting ever showed after 34 days on average (27 to 44), a later one after 5.6 days (4 to 8). A test one or two days before a first set cannot find them (Asai et al., Contact Dermatitis 2021).",
+                "Medical patch tests are read on day 2, on day 3 or 4, and about day 7; one reading on day 2 misses late reactions (Johansen et al., Contact Dermatitis 2015). A test here is weaker than those.",
                 "The maker’s instructions, local rules, the insurer and medical advice come before these settings.",
             ],
         }),

@@ -21,6 +21,7 @@ mod pairs;
 mod pairs_page;
 pub mod photos;
 pub mod questions;
+mod refill;
 mod rest_store;
 pub mod rights;
 mod rights_store;
@@ -256,6 +257,15 @@ pub async fn note_reading(
 /// When the database refuses it.
 pub async fn nothing_changed(tx: &mut Tx, client: ClientId, asked_by: PersonId, at: Instant) -> Result<(), Problem> {
     consultation::store::asked(tx, client, asked_by, consultation::store::Changed::Nothing, at).await
+}
+
+/// Lets records that an older program kept be found by whatever this one makes of a name; for the clock. Does something once for each
+/// database.
+///
+/// # Errors
+/// When the database cannot be used.
+pub async fn refill(house: &House) -> Result<(), Problem> {
+    refill::refill(house).await
 }
 
 /// Every door of this part.

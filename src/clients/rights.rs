@@ -1,7 +1,7 @@
 //! What this part keeps of a client, offered to privacy: her file, putting two records together, erasure. And the words every part
 //! answers in. Later parts answer in the same words.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use jiff::ToSpan;
 use jiff::civil::Date;
@@ -33,6 +33,8 @@ pub struct Erasing {
     pub told: BTreeMap<String, Instant>,
     /// Until when the last of what other parts keep stays.
     pub others: Option<Instant>,
+    /// Records of other parts that stay together with the photos of them, and until when.
+    pub pictured: Option<(Instant, BTreeSet<String>)>,
 }
 
 /// Something an erasure must leave.
@@ -50,7 +52,7 @@ impl Erasing {
     /// A first erasure: nobody was told anything yet.
     #[must_use]
     pub const fn new(at: Instant, treated: Option<Instant>, born: Option<Date>, settings: ClientSettings) -> Self {
-        Self { at, treated, born, settings, told: BTreeMap::new(), others: None }
+        Self { at, treated, born, settings, told: BTreeMap::new(), others: None, pictured: None }
     }
 
     /// Until when records of treatment stay: the keeping time after the last test or treatment; for who was a minor then, at least until
@@ -182,6 +184,18 @@ pub(crate) async fn listed_photos(db: &mut Db, client: ClientId) -> Result<Vec<L
     let all = super::photos::store::of_client(db, client).await?;
     let listed = all.into_iter().rev().filter(|photo| photo.withdrawn.is_none());
     Ok(listed.map(|photo| (photo.id, photo.moment.words(), photo.at, photo.width, photo.height)).collect())
+}
+
+/// The JPEG of one photo of hers whose consent is in force; the caller writes down that it is read.
+///
+/// # Errors
+/// [`Problem::NotHere`] for any other.
+pub(crate) async fn client_photo(
+    db: &mut Db,
+    keys: &Keys,
+    (client, photo): (ClientId, PhotoId),
+) -> Result<Vec<u8>, Problem> {
+    super::photos::store::picture(db, keys, client, photo).await
 }
 
 /// Every photo kept of her, oldest first: its id and the JPEG.

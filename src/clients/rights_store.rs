@@ -111,19 +111,24 @@ pub(super) async fn erase(
 ) -> Result<Vec<Stays>, Problem> {
     let zone = Studio::load(tx.db()).await?.zone;
     handed::store::forget_of(tx, client).await?;
-    photos::store::erase_all(tx, client).await?;
+    let under = photos::store::erase(tx, client, erasing.pictured.as_ref().map(|(_, of)| of)).await?;
+    let pictured = erasing.pictured.as_ref().map(|(until, _)| *until);
     let consents = consents::store::of_client(tx.db(), client).await?;
     let said = consultations::of_client(tx.db(), client).await?;
     let mut stays = Vec::new();
     let until = erasing.stays_until(CONSENTS, None, &zone);
     for consent in &consents {
         let must_stay = !consent.purpose.for_adults_only() && consent.purpose != consents::Purpose::RecordPhotos;
-        match until {
-            Some(until) if must_stay => {
+        match (until, pictured) {
+            (Some(until), _) if must_stay => {
                 push(&mut stays, CONSENTS, "shows what was agreed to before a test or treatment", until);
             }
+            (_, Some(_)) if under.contains(&consent.id) => {}
             _ => erase_consent(tx, consent.id).await?,
         }
+    }
+    if let Some(until) = pictured.filter(|_| !under.is_empty()) {
+        push(&mut stays, PHOTOS, "the complaint cannot be answered without them", until);
     }
     match erasing.stays_until(CONSULTATIONS, None, &zone) {
         Some(until) if !said.is_empty() => {
@@ -147,6 +152,7 @@ pub(super) async fn erase(
 /// What an erasure calls what it leaves here. By these words a date that was told is found again.
 const CONSENTS: &str = "signed consents";
 const CONSULTATIONS: &str = "consultations";
+const PHOTOS: &str = "photos of what a complaint is about, with the consent to them";
 const WHOSE: &str = "name, birth date and how to reach her, sealed";
 
 fn push(stays: &mut Vec<Stays>, what: &'static str, reason: &str, until: Instant) {

@@ -167,7 +167,11 @@ pub(super) async fn add_words(
     phone: &str,
     email: &str,
 ) -> Result<(), Problem> {
-    let words = find::words(name, phone, email);
+    put_words(db, client, &find::words(name, phone, email)).await
+}
+
+/// Words a client is found by; those she has already stay.
+pub(super) async fn put_words(db: &mut Db, client: ClientId, words: &[Vec<u8>]) -> Result<(), Problem> {
     for some in words.chunks(WORDS_AT_ONCE) {
         let mut query = sqlx::query(
             "insert into client_word (client, word) values ($1, $2), ($1, $3), ($1, $4), ($1, $5), ($1, $6), ($1, $7), ($1, $8), ($1, $9)

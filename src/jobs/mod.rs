@@ -6,6 +6,7 @@ use std::time::Duration;
 use crate::advice;
 use crate::base::problem::Problem;
 use crate::book;
+use crate::clients;
 use crate::people;
 use crate::privacy;
 use crate::rooms;
@@ -23,6 +24,7 @@ pub async fn run(house: House) {
             ("keep the head of the audit chain", house.store.keep_head().await),
             ("forget files nobody took", rooms::forget_old_previews(&house).await),
             ("go on with imports", rooms::go_on_with_imports(&house).await),
+            ("let clients be found by newer words", clients::refill(&house).await),
             ("finish erasures", privacy::go_on(&house).await),
             ("forget advice that was shown long ago", advice::forget_shown(&house).await),
         ] {

@@ -161,6 +161,8 @@ struct ErasedPage {
     frame: Frame,
     when: String,
     stays: Vec<(String, String, String)>,
+    /// Where her keeper opens it.
+    file: Option<String>,
 }
 
 /// What became of an erased record; without a name, since none is left.
@@ -174,11 +176,13 @@ async fn erased(staff: Staff, State(house): State<House>, At(id): At<ClientId>) 
     let studio = Studio::load(&mut db).await?;
     let now = staff.visitor.now.0;
     let stays = store::rest(&mut db, id).await?;
+    let keeper = super::erased_kept_by(&mut db, &staff, id).await.is_ok() && !stays.is_empty();
     let stays = stays.into_iter().map(|(what, reason, until)| (what, reason, studio.zone.date(until, now)));
     page(&ErasedPage {
         frame: house.frame(&studio, &staff.visitor, Place::Door, "Erased"),
         when: studio.zone.date_and_clock(at, now),
         stays: stays.collect(),
+        file: keeper.then(|| house.url(&format!("/door/erased/{id}/file"))),
     })
 }
 

@@ -1,5 +1,5 @@
-//! A client's file: everything every part keeps of her, as a page to read and print, and as JSON to hand over. Each export is written
-//! down before it is given.
+//! A client's file: everything every part keeps of her, as a page to read and print, and as JSON to hand over; of somebody erased, what had
+//! to stay. Each export is written down before it is given.
 
 use askama::Template;
 use axum::extract::{Query, State};
@@ -11,14 +11,14 @@ use serde::Deserialize;
 use serde_json::{Map, Value, json};
 
 use super::file_view::{SectionView, Wording};
-use super::kept_by;
 use super::parts::PARTS;
+use super::{erased_kept_by, kept_by};
 use crate::base::ids::{ClientId, PhotoId};
 use crate::base::problem::Problem;
-use crate::clients::file::FilePart;
+use crate::clients::file::{FilePart, FileRecord};
 use crate::clients::names::Names;
-use crate::clients::note_reading;
-use crate::clients::rights;
+use crate::clients::{Client, note_reading, photos, rights};
+use crate::store::Db;
 use crate::web::House;
 use crate::web::frame::Frame;
 use crate::web::guard::{Staff, with_passphrase};
@@ -28,13 +28,46 @@ use crate::web::routes::Routes;
 use crate::web::studio::{Place, Studio};
 
 pub(super) fn routes() -> Routes {
-    Routes::new().get("/door/clients/{client}/file", show).get("/door/clients/{client}/file.json", as_json)
+    Routes::new()
+        .get("/door/clients/{client}/file", show)
+        .get("/door/clients/{client}/file.json", as_json)
+        .get("/door/erased/{client}/file", show_erased)
+        .get("/door/erased/{client}/file.json", erased_as_json)
+        .get("/door/erased/{client}/photos/{photo}", erased_photo)
+}
+
+/// Whose file it is.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Whose {
+    /// A client's, hers to have.
+    Client,
+    /// Somebody's who was erased: opened to answer a claim.
+    Erased,
+}
+
+impl Whose {
+    /// The path of her record, without the base.
+    fn path(self, id: ClientId) -> String {
+        match self {
+            Self::Client => format!("/door/clients/{id}"),
+            Self::Erased => format!("/door/erased/{id}"),
+        }
+    }
+
+    async fn kept_by(self, db: &mut Db, staff: &Staff, id: ClientId) -> Result<Client, Problem> {
+        match self {
+            Self::Client => kept_by(db, staff, id).await,
+            Self::Erased => erased_kept_by(db, staff, id).await,
+        }
+    }
 }
 
 #[derive(Template)]
 #[template(path = "privacy/file.html")]
 struct FilePage {
     frame: Frame,
+    /// What this is.
+    lead: &'static str,
     made: String,
     zone: String,
     sections: Vec<SectionView>,
@@ -47,19 +80,33 @@ struct FilePage {
     all: String,
     json: String,
     back: String,
+    back_words: &'static str,
 }
 
 /// Everything, after the reading was written down.
-async fn collect(house: &House, staff: &Staff, id: ClientId) -> Result<(String, Studio, Vec<FilePart>), Problem> {
+async fn collect(
+    house: &House,
+    staff: &Staff,
+    (id, whose): (ClientId, Whose),
+) -> Result<(String, Studio, Vec<FilePart>), Problem> {
     {
         let mut db = house.store.read().await?;
-        kept_by(&mut db, staff, id).await?;
+        whose.kept_by(&mut db, staff, id).await?;
     }
-    note_reading(house, &staff.who, id, "export client file", "").await?;
+    let what = match whose {
+        Whose::Client => "export client file",
+        Whose::Erased => "open what stays of client",
+    };
+    note_reading(house, &staff.who, id, what, "").await?;
     let mut db = house.store.read().await?;
-    let client = kept_by(&mut db, staff, id).await?;
+    let client = whose.kept_by(&mut db, staff, id).await?;
     let studio = Studio::load(&mut db).await?;
     let mut all = Vec::new();
+    let mut rests = rights::rests(&mut db, house.store.keys(), &[id]).await?;
+    if let Some((name, phone, email)) = rests.remove(&id) {
+        let reached = [("name", name.into()), ("phone", phone.into()), ("email", email.into())];
+        all.push(FilePart::new("Whose this is", vec![FileRecord::new("Kept with what stays", reached)]));
+    }
     for part in PARTS {
         all.extend((part.client_file)(&mut db, house.store.keys(), id).await?);
     }
@@ -80,9 +127,27 @@ async fn show(
     At(id): At<ClientId>,
     Query(asked): Query<Asked>,
 ) -> Result<Response, Problem> {
+    file_page(&house, &staff, (id, Whose::Client), &asked).await
+}
+
+async fn show_erased(
+    staff: Staff,
+    State(house): State<House>,
+    At(id): At<ClientId>,
+    Query(asked): Query<Asked>,
+) -> Result<Response, Problem> {
+    file_page(&house, &staff, (id, Whose::Erased), &asked).await
+}
+
+async fn file_page(
+    house: &House,
+    staff: &Staff,
+    (id, whose): (ClientId, Whose),
+    asked: &Asked,
+) -> Result<Response, Problem> {
     with_passphrase(&staff.visitor)?;
-    let (name, studio, parts) = collect(&house, &staff, id).await?;
-    let path = house.url(&format!("/door/clients/{id}"));
+    let (name, studio, parts) = collect(house, staff, (id, whose)).await?;
+    let path = house.url(&whose.path(id));
     let (photos, names) = {
         let mut db = house.store.read().await?;
         (rights::listed_photos(&mut db, id).await?, Names::load(&mut db).await?)
@@ -95,9 +160,18 @@ async fn show(
         (format!("{path}/photos/{photo}"), words, width, height)
     });
     let open = asked.open == "yes";
+    let (title, lead, back_words) = match whose {
+        Whose::Client => (format!("{name}: her file"), "Everything this house keeps of her", "Back to her page"),
+        Whose::Erased => (
+            "What stays of somebody erased".to_owned(),
+            "What had to stay of her, to answer a claim, an insurer or an authority and for nothing else",
+            "Back to what stays",
+        ),
+    };
     page(&FilePage {
         photos: photos.collect(),
-        frame: house.frame(&studio, &staff.visitor, Place::Door, format!("{name}: her file")),
+        frame: house.frame(&studio, &staff.visitor, Place::Door, title),
+        lead,
         made: studio.zone.date_and_clock(now, now),
         zone: studio.zone.name().to_owned(),
         sections,
@@ -106,12 +180,38 @@ async fn show(
         all: if open { format!("{path}/file") } else { format!("{path}/file?open=yes") },
         json: format!("{path}/file.json"),
         back: path,
+        back_words,
     })
 }
 
 async fn as_json(staff: Staff, State(house): State<House>, At(id): At<ClientId>) -> Result<Response, Problem> {
+    json_file(&house, &staff, (id, Whose::Client)).await
+}
+
+async fn erased_as_json(staff: Staff, State(house): State<House>, At(id): At<ClientId>) -> Result<Response, Problem> {
+    json_file(&house, &staff, (id, Whose::Erased)).await
+}
+
+/// A photo that stays with a complaint.
+async fn erased_photo(
+    staff: Staff,
+    State(house): State<House>,
+    At((id, photo)): At<(ClientId, PhotoId)>,
+) -> Result<Response, Problem> {
     with_passphrase(&staff.visitor)?;
-    let (_, studio, parts) = collect(&house, &staff, id).await?;
+    let jpeg = {
+        let mut db = house.store.read().await?;
+        erased_kept_by(&mut db, &staff, id).await?;
+        rights::client_photo(&mut db, house.store.keys(), (id, photo)).await?
+    };
+    note_reading(&house, &staff.who, id, "read photo", &photo.to_string()).await?;
+    Ok(photos::shown(jpeg))
+}
+
+async fn json_file(house: &House, staff: &Staff, whose: (ClientId, Whose)) -> Result<Response, Problem> {
+    with_passphrase(&staff.visitor)?;
+    let (id, _) = whose;
+    let (_, studio, parts) = collect(house, staff, whose).await?;
     let photos: Vec<Value> = {
         let mut db = house.store.read().await?;
         let all = rights::client_photos(&mut db, house.store.keys(), id).await?;

@@ -44,6 +44,17 @@ pub async fn go_on(house: &House) -> Result<(), Problem> {
 /// A client whose keeper this person is. Who may not see her finds nobody; who sees her and does not keep her is told so.
 async fn kept_by(db: &mut Db, staff: &Staff, id: ClientId) -> Result<Client, Problem> {
     let client = clients::seen(db, id, &staff.who).await?;
+    for_keeper(db, staff, client).await
+}
+
+/// Somebody erased whose keeper this person is: what stays of her is opened by nobody else.
+async fn erased_kept_by(db: &mut Db, staff: &Staff, id: ClientId) -> Result<Client, Problem> {
+    let erased = |client: &Client| client.erased.is_some() && client.merged_into.is_none();
+    let client = clients::client(db, id).await?.filter(|client| erased(client) && clients::may_see(client, &staff.who));
+    for_keeper(db, staff, client.ok_or(Problem::NotHere("client"))?).await
+}
+
+async fn for_keeper(db: &mut Db, staff: &Staff, client: Client) -> Result<Client, Problem> {
     let names = Names::load(db).await?;
     if clients::rights::may_use(&client, &staff.who, &names) {
         Ok(client)

@@ -7,6 +7,7 @@ use crate::base::actor::{Actor, Who};
 use crate::base::ids::ClientId;
 use crate::base::problem::Problem;
 use crate::base::time::{DAY, Instant};
+use crate::cards;
 use crate::clearance;
 use crate::clients::rights::{self, Erasing, Stays};
 use crate::clients::{self, ClientSettings};
@@ -29,6 +30,7 @@ pub(super) async fn erase(
     let treated = treated.max(clearance::last_met(tx.db(), client).await?);
     let mut erasing = Erasing::new(tx.now.0, treated, known.born, ClientSettings::load(tx.db()).await?);
     erasing.told = rest(tx.db(), client).await?.into_iter().map(|(what, _, until)| (what, until)).collect();
+    erasing.pictured = cards::complained_of(tx.db(), client, &erasing).await?;
     sqlx::query("delete from erasure_rest where client = $1").bind(client.to_string()).execute(tx.db()).await?;
     let mut all = Vec::new();
     for part in PARTS.iter().rev() {

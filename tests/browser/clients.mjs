@@ -124,11 +124,12 @@ async function addPhoto(page) {
 }
 
 /** What is left of a client who was erased. */
-export async function anErased(house) {
+export async function anErased(house, treated = '') {
   const page = await (await house.as('owner')).newPage();
-  const id = await add(page, house, { name: 'Siv Roth', born_day: '7', born_month: '3', born_year: '1972' });
+  const id = await add(page, house, { name: treated ? 'Siv Rask' : 'Siv Roth', born_day: '7', born_month: '3', born_year: '1972' });
   await page.goto(`${house.address}/door/clients/${id}/erasure`);
-  await page.check('[name=treated][value=no]');
+  await page.check(`[name=treated][value=${treated ? 'yes' : 'no'}]`);
+  if (treated) await page.fill('[name=last_day]', treated);
   await Promise.all([page.waitForNavigation(), page.click('main form .halt')]);
   await page.close();
   return `/door/erased/${id}`;

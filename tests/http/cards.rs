@@ -8,10 +8,10 @@ use stillroom::base::time::{DAY, HOUR, Instant, MINUTE};
 use stillroom::book::VisitKind;
 use stillroom::cards;
 use stillroom::cards::card::{Aftercare, CountedBy, Lash, Lids, Seen, Side, kinds};
-use stillroom::clearance;
-use stillroom::clients::ClientSettings;
 use stillroom::clients::rights::Erasing;
+use stillroom::clients::{self, ClientSettings};
 use stillroom::store::Kept;
+use stillroom::{clearance, privacy};
 
 use crate::book::id_of;
 use crate::browser::{Answer, Browser};
@@ -1641,6 +1641,29 @@ both_databases!(a_corrected_bottle_is_the_one_she_met, async |house| {
     assert_eq!(house.look(&format!("select bottle from card_drop where card = '{closed}'")).await, other);
 });
 
+both_databases!(a_card_and_her_file_say_what_the_lot_was_put_right_to_since, async |house| {
+    let things = &house.things;
+    let (closed, bottle) = (&things.cards.closed, &things.clearance["bottle"]);
+    let record = format!("/cards/{closed}/record");
+    let mut ines = house.actor(Actor::ArtistA);
+    assert!(!ines.page(&record).await.words().contains("the lot was put right"));
+    let written = house.look(&format!("select lot from card where id = '{closed}'")).await;
+    let mut owner = house.owner();
+    let edit = format!("/shelf/bottles/{bottle}/edit");
+    let form = owner.form(&edit, &edit).await;
+    owner.submit(&form.with("lot", "Z-9")).await.must(303);
+    let said = format!("lot {written}; the lot was put right to Z-9 on Wed 18 Feb");
+    ines.page(&record).await.says(&said);
+    let file = ines.page(&format!("/door/clients/{}/file.json", things.cards.client)).await.text();
+    assert!(file.contains(&format!("{said} 2026")), "{file}");
+    // A card begun after that bears the right lot, and nothing was put right since.
+    house.clock.advance(MINUTE);
+    let next = opened(&mut ines, things, &things.cards.client, &[("kind", "correction"), ("first_card", closed)]).await;
+    let page = ines.page(&format!("/cards/{next}/record")).await;
+    page.says("lot Z-9");
+    assert!(!page.words().contains("the lot was put right"), "{}", page.words());
+});
+
 both_databases!(a_complaint_and_a_free_fix_are_tied_to_the_first_card, async |house| {
     let things = &house.things;
     let (closed, client) = (&things.cards.closed, &things.cards.client);
@@ -1810,6 +1833,79 @@ both_databases!(cards_are_in_her_file_move_with_her_and_stay_until_their_time_is
     }
     assert_eq!(house.number(&format!("select count(*) from card where client = '{into}'")).await, 0);
     assert_eq!(house.number("select count(*) from card_version").await, 0);
+});
+
+both_databases!(a_complaint_keeps_its_card_the_fix_what_was_counted_and_their_photos_until_its_day, async |house| {
+    let things = &house.things;
+    let CardThings { client, open, closed, paper, .. } = &things.cards;
+    let mut ines = house.actor(Actor::ArtistA);
+    // Her set is counted at the infill, the infill is mended; photos of both, of a sheet, and of no card.
+    let path = format!("/cards/{open}/arrival");
+    let numbers = [("left_attached", "30"), ("left_lost", "6"), ("right_attached", "31"), ("right_lost", "6")];
+    let form = ines.form(&path, &path).await.with("by", "photo").with_all(&numbers);
+    ines.submit(&form).await.must(303);
+    close(&mut ines, open, &[("right_single", "9")]).await.must(303);
+    let fix = opened(&mut ines, things, client, &[("kind", "correction"), ("first_card", open)]).await;
+    let picture = crate::clients_photos::png(40, 30);
+    for (card, way, moment) in
+        [(open, "photos", "after"), (&fix, "photos", "before"), (closed, "photos", "after"), (paper, "sheet", "")]
+    {
+        let form = ines.form(&format!("/cards/{card}/record"), &format!("/cards/{card}/{way}")).await;
+        let form = if moment.is_empty() { form } else { form.with("moment", moment) };
+        ines.submit_file(&form, "photo.png", &picture).await.must(303);
+    }
+    crate::clients_photos::take(house, &mut ines, client).await;
+
+    // A year later she complains of the infill.
+    house.clock.advance(400 * DAY);
+    let mut ines = crate::clearance::sign_in(house, Actor::ArtistA).await;
+    let path = format!("/door/clients/{client}/complaints");
+    let form = ines.form(&format!("{path}/new"), &path).await.with("what", "Two fans came off.").with("card", open);
+    let complaint = ines.submit(&form).await.goes_to();
+    let form = ines.form(&complaint, &format!("{complaint}/photos")).await;
+    ines.submit_file(&form, "photo.png", &picture).await.must(303);
+    let rows = async |what: &str| house.number(&format!("select count(*) from {what} and client = '{client}'")).await;
+    assert_eq!(rows("photo where 1 = 1").await, 6);
+
+    let path = format!("/door/clients/{client}/erasure");
+    let form = ines.form(&path, &path).await;
+    let told = ines.submit(&form.with("treated", "no")).await.goes_to();
+    let page = crate::clearance::sign_in(house, Actor::Owner).await.page(&told).await;
+    for words in [
+        "treatment cards a complaint is about",
+        "photos of what a complaint is about, with the consent to them",
+        "the complaint cannot be answered without them",
+    ] {
+        page.says(words);
+    }
+    let complaint = complaint.rsplit('/').next().unwrap();
+    let of_it = format!("photo where about in ('{open}', '{fix}', '{complaint}')");
+    assert_eq!((rows("photo where 1 = 1").await, rows(&of_it).await), (3, 3));
+    assert_eq!(rows("card where 1 = 1").await, 4, "until the cards' own day");
+
+    // The cards' own day comes first: what the complaint needs stays, with the set counted at the infill.
+    house.clock.advance(2160 * DAY);
+    privacy::go_on(&house.house).await.unwrap();
+    privacy::go_on(&house.house).await.unwrap();
+    assert_eq!(rows(&format!("card where id in ('{open}', '{fix}', '{closed}')")).await, 3);
+    assert_eq!(rows("card where 1 = 1").await, 3, "the removal is gone");
+    let counted = format!("select count(*) from card_arrival where card = '{open}' and of_card = '{closed}'");
+    assert_eq!(house.number(&counted).await, 2);
+    assert_eq!(rows(&of_it).await, 3);
+    assert_eq!(rows("consent where purpose = 'record_photos'").await, 1, "they rest on it");
+    assert_eq!(rows("consent where purpose <> 'record_photos'").await, 0);
+    {
+        let mut db = house.house.store.read().await.unwrap();
+        assert_eq!(clients::consents::verify(&mut db, house.house.store.keys()).await.unwrap(), []);
+    }
+
+    // And on the complaint's everything goes.
+    house.clock.advance(400 * DAY);
+    privacy::go_on(&house.house).await.unwrap();
+    for table in ["card", "card_version", "complaint", "photo", "consent", "erasure_rest", "client_key"] {
+        assert_eq!(rows(&format!("{table} where 1 = 1")).await, 0, "{table}");
+    }
+    assert_eq!(house.number(&counted).await, 0);
 });
 
 both_databases!(the_invented_studio_has_cards_whose_counts_add_up, invented, async |house| {

@@ -1800,6 +1800,108 @@ both_databases!(a_lot_put_right_later_is_traced_and_stopped_by_the_right_one, as
     let form = owner.form(&format!("{path}/new"), &path).await;
     let reaction = owner.submit(&reacted(house, form).with("symptom", "itching")).await.goes_to();
     owner.page(&reaction).await.says("as written down, put right to RIGHT-1 on Fri 20 Feb");
+
+    // Her file names the right one, too, wherever it names the lot: with the test, the meeting and the reaction.
+    let mut db = house.house.store.read().await.unwrap();
+    let keys = house.house.store.keys();
+    let parts = clearance::client_file(&mut db, keys, ada.parse().unwrap()).await.unwrap();
+    let told = format!("lot {mistyped} as written down, put right to RIGHT-1 on 2026-02-20T11:12:00Z");
+    for heading in ["Patch tests", "Products and lots", "Reactions"] {
+        let part = parts.iter().find(|part| part.heading == heading).unwrap();
+        let mut values = part.records.iter().flat_map(|record| &record.fields).map(|(_, value)| value.text());
+        assert!(values.any(|text| text.contains(&told)), "{part:?}");
+    }
+    let parts = clearance::client_file(&mut db, keys, other.parse().unwrap()).await.unwrap();
+    assert!(!format!("{parts:?}").contains("put right"), "another bottle: {parts:?}");
+});
+
+both_databases!(the_audit_command_tells_of_a_lot_put_right_that_was_changed_added_or_taken_away, async |house| {
+    let bottle = &house.things.clearance["bottle"];
+    without_old_tests(house).await;
+    let mut owner = house.owner();
+    let edit = format!("/shelf/bottles/{bottle}/edit");
+    for lot in ["W-1", "W-2"] {
+        let form = owner.form(&edit, &edit).await;
+        owner.submit(&form.with("lot", lot)).await.must(303);
+        house.clock.advance(MINUTE);
+    }
+    let (content, told) = audit_command(house);
+    assert!(content && told.contains("which lot was put right"), "{told}");
+    let of = async |lot: &str| house.look(&format!("select id from corrected_lot where became = '{lot}'")).await;
+    let (first, second) = (of("W-1").await, of("W-2").await);
+    for (kept, change, back) in [
+        (&first, "was = was || 'x'", "was = replace(was, 'x', '')"),
+        (&first, "became = 'W-9'", "became = 'W-1'"),
+        (&second, "at = at + 1", "at = at - 1"),
+        (&second, "by_person = by_person || 'x'", "by_person = replace(by_person, 'x', '')"),
+    ] {
+        house.run(&format!("update corrected_lot set {change} where id = '{kept}'")).await.unwrap();
+        let (content, told) = audit_command(house);
+        assert!(!content && told.contains(&format!("lot put right {kept} was changed")), "{change}: {told}");
+        house.run(&format!("update corrected_lot set {back} where id = '{kept}'")).await.unwrap();
+        assert!(audit_command(house).0, "{back}");
+    }
+    // A bottle that bears another lot than it was put right to.
+    house.run(&format!("update bottle set lot = 'W-9' where id = '{bottle}'")).await.unwrap();
+    assert!(audit_command(house).1.contains(&format!("lot put right {second} was changed")));
+    house.run(&format!("update bottle set lot = 'W-2' where id = '{bottle}'")).await.unwrap();
+    // Put in past the program, before the others.
+    let (added, product) =
+        (id(900_210), house.look(&format!("select product from bottle where id = '{bottle}'")).await);
+    let was = house.look(&format!("select was from corrected_lot where id = '{first}'")).await;
+    let add = format!(
+        "insert into corrected_lot (id, bottle, product, was, became, at, by_person)
+         values ('{added}', '{bottle}', '{product}', 'W-0', '{was}', 1, '')"
+    );
+    house.run(&add).await.unwrap();
+    let (content, told) = audit_command(house);
+    assert!(!content && told.contains(&format!("lot put right {added} stands in the database")), "{told}");
+    house.run(&format!("delete from corrected_lot where id = '{added}'")).await.unwrap();
+    assert!(audit_command(house).0);
+
+    // As an older program kept one: the chain has which bottle it was, when and by whom.
+    let (of_bottle, of_product) = (bottle.clone(), product.clone());
+    house
+        .write(move |tx| {
+            let (bottle, product) = (of_bottle.clone(), of_product.clone());
+            Box::pin(async move {
+                let (at, by) = (tx.now.0, tx.actor.mark());
+                sqlx::query("update bottle set lot = 'W-3' where id = $1").bind(&bottle).execute(tx.db()).await?;
+                sqlx::query(
+                    "insert into corrected_lot (id, bottle, product, was, became, at, by_person) values ($1, $2, $3, 'W-2', 'W-3', $4, $5)",
+                )
+                .bind(id(900_211))
+                .bind(&bottle)
+                .bind(product)
+                .bind(at.0)
+                .bind(by)
+                .execute(tx.db())
+                .await?;
+                tx.audit("change bottle", bottle, "lot").await?;
+                Ok(Kept::see(""))
+            })
+        })
+        .await
+        .unwrap();
+    let (content, told) = audit_command(house);
+    assert!(content, "what an older program wrote was not changed: {told}");
+    let older = id(900_211);
+    let set = async |what: &str| house.run(&format!("update corrected_lot set {what} where id = '{older}'")).await;
+    set("became = 'W-9'").await.unwrap();
+    assert!(audit_command(house).1.contains(&format!("lot put right {older} was changed")));
+    set("became = 'W-3', at = at + 1").await.unwrap();
+    assert!(audit_command(house).1.contains(&format!("lot put right {older} stands in the database")));
+    set("at = at - 1").await.unwrap();
+    assert!(audit_command(house).0);
+
+    for gone in [&older, &second] {
+        house.run(&format!("delete from corrected_lot where id = '{gone}'")).await.unwrap();
+    }
+    let (content, told) = audit_command(house);
+    assert!(!content, "{told}");
+    for gone in [format!("of bottle {bottle}"), second] {
+        assert!(told.contains(&format!("lot put right {gone} is gone without having been erased")), "{gone}: {told}");
+    }
 });
 
 both_databases!(a_test_counts_against_a_lot_put_right_only_where_it_came_before_that, async |house| {
@@ -2058,7 +2160,7 @@ both_databases!(the_audit_command_tells_of_a_consent_or_a_paper_changed_added_or
     send(&mut owner, &things["dora"], "findings", &finding).await;
     without_old_tests(house).await;
     let (content, told) = audit_command(house);
-    let whole = "Every consent, decision, doctor’s paper, patch test, reaction, complaint, stop and incident of staff, who met what and who was told are as the chain has them.";
+    let whole = "Every consent, decision, doctor’s paper, patch test, reaction, complaint, stop and incident of staff, who met what, who was told and which lot was put right are as the chain has them.";
     assert!(content && told.contains(whole), "{told}");
 
     let newest = async |table: &str| house.look(&format!("select max(id) from {table}")).await;
@@ -2785,7 +2887,7 @@ both_databases!(in_the_invented_studio_every_state_of_a_client_occurs, invented,
 
 /// What the published Australian unit asks to be recorded of each client and treatment, by its assessment requirements (SHBBMUP001
 /// *Apply eyelash extensions*, Commonwealth of Australia, training package SHB, release 1, 2015), and where a client's own file has it.
-const FIELDS: [&str; 7] = [
+const FIELDS: [&str; 12] = [
     "aftercare",
     "contra-indications",
     "outcomes",
@@ -2793,10 +2895,16 @@ const FIELDS: [&str; 7] = [
     "previous treatments",
     "products",
     "techniques",
+    // By which extensions are selected.
+    "adhesive",
+    "colour",
+    "curl",
+    "length",
+    "width",
 ];
 
 /// Each of them with the part of her file that has it, and words of it.
-const PUBLISHED: [(&str, &str, &str); 10] = [
+const PUBLISHED: [(&str, &str, &str); 15] = [
     ("aftercare", "Treatment cards", "\"Aftercare\":\"told\""),
     ("outcomes: what was placed", "Treatment cards", "\"Placed, right eye\":\"38"),
     ("techniques, of the treatment", "Treatment cards", "\"Technique\":"),
@@ -2807,11 +2915,20 @@ const PUBLISHED: [(&str, &str, &str); 10] = [
     ("previous treatments", "Products and lots", "treatment"),
     ("products", "Products and lots", "lot"),
     ("techniques, of the test", "Patch tests", "a few extensions"),
+    ("adhesive", "Treatment cards", "\"Used\":\""),
+    ("colour", "Treatment cards", "\"Colour of the extensions\":\"dark brown\""),
+    ("curl", "Treatment cards", "\u{a0}mm CC, "),
+    ("length", "Treatment cards", "zone 1: 9\u{a0}mm"),
+    ("width", "Treatment cards", "0.15\u{a0}mm"),
 ];
 
 both_databases!(what_the_published_unit_asks_to_be_recorded_stands_in_her_file, async |house| {
     let mut artist = house.actor(Actor::ArtistA);
     let client = crate::cards::close_the_open_one(&mut artist, &house.things).await;
+    let set = house.look(&format!("select id from card where client = '{client}' and kind = 'full_set'")).await;
+    let drawn = format!("/cards/{set}/correct");
+    let form = artist.form(&drawn, &drawn).await.with("reason", "The map was forgotten.");
+    artist.submit(&form.with("map_left", "1 9 CC 0.15").with("colour", "dark brown")).await.must(303);
     let path = format!("/door/clients/{client}");
     answer(house, &client, "advice_first").await;
     house.run(&format!("update patch_test set result = 'doubtful' where client = '{client}'")).await.unwrap();

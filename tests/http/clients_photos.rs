@@ -5,7 +5,7 @@ use std::io::Cursor;
 
 use axum::body::{Body, Bytes};
 use image::{DynamicImage, ImageFormat, Rgb, RgbImage};
-use stillroom::base::time::MINUTE;
+use stillroom::base::time::{DAY, MINUTE};
 
 use crate::browser::Browser;
 use crate::doors::fresh_key;
@@ -123,7 +123,7 @@ both_databases!(a_patch_test_and_a_complaint_show_photos_of_their_own_for_those_
         assert_eq!(house.number(&format!("select count(*) from photo where about = '{about}'")).await, 1);
     }
     let of = async |client: &str| house.number(&format!("select count(*) from photo where client = '{client}'")).await;
-    // Withdrawn, they are erased; so they are with her record.
+    // Withdrawn, they are erased. With her record they are, too, but for the complaint's: that one stays as long as the complaint.
     let (cora, dora) = (&things["cora"], &things["dora"]);
     let consent =
         house.look(&format!("select id from consent where client = '{cora}' and purpose = 'record_photos'")).await;
@@ -138,11 +138,50 @@ both_databases!(a_patch_test_and_a_complaint_show_photos_of_their_own_for_those_
     let form = crate::html::FormOnPage { action: format!("{test}/photos"), multipart: true, ..Default::default() };
     let form = form.with_all(&[("csrf", &csrf), ("form_key", &fresh_key())]);
     a.submit_file(&form, "photo.png", &png(40, 30)).await.must(409);
+    take(house, &mut a, dora).await;
     let path = format!("/door/clients/{dora}/erasure");
-    let form = a.form(&path, &path).await.with("treated", "no");
-    a.submit(&form).await.must(303);
-    assert_eq!(of(dora).await, 0);
-    assert!(house.number(&format!("select count(*) from complaint where client = '{dora}'")).await > 0);
+    let page = a.page(&path).await;
+    page.says("photos of a complaint, and of the set it is about, stay locked with the complaint");
+    let form = page.form(&path).with("treated", "no");
+    let told = a.submit(&form).await.goes_to();
+    a.page(&told).await.says("photos of what a complaint is about, with the consent to them");
+    let complaint = &things["{complaint}"];
+    let left = house.look(&format!("select min(about) || ' ' || max(about) from photo where client = '{dora}'")).await;
+    assert_eq!((of(dora).await, left), (1, format!("{complaint} {complaint}")));
+    a.get(&format!("/door/clients/{dora}/photos")).await.must(404);
+    // Her keeper opens what stays, to answer the claim, and each time is written down; nobody else does.
+    let opened = "select count(*) from audit where action in ('open what stays of client', 'read photo')";
+    let before = house.number(opened).await;
+    let page = a.page(&told).await;
+    let file = format!("{told}/file");
+    assert!(page.text().contains(&format!("href=\"{file}\"")), "{}", page.text());
+    let page = a.page(&format!("{file}?open=yes")).await;
+    for words in ["Dora Quist", "Lashes fell within two days.", "What had to stay of her"] {
+        page.says(words);
+    }
+    let photo = house.look(&format!("select id from photo where client = '{dora}'")).await;
+    let address = format!("{told}/photos/{photo}");
+    assert!(page.text().contains(&format!("src=\"{address}\"")), "{}", page.text());
+    assert_eq!(a.get(&address).await.must(200).header("content-type"), "image/jpeg");
+    let json = a.get(&format!("{file}.json")).await.must(200).json();
+    assert_eq!(json["photos"][0]["id"], photo.as_str());
+    assert_eq!(house.number(opened).await, before + 3);
+    for path in [&file, &format!("{file}.json"), &address] {
+        house.actor(Actor::ArtistB).get(path).await.must(404);
+        house.actor(Actor::Desk).get(path).await.must(403);
+        house.owner().get(path).await.must(403);
+        house.stranger().get(path).await.must(303);
+    }
+    assert!(!house.owner().page(&told).await.text().contains(&file), "an artist keeps her");
+    // A client who was not erased has no such page.
+    let here = format!("/door/erased/{}/file", things["ada"]);
+    a.get(&here).await.must(404);
+    assert_eq!(house.number(opened).await, before + 3);
+    house.clock.advance((7 * 365 + 3) * DAY);
+    stillroom::privacy::go_on(&house.house).await.unwrap();
+    for table in ["complaint", "photo", "consent", "client_key"] {
+        assert_eq!(house.number(&format!("select count(*) from {table} where client = '{dora}'")).await, 0, "{table}");
+    }
 });
 
 both_databases!(a_withdrawal_takes_back_whatever_was_signed_for_that_purpose_before, async |house| {

@@ -8,6 +8,7 @@ pub(super) mod store;
 mod taking;
 
 pub(crate) use block::PhotoBlock;
+pub(crate) use page::shown;
 pub(crate) use taking::{LARGEST_FORM, Shows, arrive, keep};
 
 use super::consents::Purpose;

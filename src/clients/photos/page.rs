@@ -210,9 +210,14 @@ async fn picture(
     };
     // Written down before it is given: what cannot be written down is not read.
     note_reading(&house, &staff.who, id, "read photo", &photo.to_string()).await?;
+    Ok(shown(jpeg))
+}
+
+/// A picture as it is given to a browser.
+pub(crate) fn shown(jpeg: Vec<u8>) -> Response {
     let mut answer = jpeg.into_response();
     let headers = answer.headers_mut();
     headers.insert(header::CONTENT_TYPE, HeaderValue::from_static("image/jpeg"));
     headers.insert(header::CONTENT_DISPOSITION, HeaderValue::from_static("inline; filename=\"photo.jpg\""));
-    Ok(answer)
+    answer
 }

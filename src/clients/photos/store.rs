@@ -1,5 +1,7 @@
 //! SQL of photos.
 
+use std::collections::BTreeSet;
+
 use sqlx::Row;
 
 use super::Moment;
@@ -98,7 +100,12 @@ pub(in crate::clients) async fn of_client(db: &mut Db, client: ClientId) -> Resu
 }
 
 /// The picture of one photo of this client whose consent is in force; anything else is not here.
-pub(super) async fn picture(db: &mut Db, keys: &Keys, client: ClientId, id: PhotoId) -> Result<Vec<u8>, Problem> {
+pub(in crate::clients) async fn picture(
+    db: &mut Db,
+    keys: &Keys,
+    client: ClientId,
+    id: PhotoId,
+) -> Result<Vec<u8>, Problem> {
     let row = sqlx::query(
         "select p.picture from photo p where p.id = $1 and p.client = $2
          and not exists (select 1 from consent_withdrawal w where w.consent = p.consent)",
@@ -161,8 +168,28 @@ pub(in crate::clients) async fn erase_under(tx: &mut Tx, consent: ConsentId) -> 
     Ok(())
 }
 
-/// Photos go with an erasure, all of them: no rule asks to keep them.
-pub(in crate::clients) async fn erase_all(tx: &mut Tx, client: ClientId) -> Result<(), Problem> {
-    sqlx::query("delete from photo where client = $1").bind(client.to_string()).execute(tx.db()).await?;
-    Ok(())
+/// Photos go with an erasure. Only those of records that stay with them do not, unless their consent was taken back. Gives the consents
+/// that what is left was taken under.
+pub(in crate::clients) async fn erase(
+    tx: &mut Tx,
+    client: ClientId,
+    of: Option<&BTreeSet<String>>,
+) -> Result<BTreeSet<ConsentId>, Problem> {
+    let rows = sqlx::query(
+        "select p.id, p.consent, p.about, w.at from photo p left join consent_withdrawal w on w.consent = p.consent where p.client = $1",
+    )
+    .bind(client.to_string())
+    .fetch_all(tx.db())
+    .await?;
+    let mut under = BTreeSet::new();
+    for row in rows {
+        let (about, withdrawn) = (row.get::<Option<String>, _>(2), row.get::<Option<i64>, _>(3));
+        let stays = about.zip(of).is_some_and(|(about, of)| of.contains(&about)) && withdrawn.is_none();
+        if stays {
+            under.insert(row.get::<String, _>(1).parse().map_err(Problem::broken)?);
+            continue;
+        }
+        sqlx::query("delete from photo where id = $1").bind(row.get::<String, _>(0)).execute(tx.db()).await?;
+    }
+    Ok(under)
 }

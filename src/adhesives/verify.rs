@@ -1,0 +1,95 @@
+//! Holds what was put right of a lot against the lines the audit chain has of it: by that a trace finds who met a lot, and a stop takes
+//! tests away.
+
+use std::collections::BTreeMap;
+
+use sqlx::Row;
+use sqlx::any::AnyRow;
+
+use crate::base::problem::Problem;
+use crate::base::time::Instant;
+use crate::store::Db;
+use crate::store::audit::{self, Broken};
+use crate::store::keys::Keys;
+
+/// What the chain calls a lot that was put right.
+pub(super) const CORRECTED: &str = "correct lot";
+/// What it called it until it was told what the lot was and became: of the bottle, and that.
+const OLDER: (&str, &str) = ("change bottle", "lot");
+
+/// What the chain is told of a lot that was put right: a keyed digest over every field as text.
+pub(super) fn line(keys: &Keys, fields: [&str; 7]) -> String {
+    keys.digest("corrected lot", &fields.map(str::as_bytes))
+}
+
+/// What the chain has of lots that were put right.
+#[derive(Default)]
+struct Told {
+    /// The digest of each, by its id.
+    digests: BTreeMap<String, String>,
+    /// How many there are of an older program by bottle, instant and whoever did it. What the lot was and became it did not tell.
+    older: BTreeMap<(String, Instant, String), usize>,
+}
+
+/// Every lot that was put right otherwise than the chain has it, or whose bottle bears another one than it was put right to. Of what an
+/// older program kept, the chain has which bottle it was, when and by whom, and the bottle the lot. The chain itself is walked by
+/// `audit::verify`.
+///
+/// # Errors
+/// When the database cannot be read.
+pub async fn verify(db: &mut Db, keys: &Keys) -> Result<Vec<Broken>, Problem> {
+    let mut told = in_the_chain(db).await?;
+    let rows = sqlx::query(
+        "select c.id, c.bottle, c.product, c.was, c.became, c.at, c.by_person, b.lot, b.product from corrected_lot c
+         join bottle b on b.id = c.bottle order by c.bottle, c.at, c.id",
+    )
+    .fetch_all(db)
+    .await?;
+    let mut broken = Vec::new();
+    for (place, row) in rows.iter().enumerate() {
+        let [id, bottle, product, was, became, by, stands, of] =
+            [0, 1, 2, 3, 4, 6, 7, 8].map(|place| row.get::<String, _>(place));
+        let at = Instant(row.get(5));
+        let instant = at.0.to_string();
+        let as_told = match told.digests.remove(&id) {
+            Some(digest) => digest == line(keys, [&id, &bottle, &product, &was, &became, &instant, &by]),
+            None => match told.older.get_mut(&(bottle.clone(), at, by)).filter(|left| **left > 0) {
+                Some(left) => {
+                    *left -= 1;
+                    true
+                }
+                None => {
+                    broken.push(Broken::NotInTheChain(id));
+                    continue;
+                }
+            },
+        };
+        // The next one of this bottle begins with what it became; the last of them is what stands on it.
+        let next = rows.get(place + 1).filter(|next| next.get::<String, _>(1) == bottle);
+        let then = next.map_or(stands, |next: &AnyRow| next.get(3));
+        if !as_told || then != became || product != of {
+            broken.push(Broken::Changed(id));
+        }
+    }
+    broken.extend(told.digests.into_keys().map(Broken::Gone));
+    let gone = told.older.into_iter().filter(|(_, left)| *left > 0);
+    broken.extend(gone.map(|((bottle, ..), _)| Broken::Gone(format!("of bottle {bottle}"))));
+    Ok(broken)
+}
+
+async fn in_the_chain(db: &mut Db) -> Result<Told, Problem> {
+    let mut told = Told::default();
+    let mut from = 1;
+    loop {
+        let lines = audit::lines_from(db, from, 1000).await?;
+        let Some(last) = lines.last() else { return Ok(told) };
+        from = last.line + 1;
+        for line in lines {
+            if line.action == CORRECTED {
+                told.digests.insert(line.subject, line.detail);
+            } else if (line.action.as_str(), line.detail.as_str()) == OLDER {
+                *told.older.entry((line.subject, line.at, line.actor)).or_default() += 1;
+            }
+        }
+    }
+}
