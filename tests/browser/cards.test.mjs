@@ -37,7 +37,7 @@ describe('treatment cards', () => {
       const before = counted;
       await page.locator(place).first().click();
       // The page tells of a tap a moment later.
-      for (let waited = 0; counted === before && waited < 100; waited += 1) await new Promise((done) => setTimeout(done, 10));
+      await until('the page tells of the tap', async () => counted > before);
     };
     return {
       counted: () => counted,
