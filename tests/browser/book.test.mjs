@@ -47,19 +47,15 @@ describe('the book', () => {
     test(`a free half hour is booked in four taps and typing ${javaScriptEnabled ? 'with' : 'without'} scripts`, async () => {
       const page = await open('desk', '/book/free', { javaScriptEnabled });
       await page.selectOption('[name=service]', { label: 'Correction' });
-      await page.click('main form .go');
-      await page.waitForLoadState();
-      await page.locator('.rows .act').last().click();
-      await page.waitForLoadState();
+      await Promise.all([page.waitForNavigation(), page.click('main form .go')]);
+      await Promise.all([page.waitForURL(/\/book\/new\?/), page.locator('.rows .act').last().click()]);
       await page.fill('[name=short_name]', 'Kaja L.');
       await page.click('main form .go');
       await page.waitForURL(/\/book\/[0-9a-f-]{36}\?told=booked$/);
       assert.match(await page.textContent('main'), /It is booked\./);
       // Moved with the keyboard: the same form, another time.
-      await page.click('text=Look for another time');
-      await page.waitForLoadState();
-      await page.locator('.rows .act').first().click();
-      await page.waitForURL(/\/move\?/);
+      await Promise.all([page.waitForNavigation(), page.click('text=Look for another time')]);
+      await Promise.all([page.waitForURL(/\/move\?/), page.locator('.rows .act').first().click()]);
       await page.locator('main form .go').focus();
       await page.keyboard.press('Enter');
       await page.waitForURL(/told=moved$/);
@@ -76,7 +72,8 @@ describe('the book', () => {
     await page.selectOption('[name=artist]', { label: 'Ines Okafor' });
     await page.fill('[name=day]', dayAfter(9));
     await page.fill('[name=at]', '10:00');
-    await page.waitForSelector('.stands');
+    // It is looked up with each field that is filled in; the day and the hour come last.
+    await page.locator('.stands', { hasText: '10:00' }).waitFor();
     assert.match(await page.innerText('.stands'), /Mira T\., Classic set, .* 10:00\s+not yet\s+Place a patch test\.\s+A patch test can be placed until/);
     assert.equal(await page.inputValue('[name=note]'), 'by the window');
     assert.equal(await page.locator('[name=client]:checked').count(), 1);
