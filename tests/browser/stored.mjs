@@ -77,7 +77,7 @@ export const age = (page, hours) =>
 
 /** Waits until the outbox has the forms of this page in hand. */
 export const inHand = async (page, form) => {
-  await page.waitForSelector(form);
+  await page.waitForSelector(form, { state: 'attached' });
   await page.evaluate(async () => (await import([...document.scripts].find(({ src }) => src.endsWith('/outbox.js')).src)).restored);
 };
 
