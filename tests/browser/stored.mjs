@@ -121,10 +121,11 @@ export const typedDown = (page, words) => {
   return until(`“${words}” is written down`, () => page.evaluate(isWritten, words));
 };
 
-/** Waits until a form says that its entry waits, and gives its words; while it is being sent for the first time it says only that. */
+/** Waits until a form and the standing line say that its entry waits; gives the form's words, which are others while it is first sent. */
 export async function saysItWaits(page, form = 'form[data-outbox]') {
   const words = page.locator(`${form} [data-outbox-state] [data-kept=waiting]:not([hidden])`, { hasText: 'kept on this device' });
   await words.waitFor();
+  await page.waitForSelector('[data-outbox-line] [data-kept=waiting]:not([hidden])');
   return words.textContent();
 }
 
