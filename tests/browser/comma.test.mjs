@@ -67,6 +67,7 @@ describe('a studio that writes a comma', () => {
   test('placements by taps are listed with a comma, and sent so that they are read', async () => {
     const page = await newPage();
     await page.goto(`${house.address}${artist}/timing`);
+    await inHand(page, 'form[data-timing]');
     await page.waitForSelector('.pads');
     for (const pad of ['picked', 'touches', 'still']) {
       await page.locator(`[data-pad=${pad}]`).dispatchEvent('pointerdown', { button: 0 });
