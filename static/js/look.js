@@ -9,12 +9,12 @@ let asked = 0;
 let chosen = "";
 
 async function look() {
-  const mine = (asked += 1);
+  const mine = asked;
   const body = new URLSearchParams(new FormData(form));
   body.set("part", "found");
   if (chosen !== "" && !body.get("client")) body.set("client", chosen);
   const answer = await fetch(form.dataset.look, { method: "POST", body, headers: { accept: "text/html" } }).catch(() => null);
-  // An answer that a later letter has overtaken is dropped.
+  // An answer that a later letter, or a choice, has overtaken is dropped.
   if (!answer?.ok || mine !== asked) return;
   const found = new DOMParser().parseFromString(await answer.text(), "text/html");
   if (mine !== asked) return;
@@ -28,6 +28,7 @@ async function look() {
 
 function soon() {
   clearTimeout(waiting);
+  asked += 1;
   waiting = setTimeout(look, pause);
 }
 

@@ -3,6 +3,7 @@
 import assert from 'node:assert/strict';
 import { after, before, describe, test } from 'node:test';
 import { ask, listenForTrouble, openHouse, signIn } from './house.mjs';
+import { until } from './until.mjs';
 
 const PHONE = { width: 390, height: 844 };
 
@@ -44,7 +45,10 @@ describe('advice', () => {
       counted: () => counted,
       tap: async (place) => {
         if (counted >= most) throw new Error(`tap ${counted + 1}, where ${most} must do`);
+        const before = counted;
         await Promise.all([page.waitForEvent('load'), page.locator(place).first().click()]);
+        // The page tells of a tap a moment later.
+        await until('the page tells of the tap', async () => counted > before);
       },
     };
   }
@@ -75,13 +79,11 @@ describe('advice', () => {
   test('one tap changes one thing and keeps the rest', async () => {
     const page = await adviceWithMap();
     const artist = new URL(page.url()).searchParams.get('artist');
-    await page.locator('.pick a', { hasText: /^full$/ }).click();
-    await page.waitForLoadState('load');
+    await Promise.all([page.waitForNavigation(), page.locator('.pick a', { hasText: /^full$/ }).click()]);
     const asked = new URL(page.url()).searchParams;
     assert.equal(asked.get('bead'), 'full');
     assert.equal(asked.get('artist'), artist);
-    await page.locator('.pick a', { hasText: /^cleanser$/ }).click();
-    await page.waitForLoadState('load');
+    await Promise.all([page.waitForNavigation(), page.locator('.pick a', { hasText: /^cleanser$/ }).click()]);
     const both = new URL(page.url()).searchParams;
     assert.deepEqual([both.get('bead'), both.get('liquids')], ['full', 'cleanser']);
     await page.close();
@@ -149,7 +151,7 @@ describe('advice', () => {
       redirect: 'manual',
     });
     assert.equal(answer.status, 303);
-    await page.waitForFunction((was) => document.querySelector('#today-live').textContent !== was, before, { timeout: 60_000 });
+    await page.waitForFunction((was) => document.querySelector('#today-live')?.textContent !== was, before, { timeout: 60_000, polling: 200 });
     assert.equal(await page.evaluate(() => window.stayed), true, 'the page was loaded anew');
     await page.close();
   });

@@ -3,6 +3,7 @@ import assert from 'node:assert/strict';
 import { after, before, describe, test } from 'node:test';
 import { anAppointment, dayAfter, onBusyDay, onDayWithRoom } from './book.mjs';
 import { openHouse } from './house.mjs';
+import { until } from './until.mjs';
 
 describe('the book', () => {
   let house;
@@ -47,19 +48,15 @@ describe('the book', () => {
     test(`a free half hour is booked in four taps and typing ${javaScriptEnabled ? 'with' : 'without'} scripts`, async () => {
       const page = await open('desk', '/book/free', { javaScriptEnabled });
       await page.selectOption('[name=service]', { label: 'Correction' });
-      await page.click('main form .go');
-      await page.waitForLoadState();
-      await page.locator('.rows .act').last().click();
-      await page.waitForLoadState();
+      await Promise.all([page.waitForNavigation(), page.click('main form .go')]);
+      await Promise.all([page.waitForURL(/\/book\/new\?/), page.locator('.rows .act').last().click()]);
       await page.fill('[name=short_name]', 'Kaja L.');
       await page.click('main form .go');
       await page.waitForURL(/\/book\/[0-9a-f-]{36}\?told=booked$/);
       assert.match(await page.textContent('main'), /It is booked\./);
       // Moved with the keyboard: the same form, another time.
-      await page.click('text=Look for another time');
-      await page.waitForLoadState();
-      await page.locator('.rows .act').first().click();
-      await page.waitForURL(/\/move\?/);
+      await Promise.all([page.waitForNavigation(), page.click('text=Look for another time')]);
+      await Promise.all([page.waitForURL(/\/move\?/), page.locator('.rows .act').first().click()]);
       await page.locator('main form .go').focus();
       await page.keyboard.press('Enter');
       await page.waitForURL(/told=moved$/);
@@ -76,11 +73,47 @@ describe('the book', () => {
     await page.selectOption('[name=artist]', { label: 'Ines Okafor' });
     await page.fill('[name=day]', dayAfter(9));
     await page.fill('[name=at]', '10:00');
-    await page.waitForSelector('.stands');
+    // It is looked up with each field that is filled in; the day and the hour come last.
+    await page.locator('.stands', { hasText: '10:00' }).waitFor();
     assert.match(await page.innerText('.stands'), /Mira T\., Classic set, .* 10:00\s+not yet\s+Place a patch test\.\s+A patch test can be placed until/);
     assert.equal(await page.inputValue('[name=note]'), 'by the window');
-    assert.equal(await page.locator('[name=client]:checked').count(), 1);
+    assert.equal(await page.locator('label.choice:has([name=client]:checked)', { hasText: 'Mira Tovik' }).count(), 1);
     assert.ok(!page.url().includes('tov'), 'no name stands in an address');
+    await page.close();
+  });
+
+  test('an answer to what was typed before her record was chosen leaves the choice alone', async () => {
+    const page = await open('desk', '/book/new', { userAgent: 'slow line' });
+    const isLook = (one) => one.request().method() === 'POST' && new URL(one.url()).pathname === look;
+    const look = await page.getAttribute('[data-look]', 'data-look');
+    await Promise.all([page.waitForResponse(isLook), page.fill('[name=short_name]', 'tov mi')]);
+    const her = page.locator('label.choice', { hasText: 'Mira Tovik' });
+    await her.waitFor();
+    let letGo;
+    const held = new Promise((done) => (letGo = done));
+    await page.route(`**${look}`, async (route) => {
+      const response = await route.fetch();
+      await held;
+      await route.fulfill({ response });
+    });
+    let answered = 0;
+    page.on('response', (answer) => (answered += Number(isLook(answer))));
+    const asked = page.waitForRequest(`**${look}`);
+    await page.fill('[name=note]', 'by the window');
+    await asked;
+    // The answer to the note comes right after her record was chosen.
+    await page.exposeFunction('letGo', () => letGo());
+    await page.locator('#who').evaluate((who) => {
+      const chosen = () => {
+        who.firstElementChild.dataset.before = '';
+        window.letGo();
+      };
+      who.addEventListener('input', chosen, { once: true });
+    });
+    await her.click();
+    await until('both looks were answered', async () => answered === 2);
+    await page.locator('#who:not(:has([data-before]))').waitFor();
+    assert.equal(await page.locator('label.choice:has([name=client]:checked)', { hasText: 'Mira Tovik' }).count(), 1);
     await page.close();
   });
 

@@ -5,12 +5,11 @@ import { after, before, describe, test } from 'node:test';
 import { aClient } from './clients.mjs';
 import { openHouse, signIn } from './house.mjs';
 import { startProxy } from './proxy.mjs';
-import { age, entries, inHand, states, stored, writtenDown } from './stored.mjs';
+import { age, drafted, entries, inHand, saidCameBack, saysItWaits, states, stored } from './stored.mjs';
+import { until } from './until.mjs';
 
 const SECRET = 'Marshmallowroot';
 const FORM = 'form[action$="/book/waiting"]';
-const WAITING = '[data-outbox-line] [data-kept=waiting]:not([hidden])';
-const CAME_BACK = '[data-outbox-line] [data-kept=near]:not([hidden]) a';
 const BROWSER = { locale: 'en-GB', timezoneId: 'Europe/Lisbon', reducedMotion: 'reduce', serviceWorkers: 'block' };
 
 describe('an entry that waited and came back', () => {
@@ -36,10 +35,10 @@ describe('an entry that waited and came back', () => {
         await page.fill('[name=note]', SECRET);
         proxy.blocked = /\/book\/waiting$|outbox\/open$/;
         await page.click(`${FORM} .go`);
-        await page.waitForSelector(WAITING);
+        await saysItWaits(page, FORM);
         proxy.blocked = null;
         await page.goto(`${proxy.address}/rooms`);
-        await page.waitForSelector(CAME_BACK, { timeout: 20_000 });
+        await saidCameBack(page);
         const [entry] = await entries(page);
         assert.ok(entry.sealed && entry.back, 'her key opens it, and the house does');
       });
@@ -51,7 +50,7 @@ describe('an entry that waited and came back', () => {
 
   /** Her key has gone; what came back is dark but for the house. */
   async function onlyTheHouseOpensIt() {
-    for (let waited = 0; (await entries(page)).some(({ sealed }) => sealed) && waited < 5_000; waited += 100) await page.waitForTimeout(100);
+    await until('her key is gone', () => entries(page), (there) => !there.some(({ sealed }) => sealed));
     const [left, ...others] = await entries(page);
     assert.deepEqual(others, []);
     assert.equal(left.state, 'refused');
@@ -61,14 +60,13 @@ describe('an entry that waited and came back', () => {
 
   /** It is in its form again, with the reason, and is sent from there. */
   async function isThereAgain() {
-    await page.waitForSelector(CAME_BACK, { timeout: 20_000 });
-    await page.click(CAME_BACK);
+    await (await saidCameBack(page)).click();
     await page.waitForFunction((words) => document.querySelector('[name=note]')?.value === words, SECRET, { polling: 200 });
     assert.notEqual((await page.textContent(`${FORM} [data-outbox-state] [data-kept=near]`)).trim(), '', 'with the reason');
     await page.fill('[name=short_name]', 'Rowan S.');
     await page.selectOption('[name=service]', { index: 1 });
-    await Promise.all([page.waitForEvent('load'), page.click(`${FORM} .go`)]);
-    await page.waitForFunction(() => document.querySelector('main').textContent.includes('Rowan S.'), undefined, { polling: 200 });
+    await Promise.all([page.waitForNavigation(), page.click(`${FORM} .go`)]);
+    await page.waitForFunction(() => document.querySelector('main')?.textContent.includes('Rowan S.'), undefined, { polling: 200 });
     assert.deepEqual(await states(page), []);
   }
 
@@ -94,7 +92,7 @@ describe('an entry that waited and came back', () => {
       await own.goto(`${house.address}/office/sessions`);
       const others = own.locator('main li').filter({ hasNotText: 'this browser' }).locator('form[action$="/end"] button');
       for (let left = await others.count(); left > 0; left = await others.count()) {
-        await Promise.all([own.waitForEvent('load'), others.first().click()]);
+        await Promise.all([own.waitForNavigation(), others.first().click()]);
       }
       await own.close();
       await page.goto(`${proxy.address}/rooms`);
@@ -133,8 +131,7 @@ describe('an entry that waited and came back', () => {
         await page.goto(path);
         await inHand(page, form);
         for (const key of ['2', '2', '4', '1']) await page.click(`.pad [name=key][value="${key}"]`);
-        await page.waitForSelector(`${form} [data-kept=draft]:not([hidden])`);
-        await writtenDown(page);
+        await drafted(page, form);
         await page.clock.setSystemTime(Date.now());
         await page.reload();
         await page.getByText(/^Typed .* and not kept: Temperature 22, Humidity 41.*\. It is not of now\.$/).waitFor();
@@ -143,13 +140,13 @@ describe('an entry that waited and came back', () => {
       await type();
       assert.deepEqual(await inFields(), ['', '']);
       // Left, it is gone.
-      await Promise.all([page.waitForEvent('load'), page.getByRole('button', { name: 'Leave it' }).click()]);
-      await page.waitForTimeout(500);
+      await Promise.all([page.waitForNavigation(), page.getByRole('button', { name: 'Leave it' }).click()]);
+      await inHand(page, form);
       assert.equal(await page.locator('main .note').count(), 0);
       // Used, it is the air of then.
       await type();
       await page.getByRole('button', { name: /^Use it: it is dated/ }).click();
-      await page.waitForFunction(() => document.querySelector('[name=humidity]').value === '41', undefined, { polling: 200 });
+      await page.waitForFunction(() => document.querySelector('[name=humidity]')?.value === '41', undefined, { polling: 200 });
       assert.deepEqual(await inFields(), ['22', '41']);
       assert.match(await page.textContent(`${form} [data-outbox-state] [data-kept=near]`), /It is dated .*, when it was typed\./);
       const request = page.waitForRequest((one) => one.method() === 'POST' && one.url().endsWith('/readings'));

@@ -119,7 +119,7 @@ async function addPhoto(page) {
   const moment = page.locator('[data-photo] [name=moment]').first();
   if ((await moment.count()) > 0) await moment.check();
   await page.setInputFiles('[type=file]', { name: 'lash.png', mimeType: 'image/png', buffer: png(900, 600) });
-  await page.waitForFunction(() => document.querySelector('[data-told]').textContent === '');
+  await page.waitForFunction(() => document.querySelector('[data-told]').textContent === '', undefined, { polling: 200 });
   await Promise.all([page.waitForNavigation(), page.click('[data-photo] button')]);
 }
 

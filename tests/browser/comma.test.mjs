@@ -4,7 +4,7 @@ import { after, before, describe, test } from 'node:test';
 import { anArtist } from './hands.mjs';
 import { openHouse } from './house.mjs';
 import { bottleOf } from './shelf.mjs';
-import { forget } from './stored.mjs';
+import { forget, inHand } from './stored.mjs';
 
 const WITH_POINT = /\d\.\d/;
 
@@ -36,7 +36,7 @@ describe('a studio that writes a comma', () => {
     const press = timer.locator('[data-press]');
     assert.equal(await timer.locator('[data-face]').textContent(), '0,0');
     await press.click();
-    await page.waitForFunction(() => /^\d+,[1-9]$/.test(document.querySelector('[data-timer=delay] [data-face]').textContent), null, { polling: 50, timeout: 10_000 });
+    await page.waitForFunction(() => /^\d+,[1-9]$/.test(document.querySelector('[data-timer=delay] [data-face]').textContent), undefined, { polling: 50 });
     await page.waitForTimeout(400);
     await press.click();
     assert.match(await timer.locator('[data-face]').textContent(), /^\d+,\d\d$/);
@@ -58,6 +58,7 @@ describe('a studio that writes a comma', () => {
       await Promise.all([page.waitForEvent('load'), page.locator('main form .go').first().click()]);
       assert.match(await page.textContent('main'), told, path);
       assert.equal(await page.inputValue(`[name=${field}]`), typed, 'what was typed stays');
+      await inHand(page, 'form[data-outbox]');
       await forget(page);
       await page.close();
     }
@@ -66,6 +67,7 @@ describe('a studio that writes a comma', () => {
   test('placements by taps are listed with a comma, and sent so that they are read', async () => {
     const page = await newPage();
     await page.goto(`${house.address}${artist}/timing`);
+    await inHand(page, 'form[data-timing]');
     await page.waitForSelector('.pads');
     for (const pad of ['picked', 'touches', 'still']) {
       await page.locator(`[data-pad=${pad}]`).dispatchEvent('pointerdown', { button: 0 });

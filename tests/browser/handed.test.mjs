@@ -45,7 +45,7 @@ describe('a device in a client’s hands', () => {
   });
 
   test('closes pages that were open before', async () => {
-    await other.waitForFunction(() => document.body?.textContent.includes('not part of the form'), undefined, { timeout: 10_000 });
+    await other.waitForFunction(() => document.body?.textContent.includes('not part of the form'), undefined, { polling: 200 });
     await showsNothingElse(other);
   });
 
@@ -86,7 +86,7 @@ describe('a device in a client’s hands', () => {
 
   test('opens the first-aid card and comes back to the form', async () => {
     await page.goto(`${house.address}/handed-over`);
-    await page.getByRole('link', { name: 'First aid' }).click();
+    await Promise.all([page.waitForURL(/\/first-aid/), page.getByRole('link', { name: 'First aid' }).click()]);
     assert.match(await page.textContent('h1'), /First aid/);
     await page.getByRole('link', { name: 'Back to the form' }).click();
     await page.waitForURL(/\/handed-over\/1$/);

@@ -25,6 +25,8 @@ export function openBrowser() {
 /** Starts the demo, with these options more, and a browser. Close with `house.close()`. */
 export async function openHouse({ options = [] } = {}) {
   const program = await startProgram('demo', { options: ['--print-tokens', ...options] });
+  // The last of what it prints before it serves.
+  await program.line('read-token ');
   const browser = await openBrowser();
   const house = new House(program, browser);
   house.signIns = readSignIns(program.printed);

@@ -29,7 +29,7 @@ async function claim(house) {
   for (const [name, value] of Object.entries(typed)) await page.fill(`[name=${name}]`, value);
   await page.click('main form button');
   await page.waitForURL((url) => !url.pathname.startsWith('/claim'));
-  await page.click('header form button');
+  await Promise.all([page.waitForURL(/\/sign-in/), page.click('header form button')]);
   await page.close();
   house.signIns.owner = OWNER;
 }

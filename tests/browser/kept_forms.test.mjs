@@ -7,13 +7,10 @@ import { openFromForm, toOpenACard } from './cards.mjs';
 import { add } from './clients.mjs';
 import { anArtist } from './hands.mjs';
 import { ask, openHouse, signIn } from './house.mjs';
-import { startProxy } from './proxy.mjs';
+import { startProxy, tellOnline } from './proxy.mjs';
 import { bottleOf } from './shelf.mjs';
-import { entries, forget, inHand, states } from './stored.mjs';
+import { allArrived, entries, forget, inHand, saidCameBack, saidSaved, saysItWaits, standAs, states } from './stored.mjs';
 
-const WAITING = '[data-outbox-line] [data-kept=waiting]:not([hidden])';
-const SAVED = '[data-outbox-line] [data-kept=saved]:not([hidden])';
-const CAME_BACK = '[data-outbox-line] [data-kept=near]:not([hidden]) a';
 const BROWSER = { locale: 'en-GB', timezoneId: 'Europe/Lisbon', reducedMotion: 'reduce' };
 const NOT_CHECKED = /[Cc]learance cannot be checked: treat nobody not on the printed list\./;
 const GO_ON = /You can go on working\./;
@@ -82,7 +79,7 @@ describe('kept through a lost network, form by form', () => {
   const isBack = async (page) => {
     proxy.down = false;
     proxy.blocked = null;
-    await page.evaluate(() => void dispatchEvent(new Event('online')));
+    await tellOnline(page);
   };
 
   /** Presses the button of a form while nothing arrives; it waits, and says what that means. */
@@ -95,9 +92,7 @@ describe('kept through a lost network, form by form', () => {
     proxy.blocked = /./;
     await fill(page, form);
     await page.click(`${form} ${press}`);
-    await page.waitForSelector(`${form} [data-outbox-state] [data-kept=waiting]:not([hidden])`);
-    await page.waitForSelector(WAITING);
-    return page.textContent(`${form} [data-outbox-state] [data-kept=waiting]`);
+    return saysItWaits(page, form);
   }
 
   const visits = /\/door\/visits\/[0-9a-f-]{36}\/gone/g;
@@ -143,7 +138,7 @@ describe('kept through a lost network, form by form', () => {
     const page = await (await house.as('desk')).newPage();
     await page.goto(`${house.address}/door/clients`);
     await page.fill('main [name=typed]', name);
-    await page.waitForTimeout(500);
+    await Promise.all([page.waitForNavigation(), page.click('form[data-find] .act:not(.go)')]);
     const there = await page.locator(`main a:text-is("${name}")`).evaluateAll((all) => all.map(({ href }) => href));
     await page.close();
     return new Set(there).size;
@@ -173,7 +168,6 @@ describe('kept through a lost network, form by form', () => {
       const page = pages[one.as];
       const there = await one.of?.();
       const said = await pressed(page, one);
-      assert.match(said, /kept on this device/);
       assert.match(said, one.says);
       assert.ok(one.says === GO_ON || !GO_ON.test(said), said);
       const [entry, ...others] = await entries(page);
@@ -182,7 +176,7 @@ describe('kept through a lost network, form by form', () => {
       assert.equal(proxy.kept.length, 0, 'nothing has arrived');
       assert.equal(await one.of?.(), there);
       await isBack(page);
-      await page.waitForSelector(SAVED, { timeout: 20_000 });
+      await saidSaved(page);
       assert.deepEqual(await states(page), []);
       assert.equal(proxy.kept.length, 1, 'it was kept once');
       if (one.of) assert.equal(await one.of(), there + (one.change ?? 1));
@@ -202,8 +196,11 @@ describe('kept through a lost network, form by form', () => {
     proxy.kept.length = 0;
     for (const times of [1, 2]) {
       await page.click(`${form} .act`);
-      await page.getByText('Nothing was sent, and this is not kept on the device').waitFor();
+      const said = page.locator('[role=alert]:not([data-of-before])', { hasText: 'Nothing was sent, and this is not kept on the device' });
+      await said.waitFor();
       assert.equal(await page.locator('[role=alert]').count(), 1, `said once, pressed ${times}`);
+      // The next press takes it away and says it anew.
+      await said.evaluate((words) => (words.dataset.ofBefore = ''));
     }
     assert.equal(page.url(), proxy.address + path, 'the page stays');
     assert.deepEqual(await entries(page), []);
@@ -225,9 +222,8 @@ describe('kept through a lost network, form by form', () => {
     await other.close();
     proxy.blocked = null;
     await page.goto(`${proxy.address}/rooms`);
-    await page.waitForSelector(CAME_BACK, { timeout: 20_000 });
-    await page.click(CAME_BACK);
-    await page.waitForFunction(() => document.querySelector('[name=short_name]')?.value === 'Larch M.');
+    await (await saidCameBack(page)).click();
+    await page.waitForFunction(() => document.querySelector('[name=short_name]')?.value === 'Larch M.', undefined, { polling: 200 });
     const why = await page.textContent(`${form} [data-outbox-state] [data-kept=near]`);
     assert.match(why, /That time overlaps with Ines’s 21:00/);
     await page.fill('[name=at]', '05:00');
@@ -249,14 +245,15 @@ describe('kept through a lost network, form by form', () => {
     await other.close();
     const after = await read('artist', hers.card);
     await isBack(page);
-    await page.waitForFunction(() => document.querySelector('[data-outbox-line] [data-kept=near]:not([hidden])'), undefined, { timeout: 20_000, polling: 200 });
+    await page.waitForSelector('[data-outbox-line] [data-kept=near]:not([hidden])', { timeout: 60_000 });
     assert.ok(['begin', 'done'].includes(deed));
     const times = (html) => [...html.matchAll(/wait until|the time is over|done \d/g)].length;
     assert.equal(times(await read('artist', hers.card)), times(after));
     await page.goto(proxy.address + hers.card);
     await page.getByText('Somebody else went on with this step').first().waitFor();
-    await page.locator('main .note button, [data-outbox-drop]:not([hidden])').first().click();
-    await page.waitForFunction(() => !document.querySelector('main')?.textContent.includes('Somebody else went on with this step'));
+    await Promise.all([page.waitForNavigation(), page.locator('main .note button, [data-outbox-drop]:not([hidden])').first().click()]);
+    await inHand(page, '[data-outbox-line]');
+    assert.ok(!(await page.textContent('main')).includes('Somebody else went on with this step'));
     assert.deepEqual(await states(page), []);
   });
 
@@ -277,13 +274,13 @@ describe('kept through a lost network, form by form', () => {
     proxy.blocked = /./;
     for (const at of [0, 1]) {
       await page.locator('form[action$="/done"] .act:not([data-outbox-drop])').nth(at).click();
-      await page.locator('form[action$="/done"]').nth(at).locator('[data-kept=waiting]:not([hidden])').waitFor();
+      await page.locator('form[action$="/done"]').nth(at).locator('[data-kept=waiting]:not([hidden])', { hasText: 'kept on this device' }).waitFor();
     }
     assert.equal((await entries(page)).length, 2);
     await isBack(page);
-    await page.waitForFunction(() => !document.querySelector('[data-outbox-line] [data-kept=waiting]:not([hidden])'), undefined, { polling: 200, timeout: 20_000 });
-    for (let waited = 0; (await states(page)).length > 0 && waited < 10_000; waited += 200) await page.waitForTimeout(200);
-    assert.deepEqual(await states(page), []);
+    await allArrived(page);
+    await standAs(page, []);
+    await page.waitForFunction(() => !document.querySelector('[data-outbox-line] [data-kept=waiting]:not([hidden])'), undefined, { polling: 200 });
     assert.equal(await waiting(), there - 2);
   });
 });

@@ -2,7 +2,7 @@
 // And keys as large as gloves need them.
 import assert from 'node:assert/strict';
 import { after, before, describe, test } from 'node:test';
-import { forget } from './stored.mjs';
+import { drafted, forget, writtenOut } from './stored.mjs';
 import { openHouse } from './house.mjs';
 import { pages, pathOf } from './pages.mjs';
 
@@ -27,10 +27,10 @@ describe('the keypad', () => {
   async function press(options, keys) {
     const page = await (await house.as('artist', options)).newPage();
     try {
+      const leads = options.javaScriptEnabled === false;
       await page.goto(house.address + path);
       for (const key of keys) {
-        await page.click(`.pad [name=key][value="${nameOf(key)}"]`);
-        if (options.javaScriptEnabled === false) await page.waitForLoadState();
+        await Promise.all([leads && page.waitForNavigation(), page.click(`.pad [name=key][value="${nameOf(key)}"]`)]);
       }
       const stands = {
         temperature: await page.inputValue('[name=temperature]'),
@@ -38,7 +38,11 @@ describe('the keypad', () => {
         turn: await page.locator('.typed.here label').textContent(),
       };
       // A draft is kept where scripts run: the next keys begin without it.
-      if (options.javaScriptEnabled !== false) await page.waitForSelector('[data-outbox-state] [data-kept=draft]:not([hidden])').then(() => forget(page));
+      if (!leads) {
+        await drafted(page);
+        await writtenOut(page, 'form[data-outbox]');
+        await forget(page);
+      }
       return stands;
     } finally {
       await page.close();

@@ -68,7 +68,7 @@ describe('an open page', () => {
     await opened;
     const before = await page.textContent('#live-readings tbody tr');
     await reading(0, 44);
-    await page.waitForFunction((text) => document.querySelector('#live-readings tbody tr').textContent !== text, before, { timeout: 10_000 });
+    await page.waitForFunction((text) => document.querySelector('#live-readings tbody tr').textContent !== text, before, { polling: 200 });
     assert.ok(await isSame());
   });
 
@@ -76,7 +76,7 @@ describe('an open page', () => {
     await page.focus('#live-air .act.go');
     const before = await page.textContent('#live-readings tbody tr');
     await reading(0.1, 45);
-    await page.waitForFunction((text) => document.querySelector('#live-readings tbody tr').textContent !== text, before, { timeout: 10_000 });
+    await page.waitForFunction((text) => document.querySelector('#live-readings tbody tr').textContent !== text, before, { polling: 200 });
     assert.ok(await page.evaluate(() => document.activeElement?.matches('#live-air .act.go')));
   });
 
@@ -84,7 +84,7 @@ describe('an open page', () => {
     await page.click('#live-charts summary');
     const before = await page.textContent('#live-readings tbody tr');
     await reading(-0.1, 46);
-    await page.waitForFunction((text) => document.querySelector('#live-readings tbody tr').textContent !== text, before, { timeout: 10_000 });
+    await page.waitForFunction((text) => document.querySelector('#live-readings tbody tr').textContent !== text, before, { polling: 200 });
     assert.ok(await page.evaluate(() => document.querySelector('#live-charts details').open));
   });
 
@@ -102,8 +102,8 @@ describe('an open page', () => {
     await desk.check('[name=kind][value=set]');
     await Promise.all([desk.waitForNavigation(), desk.click('main form .go')]);
     await desk.close();
-    await page.waitForFunction((text) => document.querySelector('#desk-counts').textContent !== text, before, { timeout: 10_000 });
-    await page.waitForFunction((many) => document.querySelectorAll('#expected li').length === many, expected + 1, { timeout: 10_000 });
+    await page.waitForFunction((text) => document.querySelector('#desk-counts').textContent !== text, before, { polling: 200 });
+    await page.waitForFunction((many) => document.querySelectorAll('#expected li').length === many, expected + 1, { polling: 200 });
     assert.ok(await isSame());
   });
 
@@ -115,7 +115,7 @@ describe('an open page', () => {
     await page.fill('[name=outside_temperature]', '-7,5');
     const before = await page.textContent('#live-plan');
     await reading(0, 41);
-    await page.waitForFunction((text) => document.querySelector('#live-plan').textContent !== text, before, { timeout: 10_000 });
+    await page.waitForFunction((text) => document.querySelector('#live-plan').textContent !== text, before, { polling: 200 });
     assert.equal(await page.inputValue('[name=outside_temperature]'), '-7,5');
     assert.ok(await page.evaluate(() => document.activeElement?.name === 'outside_temperature'));
     assert.ok(await isSame());
@@ -126,7 +126,7 @@ describe('an open page', () => {
     await page.goto(`${house.address}/rooms`);
     await opened;
     await reading(0, 33);
-    await page.waitForFunction(() => document.querySelector('[data-live-said]')?.textContent.includes('drier'), null, { timeout: 10_000 });
+    await page.waitForFunction(() => document.querySelector('[data-live-said]')?.textContent.includes('drier'), undefined, { polling: 200 });
     assert.equal(await page.getAttribute('[data-live-said]', 'role'), 'status');
   });
 
@@ -142,7 +142,7 @@ describe('an open page', () => {
     });
     const before = await page.textContent('#live-readings tbody tr');
     await reading(0, 40);
-    await page.waitForFunction((text) => document.querySelector('#live-readings tbody tr').textContent !== text, before, { timeout: 20_000, polling: 200 });
+    await page.waitForFunction((text) => document.querySelector('#live-readings tbody tr').textContent !== text, before, { timeout: 60_000, polling: 200 });
     assert.ok(refused >= 3, `${refused} looks`);
     assert.ok(await isSame());
     await page.unroute(page.url());

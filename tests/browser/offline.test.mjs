@@ -5,14 +5,15 @@ import { after, afterEach, before, beforeEach, describe, test } from 'node:test'
 import { anOpenCard } from './cards.mjs';
 import { anArtist } from './hands.mjs';
 import { ask, openHouse, signIn } from './house.mjs';
-import { chance, startProxy } from './proxy.mjs';
-import { age, entries, states, stored } from './stored.mjs';
+import { chance, startProxy, tellOnline } from './proxy.mjs';
+import { age, drafted, entries, inHand, saidCameBack, saidSaved, saysItWaits, standAs, states, stored, typedDown } from './stored.mjs';
+import { until } from './until.mjs';
 
 const FORMS = Number(process.env.STILLROOM_TEST_FORMS ?? 100);
 const SEED = Number(process.env.STILLROOM_TEST_SEED ?? 20260218);
 const SECRET = 'Marshmallowroot';
 const WAITING = '[data-outbox-line] [data-kept=waiting]:not([hidden])';
-const SAVED = '[data-outbox-line] [data-kept=saved]:not([hidden])';
+const DRAFT = '[data-outbox-state] [data-kept=draft]:not([hidden])';
 // What the outbox sends: entries, and entries to be opened.
 const ENTRIES = /timing\/typed$|outbox\/open$/;
 const BROWSER = { locale: 'en-GB', timezoneId: 'Europe/Lisbon', reducedMotion: 'reduce' };
@@ -46,7 +47,7 @@ describe('a device that loses its network', () => {
   /** The form for typed timings, open. */
   async function toForm() {
     await page.goto(typed());
-    await page.waitForSelector('form[data-outbox] [name=travel1]');
+    await inHand(page, 'form[data-outbox] [name=travel1]');
   }
 
   /** Fills it in, as far as told, through the fields themselves. */
@@ -63,8 +64,6 @@ describe('a device that loses its network', () => {
     const form = document.querySelector('form[data-outbox]');
     form.requestSubmit(form.querySelector('[type=submit]'));
   });
-
-  const drafted = () => page.waitForFunction(() => !document.querySelector('[data-outbox-state] [data-kept=draft]')?.hidden);
 
   /** Waits until the worker is there, and has kept what it keeps. A page whose load began before that is none of its own yet; the
    * next load is. */
@@ -94,7 +93,7 @@ describe('a device that loses its network', () => {
   test('nothing typed lies readable on it, neither unfinished nor waiting, and its keys are not to be had', async () => {
     await toForm();
     await fill(SECRET);
-    await drafted();
+    await drafted(page);
     const readable = async (when) => {
       const all = await stored(page);
       assert.ok(all.all.some(({ values }) => values.length > 0), `${when}: something is kept`);
@@ -109,14 +108,14 @@ describe('a device that loses its network', () => {
     assert.deepEqual(await states(page), ['draft']);
     proxy.down = true;
     await submit();
-    await page.waitForSelector(WAITING);
+    await saysItWaits(page);
     await readable('waiting');
     const [entry] = await entries(page);
     const allowed = ['key', 'person', 'state', 'at', 'kind', 'keyId', 'point', 'iv', 'sealed', 'why', 'after'];
     assert.deepEqual(Object.keys(entry).filter((name) => !allowed.includes(name)), []);
     assert.equal(entry.kind, 'timings typed in');
     // The list at the foot of the page: time, kind, state.
-    assert.match(await page.textContent('[data-outbox-list]'), /\d\d:\d\d\s*timings typed in: not known yet; asking again/);
+    await page.locator('[data-outbox-list]', { hasText: /\d\d:\d\d\s*timings typed in: not known yet; asking again/ }).waitFor();
   });
 
   test('other forms are sealed as well, and come back after a reload', async () => {
@@ -124,10 +123,10 @@ describe('a device that loses its network', () => {
     await signIn(page, proxy.address, house.signIns.owner);
     await page.goto(`${proxy.address}/rooms/new`);
     await page.fill('[name=name]', SECRET);
-    await page.waitForTimeout(600);
+    await typedDown(page, SECRET);
     assert.ok(!JSON.stringify(await stored(page)).includes(SECRET));
     await page.reload();
-    await page.waitForFunction((name) => document.querySelector('[name=name]').value === name, SECRET);
+    await page.waitForFunction((name) => document.querySelector('[name=name]')?.value === name, SECRET, { polling: 200 });
   });
 
   test('a setting that was half typed comes back after a reload, over what stood there when it was opened', async () => {
@@ -135,14 +134,14 @@ describe('a device that loses its network', () => {
     await signIn(page, proxy.address, house.signIns.owner);
     await page.goto(`${proxy.address}/cards/settings`);
     await page.fill('[name=aftercare]', 'Typed by Alder.');
-    await page.waitForTimeout(600);
+    await typedDown(page, 'Typed by Alder.');
     const other = await (await house.as('owner')).newPage();
     await other.goto(`${house.address}/cards/settings`);
     await other.fill('[name=aftercare]', 'Kept by Elder.');
     await Promise.all([other.waitForNavigation(), other.click('main form .go')]);
     await other.close();
     await page.reload();
-    await page.waitForFunction(() => document.querySelector('[name=aftercare]').value === 'Typed by Alder.', null, { polling: 200 });
+    await page.waitForFunction(() => document.querySelector('[name=aftercare]')?.value === 'Typed by Alder.', undefined, { polling: 200 });
     const sent = page.waitForResponse((answer) => answer.request().method() === 'POST' && answer.url().endsWith('/cards/settings'));
     await page.click('main form .go');
     assert.equal((await sent).status(), 409);
@@ -154,7 +153,7 @@ describe('a device that loses its network', () => {
     await toForm();
     await workerReady();
     await fill(SECRET);
-    await drafted();
+    await drafted(page);
     proxy.down = true;
     const began = Date.now();
     await page.reload();
@@ -165,9 +164,9 @@ describe('a device that loses its network', () => {
     assert.equal((await page.textContent('.clock')).trim(), '', 'no clock that stood still');
     assert.ok(!(await page.content()).includes(house.signIns.artist.name), 'it names nobody');
     proxy.down = false;
-    await page.waitForSelector('form[data-outbox] [name=travel1]', { timeout: 20_000 });
-    await page.waitForFunction((name) => document.querySelector('[name=bottle_name]').value === name, SECRET);
-    await drafted();
+    await page.waitForSelector('form[data-outbox] [name=travel1]');
+    await page.waitForFunction((name) => document.querySelector('[name=bottle_name]')?.value === name, SECRET, { polling: 200 });
+    await page.waitForSelector(DRAFT);
   });
 
   test('first aid opens without network, and what waits is listed by time and kind', async () => {
@@ -176,7 +175,7 @@ describe('a device that loses its network', () => {
     proxy.down = true;
     await fill(SECRET);
     await submit();
-    await page.waitForSelector(WAITING);
+    await saysItWaits(page);
     await page.goto(`${proxy.address}/first-aid`);
     await page.getByRole('heading', { level: 1, name: 'First aid' }).waitFor();
     assert.ok(!(await page.content()).includes(house.signIns.artist.name));
@@ -205,16 +204,17 @@ describe('a device that loses its network', () => {
     proxy.down = true;
     await fill(SECRET);
     await submit();
-    await page.waitForSelector(WAITING);
+    await saysItWaits(page);
     await fill('half of another');
-    await page.waitForFunction(() => !document.querySelector('[data-outbox-state] [data-kept=draft]').hidden);
+    await drafted(page);
     assert.equal((await entries(page)).length, 2);
     // The way out is open, and no form gets through before she has gone.
     proxy.blocked = ENTRIES;
     proxy.down = false;
     await signOut();
-    assert.deepEqual(await states(page), ['asked']);
-    assert.equal((await stored(page)).all.find(({ store }) => store === 'key').values.filter(({ person }) => !person.startsWith('guest:')).length, 0);
+    await standAs(page, ['asked']);
+    const keys = async () => (await stored(page)).all.find(({ store }) => store === 'key').values.filter(({ person }) => !person.startsWith('guest:'));
+    await until('her key is gone', keys, (there) => there.length === 0);
     proxy.blocked = null;
 
     // Somebody else sees nothing of it, and the house opens it for nobody but her.
@@ -234,7 +234,7 @@ describe('a device that loses its network', () => {
 
     await signOut();
     await signIn(page, proxy.address, house.signIns.artist);
-    await page.waitForSelector(SAVED, { timeout: 15_000 });
+    await saidSaved(page);
     assert.equal((await sittings()).length, there + 1);
     assert.deepEqual(await states(page), []);
   });
@@ -244,16 +244,16 @@ describe('a device that loses its network', () => {
     proxy.down = true;
     await fill(SECRET);
     await submit();
-    await page.waitForSelector(WAITING);
+    await saysItWaits(page);
     await fill('half of another');
-    await page.waitForFunction(() => !document.querySelector('[data-outbox-state] [data-kept=draft]').hidden);
-    assert.deepEqual(await states(page), ['asked', 'draft']);
+    await drafted(page);
+    await standAs(page, ['asked', 'draft']);
     // From another device she ends every other sign-in of hers.
     const own = await (await house.as('artist')).newPage();
     await own.goto(`${house.address}/office/sessions`);
     const others = own.locator('main li').filter({ hasNotText: 'this browser' }).locator('form[action$="/end"] button');
     for (let left = await others.count(); left > 0; left = await others.count()) {
-      await Promise.all([own.waitForEvent('load'), others.first().click()]);
+      await Promise.all([own.waitForNavigation(), others.first().click()]);
     }
     await own.close();
     proxy.blocked = ENTRIES;
@@ -261,8 +261,7 @@ describe('a device that loses its network', () => {
     await page.goto(typed());
     await page.waitForURL(/sign-in/);
     await page.waitForSelector('body[data-outbox-revoked]');
-    await page.waitForTimeout(700);
-    assert.deepEqual(await states(page), ['asked']);
+    await standAs(page, ['asked']);
   });
 
   /** Taps what goes into the first zone of the left eye; fans as the card's technique had them become single ones. */
@@ -279,7 +278,7 @@ describe('a device that loses its network', () => {
     await drawZone(page, 9);
     proxy.blocked = /\/map$|outbox\/open$/;
     await page.click('main form .go');
-    await page.waitForSelector(WAITING);
+    await saysItWaits(page);
     // Meanwhile somebody draws another map.
     const other = await (await house.as('artist')).newPage();
     await other.goto(`${house.address}${path}`);
@@ -287,8 +286,7 @@ describe('a device that loses its network', () => {
     await Promise.all([other.waitForURL((url) => !url.pathname.endsWith('/map')), other.click('main form .go')]);
     proxy.blocked = null;
     await page.goto(`${proxy.address}/rooms`);
-    const back = page.locator('[data-outbox-line] [data-kept=near]:not([hidden]) a');
-    await back.waitFor({ timeout: 15_000 });
+    const back = await saidCameBack(page);
     assert.match(await back.textContent(), /an entry came back/);
     await back.click();
     await page.getByText('This changed elsewhere since you began').waitFor();
@@ -310,11 +308,15 @@ describe('a device that loses its network', () => {
     proxy.down = true;
     await fill(SECRET);
     await submit();
-    await page.waitForSelector(WAITING);
+    await saysItWaits(page);
     await age(page, 30);
-    await page.evaluate(() => document.dispatchEvent(new Event('visibilitychange')));
-    await page.waitForFunction(() => /more than a day/.test(document.querySelector('[data-outbox-line]').textContent), undefined, { timeout: 15_000 });
-    assert.match(await page.textContent('[data-outbox-list]'), /more than a day old/);
+    // Where it is just trying, it is told once more.
+    const says = async () => {
+      await page.evaluate(() => document.dispatchEvent(new Event('visibilitychange')));
+      return page.textContent('[data-outbox-line]');
+    };
+    await until('the line says how old it is', says, (words) => /more than a day/.test(words));
+    await page.locator('[data-outbox-list]', { hasText: 'more than a day old' }).waitFor();
   });
 
   test('on a locked tablet drafts wait for twelve hours and entries for as long as it takes', async () => {
@@ -328,9 +330,9 @@ describe('a device that loses its network', () => {
     proxy.blocked = ENTRIES;
     await fill(SECRET);
     await submit();
-    await page.waitForSelector(WAITING);
+    await saysItWaits(page);
     await fill('half of another');
-    await page.waitForFunction(() => !document.querySelector('[data-outbox-state] [data-kept=draft]').hidden);
+    await drafted(page);
     await page.getByRole('button', { name: 'Lock' }).click();
     await page.waitForURL(/\/tablet\?/);
     await page.waitForTimeout(500);
@@ -341,8 +343,8 @@ describe('a device that loses its network', () => {
     assert.deepEqual(await states(page), ['asked', 'draft'], 'after eleven hours');
     await age(page, 2);
     await page.reload();
-    await page.waitForTimeout(500);
-    assert.deepEqual(await states(page), ['asked'], 'after thirteen hours');
+    // After thirteen hours.
+    await standAs(page, ['asked']);
   });
 
   test('what an older version kept in the clear is sealed, and nothing of it stays', async () => {
@@ -367,7 +369,7 @@ describe('a device that loses its network', () => {
     }, { secret: SECRET });
     assert.ok(old > 5);
     await page.goto(`${proxy.address}/rooms`);
-    await page.waitForSelector(SAVED, { timeout: 15_000 });
+    await saidSaved(page);
     const all = await stored(page);
     assert.ok(!all.all.some(({ database }) => database === 'stillroom.outbox:'), 'the old store is gone');
     assert.ok(!JSON.stringify(all).includes('Older 0') && !JSON.stringify(all).includes(SECRET));
@@ -399,7 +401,7 @@ describe('a device that loses its network', () => {
       assert.ok(saved <= keptAfter.size, `${saved} are shown as saved, ${keptAfter.size} were kept`);
       if (held.length === 0) return looks;
       assert.ok(Date.now() < until, `${held.length} of ${created.size} still wait after ${limitMs / 1000} s`);
-      await page.evaluate(() => dispatchEvent(new Event('online')));
+      await tellOnline(page);
       await page.waitForTimeout(250);
     }
   }

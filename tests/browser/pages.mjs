@@ -18,6 +18,7 @@ import { anAppointment, freeTimes, onBusyDay, waitForATime } from './book.mjs';
 import { anOpenCard, toHerCards, toOpenABookedCard, toOpenACard } from './cards.mjs';
 import { anArtist } from './hands.mjs';
 import { bottleOf, onBottle } from './shelf.mjs';
+import { until } from './until.mjs';
 
 const ID = '[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}';
 
@@ -81,7 +82,8 @@ const handIn = (lines) => async (page) => {
 async function keepLoggerFile(page) {
   await handIn(loggerFile())(page);
   await sendOn(page);
-  while (!(await page.textContent('main')).includes('Done')) await page.reload();
+  const isDone = async () => (await page.textContent('main')).includes('Done');
+  await until('the file was taken in', async () => (await isDone()) || (await page.reload(), isDone()));
 }
 
 /**

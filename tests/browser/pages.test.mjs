@@ -8,6 +8,7 @@ import { ask, axeSource, listenForTrouble } from './house.mjs';
 import { Houses } from './houses.mjs';
 import { act, isListed, kindOf, linksIn, pages } from './pages.mjs';
 import { forget } from './stored.mjs';
+import { until } from './until.mjs';
 
 const WINDOWS = { portrait: { width: 800, height: 1280 }, landscape: { width: 1280, height: 800 } };
 const LIGHTS = { bright: 'light', dim: 'dark' };
@@ -79,6 +80,8 @@ describe('pages', () => {
     await page.setViewportSize(WINDOWS.portrait);
     await page.emulateMedia({ media: 'screen', colorScheme: 'light', reducedMotion: 'reduce' });
     let answer = await page.goto(address + (await houses.pathOf(listed)));
+    // The browser tells of the page and of its weight on two ways.
+    await until('the page was weighed', async () => weight.document > 0);
     // What is loaded after the page has been used, or after a form came back with its mistakes, is no first load.
     const first = listed.then && { ...weight };
     if (listed.then) {

@@ -54,7 +54,7 @@ export async function startProgram(command, { options = [], environment = {} } =
 }
 
 async function printedLine(printed, beginning) {
-  for (let waited = 0; waited < 10_000; waited += 20) {
+  for (let waited = 0; waited < 30_000; waited += 20) {
     const line = printed.find((text) => text.startsWith(beginning));
     if (line !== undefined) return line.slice(beginning.length).trim();
     await setTimeout(20);

@@ -11,6 +11,9 @@ export function chance(seed) {
   };
 }
 
+/** Tells a page that the network is back, as the browser does. One that is just being loaded anew sees for itself. */
+export const tellOnline = (page) => page.evaluate(() => void dispatchEvent(new Event('online'))).catch(() => {});
+
 /**
  * Stands before `address` (http://host:port). What may be set on it:
  *   down       every connection is cut at once

@@ -4,9 +4,12 @@ import assert from 'node:assert/strict';
 import { after, before, describe, test } from 'node:test';
 import { anArtist } from './hands.mjs';
 import { ask, openHouse, signIn } from './house.mjs';
+import { drafted, inHand, saidSaved, saysItWaits } from './stored.mjs';
+import { until } from './until.mjs';
 
 const PADS = ['picked', 'touches', 'still'];
-const KEEP = 'form[data-timing] [type=submit]';
+const FORM = 'form[data-timing]';
+const KEEP = `${FORM} [type=submit]`;
 const TOUCH = { viewport: { width: 1024, height: 768 }, hasTouch: true };
 
 describe('timing placements', () => {
@@ -19,14 +22,20 @@ describe('timing placements', () => {
   });
   after(() => house?.close());
 
+  /** Waits until a timing page shows its pads, with what was marked earlier. */
+  async function ready(page) {
+    await inHand(page, FORM);
+    await page.waitForSelector('.pads');
+  }
+
   /** A timing page of the artist's own, with nothing on it. */
   async function timing(context, path = `${artist}/timing`) {
     const page = await context.newPage();
     await page.goto(house.address + path);
-    await page.waitForSelector('.pads');
+    await ready(page);
     const leave = page.locator('[data-outbox-drop]');
-    if (await leave.isVisible()) await Promise.all([page.waitForEvent('load'), leave.click()]);
-    await page.waitForSelector('.pads');
+    if (await leave.isVisible()) await Promise.all([page.waitForNavigation(), leave.click()]);
+    await ready(page);
     return page;
   }
 
@@ -91,6 +100,7 @@ describe('timing placements', () => {
       set.push(instants);
       await page.waitForTimeout(20);
     }
+    await until('forty placements are marked', () => lines(page), (all) => all.length >= 40 && all.at(-1).replace('x;', '').split(';').length === 3);
     const found = (await lines(page)).map((text) => text.replace('x;', '').split(';').map(Number));
     assert.equal(found.length, 40, `${found.length} placements of 40`);
     const errors = found.flatMap((ms, n) => [
@@ -147,8 +157,9 @@ describe('timing placements', () => {
     await press('still');
     assert.equal(await counted(page), '2');
     const before = await marks(page);
+    await drafted(page, FORM);
     await page.reload();
-    await page.waitForSelector('.pads');
+    await ready(page);
     assert.equal(await marks(page), before);
     assert.match(await placed(), /2: not finished, without “touches” and “still”/);
     await Promise.all([page.waitForURL(/told=kept/), page.click(KEEP)]);
@@ -187,9 +198,10 @@ describe('timing placements', () => {
     const page = await timing(context);
     await place(page, 3);
     const before = await marks(page);
+    await drafted(page, FORM);
     await page.setViewportSize({ width: 600, height: 960 });
     await page.reload();
-    await page.waitForSelector('.pads');
+    await ready(page);
     assert.equal(await marks(page), before);
     assert.equal(await page.locator('[data-outbox-state] [data-kept=draft]').isVisible(), true);
 
@@ -197,13 +209,12 @@ describe('timing placements', () => {
     await place(page, 1);
     assert.equal(await counted(page), '4');
     await page.click(KEEP);
-    await page.waitForSelector('[data-outbox-line] [data-kept=waiting]:not([hidden])');
+    await saysItWaits(page, FORM);
     assert.match(await page.textContent('[data-outbox-line]'), /1 waiting/);
-    assert.match(await page.textContent('[data-outbox-state]'), /kept on this device/);
     assert.equal(await marks(page), '', 'the page is ready for the next sitting');
 
     await context.setOffline(false);
-    await page.waitForSelector('[data-outbox-line] [data-kept=saved]:not([hidden])', { timeout: 15_000 });
+    await saidSaved(page);
     const shown = await (await ask(context, house.address, artist)).text();
     assert.match(shown, /4 placements by taps/);
     await page.close();
@@ -222,11 +233,11 @@ describe('timing placements', () => {
       return route.abort('connectionreset');
     });
     await page.click(KEEP);
-    await page.waitForSelector('[data-outbox-line] [data-kept=waiting]:not([hidden])');
+    await saysItWaits(page, FORM);
     assert.match(await page.textContent('[data-outbox-line]'), /not known yet; asking again/);
     await page.unroute('**/timing');
     await page.reload();
-    await page.waitForSelector('[data-outbox-line] [data-kept=saved]:not([hidden])', { timeout: 15_000 });
+    await saidSaved(page);
     assert.equal(await sittings(), before + 1);
     await page.close();
   });
@@ -235,9 +246,9 @@ describe('timing placements', () => {
     const page = await timing(await house.as('artist'));
     await page.locator('[data-pad=picked]').dispatchEvent('pointerdown', { button: 0 });
     const half = await marks(page);
-    await Promise.all([page.waitForEvent('load'), page.click(KEEP)]);
+    await Promise.all([page.waitForNavigation(), page.click(KEEP)]);
     assert.match(await page.textContent('.mistakes'), /No placement has all three marks yet/);
-    await page.waitForSelector('.pads');
+    await ready(page);
     assert.equal(await marks(page), half);
     await page.close();
   });
@@ -247,11 +258,11 @@ describe('timing placements', () => {
     const page = await context.newPage();
     await signIn(page, house.address, house.signIns.artist);
     await page.goto(`${house.address}${artist}/timing`);
-    await page.waitForSelector('.pads');
+    await ready(page);
     await place(page, 2);
     await context.setOffline(true);
     await page.click(KEEP);
-    await page.waitForSelector('[data-outbox-line] [data-kept=waiting]:not([hidden])');
+    await saysItWaits(page, FORM);
     // The network comes back only after she has left.
     await page.route('**/timing', (route) => route.abort());
     await context.setOffline(false);
@@ -266,7 +277,7 @@ describe('timing placements', () => {
     await page.click('header form button');
     await page.waitForURL(/sign-in/);
     await signIn(page, house.address, house.signIns.artist);
-    await page.waitForSelector('[data-outbox-line] [data-kept=saved]:not([hidden])', { timeout: 15_000 });
+    await saidSaved(page);
     assert.equal(sent.length, 1);
     await context.close();
   });
@@ -296,12 +307,12 @@ describe('timing placements', () => {
     page.on('request', (request) => sent.push(`${request.method()} ${request.url()}`));
     await page.fill('[name=rate]', '30');
     await page.setInputFiles('[data-film]', { name: 'bench.webm', mimeType: 'video/webm', buffer: Buffer.from(film) });
-    await page.waitForFunction(() => document.querySelector('[data-screen]').readyState >= 2);
+    await page.waitForFunction(() => document.querySelector('[data-screen]').readyState >= 2, undefined, { polling: 50 });
     await page.locator('h1').click();
     const step = async (times) => {
       for (let n = 0; n < times; n += 1) {
         await page.keyboard.press('.');
-        await page.waitForFunction(() => !document.querySelector('[data-screen]').seeking);
+        await page.waitForFunction(() => !document.querySelector('[data-screen]').seeking, undefined, { polling: 20 });
       }
     };
     await step(3);
@@ -310,7 +321,7 @@ describe('timing placements', () => {
     await page.keyboard.press('2');
     await step(6);
     await page.keyboard.press(',');
-    await page.waitForFunction(() => !document.querySelector('[data-screen]').seeking);
+    await page.waitForFunction(() => !document.querySelector('[data-screen]').seeking, undefined, { polling: 20 });
     await page.keyboard.press('3');
     assert.equal(await counted(page), '1');
     const [picked, touches, still] = (await lines(page))[0].split(';').map(Number);

@@ -3,6 +3,7 @@ import assert from 'node:assert/strict';
 import { after, before, describe, test } from 'node:test';
 import { add } from './clients.mjs';
 import { listenForTrouble, openHouse } from './house.mjs';
+import { until } from './until.mjs';
 
 const MOST = 5;
 
@@ -30,7 +31,7 @@ describe('a walk-in', () => {
       const before = counted;
       await place.first().tap();
       // The page tells of a tap a moment later.
-      for (let waited = 0; counted === before && waited < 100; waited += 1) await new Promise((done) => setTimeout(done, 10));
+      await until('the page tells of the tap', async () => counted > before);
     };
     return {
       counted: () => counted,
@@ -49,6 +50,7 @@ describe('a walk-in', () => {
     const main = page.locator('main');
     await follow(main.getByRole('link', { name: 'Somebody walks in' }));
     // The field waits for her name: no tap goes into it.
+    await page.locator('[name=q]:focus').waitFor();
     await page.keyboard.type('petronel');
     await follow(main.getByRole('button', { name: 'Find her' }));
     await follow(main.getByRole('link', { name: 'Petronel Quist' }));
@@ -56,7 +58,7 @@ describe('a walk-in', () => {
     assert.match(await page.inputValue('[name=at]'), /^\d{4}-\d\d-\d\dT\d\d:(00|15|30|45)$/);
     assert.equal(await page.locator('[name=bottle]:checked').count(), 0, 'which bottle is said, not taken over');
     await tap(page.locator('label.choice:has([name=bottle])'));
-    assert.equal(await page.locator('[name=bottle]:checked').count(), 1);
+    await page.locator('[name=bottle]:checked').waitFor({ state: 'attached' });
     await follow(main.getByRole('button', { name: /^By the house’s rule: .+ Placed now; expect her$/ }));
     assert.equal(new URL(page.url()).pathname, '/door/not-cleared');
     assert.ok(counted() >= 4 && counted() <= MOST, `${counted()} taps`);
