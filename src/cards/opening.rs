@@ -14,7 +14,7 @@ use crate::base::time::Instant;
 use crate::book::{self, Appointment, VisitKind};
 use crate::clearance::typed::{Typed, wall};
 use crate::clearance::{self, ForHer, Known};
-use crate::clients::{self, Client};
+use crate::clients::{self, Client, Purpose};
 use crate::rooms::{RoomSettings, asked};
 use crate::store::Db;
 use crate::web::House;
@@ -30,6 +30,8 @@ pub(super) struct Opening {
     pub(super) shelf: Vec<OnShelf>,
     pub(super) her: ForHer,
     pub(super) held: bool,
+    /// Whether she agrees to be treated, by a consent in force.
+    pub(super) agreed: bool,
     pub(super) advised: Option<Advised>,
     pub(super) room: String,
     pub(super) air: String,
@@ -112,6 +114,7 @@ async fn opening(
     let ids: Vec<BottleId> = shelf.iter().map(|bottle| bottle.bottle).collect();
     let her = clearance::for_advice(db, house.store.keys(), client.id, who, &ids, now, Known::ByNow).await?;
     let held = open_store::is_held(&her, &ids);
+    let agreed = clients::consent_in_force(db, client.id, Purpose::Treatment, now).await?;
     let advised = match artists.first() {
         Some(artist) => advice::newest_taken(db, artist.id, zone.start_of_day_before(now, 0)).await?,
         None => None,
@@ -144,7 +147,22 @@ async fn opening(
         },
     );
     let earlier = store::of_client(db, client.id).await?.into_iter().filter(|card| card.closed.is_some()).collect();
-    Ok(Opening { around, client, appointment, kind, artists, shelf, her, held, advised, room, air, earlier, path })
+    Ok(Opening {
+        around,
+        client,
+        appointment,
+        kind,
+        artists,
+        shelf,
+        her,
+        held,
+        agreed,
+        advised,
+        room,
+        air,
+        earlier,
+        path,
+    })
 }
 
 impl Opening {
@@ -190,7 +208,13 @@ impl Opening {
     /// What stands before the form, a sentence each.
     pub(super) fn lead(&self, now: Instant) -> Vec<String> {
         let zone = &self.around.studio.zone;
-        let mut lead = vec![format!("{}: {}.", self.her.short, self.her.words), self.air.clone()];
+        let mut lead = vec![format!("{}: {}.", self.her.short, self.her.words)];
+        // On paper she may have.
+        lead.extend((!self.agreed).then(|| {
+            "No consent to the treatment is signed here: she reads and signs it before her lenses come out, on her page or on paper."
+                .to_owned()
+        }));
+        lead.push(self.air.clone());
         lead.push(match &self.advised {
             Some(advised) => {
                 let taken = &advised.taken;

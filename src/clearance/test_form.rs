@@ -20,7 +20,7 @@ use crate::base::actor::{Actor, Who};
 use crate::base::ids::{ClientId, PatchTestId, ProductId};
 use crate::base::problem::Problem;
 use crate::base::time::{DAY, Instant, MINUTE};
-use crate::clients::{Client, not_restricted};
+use crate::clients::{Client, Purpose, consent_in_force, not_restricted};
 use crate::store::Kept;
 use crate::web::House;
 use crate::web::checks::{Notes, choice_field, number_field, text_field};
@@ -139,6 +139,18 @@ pub(super) struct Opened {
     pub(super) client: Client,
     pub(super) bench: Bench,
     pub(super) bottles: Vec<LotBottle>,
+    /// Whether she agrees to be tested, by a consent in force.
+    pub(super) agreed: bool,
+}
+
+impl Opened {
+    /// What is said where she has signed nothing. It bars no test: on paper she may have.
+    pub(super) fn unsigned(&self) -> Option<String> {
+        (!self.agreed).then(|| {
+            "No consent to a patch test is signed here: she reads and signs it first, on her page or on paper."
+                .to_owned()
+        })
+    }
 }
 
 pub(super) async fn open(house: &House, staff: &Staff, id: ClientId) -> Result<Opened, Problem> {
@@ -146,7 +158,8 @@ pub(super) async fn open(house: &House, staff: &Staff, id: ClientId) -> Result<O
     let studio = Studio::load(&mut db).await?;
     let client = client_for(&mut db, id, &staff.who, staff.visitor.now.0).await?;
     let bench = Bench::load(&mut db, &studio.zone).await?;
-    Ok(Opened { studio, client, bench, bottles: bottles(&mut db).await? })
+    let agreed = consent_in_force(&mut db, id, Purpose::PatchTest, staff.visitor.now.0).await?;
+    Ok(Opened { studio, client, bench, bottles: bottles(&mut db).await?, agreed })
 }
 
 async fn test_form(staff: Staff, State(house): State<House>, At(id): At<ClientId>) -> Result<Response, Problem> {
@@ -196,10 +209,14 @@ fn view(house: &House, staff: &Staff, opened: &Opened, typed: &Typed) -> FormPag
         action: house.url(&format!("/door/clients/{}/tests", opened.client.id)),
         word: "Patch test",
         small: "placed or declined",
-        lead: vec![format!(
-            "It is looked at after {} elapsed hours at the earliest. A wait that is over is not a result: somebody looks and asks.",
-            opened.bench.rules.wait_hours
-        )],
+        lead: opened
+            .unsigned()
+            .into_iter()
+            .chain([format!(
+                "It is looked at after {} elapsed hours at the earliest. A wait that is over is not a result: somebody looks and asks.",
+                opened.bench.rules.wait_hours
+            )])
+            .collect(),
         caution: Some(caution()),
         fields,
         mistakes: Vec::new(),

@@ -64,7 +64,9 @@ async fn walk_in_lead(house: &House, opened: &Opened, start: Instant, now: Insta
     let facts = facts_of(&mut db, house.store.keys(), opened.client.id, zone, now).await?;
     let planned = opened.bench.house_adhesive(now);
     let start_words = zone.date_and_clock(start, now);
-    Ok(vec![match clearance(&facts, &opened.bench.rules, &planned, now, now) {
+    let answer = clearance(&facts, &opened.bench.rules, &planned, now, now);
+    let unsigned = opened.unsigned().filter(|_| matches!(answer, Clearance::NotYet(_)));
+    let says = match answer {
         Clearance::Cleared(_) => "She is cleared for the house adhesive now. No test is missing.".to_owned(),
         Clearance::NotYet(not_yet) => format!(
             "Now: {}. Tested now, the earliest start is {start_words}: {} after placing, once somebody has looked.",
@@ -74,7 +76,8 @@ async fn walk_in_lead(house: &House, opened: &Opened, start: Instant, now: Insta
         Clearance::Held(_) | Clearance::Refer(_) => {
             "Not now: speak with the artist or the owner before a test is placed.".to_owned()
         }
-    }])
+    };
+    Ok(std::iter::once(says).chain(unsigned).collect())
 }
 
 #[derive(Template)]

@@ -1641,6 +1641,28 @@ both_databases!(a_corrected_bottle_is_the_one_she_met, async |house| {
     assert_eq!(house.look(&format!("select bottle from card_drop where card = '{closed}'")).await, other);
 });
 
+both_databases!(who_begins_a_card_or_a_test_is_told_that_no_consent_to_it_is_signed, async |house| {
+    let client = &house.things.cards.client;
+    let (card, test) = (format!("/cards/for/{client}"), format!("/door/clients/{client}/tests/new"));
+    let told = [
+        ("treatment", &card, "No consent to the treatment is signed here"),
+        ("patch_test", &test, "No consent to a patch test is signed here"),
+    ];
+    let mut ines = house.actor(Actor::ArtistA);
+    for (purpose, page, words) in told {
+        ines.page(page).await.says(words);
+        let sign = format!("/door/clients/{client}/sign/{purpose}");
+        let form = ines.form(&sign, &sign).await.with_all(&crate::clients::signed());
+        let consent = ines.submit(&form.with("printed_name", "Zusa Quill")).await.goes_to();
+        assert!(!ines.page(page).await.words().contains(words), "{purpose}");
+        // Taken back, it is as if there were none.
+        let her = format!("/door/clients/{client}");
+        let form = ines.form(&her, &format!("{consent}/withdraw")).await;
+        ines.submit(&form).await.must(303);
+        ines.page(page).await.says(words);
+    }
+});
+
 both_databases!(a_card_and_her_file_say_what_the_lot_was_put_right_to_since, async |house| {
     let things = &house.things;
     let (closed, bottle) = (&things.cards.closed, &things.clearance["bottle"]);

@@ -1805,7 +1805,7 @@ both_databases!(a_lot_put_right_later_is_traced_and_stopped_by_the_right_one, as
     let mut db = house.house.store.read().await.unwrap();
     let keys = house.house.store.keys();
     let parts = clearance::client_file(&mut db, keys, ada.parse().unwrap()).await.unwrap();
-    let told = format!("lot {mistyped} as written down, put right to RIGHT-1 on 2026-02-20T11:12:00Z");
+    let told = format!("lot {mistyped} as written down, put right to RIGHT-1 on {}", now.iso());
     for heading in ["Patch tests", "Products and lots", "Reactions"] {
         let part = parts.iter().find(|part| part.heading == heading).unwrap();
         let mut values = part.records.iter().flat_map(|record| &record.fields).map(|(_, value)| value.text());
