@@ -2,7 +2,6 @@
 
 use askama::Template;
 use axum::extract::{Query, State};
-use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
 
@@ -24,7 +23,7 @@ use crate::web::form::{Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
@@ -231,9 +230,9 @@ async fn record(
             Ok(answer(&house, &kept))
         }
         Err(Problem::Mistakes(notes)) => {
-            let key = form.key.form.clone().unwrap_or_default();
+            let key = form.key.again();
             let view = view(&mut db, &house, &staff, &bench, form.typed, &notes, key).await?;
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_again(&view)
         }
         Err(other) => Err(other),
     }

@@ -1,7 +1,6 @@
 //! A bottle comes in, and what stands on it is put right.
 
 use axum::extract::{Query, State};
-use axum::http::StatusCode;
 use axum::response::Response;
 use jiff::civil::Date;
 use serde::Deserialize;
@@ -22,7 +21,7 @@ use crate::web::checks::{Notes, choice_field, note_fields, text_field};
 use crate::web::form::{FieldView, mistakes};
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
@@ -298,9 +297,9 @@ async fn add(staff: Staff, State(house): State<House>, form: Form<TypedBottle>) 
     };
     match result {
         Err(Problem::Mistakes(notes)) => {
-            let key = form.key.form.clone().unwrap_or_default();
+            let key = form.key.again();
             let view = new_view(&house, &staff, &choices, &form.typed, &notes, key);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_again(&view)
         }
         other => Ok(answer(&house, &other?)),
     }
@@ -399,9 +398,9 @@ async fn change(
             Ok(answer(&house, &kept))
         }
         Err(Problem::Mistakes(notes)) => {
-            let key = form.key.form.clone().unwrap_or_default();
+            let key = form.key.again();
             let view = edit_view(&house, &staff, &choices, &bottle, &name, &form.typed, &notes, key);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_again(&view)
         }
         Err(other) => Err(other),
     }

@@ -2,7 +2,6 @@
 
 use askama::Template;
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
 
@@ -21,7 +20,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::{Owner, Staff};
 use crate::web::incoming::{At, Form, Nothing, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
@@ -134,9 +133,9 @@ async fn add(owner: Owner, State(house): State<House>, form: Form<TypedClass>) -
     };
     match result {
         Err(Problem::Mistakes(notes)) => {
-            let key = form.key.form.clone().unwrap_or_default();
+            let key = form.key.again();
             let view = list_view(&house, &owner.visitor, true, form.typed.fields(&notes), key).await?;
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_again(&view)
         }
         other => Ok(answer(&house, &other?)),
     }
@@ -202,9 +201,9 @@ async fn change(
     };
     match result {
         Err(Problem::Mistakes(notes)) => {
-            let key = form.key.form.clone().unwrap_or_default();
+            let key = form.key.again();
             let view = edit_view(&house, &owner, &studio, &was, form.typed.fields(&notes), key);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_again(&view)
         }
         other => Ok(answer(&house, &other?)),
     }

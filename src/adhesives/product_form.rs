@@ -2,7 +2,6 @@
 
 use askama::Template;
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
 
@@ -21,7 +20,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Owner;
 use crate::web::incoming::{At, Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
@@ -354,9 +353,9 @@ async fn add(owner: Owner, State(house): State<House>, form: Form<TypedProduct>)
     };
     match result {
         Err(Problem::Mistakes(notes)) => {
-            let key = form.key.form.clone().unwrap_or_default();
+            let key = form.key.again();
             let fields = form.typed.fields(&studio, &classes, &notes);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &new_view(&house, &owner, &studio, fields, key))
+            page_again(&new_view(&house, &owner, &studio, fields, key))
         }
         other => Ok(answer(&house, &other?)),
     }
@@ -431,10 +430,10 @@ async fn change(
     };
     match result {
         Err(Problem::Mistakes(notes)) => {
-            let key = form.key.form.clone().unwrap_or_default();
+            let key = form.key.again();
             let mut fields = form.typed.fields(&studio, &classes, &notes);
             fields.push(seen_field(&now_shown));
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &edit_view(&house, &owner, &studio, &product, fields, key))
+            page_again(&edit_view(&house, &owner, &studio, &product, fields, key))
         }
         other => Ok(answer(&house, &other?)),
     }

@@ -223,7 +223,7 @@ fn far_from_daily(q: &Question<'_>, judged: &Judgement) -> Option<String> {
 /// What is missing where the air is assumed.
 fn not_read(assumed: &Air) -> String {
     format!(
-        "The air of this room has not been read: {:.0}\u{a0}°C and {:.0}\u{a0}%RH are assumed. Whether a bottle was tested in the air there is cannot be said.",
+        "The air of this room has not been read: {:.0}\u{a0}°C and {:.0}\u{a0}%RH are assumed. Whether the bottles were tested in the air of this room is not known.",
         assumed.temperature.get(),
         assumed.humidity.get()
     )

@@ -2,7 +2,6 @@
 
 use askama::Template;
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::response::Response;
 use serde::{Deserialize, Serialize};
 
@@ -19,7 +18,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::{Owner, Staff};
 use crate::web::incoming::{At, Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
@@ -324,9 +323,9 @@ async fn add(owner: Owner, State(house): State<House>, form: Form<TypedArtist>) 
     };
     match result {
         Err(Problem::Mistakes(notes)) => {
-            let key = form.key.form.clone().unwrap_or_default();
+            let key = form.key.again();
             let view = new_view(&house, &owner.visitor, &studio, &people, &form.typed, &notes, key);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_again(&view)
         }
         other => Ok(answer(&house, &other?)),
     }
@@ -378,9 +377,9 @@ async fn change(
     let (studio, artist) = hers(&house, &staff, id).await?;
     let again = |artist: &Artist, typed: &TypedArtist, problem: Problem| match problem {
         Problem::Mistakes(notes) => {
-            let key = form.key.form.clone().unwrap_or_default();
+            let key = form.key.again();
             let view = edit_view(&house, &staff, &studio, artist, typed, &notes, key);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_again(&view)
         }
         other => Err(other),
     };

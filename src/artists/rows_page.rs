@@ -4,7 +4,6 @@ use std::collections::BTreeMap;
 
 use askama::Template;
 use axum::extract::{Query, State};
-use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
 
@@ -23,7 +22,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
@@ -189,7 +188,7 @@ async fn record(
     bottles: BottlesAt,
 ) -> Result<Response, Problem> {
     let bed = Bed::load(&house, &staff, id, Some(bottles)).await?;
-    let key = form.key.form.clone().unwrap_or_default();
+    let key = form.key.again();
     match form.typed.check(&bed) {
         Ok(Checked { about, unit, read }) if form.typed.act == "keep" => {
             let timed: Vec<Timed> = read.good.iter().map(|row| row.timed).collect();
@@ -198,9 +197,7 @@ async fn record(
             Ok(answer(&house, &kept))
         }
         Ok(checked) => page(&view(&house, &staff, &bed, &form.typed, Some(&checked.read), &[], key)),
-        Err(Problem::Mistakes(notes)) => {
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view(&house, &staff, &bed, &form.typed, None, &notes, key))
-        }
+        Err(Problem::Mistakes(notes)) => page_again(&view(&house, &staff, &bed, &form.typed, None, &notes, key)),
         Err(other) => Err(other),
     }
 }

@@ -4,7 +4,6 @@ use std::collections::BTreeMap;
 
 use askama::Template;
 use axum::extract::{Query, State};
-use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
 
@@ -20,7 +19,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::Place;
@@ -191,8 +190,8 @@ async fn record(
             Ok(answer(&house, &kept))
         }
         Err(Problem::Mistakes(notes)) => {
-            let key = form.key.form.clone().unwrap_or_default();
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view(&house, &staff, &bed, &form.typed, &notes, key))
+            let key = form.key.again();
+            page_again(&view(&house, &staff, &bed, &form.typed, &notes, key))
         }
         Err(other) => Err(other),
     }

@@ -2,7 +2,6 @@
 
 use askama::Template;
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
 
@@ -18,7 +17,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Owner;
 use crate::web::incoming::{At, Form, Nothing, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::Place;
@@ -114,8 +113,8 @@ async fn add(owner: Owner, State(house): State<House>, form: Form<TypedBed>) -> 
     };
     match result {
         Err(Problem::Mistakes(notes)) => {
-            let key = form.key.form.clone().unwrap_or_default();
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view(&house, &owner, &form.typed, &notes, key).await?)
+            let key = form.key.again();
+            page_again(&view(&house, &owner, &form.typed, &notes, key).await?)
         }
         other => Ok(answer(&house, &other?)),
     }

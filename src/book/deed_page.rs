@@ -1,7 +1,6 @@
 //! What is done with an appointment in one tap: called off, missed, held again.
 
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
 
@@ -17,7 +16,7 @@ use crate::store::Kept;
 use crate::web::House;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form};
-use crate::web::problems::page_with;
+use crate::web::problems::page_again;
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 
@@ -74,8 +73,8 @@ async fn set(
     match result {
         Err(Problem::Mistakes(notes)) => {
             let fields = DeedFields::of(&form.typed.reason, outside, &notes);
-            let key = form.key.form.clone().unwrap_or_default();
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view(&house, &staff, (id, has_card), "", fields, key).await?)
+            let key = form.key.again();
+            page_again(&view(&house, &staff, (id, has_card), "", fields, key).await?)
         }
         other => Ok(answer(&house, &other?)),
     }

@@ -2,7 +2,6 @@
 
 use askama::Template;
 use axum::extract::{Query, State};
-use axum::http::StatusCode;
 use axum::response::Response;
 
 use super::appointment::Booked;
@@ -22,7 +21,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::incoming::{Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::Place;
@@ -161,7 +160,7 @@ async fn look_again(staff: Staff, State(house): State<House>, form: Form<TypedBo
     if typed.part == "found" {
         return page(&Found { looked });
     }
-    let key = form.key.form.clone().unwrap_or_default();
+    let key = form.key.again();
     match moving {
         Some(appointment) => page(&move_view(&house, &staff, &around, &appointment, typed, looked, &[], key)),
         None => page(&new_view(&house, &staff, &around, typed, looked, &[], key)),
@@ -197,9 +196,9 @@ async fn book(staff: Staff, State(house): State<House>, form: Form<TypedBooking>
     };
     match result {
         Err(Problem::Mistakes(notes)) => {
-            let key = form.key.form.clone().unwrap_or_default();
+            let key = form.key.again();
             let view = new_view(&house, &staff, &around, &form.typed, looked, &notes, key);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_again(&view)
         }
         other => Ok(answer(&house, &other?)),
     }

@@ -2,7 +2,6 @@
 
 use askama::Template;
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
 
@@ -20,7 +19,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Owner;
 use crate::web::incoming::{At, Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::Place;
@@ -161,9 +160,9 @@ async fn keep_house(owner: Owner, State(house): State<House>, form: Form<TypedWe
         }
         Err(Problem::Mistakes(notes)) => {
             let (around, hours) = load(&house).await?;
-            let key = form.key.form.clone().unwrap_or_default();
+            let key = form.key.again();
             let view = house_view(&house, &owner, &around, &hours, &form.typed, &notes, key);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_again(&view)
         }
         Err(problem) => Err(problem),
     }
@@ -222,9 +221,9 @@ async fn keep_artist(
             Ok(answer(&house, &kept.await?))
         }
         Err(Problem::Mistakes(notes)) => {
-            let key = form.key.form.clone().unwrap_or_default();
+            let key = form.key.again();
             let view = artist_view(&house, &owner, &around, id, &form.typed, &notes, key);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_again(&view)
         }
         Err(problem) => Err(problem),
     }

@@ -1,7 +1,6 @@
 //! Moving an appointment, with the form of booking.
 
 use axum::extract::{Query, State};
-use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
 
@@ -19,7 +18,7 @@ use crate::web::House;
 use crate::web::form::mistakes;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::Place;
@@ -171,9 +170,9 @@ async fn move_it(
         // What stands in its way is not a mistake that could be put right here.
         Err(Problem::Mistakes(_)) if carded(&house, id, has_card).await? => Err(booking::she_came()),
         Err(Problem::Mistakes(notes)) => {
-            let key = form.key.form.clone().unwrap_or_default();
+            let key = form.key.again();
             let view = move_view(&house, &staff, &around, &appointment, &form.typed, looked, &notes, key);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_again(&view)
         }
         other => Ok(answer(&house, &other?)),
     }

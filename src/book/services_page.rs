@@ -2,7 +2,6 @@
 
 use askama::Template;
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
 
@@ -22,7 +21,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::{Owner, Staff};
 use crate::web::incoming::{At, Form, Nothing, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::Place;
@@ -265,9 +264,9 @@ async fn add(owner: Owner, State(house): State<House>, sent: Form<TypedService>)
     };
     match result {
         Err(Problem::Mistakes(notes)) => {
-            let key = sent.key.form.clone().unwrap_or_default();
+            let key = sent.key.again();
             let view = form(&house, &owner, &around, None, &sent.typed, &notes, key);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_again(&view)
         }
         other => Ok(answer(&house, &other?)),
     }
@@ -308,9 +307,9 @@ async fn change(
     };
     match result {
         Err(Problem::Mistakes(notes)) => {
-            let key = sent.key.form.clone().unwrap_or_default();
+            let key = sent.key.again();
             let view = form(&house, &owner, &around, Some(&before), &sent.typed, &notes, key);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_again(&view)
         }
         other => Ok(answer(&house, &other?)),
     }

@@ -2,7 +2,6 @@
 
 use askama::Template;
 use axum::extract::{Query, State};
-use axum::http::StatusCode;
 use axum::response::Response;
 use jiff::civil::Date;
 use serde::Deserialize;
@@ -24,7 +23,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, Nothing, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::Place;
@@ -254,8 +253,8 @@ async fn add(staff: Staff, State(house): State<House>, form: Form<TypedWaiting>)
             Ok(answer(&house, &kept.await?))
         }
         Err(Problem::Mistakes(notes)) => {
-            let key = form.key.form.clone().unwrap_or_default();
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view(&house, &staff, &form.typed, &notes, key).await?)
+            let key = form.key.again();
+            page_again(&view(&house, &staff, &form.typed, &notes, key).await?)
         }
         Err(problem) => Err(problem),
     }

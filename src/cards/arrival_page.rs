@@ -20,7 +20,7 @@ use crate::web::House;
 use crate::web::checks::{Notes, choice_field, done_at, number_field};
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::stood::{is_still, mark_of};
@@ -239,7 +239,7 @@ async fn keep(
         Err(problem) => {
             let notes = notes_of(problem)?;
             let view = view(&house, &staff, &opened, &form.typed).again(&notes, form.key.form);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_again(&view)
         }
     }
 }

@@ -26,7 +26,7 @@ use crate::web::form::{FieldView, Mistake};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::Place;
@@ -243,7 +243,7 @@ async fn close(
         Err(problem) => {
             let notes = notes_of(problem)?;
             let view = view(&house, &staff, &opened, &form.typed).again(&notes, form.key.form);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &ClosePage::of(&house, &opened, view))
+            page_again(&ClosePage::of(&house, &opened, view))
         }
     }
 }

@@ -28,7 +28,7 @@ use crate::web::House;
 use crate::web::checks::{Notes, choice_field, number_field, text_field};
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::Place;
@@ -329,7 +329,7 @@ async fn correct(
         Err(problem) => {
             let notes = notes_of(problem)?;
             let view = view(&house, &staff, &opened, &form.typed).again(&notes, form.key.form);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_again(&view)
         }
     }
 }

@@ -27,7 +27,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::stood::{is_still, mark_of};
@@ -341,7 +341,7 @@ async fn keep(
                 values_at(&opened, &drawing)
             };
             let view = opened.view(&house, &staff, &drawing, &values, seen).keyed(key).noted(&wrong, drawing.at);
-            return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view);
+            return page_again(&view);
         }
     };
     let inner = house.clone();

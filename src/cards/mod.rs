@@ -38,6 +38,7 @@ mod sheets_page;
 mod steps_page;
 mod store;
 mod typed_zone;
+mod values;
 mod version_store;
 mod work_fields;
 mod work_page;

@@ -1,7 +1,6 @@
 //! Opening a card: what was advised and what the air is, how she stands, whether anything changed, what was looked at, what is taken.
 
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::response::Response;
 
 use super::open_form::OpenPage;
@@ -16,7 +15,7 @@ use crate::store::Kept;
 use crate::web::House;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 
@@ -95,7 +94,7 @@ async fn open(house: &House, staff: &Staff, opening: &Opening, form: Form<Typed>
         Err(problem) => {
             let notes: Vec<FieldNote> = notes_of(problem)?;
             let view = OpenPage::of(opening, house, staff, &form.typed).again(&notes, form.key.form);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_again(&view)
         }
     }
 }

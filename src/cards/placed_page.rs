@@ -1,7 +1,6 @@
 //! Numbers placed, added at the bed on large keys: an eye, a sort, a zone where somebody counts by zones.
 
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::response::Response;
 
 use super::card::{Count, Lash, Side, Whole};
@@ -22,7 +21,7 @@ use crate::web::form::FieldView;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form};
 use crate::web::keypad::{Key, Pad, PadRow};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 
@@ -92,7 +91,7 @@ async fn placed(
         let mut db = house.store.read().await?;
         open_for(&mut db, house.store.keys(), id, &staff.who).await?
     };
-    let key = form.key.form.clone().unwrap_or_default();
+    let key = form.key.again();
     if !form.typed.get("key").is_empty() {
         return page(&view(&house, &staff, &opened, &form.typed, &[], key).await?);
     }
@@ -102,7 +101,7 @@ async fn placed(
         Err(problem) => {
             let notes = notes_of(problem)?;
             let view = view(&house, &staff, &opened, &form.typed, &notes, key).await?;
-            return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view);
+            return page_again(&view);
         }
     };
     let kept = house

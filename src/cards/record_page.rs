@@ -2,7 +2,7 @@
 
 use askama::Template;
 use axum::extract::{Multipart, Query, State};
-use axum::http::{HeaderMap, StatusCode};
+use axum::http::HeaderMap;
 use axum::response::Response;
 use serde::Deserialize;
 
@@ -27,7 +27,7 @@ use crate::web::form::FieldView;
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, Turned, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::Place;
@@ -370,7 +370,7 @@ async fn take(
             }
         }
         view.pictures = view.pictures.again(&notes, arrived.key.form.clone());
-        return Ok(page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)?);
+        return Ok(page_again(&view)?);
     };
     let told = if moment == Moment::Sheet { "sheet" } else { "photo" };
     let shows = Shows { client, moment, about: Some(id.to_string()) };

@@ -1,7 +1,6 @@
 //! A complaint is taken in: when, what about, about which card, with which adhesive and lot.
 
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::response::Response;
 
 use super::doctor_store::{Complaint, add_complaint};
@@ -23,7 +22,7 @@ use crate::web::checks::{Notes, choice_field};
 use crate::web::form::FieldView;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
@@ -194,7 +193,7 @@ async fn add(
         Err(problem) => {
             let notes = notes_of(problem)?;
             let view = form_view(&house, &staff, &opened, &form.typed).again(&notes, form.key.form);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_again(&view)
         }
     }
 }

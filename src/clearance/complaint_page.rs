@@ -29,7 +29,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, Turned, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::Place;
@@ -164,7 +164,7 @@ async fn photo(
             let fresh = typed_as_kept(&found, &opened, staff.visitor.now.0);
             let mut view = complaint_view(&house, &staff, &opened, &found, &fresh, &[], new_form_key()).await?;
             view.pictures = view.pictures.refused(sentence, arrived.key.form);
-            Ok(page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)?)
+            Ok(page_again(&view)?)
         }
     }
 }
@@ -349,7 +349,7 @@ async fn decide(
         }
         Err(problem) => Err(problem),
     };
-    let key = form.key.form.clone().unwrap_or_default();
+    let key = form.key.again();
     match kept {
         Ok(kept) => Ok(answer(&house, &kept)),
         Err(Problem::Clash(..)) => {
@@ -372,7 +372,7 @@ async fn decide(
                 (opened, form.typed)
             };
             let view = complaint_view(&house, &staff, &opened, &found, &typed, &notes, key).await?;
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_again(&view)
         }
     }
 }

@@ -1,7 +1,6 @@
 //! Decisions over validity and gap, doctors' statements, doctors' findings: three forms of one client.
 
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::response::Response;
 
 use super::doctor_store::{Decision, Finding, Written, add_decision, add_finding, add_statement};
@@ -27,7 +26,7 @@ use crate::web::House;
 use crate::web::checks::{Notes, choice_field, number_field};
 use crate::web::guard::{Owner, Staff};
 use crate::web::incoming::{At, Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
@@ -198,7 +197,7 @@ async fn decide(
         Err(problem) => {
             let notes = notes_of(problem)?;
             let view = decision_view(&house, &staff, &open, &form.typed).again(&notes, form.key.form);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_again(&view)
         }
     }
 }
@@ -304,7 +303,7 @@ async fn state(
         Err(problem) => {
             let notes = notes_of(problem)?;
             let view = statement_view(&house, &owner, &studio, &client, &form.typed).again(&notes, form.key.form);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_again(&view)
         }
     }
 }
@@ -384,7 +383,7 @@ async fn find(
         Err(problem) => {
             let notes = notes_of(problem)?;
             let view = finding_view(&house, &staff, &studio, &client, &form.typed).again(&notes, form.key.form);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_again(&view)
         }
     }
 }

@@ -2,7 +2,6 @@
 
 use askama::Template;
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::response::Response;
 
 use super::desk_page::needs_a_test;
@@ -23,7 +22,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::{Owner, Staff};
 use crate::web::incoming::{Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
@@ -126,11 +125,8 @@ async fn set(owner: Owner, State(house): State<House>, form: Form<Typed>) -> Res
         Err(problem) => {
             let notes = notes_of(problem)?;
             let staff = Staff { who: owner.who, visitor: owner.visitor };
-            let key = form.key.form.unwrap_or_default();
-            page_with(
-                StatusCode::UNPROCESSABLE_ENTITY,
-                &house_view(&house, &staff, Some((&form.typed, notes, key))).await?,
-            )
+            let key = form.key.again();
+            page_again(&house_view(&house, &staff, Some((&form.typed, notes, key))).await?)
         }
     }
 }

@@ -1,7 +1,6 @@
 //! A reaction is recorded, for those who treat. Nothing is chosen beforehand: where, how bad, since when and who treated her is said.
 
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::response::Response;
 
 use super::lot_store::exposures_of;
@@ -26,7 +25,7 @@ use crate::web::House;
 use crate::web::checks::{Notes, choice_field};
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
@@ -237,7 +236,7 @@ async fn add(
         Err(problem) => {
             let notes = notes_of(problem)?;
             let view = form_view(&house, &staff, &opened, &form.typed).again(&notes, form.key.form);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_again(&view)
         }
     }
 }

@@ -2,7 +2,6 @@
 
 use askama::Template;
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::response::Response;
 
 use super::lot_page::put_right;
@@ -28,7 +27,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
@@ -245,9 +244,9 @@ async fn follow(
         }
         Err(problem) => {
             let notes = notes_of(problem)?;
-            let key = form.key.form.unwrap_or_default();
+            let key = form.key.again();
             let view = reaction_view(&house, &staff, &opened, form.typed.get("words"), &notes, key).await?;
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_again(&view)
         }
     }
 }
@@ -260,9 +259,9 @@ async fn tell_somebody(
 ) -> Result<Response, Problem> {
     let opened = open_reaction(&house, &staff, id).await?;
     let Some(whom) = chosen_whom(&form.typed) else {
-        let key = form.key.form.unwrap_or_default();
+        let key = form.key.again();
         let view = reaction_view(&house, &staff, &opened, "", &[nobody_chosen()], key).await?;
-        return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view);
+        return page_again(&view);
     };
     let (inner, at) = (house.clone(), form.typed.pressed(staff.visitor.now.0));
     let kept = house

@@ -4,7 +4,6 @@ use std::collections::BTreeMap;
 
 use askama::Template;
 use axum::extract::{Query, State};
-use axum::http::StatusCode;
 use axum::response::Response;
 
 use super::lot_page::choose;
@@ -25,7 +24,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::incoming::{Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
@@ -192,9 +191,9 @@ async fn add(staff: Staff, State(house): State<House>, form: Form<Typed>) -> Res
         }
         Err(problem) => {
             let notes = notes_of(problem)?;
-            let key = form.key.form.unwrap_or_default();
+            let key = form.key.again();
             let again = Some((&form.typed, notes, key));
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view(&house, &staff, &Before::anything(), again).await?)
+            page_again(&view(&house, &staff, &Before::anything(), again).await?)
         }
     }
 }

@@ -4,7 +4,6 @@ use std::collections::{BTreeMap, HashSet};
 
 use askama::Template;
 use axum::extract::{Query, State};
-use axum::http::StatusCode;
 use axum::response::Response;
 
 use super::from_cards::OpenCards;
@@ -28,7 +27,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::{Owner, Staff};
 use crate::web::incoming::{At, Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
@@ -168,7 +167,7 @@ async fn add(owner: Owner, State(house): State<House>, form: Form<Typed>) -> Res
         Err(problem) => {
             let notes = notes_of(problem)?;
             let view = stop_view(&house, &owner, &studio, &bench, typed).again(&notes, form.key.form);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_again(&view)
         }
     }
 }
@@ -317,7 +316,7 @@ async fn again(
     key: Option<String>,
 ) -> Result<Response, Problem> {
     let view = view(house, staff, id, cards, &[note], key.unwrap_or_default()).await?;
-    page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+    page_again(&view)
 }
 
 /// Notes which clients were told. Only those who met it, and whom this person may see.

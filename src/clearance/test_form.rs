@@ -1,7 +1,6 @@
 //! A patch test is placed or declined; and what any form that places one asks first.
 
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::response::Response;
 
 use super::facts::{PlannedProduct, TestResult};
@@ -26,7 +25,7 @@ use crate::web::House;
 use crate::web::checks::{Notes, choice_field, number_field, text_field};
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
@@ -302,7 +301,7 @@ async fn add(
         Err(problem) => {
             let notes = notes_of(problem)?;
             let view = view(&house, &staff, &opened, &form.typed).again(&notes, form.key.form);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_again(&view)
         }
     }
 }

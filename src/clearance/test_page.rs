@@ -2,7 +2,7 @@
 
 use askama::Template;
 use axum::extract::{Multipart, State};
-use axum::http::{HeaderMap, StatusCode};
+use axum::http::HeaderMap;
 use axum::response::Response;
 
 use super::facts::TestResult;
@@ -23,7 +23,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, Nothing, Turned, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
@@ -238,8 +238,8 @@ async fn look(
         }
         Err(problem) => {
             let notes = notes_of(problem)?;
-            let key = form.key.form.unwrap_or_default();
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view(&house, &staff, &opened, &form.typed, &notes, key).await?)
+            let key = form.key.again();
+            page_again(&view(&house, &staff, &opened, &form.typed, &notes, key).await?)
         }
     }
 }
@@ -265,7 +265,7 @@ async fn photo(
             let fresh = Typed::of([("at", wall(&opened.studio.zone, staff.visitor.now.0))]);
             let mut view = view(&house, &staff, &opened, &fresh, &[], new_form_key()).await?;
             view.pictures = view.pictures.refused(sentence, arrived.key.form);
-            Ok(page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)?)
+            Ok(page_again(&view)?)
         }
     }
 }

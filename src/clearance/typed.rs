@@ -13,7 +13,7 @@ use crate::web::checks::{Notes, done_at, note_fields, text_field};
 use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::incoming::new_form_key;
-use crate::web::problems::page_with;
+use crate::web::problems::{page_again, page_with};
 use crate::web::stood::{STOOD, mark_of, stand_beside};
 
 /// The hidden field of a form that says what stood there when it was opened.
@@ -301,7 +301,7 @@ pub(crate) fn refused(
         let over = typed.with(STOOD, now.get(STOOD).to_owned());
         return page_with(StatusCode::CONFLICT, &view(&over).beside(&view(now), key));
     }
-    page_with(StatusCode::UNPROCESSABLE_ENTITY, &view(typed).again(&notes_of(problem)?, key))
+    page_again(&view(typed).again(&notes_of(problem)?, key))
 }
 
 /// The mistakes, or the other problem back.

@@ -3,7 +3,6 @@
 
 use askama::Template;
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::response::Response;
 
 use super::facts::TestResult;
@@ -27,7 +26,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::Place;
@@ -200,7 +199,7 @@ async fn test_and_book(
             let notes = notes_of(problem)?;
             let lead = walk_in_lead(&house, &opened, earliest_start(now, opened.bench.rules.wait()), now).await?;
             let view = walk_in_view(&house, &staff, &opened, &form.typed, lead, (&notes, form.key.form));
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_again(&view)
         }
     }
 }

@@ -2,7 +2,6 @@
 
 use askama::Template;
 use axum::extract::{Query, State};
-use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
 
@@ -20,7 +19,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::Place;
@@ -187,13 +186,8 @@ async fn new_page(staff: Staff, State(house): State<House>, Query(asked): Query<
 
 async fn add(staff: Staff, State(house): State<House>, form: Form<TypedClient>) -> Result<Response, Problem> {
     let about = About::load(&house, &staff.who, staff.visitor.now.0, None).await?;
-    let key = form.key.form.clone().unwrap_or_default();
-    let again = |again| {
-        page_with(
-            StatusCode::UNPROCESSABLE_ENTITY,
-            &view(&house, &staff, &about, &form.typed, again, for_new(), key.clone()),
-        )
-    };
+    let key = form.key.again();
+    let again = |again| page_again(&view(&house, &staff, &about, &form.typed, again, for_new(), key.clone()));
     let mut client = match form.typed.check(ClientId::new(), &about, None) {
         Ok(client) => client,
         Err(Problem::Mistakes(notes)) => return again(Again { notes: &notes, ..Again::default() }),
@@ -288,10 +282,10 @@ async fn change(
             Ok(answer(&house, &kept))
         }
         Err(Problem::Mistakes(notes)) => {
-            let key = form.key.form.clone().unwrap_or_default();
+            let key = form.key.again();
             let again = Again { notes: &notes, shown: now_shown, ..Again::default() };
             let view = view(&house, &staff, &about, &form.typed, again, for_change(&client), key);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_again(&view)
         }
         Err(other) => Err(other),
     }

@@ -2,7 +2,7 @@
 
 use askama::Template;
 use axum::extract::{Multipart, State};
-use axum::http::{HeaderMap, StatusCode};
+use axum::http::HeaderMap;
 use axum::response::Response;
 
 use super::import_file::{self, DayOrder, Fault, MAX_FILE_BYTES, MAX_ROWS};
@@ -20,7 +20,7 @@ use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, Nothing, Turned, form_key, new_form_key, unless_kept};
 use crate::web::of_file::{Counted, other_rows, where_named};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
@@ -144,8 +144,8 @@ async fn send(
         }
         let mut db = house.store.read().await?;
         let studio = Studio::load(&mut db).await?;
-        let view = new_view(&house, &staff, &studio, typed, &notes, key.form.clone().unwrap_or_default());
-        return Ok(page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)?);
+        let view = new_view(&house, &staff, &studio, typed, &notes, key.again());
+        return Ok(page_again(&view)?);
     };
     let file_name = text::line(&sent.file_name, 120).unwrap_or_else(|_| "a file".to_owned());
     let (content, by) = (std::sync::Arc::new(sent.file), staff.who.id);

@@ -139,6 +139,6 @@ async fn found(staff: Staff, State(house): State<House>, form: Form<TypedSearch>
     if form.typed.part == "rows" {
         return page(&Rows { told: told(typed, &rows), rows });
     }
-    let key = form.key.form.clone().unwrap_or_default();
+    let key = form.key.again();
     page(&view(&house, &staff, typed, rows, key).await?)
 }

@@ -14,7 +14,7 @@ use crate::web::House;
 use crate::web::checks::{Notes, number_field};
 use crate::web::guard::Owner;
 use crate::web::incoming::{Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::stood::{mark_of, still_stands, stood_field};
@@ -127,13 +127,13 @@ async fn show(owner: Owner, State(house): State<House>) -> Result<Response, Prob
 }
 
 async fn keep(owner: Owner, State(house): State<House>, form: Form<TypedSettings>) -> Result<Response, Problem> {
-    let key = form.key.form.clone().unwrap_or_default();
+    let key = form.key.again();
     let settings = match form.typed.check() {
         Ok(settings) => settings,
         Err(Problem::Mistakes(notes)) => {
             let (studio, _) = load(&house).await?;
             let view = view(&house, &owner, &studio, &form.typed, &notes, key);
-            return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view);
+            return page_again(&view);
         }
         Err(other) => return Err(other),
     };

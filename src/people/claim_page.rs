@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use askama::Template;
 use axum::extract::State;
-use axum::http::{HeaderMap, StatusCode};
+use axum::http::HeaderMap;
 use axum::response::Response;
 use serde::Deserialize;
 
@@ -21,7 +21,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Anyone;
 use crate::web::incoming::{At, FormThatSignsIn, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::session;
 use crate::web::studio::{Place, Studio};
@@ -95,9 +95,8 @@ async fn claim(
     let (name, notes) = check_claim(typed);
     let Some((studio_name, name, zone)) = name.filter(|_| notes.is_empty()) else {
         let studio = open_claim(&house, &token).await?;
-        let view =
-            claim_view(&house, &studio, &visitor, &token, typed, &notes, form.key.form.clone().unwrap_or_default());
-        return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view);
+        let view = claim_view(&house, &studio, &visitor, &token, typed, &notes, form.key.again());
+        return page_again(&view);
     };
     let hash = passphrase::hash(house.hashing.for_known().await?, typed.passphrase.clone()).await?;
     let secret = secret_of_form(&house, &visitor, &form.key);

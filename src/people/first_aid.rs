@@ -16,7 +16,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::{Anyone, Owner};
 use crate::web::incoming::{Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::stood::{STOOD, mark_of, stand_beside, still_stands, stood_field};
@@ -165,10 +165,10 @@ async fn keep(
     };
     let (card, notes) = typed_card(&form.typed, &before);
     let seen = form.typed.get(STOOD).cloned().unwrap_or_default();
-    let key = form.key.form.clone().unwrap_or_default();
+    let key = form.key.again();
     let frame = house.frame(&studio, &owner.visitor, Place::Office, "The first-aid card");
     if !notes.is_empty() {
-        return page_with(StatusCode::UNPROCESSABLE_ENTITY, &edit_view(frame, &card, &seen, &notes, key));
+        return page_again(&edit_view(frame, &card, &seen, &notes, key));
     }
     let text = card.text()?;
     let kept = house.store.write(&form.key, move |tx| {

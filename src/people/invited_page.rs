@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use askama::Template;
 use axum::extract::State;
-use axum::http::{HeaderMap, StatusCode};
+use axum::http::HeaderMap;
 use axum::response::Response;
 use serde::Deserialize;
 
@@ -18,7 +18,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Anyone;
 use crate::web::incoming::{At, FormThatSignsIn, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::session;
 use crate::web::studio::{Place, Studio};
@@ -75,9 +75,9 @@ async fn take_up(
         return Ok(signed_in(&house, &headers, &secret, None));
     };
     if let Some(note) = check_passphrase(&form.typed.passphrase, &form.typed.again, &[&studio.name, &person.name]) {
-        let key = form.key.form.clone().unwrap_or_default();
+        let key = form.key.again();
         let view = invited_view(&house, &studio, &visitor, &token, &person, &[note], key);
-        return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view);
+        return page_again(&view);
     }
     let hash = passphrase::hash(house.hashing.for_known().await?, form.typed.passphrase.clone()).await?;
     let (config, keep, browser) = (Arc::clone(&house.config), secret.clone(), visitor.browser.clone());

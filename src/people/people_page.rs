@@ -2,7 +2,6 @@
 
 use askama::Template;
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
 
@@ -19,7 +18,7 @@ use crate::web::form::{Choice, FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::{Owner, with_passphrase};
 use crate::web::incoming::{At, Form, Nothing, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
@@ -152,9 +151,9 @@ async fn invite(owner: Owner, State(house): State<House>, form: Form<TypedInvite
     };
     match result {
         Err(Problem::Mistakes(notes)) => {
-            let key = form.key.form.clone().unwrap_or_default();
+            let key = form.key.again();
             let view = people_view(&house, &owner, typed, &notes, key).await?;
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_again(&view)
         }
         other => Ok(answer(&house, &other?)),
     }
@@ -242,9 +241,9 @@ async fn change_role(
 ) -> Result<Response, Problem> {
     with_passphrase(&owner.visitor)?;
     let Some(role) = Role::from_word(&form.typed.role) else {
-        let key = form.key.form.clone().unwrap_or_default();
+        let key = form.key.again();
         let view = person_view(&house, &owner, id, Some("Choose one of the roles."), key).await?;
-        return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view);
+        return page_again(&view);
     };
     let kept = house
         .store

@@ -25,7 +25,7 @@ use crate::web::frame::Frame;
 use crate::web::guard::{Anyone, SignedIn};
 use crate::web::incoming::new_form_key;
 use crate::web::incoming::{FORM_MOST, FormThatSignsIn, has_type, is_signed_in, whole};
-use crate::web::problems::{PROVE_NOTE, SignInPage, page, page_with, sign_in_fields};
+use crate::web::problems::{PROVE_NOTE, SignInPage, page, page_again, page_with, sign_in_fields};
 use crate::web::routes::Routes;
 use crate::web::session;
 use crate::web::studio::{Place, Studio};
@@ -102,7 +102,7 @@ async fn sign_in(
             CameIn::Yes(secret) => go_on(&house, &studio, &headers, &secret, None, &typed),
             CameIn::No(sentence) => {
                 let view = sign_in_view(&house, &studio, &visitor, &typed, Some(&sentence));
-                page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+                page_again(&view)
             }
         };
     }
@@ -124,7 +124,7 @@ async fn sign_in(
     let Some(person) = person else {
         let note = "Name and passphrase do not go together.";
         let view = sign_in_view(&house, &studio, &visitor, &typed, Some(note));
-        return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view);
+        return page_again(&view);
     };
     let anew = if passphrase::is_outdated(&hash) {
         Some(passphrase::hash(house.hashing.for_known().await?, typed.passphrase.clone()).await?)

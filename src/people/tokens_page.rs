@@ -2,7 +2,6 @@
 
 use askama::Template;
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
 
@@ -18,7 +17,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::{Owner, with_passphrase};
 use crate::web::incoming::{At, Form, Nothing, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
@@ -110,9 +109,9 @@ async fn make_token(owner: Owner, State(house): State<House>, form: Form<TypedTo
         Ok(name) => name,
         Err(bad) => {
             let notes = [FieldNote::new("name", bad.to_string())];
-            let key = form.key.form.clone().unwrap_or_default();
+            let key = form.key.again();
             let view = tokens_view(&house, &owner, &form.typed, &notes, key).await?;
-            return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view);
+            return page_again(&view);
         }
     };
     let (by, keys) = (owner.who.id, house.clone());

@@ -21,7 +21,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Owner;
 use crate::web::incoming::{Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::stood::{mark_of, stand_beside, still_stands, stood_field};
@@ -292,7 +292,7 @@ async fn currency_may_become(db: &mut Db, before: &Studio, after: &Studio) -> Re
 }
 
 async fn keep(owner: Owner, State(house): State<House>, form: Form<TypedSettings>) -> Result<Response, Problem> {
-    let key = form.key.form.clone().unwrap_or_default();
+    let key = form.key.again();
     let before = load(&house).await?.0;
     let kept = match form.typed.check(&before) {
         Ok(all) => {
@@ -319,7 +319,7 @@ async fn keep(owner: Owner, State(house): State<House>, form: Form<TypedSettings
         Ok(kept) => Ok(answer(&house, &kept)),
         Err(Problem::Mistakes(notes)) => {
             let view = view(&house, &owner, &before, &form.typed, &notes, key);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_again(&view)
         }
         Err(Problem::Clash(..)) => {
             let all = load(&house).await?;

@@ -1,7 +1,6 @@
 //! A check of an instrument over a salt, or beside a better one: what was typed, checked, kept or struck out.
 
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
 
@@ -19,7 +18,7 @@ use crate::web::checks::{Notes, choice_field, number_field};
 use crate::web::form::FieldView;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, Nothing};
-use crate::web::problems::page_with;
+use crate::web::problems::page_again;
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::Studio;
@@ -138,9 +137,9 @@ async fn add_check(
             Ok(answer(&house, &kept))
         }
         Err(Problem::Mistakes(notes)) => {
-            let key = form.key.form.clone().unwrap_or_default();
+            let key = form.key.again();
             let again = Again { setup: None, check: Some((form.typed, notes)), key };
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &instrument_view(&house, &staff, room, id, again).await?)
+            page_again(&instrument_view(&house, &staff, room, id, again).await?)
         }
         Err(other) => Err(other),
     }

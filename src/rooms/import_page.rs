@@ -7,6 +7,7 @@ use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 
 use super::foreseen::Foreseen;
+use super::import_taking;
 use super::imports::{self, ImportState};
 use super::logger_file::{FaultyRow, GoodRow, Question, Stop};
 use super::plausible::SetAside;
@@ -284,7 +285,7 @@ async fn take(
         .await?;
     let going = house.clone();
     tokio::spawn(async move {
-        if let Err(cause) = imports::go_on(&going).await {
+        if let Err(cause) = import_taking::go_on(&going).await {
             tracing::warn!(%cause, "taking a logger file stopped; the clock goes on with it");
         }
     });

@@ -1,4 +1,4 @@
-//! A logger's file on its way in: its SQL, its preview, and the taking of its rows, which goes on after a restart.
+//! A logger's file on its way in: its SQL and its preview.
 
 use sha2::{Digest, Sha256};
 use sqlx::Row;
@@ -7,19 +7,14 @@ use sqlx::any::AnyRow;
 use super::foreseen::{Earlier, Foreseen, foresee};
 use super::logger_file::{self, DayOrder, Hints, LoggerFile, Stop};
 use super::plausible::COMPARED_WITHIN;
-use super::readings::{self, NewReading, Outcome, Wording};
+use super::readings::NewReading;
 use super::written::TemperatureUnit;
-use crate::base::actor::Actor;
 use crate::base::ids::{ImportId, InstrumentId, RoomId};
 use crate::base::problem::Problem;
 use crate::base::time::{DAY, Instant};
 use crate::base::zone::Zone;
 use crate::store::{Db, FormKey, Kept, Tx};
 use crate::web::House;
-use crate::web::studio::Studio;
-
-/// Rows taken in one write: long enough to be quick, short enough that nobody waits behind it.
-const ROWS_A_WRITE: usize = 250;
 
 /// Where a file stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -140,7 +135,8 @@ pub(super) async fn find(db: &mut Db, room: RoomId, id: ImportId) -> Result<Opti
     row.as_ref().map(read_import).transpose()
 }
 
-async fn being_taken(db: &mut Db) -> Result<Vec<Import>, Problem> {
+/// Every file whose rows are being taken, oldest first.
+pub(super) async fn being_taken(db: &mut Db) -> Result<Vec<Import>, Problem> {
     let rows = sqlx::query(
         "select id, room, instrument, file_name, day_order, temperature_unit, made_by, rows_all, rows_done, rows_new, state, zone,
          rows_aside
@@ -151,7 +147,8 @@ async fn being_taken(db: &mut Db) -> Result<Vec<Import>, Problem> {
     rows.iter().map(read_import).collect()
 }
 
-async fn content(db: &mut Db, id: ImportId) -> Result<Vec<u8>, Problem> {
+/// The file itself; empty once it is taken or dropped.
+pub(super) async fn content(db: &mut Db, id: ImportId) -> Result<Vec<u8>, Problem> {
     let row =
         sqlx::query("select content from reading_import where id = $1").bind(id.to_string()).fetch_one(db).await?;
     Ok(row.get(0))
@@ -210,7 +207,7 @@ fn span(file: &LoggerFile) -> (i64, i64) {
 const READ_WITHIN: std::time::Duration = std::time::Duration::from_secs(60);
 
 /// Reading a long file takes a second; it must not hold up the pages of others, nor keep a thread for good.
-async fn read(house: &House, bytes: Vec<u8>, import: &Import) -> Result<Result<LoggerFile, Stop>, Problem> {
+pub(super) async fn read(house: &House, bytes: Vec<u8>, import: &Import) -> Result<Result<LoggerFile, Stop>, Problem> {
     let turn = house.thinking.next().await?;
     let hints = Hints {
         zone: import.zone.inner().clone(),
@@ -284,7 +281,8 @@ pub(super) async fn forget_old(house: &House) -> Result<(), Problem> {
         .map(|_| ())
 }
 
-async fn forget_content(tx: &mut Tx, id: ImportId) -> Result<(), Problem> {
+/// Leaves of a file what is known of it, and not the file.
+pub(super) async fn forget_content(tx: &mut Tx, id: ImportId) -> Result<(), Problem> {
     sqlx::query("update reading_import set content = $1 where id = $2")
         .bind(Vec::<u8>::new())
         .bind(id.to_string())
@@ -293,110 +291,9 @@ async fn forget_content(tx: &mut Tx, id: ImportId) -> Result<(), Problem> {
     Ok(())
 }
 
-/// Goes on with every file whose rows are being taken. Safe to run any number of times at once.
-///
-/// # Errors
-/// When the database cannot be used.
-pub(super) async fn go_on(house: &House) -> Result<(), Problem> {
-    let waiting = {
-        let mut db = house.store.read().await?;
-        being_taken(&mut db).await?
-    };
-    for import in waiting {
-        // One file that cannot go on must not keep the others waiting.
-        if let Err(cause) = take(house, &import).await {
-            tracing::warn!(import = %import.id, %cause, "a logger file could not go on; it is tried again");
-        }
-    }
-    Ok(())
-}
-
-/// Takes the rows of one file in small writes; each notes how far it came in the same transaction.
-pub(super) async fn take(house: &House, import: &Import) -> Result<(), Problem> {
-    let (bytes, wording) = {
-        let mut db = house.store.read().await?;
-        let studio = Studio::load(&mut db).await?;
-        let unit = if studio.fahrenheit { TemperatureUnit::Fahrenheit } else { TemperatureUnit::Celsius };
-        (content(&mut db, import.id).await?, (unit, studio.decimal))
-    };
-    // It could be read when the person decided; only the program itself could have changed since.
-    let file = read(house, bytes, import).await?.map_err(Problem::broken)?;
-    let mut done = usize::try_from(import.rows_done).unwrap_or(0);
-    while done < file.rows.len() {
-        let rows = &file.rows[done..file.rows.len().min(done + ROWS_A_WRITE)];
-        let news: Vec<NewReading> = rows.iter().map(|row| import.reading(row)).collect();
-        if !take_some(house, import, done, news, wording).await? {
-            return Ok(()); // Another process goes on with it.
-        }
-        done += rows.len();
-    }
-    let id = import.id;
-    house
-        .store
-        .write(&FormKey::house(), move |tx| {
-            Box::pin(async move {
-                let done = sqlx::query("update reading_import set state = 'taken' where id = $1 and state = 'taking'")
-                    .bind(id.to_string())
-                    .execute(tx.db())
-                    .await?;
-                tx.record_tells_itself();
-                if done.rows_affected() == 1 {
-                    forget_content(tx, id).await?;
-                    tx.audit("logger file", id, "taken").await?;
-                }
-                Ok(Kept::see(""))
-            })
-        })
-        .await
-        .map(|_| ())
-}
-
-async fn take_some(
-    house: &House,
-    import: &Import,
-    was: usize,
-    news: Vec<NewReading>,
-    wording: Wording,
-) -> Result<bool, Problem> {
-    let (id, by) = (import.id, import.made_by.clone());
-    let kept = house
-        .store
-        .write(&FormKey::unkeyed(Actor::House), move |tx| {
-            let (news, by) = (news.clone(), by.clone());
-            Box::pin(async move {
-                let done = was + news.len();
-                let (mut new, mut aside) = (0_i64, 0_i64);
-                for reading in &news {
-                    match readings::keep_for(tx, reading, wording, &by).await? {
-                        Outcome::Already => {}
-                        Outcome::Kept => new += 1,
-                        Outcome::SetAside(_) => {
-                            new += 1;
-                            aside += 1;
-                        }
-                    }
-                }
-                let moved = sqlx::query(
-                    "update reading_import set rows_done = $1, rows_new = rows_new + $2, rows_aside = rows_aside + $5
-                     where id = $3 and rows_done = $4 and state = 'taking'",
-                )
-                .bind(i64::try_from(done).unwrap_or(i64::MAX))
-                .bind(new)
-                .bind(id.to_string())
-                .bind(i64::try_from(was).unwrap_or(i64::MAX))
-                .bind(aside)
-                .execute(tx.db())
-                .await?;
-                tx.record_tells_itself();
-                Ok(Kept::see(if moved.rows_affected() == 1 { "moved" } else { "" }))
-            })
-        })
-        .await?;
-    Ok(kept.location == "moved")
-}
-
 impl Import {
-    fn reading(&self, row: &logger_file::GoodRow) -> NewReading {
+    /// A row of it as a reading.
+    pub(super) fn reading(&self, row: &logger_file::GoodRow) -> NewReading {
         NewReading {
             room: self.room,
             instrument: self.instrument,

@@ -2,7 +2,6 @@
 
 use askama::Template;
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::response::Response;
 
 use super::check_form::TypedCheck;
@@ -23,7 +22,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::{Owner, Staff, with_passphrase};
 use crate::web::incoming::{At, Form, Nothing, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
@@ -214,10 +213,9 @@ async fn change(
             Ok(answer(&house, &kept))
         }
         Err(Problem::Mistakes(notes)) => {
-            let again =
-                Again { setup: Some((typed, notes)), check: None, key: form.key.form.clone().unwrap_or_default() };
+            let again = Again { setup: Some((typed, notes)), check: None, key: form.key.again() };
             let staff = Staff { who: owner.who, visitor: owner.visitor };
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &instrument_view(&house, &staff, room, id, again).await?)
+            page_again(&instrument_view(&house, &staff, room, id, again).await?)
         }
         Err(other) => Err(other),
     }

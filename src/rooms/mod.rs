@@ -11,6 +11,7 @@ mod corrected;
 mod every_air;
 mod foreseen;
 mod import_page;
+mod import_taking;
 mod imports;
 pub mod instrument;
 mod instrument_form;
@@ -24,6 +25,7 @@ mod plan_fit;
 mod plan_forms;
 mod plan_inputs;
 mod plan_page;
+mod plan_rest;
 mod plan_store;
 mod plan_words;
 mod plan_work;
@@ -277,7 +279,7 @@ pub async fn devices(db: &mut Db, room: RoomId) -> Result<Vec<Device>, Problem> 
 /// # Errors
 /// When the database cannot be used.
 pub async fn go_on_with_imports(house: &House) -> Result<(), Problem> {
-    imports::go_on(house).await
+    import_taking::go_on(house).await
 }
 
 /// Drops logger files that nobody took or left within a week, for the clock.

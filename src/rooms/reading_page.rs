@@ -2,7 +2,6 @@
 
 use askama::Template;
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
 
@@ -23,7 +22,7 @@ use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, new_form_key};
 use crate::web::keypad::{Key, Pad, PadRow};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
@@ -95,7 +94,7 @@ async fn record(
     let opened = load(&house, id).await?;
     let Opened { studio, instruments, .. } = &opened;
     let typed = &form.typed;
-    let key = form.key.form.clone().unwrap_or_default();
+    let key = form.key.again();
     if !typed.key.is_empty() {
         return page(&view(&house, &staff, &opened, typed, &[], key));
     }
@@ -103,7 +102,7 @@ async fn record(
         Ok(checked) => checked,
         Err(Problem::Mistakes(notes)) => {
             let view = view(&house, &staff, &opened, typed, &notes, key);
-            return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view);
+            return page_again(&view);
         }
         Err(other) => return Err(other),
     };

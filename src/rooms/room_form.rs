@@ -2,7 +2,6 @@
 
 use askama::Template;
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
 
@@ -17,7 +16,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Owner;
 use crate::web::incoming::{At, Form, Nothing, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
@@ -187,8 +186,8 @@ async fn add(owner: Owner, State(house): State<House>, form: Form<TypedRoom>) ->
     };
     match result {
         Err(Problem::Mistakes(notes)) => {
-            let key = form.key.form.clone().unwrap_or_default();
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &new_view(&house, &owner, &studio, &form.typed, &notes, key))
+            let key = form.key.again();
+            page_again(&new_view(&house, &owner, &studio, &form.typed, &notes, key))
         }
         other => Ok(answer(&house, &other?)),
     }
@@ -269,9 +268,9 @@ async fn change(
     };
     match result {
         Err(Problem::Mistakes(notes)) => {
-            let key = form.key.form.clone().unwrap_or_default();
+            let key = form.key.again();
             let again = Again { room: Some((&form.typed, &notes)), device: None, key };
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &edit_view(&house, &owner, id, again).await?)
+            page_again(&edit_view(&house, &owner, id, again).await?)
         }
         other => Ok(answer(&house, &other?)),
     }
@@ -351,9 +350,9 @@ async fn add_device(
     };
     match result {
         Err(Problem::Mistakes(notes)) => {
-            let key = form.key.form.clone().unwrap_or_default();
+            let key = form.key.again();
             let again = Again { room: None, device: Some((&form.typed, &notes)), key };
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &edit_view(&house, &owner, id, again).await?)
+            page_again(&edit_view(&house, &owner, id, again).await?)
         }
         other => Ok(answer(&house, &other?)),
     }

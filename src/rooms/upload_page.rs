@@ -2,7 +2,7 @@
 
 use askama::Template;
 use axum::extract::{Multipart, State};
-use axum::http::{HeaderMap, StatusCode};
+use axum::http::HeaderMap;
 use axum::response::Response;
 
 use super::imports::{self, Import, ImportState};
@@ -18,7 +18,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Turned, form_key, new_form_key, unless_kept};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
@@ -126,9 +126,9 @@ async fn upload(
         notes.push(FieldNote::new("instrument", "Choose one of these."));
     }
     if !notes.is_empty() {
-        let form = key.form.clone().unwrap_or_default();
+        let form = key.again();
         let view = upload_view(&house, &staff, &studio, &room, &instruments, &chosen, &notes, form);
-        return Ok(page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)?);
+        return Ok(page_again(&view)?);
     }
     Ok(keep_file(&house, &staff, &studio, &room, known, sent, &key).await?)
 }

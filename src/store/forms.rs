@@ -36,6 +36,13 @@ impl FormKey {
     pub fn unkeyed(actor: Actor) -> Self {
         Self { actor, ..Self::house() }
     }
+
+    /// The key for a form that comes back: the same, so that what is put right is kept once however often it is sent. Empty where
+    /// none was sent.
+    #[must_use]
+    pub fn again(&self) -> String {
+        self.form.clone().unwrap_or_default()
+    }
 }
 
 /// The result of a write as it can be given again: a place to go to, or a small JSON answer. No health data.

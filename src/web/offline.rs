@@ -96,7 +96,7 @@ struct Held {
 /// Gives an entry back to the live page of whoever made it, which then sends it as the form it was, under its own key. Nothing is
 /// written here, so that however often it is opened it counts once.
 async fn open(signed_in: SignedIn, State(house): State<House>, form: Form<Sent>) -> Result<Response, Problem> {
-    let (sent, key) = (form.typed, form.key.form.unwrap_or_default());
+    let (sent, key) = (form.typed, form.key.again());
     let plain = unsealed(&house, sent, &key)?;
     let held: Held = serde_json::from_slice(&plain).map_err(|_| unreadable())?;
     if held.person != house.person_mark(signed_in.who.id) {

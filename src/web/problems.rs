@@ -49,7 +49,15 @@ pub fn page(template: &impl Template) -> Result<Response, Problem> {
     page_with(StatusCode::OK, template)
 }
 
-/// Renders a template with a status: 422 for a form that comes back.
+/// Renders a page whose form comes back with what was typed in it and what is wrong with that: 422.
+///
+/// # Errors
+/// [`Problem::Broken`] when the template fails.
+pub fn page_again(template: &impl Template) -> Result<Response, Problem> {
+    page_with(StatusCode::UNPROCESSABLE_ENTITY, template)
+}
+
+/// Renders a template with a status.
 ///
 /// # Errors
 /// [`Problem::Broken`] when the template fails.

@@ -1697,6 +1697,10 @@ both_databases!(a_stop_takes_its_bottles_off_unmakes_its_tests_and_lists_who_met
     traced.says("Alva Lind");
     traced.says("+45 0000");
     traced.says("patch test");
+    assert!(
+        traced.text().contains(&format!("<td><span class=\"whole\">{lot}</span></td>")),
+        "a lot is not broken in two"
+    );
     assert!(!house.actor(Actor::ArtistB).page(&format!("/door/lots?{query}")).await.words().contains("Alva Lind"));
 
     let at = house.clock.now().0.plus(49 * HOUR);
@@ -2050,6 +2054,8 @@ both_databases!(an_incident_of_staff_is_found_by_its_lot_however_that_was_typed,
     let form = desk.form(path, path).await.with_all(&typed);
     desk.submit(&form).await.must(303);
     assert_eq!(house.look("select lot from staff_incident").await, "Q-7 B");
+    let listed = house.owner().page(path).await;
+    assert!(listed.text().contains(", <span class=\"whole\">lot Q-7 B</span></td>"), "{}", listed.words());
     let trace = |lot: &str| {
         let query = serde_urlencoded::to_string([("product", things["product"].as_str()), ("lot", lot)]).unwrap();
         format!("/door/lots?{query}")

@@ -3,7 +3,6 @@
 
 use askama::Template;
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::response::Response;
 
 use super::blank_page::paragraphs;
@@ -24,7 +23,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
@@ -168,9 +167,9 @@ async fn sign(
     let given = match form.typed.check(with_guardian) {
         Ok(given) => given,
         Err(Problem::Mistakes(notes)) => {
-            let key = form.key.form.clone().unwrap_or_default();
+            let key = form.key.again();
             let view = view(&house, &staff, &signing, purpose, &form.typed, &notes, key);
-            return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view);
+            return page_again(&view);
         }
         Err(other) => return Err(other),
     };

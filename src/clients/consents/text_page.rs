@@ -19,7 +19,7 @@ use crate::web::form::FieldView;
 use crate::web::frame::Frame;
 use crate::web::guard::{Owner, Staff};
 use crate::web::incoming::{At, Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::stood::{mark_of, still_stands, stood_field};
@@ -139,7 +139,7 @@ async fn change(
     At(purpose): At<Purpose>,
     form: Form<TypedText>,
 ) -> Result<Response, Problem> {
-    let key = form.key.form.clone().unwrap_or_default();
+    let key = form.key.again();
     let load = async || {
         let mut db = house.store.read().await?;
         let (studio, (_, body)) = (Studio::load(&mut db).await?, store::text(&mut db, purpose).await?);
@@ -150,7 +150,7 @@ async fn change(
         Err(Problem::Mistakes(notes)) => {
             let (studio, _) = load().await?;
             let view = view(&house, &owner, &studio, purpose, &form.typed, &notes, key);
-            return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view);
+            return page_again(&view);
         }
         Err(other) => return Err(other),
     };

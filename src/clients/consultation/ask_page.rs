@@ -23,7 +23,7 @@ use crate::web::form::{FieldView, Mistake};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
@@ -255,7 +255,7 @@ async fn keep(
         let (typed, otherwise) = still_asked(&asked.questionnaire, &form.typed);
         if !otherwise.is_empty() {
             let wrong = otherwise.into_iter().map(|name| (name, "This question was changed: ask it as it stands now."));
-            let key = form.key.form.clone().unwrap_or_default();
+            let key = form.key.again();
             let view = view(&house, &staff, &asked, &typed, &wrong.collect(), key);
             return page_with(StatusCode::CONFLICT, &AskPage { moved: Some(MOVED), ..view });
         }
@@ -263,9 +263,9 @@ async fn keep(
     let (given_by, answers) = match check(&asked, &form.typed) {
         Ok(checked) => checked,
         Err(wrong) => {
-            let key = form.key.form.clone().unwrap_or_default();
+            let key = form.key.again();
             let view = view(&house, &staff, &asked, &form.typed, &wrong, key);
-            return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view);
+            return page_again(&view);
         }
     };
     // When they were given, also where they waited on a device since.

@@ -4,7 +4,6 @@ use std::collections::BTreeMap;
 
 use askama::Template;
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 
 use super::finish::{self, first_unfinished};
@@ -28,7 +27,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::HandedOver;
 use crate::web::incoming::{At, Form, Nothing, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
@@ -406,9 +405,9 @@ async fn keep(
     }
     let notes = wrong_on(&filling, step, &draft);
     if !notes.is_empty() {
-        let key = form.key.form.clone().unwrap_or_default();
+        let key = form.key.again();
         let view = view(&house, &by, &filling, (place, step), &draft, &notes, key);
-        return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view);
+        return page_again(&view);
     }
     if place == filling.steps.len() {
         return match first_unfinished(&filling, &draft) {

@@ -2,7 +2,6 @@
 
 use askama::Template;
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
 
@@ -22,7 +21,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::{Anyone, Staff};
 use crate::web::incoming::{At, FormThatSignsIn, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::session;
@@ -199,9 +198,9 @@ async fn begin(
     let draft = match check(&sent.typed, form, &beginning) {
         Ok(draft) => draft,
         Err(Problem::Mistakes(notes)) => {
-            let key = key.form.clone().unwrap_or_default();
+            let key = key.again();
             let view = view(&house, &visitor, &beginning, form, &sent.typed, &notes, key);
-            return page_with(StatusCode::UNPROCESSABLE_ENTITY, &view);
+            return page_again(&view);
         }
         Err(other) => return Err(other),
     };

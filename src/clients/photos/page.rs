@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use askama::Template;
 use axum::extract::{Multipart, Query, State};
-use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
+use axum::http::{HeaderMap, HeaderValue, header};
 use axum::response::{IntoResponse, Response};
 
 use super::taking::{LARGEST_FORM, Shows, arrive, keep};
@@ -24,7 +24,7 @@ use crate::web::form::{FieldView, Mistake};
 use crate::web::frame::Frame;
 use crate::web::guard::Staff;
 use crate::web::incoming::{At, Turned, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
@@ -188,9 +188,9 @@ async fn send(
     }
     let picture = arrived.picture.map_err(|sentence| notes.push(FieldNote::new("file", sentence))).ok();
     let (Some(moment), Some(picture)) = (moment, picture) else {
-        let key = arrived.key.form.clone().unwrap_or_default();
+        let key = arrived.key.again();
         let view = view(&house, &staff, (id, 1), typed, &notes, key).await?;
-        return Ok(page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)?);
+        return Ok(page_again(&view)?);
     };
     let shows = Shows { client: id, moment, about: None };
     let next = format!("/door/clients/{id}/photos");

@@ -18,7 +18,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::{Owner, Staff};
 use crate::web::incoming::{At, Form, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again, page_with};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::stood::{stand_beside, still_stands, stood_field};
@@ -209,9 +209,9 @@ async fn add(owner: Owner, State(house): State<House>, form: Form<TypedQuestion>
     match form.typed.check(String::new()) {
         Ok(question) => keep(&house, &owner, &form, question).await,
         Err(Problem::Mistakes(notes)) => {
-            let key = form.key.form.clone().unwrap_or_default();
+            let key = form.key.again();
             let view = view(&house, &owner, (&studio, &all), &form.typed, &notes, None, key);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_again(&view)
         }
         Err(other) => Err(other),
     }
@@ -225,7 +225,7 @@ async fn change(
 ) -> Result<Response, Problem> {
     let (studio, all) = load(&house).await?;
     find(&all, &key)?;
-    let form_key = form.key.form.clone().unwrap_or_default();
+    let form_key = form.key.again();
     let kept = match form.typed.check(key.clone()) {
         Ok(question) => keep(&house, &owner, &form, question).await,
         Err(problem) => Err(problem),
@@ -233,7 +233,7 @@ async fn change(
     match kept {
         Err(Problem::Mistakes(notes)) => {
             let view = view(&house, &owner, (&studio, &all), &form.typed, &notes, Some(&key), form_key);
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_again(&view)
         }
         Err(Problem::Clash(..)) => {
             let (studio, all) = load(&house).await?;
@@ -331,7 +331,7 @@ async fn remove(
             let note =
                 "Somebody else changed this since you opened it. It was not taken out: look at what stands there now.";
             let notes = [FieldNote::new("text", note)];
-            let form_key = form.key.form.unwrap_or_default();
+            let form_key = form.key.again();
             let view = view(&house, &owner, (&studio, &all), &now, &notes, Some(&key), form_key);
             page_with(StatusCode::CONFLICT, &view)
         }

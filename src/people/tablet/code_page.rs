@@ -2,7 +2,6 @@
 
 use askama::Template;
 use axum::extract::State;
-use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
 
@@ -15,7 +14,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::{SignedIn, with_passphrase};
 use crate::web::incoming::{Form, Nothing, Turned, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::studio::{Place, Studio};
@@ -80,9 +79,9 @@ async fn set(signed_in: SignedIn, State(house): State<House>, form: Form<Typed>)
         Ok(()) => None,
     };
     if let Some(note) = wrong {
-        let key = form.key.form.clone().unwrap_or_default();
+        let key = form.key.again();
         let view = view(&house, &signed_in, &[note], key).await?;
-        return Ok(page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)?);
+        return Ok(page_again(&view)?);
     }
     let person = signed_in.who.id;
     let hash = code::hash(house.hashing.for_known().await?, house.store.keys(), person, &digits).await?;

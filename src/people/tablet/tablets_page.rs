@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use askama::Template;
 use axum::extract::State;
-use axum::http::{HeaderMap, StatusCode, header};
+use axum::http::{HeaderMap, header};
 use axum::response::Response;
 use serde::Deserialize;
 
@@ -23,7 +23,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::{Owner, with_passphrase};
 use crate::web::incoming::{At, Form, FormThatSignsIn, Nothing, Turned, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::serve::answer;
 use crate::web::session;
@@ -158,8 +158,8 @@ async fn again(
     form: &FormThatSignsIn<Typed>,
     notes: &[FieldNote],
 ) -> Result<Response, Problem> {
-    let key = form.key.form.clone().unwrap_or_default();
-    page_with(StatusCode::UNPROCESSABLE_ENTITY, &view(house, owner, headers, &form.typed, notes, key).await?)
+    let key = form.key.again();
+    page_again(&view(house, owner, headers, &form.typed, notes, key).await?)
 }
 
 async fn revoke(

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use askama::Template;
 use axum::extract::{Query, State};
-use axum::http::{HeaderMap, StatusCode, header};
+use axum::http::{HeaderMap, header};
 use axum::response::{IntoResponse, Redirect, Response};
 use serde::Deserialize;
 
@@ -23,7 +23,7 @@ use crate::web::form::{FieldView, Mistake, mistakes};
 use crate::web::frame::Frame;
 use crate::web::guard::{Anyone, SignedIn};
 use crate::web::incoming::{At, FormThatSignsIn, is_signed_in, new_form_key};
-use crate::web::problems::{page, page_with};
+use crate::web::problems::{page, page_again};
 use crate::web::routes::Routes;
 use crate::web::session;
 use crate::web::studio::{Place, Studio};
@@ -251,7 +251,7 @@ async fn unlock(
         CameIn::Yes(secret) => Ok(entered(&secret)),
         CameIn::No(sentence) => {
             let view = code_view(&house, &studio, (&visitor, &locked), &person, next, new_form_key(), Some(sentence))?;
-            page_with(StatusCode::UNPROCESSABLE_ENTITY, &view)
+            page_again(&view)
         }
     }
 }
