@@ -201,6 +201,10 @@ async fn erased_photo(
     with_passphrase(&staff.visitor)?;
     let jpeg = {
         let mut db = house.store.read().await?;
+        // A photo that is not there is told as that, also to whoever is not her keeper.
+        if !rights::listed_photos(&mut db, id).await?.iter().any(|listed| listed.0 == photo) {
+            return Err(Problem::NotHere("photo"));
+        }
         erased_kept_by(&mut db, &staff, id).await?;
         rights::client_photo(&mut db, house.store.keys(), (id, photo)).await?
     };

@@ -244,7 +244,9 @@ async function restore(form) {
     // The page that came back belongs to the page it was sent from.
     form.dataset.page = sentBack.page;
     const dated = keepMoment(form, sentBack);
-    await put({ ...(await asDraft(recordOf(form, "draft"), plainOf(form))), back: sentBack.back });
+    const again = await asDraft(recordOf(form, "draft"), plainOf(form));
+    if (isBusy(form)) return;
+    await put({ ...again, back: sentBack.back });
     tell(form, "draft", dated ? `draft. ${dated}` : "draft");
     showDrop(form, true);
     return;

@@ -134,7 +134,7 @@ fn a_question_that_cannot_be_answered_is_one_line_that_names_the_field() {
     let classes = "[[0.5,1],[1,2],[2,3],[3,5],[5,8]]";
     let cases = [
         (question_with(r#""settle_s":1.12"#, r#""settle":1.12"#), "timings[0].settle: there is no such field here"),
-        (question_with(r#""travel_s":2.61"#, r#""travel_s":-2.61"#), "timings[0].travel_s: -2.61 s"),
+        (question_with(r#""travel_s":2.61"#, r#""travel_s":-2.61"#), "timings[0].travel_s: −2.61 s"),
         (
             question_with(r#""relative_humidity_pct":38.0"#, r#""relative_humidity_pct":140"#),
             "room.relative_humidity_pct: relative humidity 140",

@@ -57,7 +57,7 @@ fn pages() -> Vec<Row> {
         get("/door/erased/{client}/file", "ssoxnnnss"),
         get("/door/erased/{client}/file.json", "ssoxnnnss"),
         // Hers are gone: what her keeper may open is looked at where a complaint keeps one.
-        get("/door/erased/{client}/photos/{photo}", "ssxxnnnss"),
+        get("/door/erased/{client}/photos/{photo}", "ssxxxnxss"),
         get("/door/questions", "ssooonoss"),
         get("/door/questions/new", "ssnnnnoss"),
         get("/door/questions/blank", "ssooonoss"),
