@@ -1,10 +1,9 @@
 //! Holds what was put right of a lot against the lines the audit chain has of it: by that a trace finds who met a lot, and a stop takes
 //! tests away.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, VecDeque};
 
 use sqlx::Row;
-use sqlx::any::AnyRow;
 
 use crate::base::problem::Problem;
 use crate::base::time::Instant;
@@ -22,13 +21,26 @@ pub(super) fn line(keys: &Keys, fields: [&str; 7]) -> String {
     keys.digest("corrected lot", &fields.map(str::as_bytes))
 }
 
-/// What the chain has of lots that were put right.
+/// What the chain has of lots that were put right, each with its line: a clock may have been set back, lines follow one another.
 #[derive(Default)]
 struct Told {
     /// The digest of each, by its id.
-    digests: BTreeMap<String, String>,
-    /// How many there are of an older program by bottle, instant and whoever did it. What the lot was and became it did not tell.
-    older: BTreeMap<(String, Instant, String), usize>,
+    digests: BTreeMap<String, (i64, String)>,
+    /// Those of an older program by bottle, instant and whoever did it. What the lot was and became it did not tell.
+    older: BTreeMap<(String, Instant, String), VecDeque<i64>>,
+}
+
+/// A lot that was put right and of which the chain has a line.
+struct Kept {
+    bottle: String,
+    line: i64,
+    id: String,
+    was: String,
+    became: String,
+    /// As the chain has it.
+    as_told: bool,
+    /// The lot its bottle bears.
+    stands: String,
 }
 
 /// Every lot that was put right otherwise than the chain has it, or whose bottle bears another one than it was put right to. Of what an
@@ -45,34 +57,38 @@ pub async fn verify(db: &mut Db, keys: &Keys) -> Result<Vec<Broken>, Problem> {
     )
     .fetch_all(db)
     .await?;
-    let mut broken = Vec::new();
-    for (place, row) in rows.iter().enumerate() {
+    let (mut broken, mut all) = (Vec::new(), Vec::new());
+    for row in &rows {
         let [id, bottle, product, was, became, by, stands, of] =
             [0, 1, 2, 3, 4, 6, 7, 8].map(|place| row.get::<String, _>(place));
         let at = Instant(row.get(5));
         let instant = at.0.to_string();
-        let as_told = match told.digests.remove(&id) {
-            Some(digest) => digest == line(keys, [&id, &bottle, &product, &was, &became, &instant, &by]),
-            None => match told.older.get_mut(&(bottle.clone(), at, by)).filter(|left| **left > 0) {
-                Some(left) => {
-                    *left -= 1;
-                    true
-                }
-                None => {
-                    broken.push(Broken::NotInTheChain(id));
-                    continue;
-                }
-            },
+        let found = match told.digests.remove(&id) {
+            Some((number, digest)) => {
+                Some((number, digest == line(keys, [&id, &bottle, &product, &was, &became, &instant, &by])))
+            }
+            None => {
+                told.older.get_mut(&(bottle.clone(), at, by)).and_then(VecDeque::pop_front).map(|number| (number, true))
+            }
         };
+        match found {
+            Some((line, as_told)) => {
+                all.push(Kept { bottle, line, id, was, became, as_told: as_told && product == of, stands });
+            }
+            None => broken.push(Broken::NotInTheChain(id)),
+        }
+    }
+    all.sort_by(|a, b| (&a.bottle, a.line).cmp(&(&b.bottle, b.line)));
+    for (place, one) in all.iter().enumerate() {
         // The next one of this bottle begins with what it became; the last of them is what stands on it.
-        let next = rows.get(place + 1).filter(|next| next.get::<String, _>(1) == bottle);
-        let then = next.map_or(stands, |next: &AnyRow| next.get(3));
-        if !as_told || then != became || product != of {
-            broken.push(Broken::Changed(id));
+        let next = all.get(place + 1).filter(|next| next.bottle == one.bottle);
+        let then = next.map_or(&one.stands, |next| &next.was);
+        if !one.as_told || *then != one.became {
+            broken.push(Broken::Changed(one.id.clone()));
         }
     }
     broken.extend(told.digests.into_keys().map(Broken::Gone));
-    let gone = told.older.into_iter().filter(|(_, left)| *left > 0);
+    let gone = told.older.into_iter().filter(|(_, left)| !left.is_empty());
     broken.extend(gone.map(|((bottle, ..), _)| Broken::Gone(format!("of bottle {bottle}"))));
     Ok(broken)
 }
@@ -86,9 +102,9 @@ async fn in_the_chain(db: &mut Db) -> Result<Told, Problem> {
         from = last.line + 1;
         for line in lines {
             if line.action == CORRECTED {
-                told.digests.insert(line.subject, line.detail);
+                told.digests.insert(line.subject, (line.line, line.detail));
             } else if (line.action.as_str(), line.detail.as_str()) == OLDER {
-                *told.older.entry((line.subject, line.at, line.actor)).or_default() += 1;
+                told.older.entry((line.subject, line.at, line.actor)).or_default().push_back(line.line);
             }
         }
     }

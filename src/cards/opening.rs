@@ -211,7 +211,7 @@ impl Opening {
         let mut lead = vec![format!("{}: {}.", self.her.short, self.her.words)];
         // On paper she may have.
         lead.extend((!self.agreed).then(|| {
-            "No consent to the treatment is signed here: she reads and signs it before her lenses come out, on her page or on paper."
+            "No consent to the treatment is signed here: she, and under age her guardian, reads and signs it before her lenses come out, on her page or on paper."
                 .to_owned()
         }));
         lead.push(self.air.clone());

@@ -177,7 +177,8 @@ pub(super) async fn people_who_met(
     let mut people = HashMap::new();
     for client in clients {
         let (name, phone, email) = if client.erased.is_some() {
-            rests.remove(&client.id).unwrap_or_default()
+            let rest = rests.remove(&client.id).unwrap_or_default();
+            (rest.name, rest.phone, rest.email)
         } else {
             (client.name, client.phone, client.email)
         };

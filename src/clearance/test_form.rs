@@ -146,7 +146,7 @@ impl Opened {
     /// What is said where she has signed nothing. It bars no test: on paper she may have.
     pub(super) fn unsigned(&self) -> Option<String> {
         (!self.agreed).then(|| {
-            "No consent to a patch test is signed here: she reads and signs it first, on her page or on paper."
+            "No consent to a patch test is signed here: she, and under age her guardian, reads and signs it first, on her page or on paper."
                 .to_owned()
         })
     }

@@ -64,6 +64,8 @@ struct ListPage {
     empty: bool,
     receives: bool,
     is_owner: bool,
+    /// Whether she may be somebody's keeper.
+    keeps: bool,
 }
 
 /// What tells her apart from another of the same name: birth date, end of the number.
@@ -126,6 +128,7 @@ async fn view(
         newest: newest.iter().map(|client| row(house, client)).collect(),
         receives: role != Role::Artist,
         is_owner: role == Role::Owner,
+        keeps: role != Role::Desk,
     })
 }
 

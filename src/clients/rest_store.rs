@@ -40,12 +40,16 @@ pub(super) async fn seal_rest(tx: &mut Tx, keys: &Keys, client: ClientId) -> Res
 }
 
 /// What says whose records these are, once she is erased.
-#[derive(Serialize, Deserialize)]
-struct Rest {
-    name: String,
-    born: Option<String>,
-    phone: String,
-    email: String,
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Rest {
+    /// Her name.
+    pub name: String,
+    /// The day she was born on, as ISO 8601 writes it.
+    pub born: Option<String>,
+    /// Her telephone; empty without.
+    pub phone: String,
+    /// Her address for e-mail; empty without.
+    pub email: String,
 }
 
 /// By which somebody erased is known again: the same name and birth date. Without a birth date too many people would be her.
@@ -80,12 +84,8 @@ pub(super) async fn came_back(db: &mut Db, client: ClientId) -> Result<bool, Pro
     Ok(row.is_some())
 }
 
-/// Name and ways to reach those of these clients who were erased while records of theirs must stay.
-pub(super) async fn rests(
-    db: &mut Db,
-    keys: &Keys,
-    clients: &[ClientId],
-) -> Result<BTreeMap<ClientId, (String, String, String)>, Problem> {
+/// Who those of these clients are who were erased while records of theirs must stay.
+pub(super) async fn rests(db: &mut Db, keys: &Keys, clients: &[ClientId]) -> Result<BTreeMap<ClientId, Rest>, Problem> {
     let left = sqlx::query(among!("select c.id, c.rest from client c", "c.id", "and c.rest is not null"));
     let rows = left.bind(many(clients)).fetch_all(&mut *db).await?;
     let opened = sealed::keys_of(db, keys, clients).await?;
@@ -94,8 +94,7 @@ pub(super) async fn rests(
         let client: ClientId = row.get::<String, _>(0).parse().map_err(Problem::broken)?;
         let Some(key) = opened.get(&client) else { continue };
         let plain = key.open(&rest_place(client), &row.get::<Vec<u8>, _>(1))?;
-        let rest: Rest = serde_json::from_slice(&plain).map_err(Problem::broken)?;
-        found.insert(client, (rest.name, rest.phone, rest.email));
+        found.insert(client, serde_json::from_slice(&plain).map_err(Problem::broken)?);
     }
     Ok(found)
 }

@@ -8,6 +8,7 @@ use jiff::civil::Date;
 
 use super::file::FilePart;
 use super::names::Names;
+use super::rest_store::Rest;
 use super::settings::ClientSettings;
 use super::{Client, Keeper};
 use crate::base::actor::{Role, Who};
@@ -130,15 +131,11 @@ pub async fn came_back(db: &mut Db, client: ClientId) -> Result<bool, Problem> {
     super::rest_store::came_back(db, client).await
 }
 
-/// Name, telephone and address of those of these clients who were erased while records of theirs must stay, in a few statements for all.
+/// Who those of these clients are who were erased while records of theirs must stay, and how to reach them; in a few statements for all.
 ///
 /// # Errors
 /// When the database cannot be read, or what is sealed was changed.
-pub async fn rests(
-    db: &mut Db,
-    keys: &Keys,
-    clients: &[ClientId],
-) -> Result<BTreeMap<ClientId, (String, String, String)>, Problem> {
+pub async fn rests(db: &mut Db, keys: &Keys, clients: &[ClientId]) -> Result<BTreeMap<ClientId, Rest>, Problem> {
     super::rest_store::rests(db, keys, clients).await
 }
 

@@ -68,6 +68,8 @@ struct FilePage {
     frame: Frame,
     /// What this is.
     lead: &'static str,
+    /// What it is good for, taken along.
+    take: &'static str,
     made: String,
     zone: String,
     sections: Vec<SectionView>,
@@ -103,8 +105,14 @@ async fn collect(
     let studio = Studio::load(&mut db).await?;
     let mut all = Vec::new();
     let mut rests = rights::rests(&mut db, house.store.keys(), &[id]).await?;
-    if let Some((name, phone, email)) = rests.remove(&id) {
-        let reached = [("name", name.into()), ("phone", phone.into()), ("email", email.into())];
+    if let Some(rest) = rests.remove(&id) {
+        let born = rest.born.unwrap_or_default();
+        let reached = [
+            ("name", rest.name.into()),
+            ("born", born.into()),
+            ("phone", rest.phone.into()),
+            ("email", rest.email.into()),
+        ];
         all.push(FilePart::new("Whose this is", vec![FileRecord::new("Kept with what stays", reached)]));
     }
     for part in PARTS {
@@ -160,11 +168,17 @@ async fn file_page(
         (format!("{path}/photos/{photo}"), words, width, height)
     });
     let open = asked.open == "yes";
-    let (title, lead, back_words) = match whose {
-        Whose::Client => (format!("{name}: her file"), "Everything this house keeps of her", "Back to her page"),
+    let (title, lead, take, back_words) = match whose {
+        Whose::Client => (
+            format!("{name}: her file"),
+            "Everything this house keeps of her",
+            "Opened whole and printed, or kept by the browser as a whole page, this is a copy she can read without any program. The file for programs holds the photos, and besides the same words every id, digest and stroke of a pen.",
+            "Back to her page",
+        ),
         Whose::Erased => (
             "What stays of somebody erased".to_owned(),
             "What had to stay of her, to answer a claim, an insurer or an authority and for nothing else",
+            "Give away what answers the claim and no more. A copy that is taken along does not go by itself on its day: destroy it when it has served. The file for programs holds the photos, and besides the same words every id, digest and stroke of a pen.",
             "Back to what stays",
         ),
     };
@@ -172,6 +186,7 @@ async fn file_page(
         photos: photos.collect(),
         frame: house.frame(&studio, &staff.visitor, Place::Door, title),
         lead,
+        take,
         made: studio.zone.date_and_clock(now, now),
         zone: studio.zone.name().to_owned(),
         sections,
@@ -214,7 +229,7 @@ async fn erased_photo(
 
 async fn json_file(house: &House, staff: &Staff, whose: (ClientId, Whose)) -> Result<Response, Problem> {
     with_passphrase(&staff.visitor)?;
-    let (id, _) = whose;
+    let (id, kind) = whose;
     let (_, studio, parts) = collect(house, staff, whose).await?;
     let photos: Vec<Value> = {
         let mut db = house.store.read().await?;
@@ -225,6 +240,7 @@ async fn json_file(house: &House, staff: &Staff, whose: (ClientId, Whose)) -> Re
     let file = json!({
         "studio": studio.name,
         "client": id.to_string(),
+        "erased": kind == Whose::Erased,
         "made": staff.visitor.now.0.iso(),
         "parts": parts,
         "photos": photos,

@@ -2,6 +2,7 @@
 //! what each part keeps of a client; a table with a client in it that stands in no part's list fails a test.
 
 mod cover_page;
+mod erased_page;
 mod erasure_page;
 mod file_page;
 mod file_view;
@@ -30,6 +31,7 @@ pub fn routes() -> Routes {
         .join(file_page::routes())
         .join(restriction_page::routes())
         .join(erasure_page::routes())
+        .join(erased_page::routes())
         .join(merge_page::routes())
 }
 

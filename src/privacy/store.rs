@@ -1,5 +1,7 @@
 //! Erasure over all parts, and what it left: begun by a person, finished by the clock when the last reason to stay is over.
 
+use std::collections::BTreeMap;
+
 use sqlx::Row;
 
 use super::parts::PARTS;
@@ -81,6 +83,14 @@ pub(super) async fn rest(db: &mut Db, client: ClientId) -> Result<Vec<(String, S
         .fetch_all(db)
         .await?;
     Ok(rows.iter().map(|row| (row.get(0), row.get(1), Instant(row.get(2)))).collect())
+}
+
+/// Of whom something stays, and until when the last of it does.
+pub(super) async fn last_days(db: &mut Db) -> Result<BTreeMap<ClientId, Instant>, Problem> {
+    let rows = sqlx::query("select client, max(until) from erasure_rest group by client").fetch_all(db).await?;
+    rows.iter()
+        .map(|row| Ok((row.get::<String, _>(0).parse().map_err(Problem::broken)?, Instant(row.get(1)))))
+        .collect()
 }
 
 /// Clients of whom something has stayed until its day, and goes now.

@@ -41,10 +41,12 @@ async function lock() {
   const body = new URLSearchParams({ csrf: form.elements.csrf.value, next: inside(here) });
   // It outlives this page, and is told again by the lock's where it does not get through.
   const heard = fetch(form.action, { method: "POST", body, keepalive: true, redirect: "manual" }).catch(() => {});
-  document.body.hidden = true;
+  for (const part of document.body.children) part.hidden = true;
   // What is half typed is sealed first: nothing is seen of it meanwhile, and a slow disk is given its time. The house's answer is not.
   const atMost = (ms, what) => Promise.race([what, new Promise((done) => setTimeout(done, ms))]);
+  const slow = setTimeout(() => document.body.append(Object.assign(document.createElement("p"), { className: "note", textContent: "Locking …" })), 500);
   await Promise.all([atMost(5_000, written().catch(() => {})), atMost(500, heard)]);
+  clearTimeout(slow);
   location.replace(`${form.dataset.lock}?${new URLSearchParams({ next: inside(here) })}`);
 }
 

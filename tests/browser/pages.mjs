@@ -200,6 +200,8 @@ export const pages = [
   { name: 'client-restriction', as: 'owner', reach: onClient('/restriction'), link: link('/door/clients/{id}/restriction') },
   { name: 'client-erasure', as: 'owner', reach: onClient('/erasure'), link: link('/door/clients/{id}/erasure') },
   { name: 'client-erased', as: 'owner', reach: (house) => anErased(house), link: link('/door/erased/{id}') },
+  { name: 'clients-erased', as: 'owner', reach: async (house) => (await anErased(house, '2025-11-30'), '/door/erased'), link: link('/door/erased') },
+  { name: 'clients-erased-none', as: 'owner', in: 'empty', path: '/door/erased' },
   { name: 'client-erased-file', as: 'owner', reach: async (house) => `${await anErased(house, '2025-11-30')}/file`, link: link('/door/erased/{id}/file') },
   { name: 'client-duplicates', as: 'desk', reach: async (house) => (await aClient(house), '/door/clients/duplicates'), link: link('/door/clients/duplicates') },
   { name: 'client-merge', as: 'desk', reach: onPair, link: link('/door/clients/{id}/merge/{id}') },

@@ -53,6 +53,7 @@ fn pages() -> Vec<Row> {
         get("/door/clients/{client}/file.json", "ssoxnnnss"),
         get("/door/clients/{client}/restriction", "ssoxnnnss"),
         get("/door/clients/{client}/erasure", "ssoxnnnss"),
+        get("/door/erased", "ssoonnoss"),
         get("/door/erased/{client}", "ssoxonoss"),
         get("/door/erased/{client}/file", "ssoxnnnss"),
         get("/door/erased/{client}/file.json", "ssoxnnnss"),

@@ -173,6 +173,19 @@ both_databases!(a_patch_test_and_a_complaint_show_photos_of_their_own_for_those_
         house.stranger().get(path).await.must(303);
     }
     assert!(!house.owner().page(&told).await.text().contains(&file), "an artist keeps her");
+    // Years later she is found again by her keeper, in the list of those erased; that it was looked through is written down.
+    let looked = "select count(*) from audit where action = 'look through erased clients'";
+    assert_eq!(house.number(looked).await, 0);
+    let page = a.page("/door/clients").await;
+    assert!(page.text().contains("href=\"/door/erased\""), "{}", page.text());
+    let list = a.page("/door/erased").await;
+    list.says("Dora Quist");
+    list.says("the last of it stays until");
+    assert!(list.text().contains(&format!("href=\"{told}\"")), "{}", list.text());
+    let theirs = house.actor(Actor::ArtistB).page("/door/erased").await;
+    assert!(!theirs.text().contains("Dora Quist"));
+    assert!(!house.owner().page("/door/erased").await.text().contains("Dora Quist"), "an artist keeps her");
+    assert_eq!(house.number(looked).await, 3);
     // A client who was not erased has no such page.
     let here = format!("/door/erased/{}/file", things["ada"]);
     a.get(&here).await.must(404);
