@@ -37,6 +37,21 @@ export async function toHerCards(house) {
   return path;
 }
 
+/** Where one of her closed cards is corrected. */
+export async function toCorrectACard(house) {
+  const page = await (await house.as('artist')).newPage();
+  await page.goto(`${house.address}/cards/her/${await aRegular(page, house)}`);
+  for (const href of await page.locator('main a.rows-link').evaluateAll((all) => all.map((link) => link.getAttribute('href')))) {
+    await page.goto(house.address + href);
+    const correct = page.locator('main a[href$="/correct"]');
+    if ((await correct.count()) === 0) continue;
+    const path = await correct.first().getAttribute('href');
+    await page.close();
+    return path;
+  }
+  throw new Error('she has no closed card');
+}
+
 let booked;
 
 /** The form that opens the card of a visit booked for today, in the evening when nobody else comes. Booked once a house. */
