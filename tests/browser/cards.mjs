@@ -52,6 +52,17 @@ export async function toCorrectACard(house) {
   throw new Error('she has no closed card');
 }
 
+/** What stood on a card before it was corrected. */
+export async function anEarlierVersion(house) {
+  const page = await (await house.as('artist')).newPage();
+  await page.goto(house.address + (await toCorrectACard(house)));
+  await page.fill('[name=reason]', 'Counted again from the sheet');
+  await Promise.all([page.waitForURL(/\/record\?told=corrected$/), page.click('main form .go')]);
+  const path = await page.locator('main a[href*="/versions/"]').first().getAttribute('href');
+  await page.close();
+  return path;
+}
+
 let booked;
 
 /** The form that opens the card of a visit booked for today, in the evening when nobody else comes. Booked once a house. */

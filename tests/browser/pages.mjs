@@ -15,7 +15,7 @@
 import { ask, claimPath } from './house.mjs';
 import { aClient, aComplaint, adviceFirst, anErased, aTest, demoClient, lastHanded, onClient } from './clients.mjs';
 import { anAppointment, freeTimes, onBusyDay, waitForATime } from './book.mjs';
-import { anOpenCard, toCorrectACard, toHerCards, toOpenABookedCard, toOpenACard } from './cards.mjs';
+import { anEarlierVersion, anOpenCard, toCorrectACard, toHerCards, toOpenABookedCard, toOpenACard } from './cards.mjs';
 import { anArtist } from './hands.mjs';
 import { bottleOf, onBottle } from './shelf.mjs';
 import { until } from './until.mjs';
@@ -257,6 +257,7 @@ export const pages = [
   { name: 'card-record', as: 'artist', reach: async (house) => `${await anOpenCard(house)}/record`, link: link('/cards/{id}/record') },
   { name: 'card-correct', as: 'artist', reach: toCorrectACard, link: link('/cards/{id}/correct') },
   { name: 'card-correct-refused', as: 'artist', reach: toCorrectACard, link: link('/cards/{id}/correct'), then: sendThroughOutbox, status: 422 },
+  { name: 'card-version', as: 'artist', reach: anEarlierVersion, link: link('/cards/{id}/versions/{id}') },
   { name: 'cards-tomorrow', as: 'desk', path: '/cards/sheets/tomorrow' },
   { name: 'cards-blank', as: 'desk', path: '/cards/sheets/card', link: words('/cards/sheets/') },
   { name: 'cards-aftercare', as: 'desk', path: '/cards/sheets/aftercare' },
