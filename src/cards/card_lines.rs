@@ -1,6 +1,6 @@
 //! A card as lines to read: on its page, on paper, in her file, and as the version a correction replaced.
 
-use super::card::{Comfort, Lash, START, Side, Whole, has_adhesive, is_removal};
+use super::card::{Comfort, CountedBy, Lash, START, Side, Whole, has_adhesive, is_removal};
 use super::parts_store;
 use super::seen::{Around, bottle_words, put_right_since};
 use crate::adhesives::Liquid;
@@ -71,10 +71,11 @@ pub(super) async fn lines(
     }
     for own in &whole.arrival {
         let f = own.found;
-        let by = match own.counter {
-            Some(person) => format!("{}: {}", own.counted_by.words(), around.person_name(person)),
-            None => own.counted_by.words().to_owned(),
+        let counted = match own.counted_by {
+            CountedBy::Photo => "counted from a photo".to_owned(),
+            by => format!("counted by {}", by.words()),
         };
+        let counter = own.counter.map(|person| format!(": {}", around.person_name(person))).unwrap_or_default();
         // What does not go together is said, not hidden: the card before was put right after this was counted.
         let now_had = parts_store::on_lid(db, own.of_card, own.side).await?;
         let against = if now_had == f.had {
@@ -85,7 +86,7 @@ pub(super) async fn lines(
         lines.push((
             arrived(own.side),
             format!(
-                "{} of {} attached, {} grown out, {} lost; counted by {by}, before cleansing{against}",
+                "{} of {} attached, {} grown out, {} lost; {counted}{counter}, before cleansing{against}",
                 f.attached, f.had, f.grown_out, f.lost
             ),
         ));

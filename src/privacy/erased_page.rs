@@ -3,6 +3,7 @@
 use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
+use jiff::civil::Date;
 
 use super::store;
 use crate::base::actor::{Actor, Role};
@@ -65,7 +66,8 @@ async fn list(staff: Staff, State(house): State<House>) -> Result<Response, Prob
     for client in kept {
         let (Some(erased), Some(until)) = (client.erased, stays.get(&client.id)) else { continue };
         let rest = rests.remove(&client.id).unwrap_or_default();
-        let born = rest.born.map(|born| format!("born {born}, ")).unwrap_or_default();
+        let born = rest.born.and_then(|born| born.parse::<Date>().ok());
+        let born = born.map(|born| format!("born {}, ", born.strftime("%-d %b %Y"))).unwrap_or_default();
         let (erased, until) = (studio.zone.date(erased, now), studio.zone.date(*until, now));
         rows.push(ErasedRow {
             name: if rest.name.is_empty() { "Nobody by name".to_owned() } else { rest.name },

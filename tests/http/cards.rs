@@ -1125,6 +1125,7 @@ both_databases!(an_infill_counts_on_what_was_still_there, async |house| {
     let numbers = [("left_attached", "30"), ("left_lost", "6"), ("right_attached", "31"), ("right_lost", "6")];
     let form = ines.form(&path, &path).await.with("by", "photo").with_all(&numbers);
     ines.submit(&form).await.must(303);
+    ines.page(&format!("/cards/{open}/record")).await.says("6 lost; counted from a photo, before cleansing");
     close(&mut ines, open, &[("right_single", "9")]).await.must(303);
     house.clock.advance(15 * DAY);
     // Opened anew meanwhile, as far as this test is concerned: the bottle of two weeks ago would be past its opened life.
