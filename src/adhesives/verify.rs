@@ -95,17 +95,13 @@ pub async fn verify(db: &mut Db, keys: &Keys) -> Result<Vec<Broken>, Problem> {
 
 async fn in_the_chain(db: &mut Db) -> Result<Told, Problem> {
     let mut told = Told::default();
-    let mut from = 1;
-    loop {
-        let lines = audit::lines_from(db, from, 1000).await?;
-        let Some(last) = lines.last() else { return Ok(told) };
-        from = last.line + 1;
-        for line in lines {
-            if line.action == CORRECTED {
-                told.digests.insert(line.subject, (line.line, line.detail));
-            } else if (line.action.as_str(), line.detail.as_str()) == OLDER {
-                told.older.entry((line.subject, line.at, line.actor)).or_default().push_back(line.line);
-            }
+    audit::each_line(db, |line| {
+        if line.action == CORRECTED {
+            told.digests.insert(line.subject, (line.line, line.detail));
+        } else if (line.action.as_str(), line.detail.as_str()) == OLDER {
+            told.older.entry((line.subject, line.at, line.actor)).or_default().push_back(line.line);
         }
-    }
+    })
+    .await?;
+    Ok(told)
 }

@@ -191,49 +191,42 @@ fn what_it_says(placed: &Told, mut looks: Vec<(&Told, AnyRow)>) -> Says {
 /// What the chain tells of each record that was not erased since, under the client's record that has it now.
 async fn in_the_chain(db: &mut Db) -> Result<Chain, Problem> {
     let mut chain = Chain::new();
-    let mut from = 1;
-    loop {
-        let lines = audit::lines_from(db, from, 1000).await?;
-        let Some(last) = lines.last() else { return Ok(chain) };
-        from = last.line + 1;
-        for line in lines {
-            match line.action.as_str() {
-                action if KINDS.iter().any(|kind| kind.actions.contains(&action)) => {
-                    let client = line.detail.split(' ').next().unwrap_or_default().to_owned();
-                    let (action, detail) = (line.action, line.detail);
-                    let (decided, card) = (None, String::new());
-                    let told =
-                        Told { action, client, detail, line: line.line, at: line.at, ended: None, decided, card };
-                    chain.insert(line.subject, told);
-                }
-                "close reaction" | "strike patch test" => {
-                    if let Some(told) = chain.get_mut(&line.subject) {
-                        told.ended.get_or_insert(line.at);
-                    }
-                }
-                DECIDED => {
-                    if let Some(told) = chain.get_mut(&line.subject) {
-                        told.decided = Some(line.detail);
-                    }
-                }
-                TIED => {
-                    if let Some(told) = chain.get_mut(&line.subject) {
-                        told.card = line.detail;
-                    }
-                }
-                FORGOTTEN | ERASED => {
-                    chain.remove(&line.subject);
-                }
-                "move clearance records" => {
-                    for record in chain.values_mut().filter(|record| record.client == line.detail) {
-                        record.client.clone_from(&line.subject);
-                    }
-                }
-                "erase clearance records" if line.detail == "all" => {
-                    chain.retain(|_, record| record.client != line.subject);
-                }
-                _ => {}
+    audit::each_line(db, |line| match line.action.as_str() {
+        action if KINDS.iter().any(|kind| kind.actions.contains(&action)) => {
+            let client = line.detail.split(' ').next().unwrap_or_default().to_owned();
+            let (action, detail) = (line.action, line.detail);
+            let (decided, card) = (None, String::new());
+            let told = Told { action, client, detail, line: line.line, at: line.at, ended: None, decided, card };
+            chain.insert(line.subject, told);
+        }
+        "close reaction" | "strike patch test" => {
+            if let Some(told) = chain.get_mut(&line.subject) {
+                told.ended.get_or_insert(line.at);
             }
         }
-    }
+        DECIDED => {
+            if let Some(told) = chain.get_mut(&line.subject) {
+                told.decided = Some(line.detail);
+            }
+        }
+        TIED => {
+            if let Some(told) = chain.get_mut(&line.subject) {
+                told.card = line.detail;
+            }
+        }
+        FORGOTTEN | ERASED => {
+            chain.remove(&line.subject);
+        }
+        "move clearance records" => {
+            for record in chain.values_mut().filter(|record| record.client == line.detail) {
+                record.client.clone_from(&line.subject);
+            }
+        }
+        "erase clearance records" if line.detail == "all" => {
+            chain.retain(|_, record| record.client != line.subject);
+        }
+        _ => {}
+    })
+    .await?;
+    Ok(chain)
 }

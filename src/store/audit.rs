@@ -79,11 +79,22 @@ pub async fn newest(db: &mut Db, most: i64) -> Result<Vec<Line>, Problem> {
     Ok(rows.iter().map(read_line).collect())
 }
 
-/// Lines in order, from this number on.
+/// Gives every line to `told`, in order.
 ///
 /// # Errors
 /// When the database cannot be read.
-pub async fn lines_from(db: &mut Db, line: i64, most: i64) -> Result<Vec<Line>, Problem> {
+pub async fn each_line(db: &mut Db, mut told: impl FnMut(Line) + Send) -> Result<(), Problem> {
+    let mut from = 1;
+    loop {
+        let lines = lines_from(&mut *db, from, 1000).await?;
+        let Some(last) = lines.last() else { return Ok(()) };
+        from = last.line + 1;
+        lines.into_iter().for_each(&mut told);
+    }
+}
+
+/// Lines in order, from this number on.
+async fn lines_from(db: &mut Db, line: i64, most: i64) -> Result<Vec<Line>, Problem> {
     let rows = sqlx::query(
         "select line, at, actor, action, subject, detail, chain from audit where line >= $1 order by line limit $2",
     )

@@ -70,26 +70,20 @@ async fn look(
 /// What the chain tells of each consent that was signed and not erased since.
 async fn in_the_chain(db: &mut Db) -> Result<BTreeMap<String, Told>, Problem> {
     let mut told = BTreeMap::new();
-    let mut from = 1;
-    loop {
-        let lines = audit::lines_from(db, from, 1000).await?;
-        let Some(last) = lines.last() else { return Ok(told) };
-        from = last.line + 1;
-        for line in lines {
-            match line.action.as_str() {
-                "sign consent" => {
-                    told.insert(line.subject, Told { detail: line.detail, withdrawn: false });
-                }
-                "withdraw consent" => {
-                    if let Some(told) = told.get_mut(&line.subject) {
-                        told.withdrawn = true;
-                    }
-                }
-                "erase consent" => {
-                    told.remove(&line.subject);
-                }
-                _ => {}
+    audit::each_line(db, |line| match line.action.as_str() {
+        "sign consent" => {
+            told.insert(line.subject, Told { detail: line.detail, withdrawn: false });
+        }
+        "withdraw consent" => {
+            if let Some(told) = told.get_mut(&line.subject) {
+                told.withdrawn = true;
             }
         }
-    }
+        "erase consent" => {
+            told.remove(&line.subject);
+        }
+        _ => {}
+    })
+    .await?;
+    Ok(told)
 }
